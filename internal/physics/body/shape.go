@@ -1,0 +1,31 @@
+package body
+
+import "gonum.org/v1/gonum/spatial/r3"
+
+// Body axes are those of the patient in millimetres: X is left, Y is posterior, Z is head, with the origin on the body
+// axis at the trunk base.
+
+// Part is a piece of the body's surface.
+type Part uint8
+
+// The parts.
+const (
+	Trunk Part = iota
+	Neck
+	Head
+	LegLeft
+	LegRight
+)
+
+// Patch is one small piece of skin.
+type Patch struct {
+	Centre r3.Vec  // mm, body axes
+	Normal r3.Vec  // unit, outward
+	Area   float64 // cm2
+	Part   Part
+	// Region names the place in words, such as "left posterior chest".
+	Region string
+	// Across and Up are the place on the unrolled map in mm: posterior midline at 0, the patient's left positive, head
+	// up, measured along the skin from the part's own posterior midline.
+	Across, Up float64
+}
