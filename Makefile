@@ -1,0 +1,38 @@
+# Every target is one line that calls go or a file under scripts/; `make` alone lists them.
+SHELL     := /bin/bash
+GO        ?= go
+BIN       ?= bin/afterbeam
+VERSION   ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo unknown)
+FUZZTIME  ?= 20s
+BENCHTIME ?= 1s
+PKG       ?= ./...
+
+.DEFAULT_GOAL := help
+.PHONY: help build test race lint fuzz bench notice ci
+
+help: ## list the targets
+	@sed -n 's/^\([a-z]*\): .*## \(.*\)$$/\1|\2/p' $(MAKEFILE_LIST) | while IFS='|' read -r name text; do printf '  %-8s %s\n' "$$name" "$$text"; done
+
+build: ## build the static program bin/afterbeam (BIN=path for another place)
+	CGO_ENABLED=0 $(GO) build -trimpath -ldflags '-s -w -X main.version=$(VERSION)' -o $(BIN) ./cmd/afterbeam
+
+test: ## run all tests (PKG=./internal/... for a part, CI=true makes a missing outside program a failure)
+	$(GO) test $(PKG)
+
+race: ## run the tests of the packages that start goroutines under the race detector
+	scripts/race.sh
+
+lint: ## go vet, golangci-lint and the format check
+	scripts/lint.sh $(PKG)
+
+fuzz: ## run every fuzz target for FUZZTIME (20s)
+	scripts/fuzz.sh $(FUZZTIME)
+
+bench: ## run every benchmark for BENCHTIME (1s)
+	$(GO) test -run '^$$' -bench . -benchmem -benchtime $(BENCHTIME) $(PKG)
+
+notice: ## write NOTICE anew from the modules in use and their licence files
+	$(GO) run ./scripts/notice
+
+ci: ## everything a change must pass, as the build machine runs it
+	.ci/run

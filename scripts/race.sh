@@ -1,0 +1,16 @@
+#!/usr/bin/env bash
+# Runs the race detector on the packages whose sources or tests start goroutines or share state under locks; the rest
+# has nothing to race. The detector needs cgo.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+mapfile -t packages < <(
+	git ls-files --cached --others --exclude-standard '*.go' |
+		xargs grep -lE '(^|[^a-z])go func|[a-zA-Z]\.Go\(|"sync(/atomic)?"|"net/http"|t\.Parallel\(\)' |
+		xargs -r -n1 dirname | sort -u | sed 's|^|./|'
+)
+if [ "${#packages[@]}" -eq 0 ]; then
+	echo "race: no package starts a goroutine"
+	exit 0
+fi
+printf 'race: %s\n' "${packages[@]}"
+CGO_ENABLED=1 go test -race "${packages[@]}"
