@@ -9,15 +9,20 @@ type Event struct {
 	Start     Moment
 	Type      EventType
 	Label     string
+	LabelType Code // what the label numbers, PS3.16 CID 10022
 	Protocol  string
 	Anatomy   Code
 	Side      Code // laterality of the anatomy
 	Target    Code // target region
 	View      Code
-	Direction Direction
-	Posture   Posture
-	Comment   string
-	Persons   []Person
+	// ViewModifiers refine the view; Eponym is the projection's eponymous name.
+	ViewModifiers []Code
+	Eponym        Code
+	Attitude      Code // patient orientation: recumbent, erect, semi-erect (PS3.16 CID 19)
+	Direction     Direction
+	Posture       Posture
+	Comment       string
+	Persons       []Person
 
 	KAP       quantity.Opt[quantity.GraySquareMetre]
 	RefKerma  quantity.Opt[quantity.Gray] // air kerma at the reference point, Dose (RP)
@@ -26,6 +31,8 @@ type Event struct {
 	Filters   []Filter
 	Field     Field
 	Mechanics Mechanics
+	// Images are the SOP instance UIDs of the acquired images.
+	Images []string
 
 	// Suspicion marks quantities of this event that are not believed; see Suspicion.
 	Suspicion Suspicion
@@ -47,6 +54,7 @@ type Technique struct {
 	Pulsed        bool // false with PulsedKnown: continuous
 	PulseRate     quantity.Opt[quantity.PerSecond]
 	Pulses        quantity.Opt[float64]
+	PulsesGuessed bool // the report says that the number of pulses is estimated
 	PulseWidths   []quantity.Second
 	Duration      quantity.Opt[quantity.Second] // irradiation duration, clock time
 	Voltages      []quantity.Kilovolt
@@ -59,6 +67,9 @@ type Technique struct {
 	WaterEquiv    quantity.Opt[quantity.Millimetre] // patient equivalent thickness
 	Anode         Code
 	ExposureIndex quantity.Opt[float64]
+	TargetIndex   quantity.Opt[float64] // target exposure index
+	Deviation     quantity.Opt[float64] // deviation index
+	Grids         []Code                // PS3.16 CID 10017
 }
 
 // FilterType is the shape of an X-ray filter (PS3.16 CID 10007).
@@ -112,6 +123,7 @@ type Mechanics struct {
 	Primary, Secondary       quantity.Opt[quantity.Degree]
 	PrimaryEnd, SecondaryEnd quantity.Opt[quantity.Degree]
 	Column                   quantity.Opt[quantity.Degree]
+	Mount                    Code // mechanical configuration of a CR or DR system, PS3.16 CID 10031
 	SourceToIsocentre        quantity.Opt[quantity.Millimetre]
 	SourceToReference        quantity.Opt[quantity.Millimetre]
 	SourceToDetector         quantity.Opt[quantity.Millimetre]
@@ -128,6 +140,7 @@ type Mechanics struct {
 	TableHeadTilt     quantity.Opt[quantity.Degree]
 	TableRotation     quantity.Opt[quantity.Degree]
 	TableCradleTilt   quantity.Opt[quantity.Degree]
+	Compression       quantity.Opt[quantity.Millimetre] // compression thickness
 	// MechanicalDataSaidAbsent tells that the report says it has no mechanical data.
 	MechanicalDataSaidAbsent bool
 }

@@ -28,12 +28,26 @@ type Report struct {
 	Complete   bool   // completion flag says COMPLETE
 	Verified   bool
 	Comment    string
+	// DoseImages are the SOP instance UIDs of images that show the dose.
+	DoseImages []string
+	// DetectorData, SourceData and MechanicalData say which kinds of rows the report claims to have.
+	DetectorData, SourceData, MechanicalData Availability
 
 	Planes []PlaneTotal
 	Events []Event
 
 	Findings []Finding
 }
+
+// Availability is what a report says of its own rows (PS3.16 CID 230).
+type Availability uint8
+
+// The answers; AvailabilityUnsaid is no answer or an undetermined one.
+const (
+	AvailabilityUnsaid Availability = iota
+	AvailabilityYes
+	AvailabilityNo
+)
 
 // Purpose says whether a report is about a patient.
 type Purpose uint8
