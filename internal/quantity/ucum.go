@@ -149,22 +149,35 @@ func parseTerm(term string) (atom, int8, error) {
 		return atom{size: float64(n)}, 1, nil
 	}
 	symbol := strings.TrimRight(term, "+-0123456789")
-	exponent := int8(1)
+	exponent := int64(1)
 	if digits := term[len(symbol):]; digits != "" {
 		n, err := strconv.ParseInt(digits, 10, 8)
 		if err != nil || n == 0 || n < -4 || n > 4 {
 			return atom{}, 0, ErrUnit
 		}
-		exponent = int8(n)
+		exponent = n
 	}
+	a, ok := findAtom(symbol)
+	if !ok {
+		return atom{}, 0, ErrUnit
+	}
+	return a, int8(exponent), nil
+}
+
+// findAtom looks a symbol up as it stands, then with each metric prefix taken off.
+func findAtom(symbol string) (atom, bool) {
 	if a, ok := atoms[symbol]; ok {
-		return a, exponent, nil
+		return a, true
 	}
 	for _, p := range prefixes {
-		if a, ok := atoms[strings.TrimPrefix(symbol, p.symbol)]; ok && a.metric && strings.HasPrefix(symbol, p.symbol) {
+		bare, ok := strings.CutPrefix(symbol, p.symbol)
+		if !ok {
+			continue
+		}
+		if a, ok := atoms[bare]; ok && a.metric {
 			a.size *= p.factor
-			return a, exponent, nil
+			return a, true
 		}
 	}
-	return atom{}, 0, ErrUnit
+	return atom{}, false
 }
