@@ -43,8 +43,8 @@ type Procedure struct {
 	Events []Event
 	// Superseded are the older values of events that a later report changed; they stay visible and count nowhere.
 	Superseded []Event
-	// Totals are the merged totals of each plane; MissingPlanes names planes that events or totals show were used but
-	// for which the other is lacking.
+	// Totals are the merged totals of each plane; a plane that only events or only totals show has a Finding, and
+	// CaseDose names the planes whose dose is not known.
 	Totals  []PlaneTotal
 	Persons []Person
 	// ReportUIDs lists the reports merged in, in canonical order.
@@ -58,13 +58,15 @@ type Procedure struct {
 type PlaneDose struct {
 	Plane Plane
 	// TotalKerma and TotalKAP are as the report totals them, SumKerma and SumKAP the sums of the events that have a
-	// value; SumComplete tells that every event of the plane had one.
+	// value; KermaComplete and KAPComplete tell that there are events and every one of the plane had one.
 	TotalKerma, SumKerma quantity.Opt[quantity.Gray]
 	TotalKAP, SumKAP     quantity.Opt[quantity.GraySquareMetre]
 	KermaComplete        bool
 	KAPComplete          bool
 	FluoroTime           quantity.Opt[quantity.Second]
 	Suspicion            Suspicion
+	// Partial marks totals that leave out a part of what the plane delivered.
+	Partial Suspicion
 }
 
 // Kerma gives the larger of total and sum, the cautious value for levels (absent when neither is known).

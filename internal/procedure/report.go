@@ -131,6 +131,9 @@ type PlaneTotal struct {
 	DetectorKind      Code
 	Calibrations      []Calibration
 	Suspicion         Suspicion
+	// Partial marks quantities (SuspectKerma, SuspectKAP) whose merged total is known to leave out a part: it is a
+	// lower bound, so it can reach a level but never lie below one. A single report's total is never partial.
+	Partial Suspicion
 }
 
 // Calibration is a calibration entry of a report. Its factor is shown, never applied: whether the report's values
