@@ -23,6 +23,9 @@ func abdomen() procedure.Code         { return sct("113345001", "Abdomen") }
 func chestAndAbdomen() procedure.Code { return sct("416550000", "Chest and Abdomen") }
 func phantom() procedure.Code         { return dcm("113681", "Phantom") }
 
+// recumbent is the attitude of PS3.16 CID 19; read.
+func recumbent() procedure.Code { return sct("102538003", "recumbent") }
+
 // therapy and diagnosis are intents of PS3.16 CID 3629, qualityControl the one without a patient; read.
 func therapy() procedure.Code        { return sct("262202000", "Therapeutic Intent") }
 func diagnosis() procedure.Code      { return sct("261004008", "Diagnostic Intent") }

@@ -1,8 +1,11 @@
 package demo_test
 
 import (
+	"errors"
 	"fmt"
+	"io"
 	"math"
+	"os"
 	"path/filepath"
 	"reflect"
 	"strings"
@@ -105,86 +108,130 @@ func TestTimesRunForwardInAutumn2026(t *testing.T) {
 	}
 }
 
-func TestScenarioTellsWhatItIsFor(t *testing.T) {
-	byFile := map[string]procedure.Report{}
+// report gives the case of a file.
+func report(t *testing.T, file string) procedure.Report {
+	t.Helper()
 	for _, c := range demo.Cases() {
-		byFile[c.File] = c.Report
+		if c.File == file {
+			return c.Report
+		}
 	}
-	kerma := func(file string) float64 {
-		r, ok := byFile[file]
-		require.True(t, ok, file)
-		sum := 0.0
-		for _, p := range r.Planes {
-			v, ok := p.RefKerma.Get()
-			require.True(t, ok)
-			sum += float64(v)
-		}
-		return sum
-	}
-	one, two := byFile["hybrid1-branched-repair-stage1.dcm"], byFile["hybrid1-branched-repair-stage2.dcm"]
-	t.Run("two stages of one patient inside 60 days, the second alone at 5 Gy", func(t *testing.T) {
-		assert.Equal(t, one.Patient.ID, two.Patient.ID)
-		assert.Equal(t, one.Device.Key(), two.Device.Key())
-		days := two.Study.Date.Time.Sub(one.Study.Date.Time).Hours() / 24
-		assert.InDelta(t, 36, days, 1)
-		assert.InDelta(t, 4.2, kerma("hybrid1-branched-repair-stage1.dcm"), 0.1)
-		assert.InDelta(t, 5.6, kerma("hybrid1-branched-repair-stage2.dcm"), 0.1)
-		assert.Greater(t, float64(one.Planes[0].FluoroTime.Or(0)), 3600.0)
-	})
-	t.Run("the same steep view carries much of both stages", func(t *testing.T) {
-		for _, r := range []procedure.Report{one, two} {
-			steep := 0.0
-			for _, e := range r.Events {
-				if math.Abs(float64(e.Mechanics.Primary.Or(0))-55) < 3 && math.Abs(float64(e.Mechanics.Secondary.Or(0))-15) < 3 {
-					steep += float64(e.RefKerma.Or(0))
-				}
-			}
-			assert.Greater(t, steep/float64(r.Planes[0].RefKerma.Or(0)), 0.35)
-		}
-	})
-	t.Run("the repairs hold a rotation with end angles", func(t *testing.T) {
-		for _, r := range []procedure.Report{one, two, byFile["hybrid1-arch-repair.dcm"]} {
-			turns := 0
-			for _, e := range r.Events {
-				assert.Equal(t, e.Type == procedure.Rotational, e.Mechanics.PrimaryEnd.Present())
-				if e.Type == procedure.Rotational {
-					turns++
-					assert.InDelta(t, 200, float64(e.Mechanics.PrimaryEnd.Or(0)-e.Mechanics.Primary.Or(0)), 1e-9)
-				}
-			}
-			assert.Positive(t, turns)
-		}
-	})
-	t.Run("biplane", func(t *testing.T) {
-		r := byFile["rhythm3-ablation.dcm"]
-		require.Len(t, r.Planes, 2)
-		count := map[procedure.Plane]int{}
+	require.Fail(t, "no such case", file)
+	return procedure.Report{}
+}
+
+const (
+	stageOne = "hybrid1-branched-repair-stage1.dcm"
+	stageTwo = "hybrid1-branched-repair-stage2.dcm"
+)
+
+func TestTheStagedRepairIsOnePatientInsideSixtyDays(t *testing.T) {
+	one, two := report(t, stageOne), report(t, stageTwo)
+	assert.Equal(t, one.Patient.ID, two.Patient.ID)
+	assert.Equal(t, one.Device.Key(), two.Device.Key())
+	assert.InDelta(t, 36, two.Study.Date.Time.Sub(one.Study.Date.Time).Hours()/24, 1)
+	first, second := float64(one.Planes[0].RefKerma.Or(0)), float64(two.Planes[0].RefKerma.Or(0))
+	assert.InDelta(t, 4.2, first, 0.1)
+	assert.InDelta(t, 5.6, second, 0.1)
+	assert.Greater(t, float64(one.Planes[0].FluoroTime.Or(0)), 3600.0)
+}
+
+func TestOneSteepViewCarriesMuchOfBothStages(t *testing.T) {
+	for _, file := range []string{stageOne, stageTwo} {
+		r := report(t, file)
+		steep := 0.0
 		for _, e := range r.Events {
-			count[e.Plane]++
+			if math.Abs(float64(e.Mechanics.Primary.Or(0))-55) < 3 && math.Abs(float64(e.Mechanics.Secondary.Or(0))-15) < 3 {
+				steep += float64(e.RefKerma.Or(0))
+			}
 		}
-		assert.Greater(t, count[procedure.PlaneA], count[procedure.PlaneB])
-		assert.Greater(t, count[procedure.PlaneB], 20)
-		assert.Len(t, count, 2)
-	})
+		assert.Greater(t, steep/float64(r.Planes[0].RefKerma.Or(0)), 0.35, file)
+	}
+}
+
+func TestRepairsHoldARotationWithEndAngles(t *testing.T) {
+	for _, file := range []string{stageOne, stageTwo, "hybrid1-arch-repair.dcm"} {
+		turns := 0
+		for _, e := range report(t, file).Events {
+			assert.Equal(t, e.Type == procedure.Rotational, e.Mechanics.PrimaryEnd.Present())
+			if e.Type == procedure.Rotational {
+				turns++
+				assert.InDelta(t, 200, float64(e.Mechanics.PrimaryEnd.Or(0)-e.Mechanics.Primary.Or(0)), 1e-9)
+			}
+		}
+		assert.Positive(t, turns, file)
+	}
+}
+
+func TestTheBiplaneRoomTellsBothPlanes(t *testing.T) {
+	r := report(t, "rhythm3-ablation.dcm")
+	require.Len(t, r.Planes, 2)
+	count := map[procedure.Plane]int{}
+	for _, e := range r.Events {
+		count[e.Plane]++
+	}
+	assert.Greater(t, count[procedure.PlaneA], count[procedure.PlaneB])
+	assert.Greater(t, count[procedure.PlaneB], 20)
+	assert.Len(t, count, 2)
+}
+
+func TestSmallCases(t *testing.T) {
 	t.Run("low dose angiography", func(t *testing.T) {
-		assert.Less(t, kerma("cath2-coronary-angiography.dcm"), 0.3)
+		assert.Less(t, float64(report(t, "cath2-coronary-angiography.dcm").Planes[0].RefKerma.Or(1)), 0.3)
 	})
 	t.Run("totals alone", func(t *testing.T) {
-		r := byFile["mobile-rhythm-device.dcm"]
+		r := report(t, "mobile-rhythm-device.dcm")
 		assert.Empty(t, r.Events)
 		assert.Len(t, r.Planes, 1)
 	})
 	t.Run("quality control", func(t *testing.T) {
-		r := byFile["neuro4-quality-control.dcm"]
+		r := report(t, "neuro4-quality-control.dcm")
 		assert.True(t, r.Intent.Is("113680", "DCM"))
 		assert.Equal(t, procedure.PurposeQualityControl, r.Purpose)
 	})
-	for file, r := range byFile {
-		if len(r.Events) > 0 && r.Purpose == procedure.PurposePatient {
-			assert.GreaterOrEqual(t, len(r.Events), 40, file)
-			assert.LessOrEqual(t, len(r.Events), 300, file)
+	for _, c := range demo.Cases() {
+		if len(c.Report.Events) > 0 && c.Report.Purpose == procedure.PurposePatient {
+			assert.GreaterOrEqual(t, len(c.Report.Events), 40, c.File)
+			assert.LessOrEqual(t, len(c.Report.Events), 300, c.File)
 		}
 	}
+}
+
+func TestWriteAll(t *testing.T) {
+	name := func(w io.Writer, r *procedure.Report) error {
+		_, err := io.WriteString(w, r.SOPInstanceUID)
+		return err
+	}
+	t.Run("one file a case", func(t *testing.T) {
+		dir := filepath.Join(t.TempDir(), "new")
+		paths, err := demo.WriteAll(dir, name)
+		require.NoError(t, err)
+		require.Len(t, paths, len(demo.Cases()))
+		for i, c := range demo.Cases() {
+			require.Equal(t, filepath.Join(dir, c.File), paths[i])
+			content, err := os.ReadFile(paths[i])
+			require.NoError(t, err)
+			assert.Equal(t, c.Report.SOPInstanceUID, string(content))
+		}
+	})
+	t.Run("an encoder's error names the file", func(t *testing.T) {
+		broken := errors.New("broken")
+		paths, err := demo.WriteAll(t.TempDir(), func(_ io.Writer, r *procedure.Report) error {
+			if r.Purpose == procedure.PurposeQualityControl {
+				return broken
+			}
+			return nil
+		})
+		require.ErrorIs(t, err, broken)
+		assert.ErrorContains(t, err, "neuro4-quality-control.dcm")
+		assert.Len(t, paths, len(demo.Cases())-1)
+	})
+	t.Run("a folder that cannot be", func(t *testing.T) {
+		file := filepath.Join(t.TempDir(), "file")
+		require.NoError(t, os.WriteFile(file, nil, 0o600))
+		_, err := demo.WriteAll(filepath.Join(file, "below"), name)
+		require.Error(t, err)
+	})
 }
 
 func TestProfilesBelongToTheRooms(t *testing.T) {

@@ -103,7 +103,7 @@ func (s scene) expose(t tube, v view, p press, jitter func() float64) exposed {
 		e.Mechanics.SecondaryEnd = quantity.Some(quantity.Degree(0))
 	}
 	if s.purpose == procedure.PurposePatient {
-		e.Direction, e.Posture = procedure.HeadFirst, procedure.Supine
+		e.Attitude, e.Direction, e.Posture = recumbent(), procedure.HeadFirst, procedure.Supine
 	}
 	e.Technique.WaterEquiv = quantity.Some(quantity.Millimetre(math.Round(cm * p.step.density * 10)))
 	asked := float64(p.pulses) * m.kerma * demand(cm*p.step.density) * (1 + 0.08*jitter())
