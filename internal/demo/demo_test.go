@@ -249,10 +249,25 @@ func TestProfilesBelongToTheRooms(t *testing.T) {
 			continue
 		}
 		signed++
+		e := firstEvent(t, p.Device)
+		assert.Equal(t, e.SourceToIsocentre, p.SourceToIsocentre)
+		assert.Equal(t, e.SourceToReference, p.RefPoint)
 		if p.KermaFactor.Present() {
 			factors++
 			assert.True(t, p.Height.Zero.Present() && p.Longitudinal.Zero.Present() && p.Lateral.Zero.Present())
 		}
 	}
 	assert.Equal(t, []int{3, 1, 1}, []int{signed, unsigned, factors})
+}
+
+// firstEvent gives where the first event of a device stood.
+func firstEvent(t *testing.T, device string) procedure.Mechanics {
+	t.Helper()
+	for _, c := range demo.Cases() {
+		if c.Report.Device.Key() == device {
+			return c.Report.Events[0].Mechanics
+		}
+	}
+	require.Fail(t, "no case on the device", device)
+	return procedure.Mechanics{}
 }

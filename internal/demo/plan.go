@@ -84,7 +84,8 @@ func (st *step) viewAt(at float64) view {
 	return st.views[len(st.views)-1]
 }
 
-// moveTable puts the step's place of the body at the isocentre and lets the table wander a little.
+// moveTable puts the step's place of the body at the isocentre and lets the table wander a little. The table's reference
+// point, whose place the display tells, lies under the trunk base of the patient.
 func (s scene) moveTable(list []press, rng *rand.Rand) {
 	const referenceHeight = 1786
 	size := 1.0

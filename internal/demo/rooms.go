@@ -1,9 +1,6 @@
 package demo
 
-import (
-	"afterbeam/internal/procedure"
-	"afterbeam/internal/quantity"
-)
+import "afterbeam/internal/procedure"
 
 // The invented centre and maker.
 const (
@@ -81,54 +78,5 @@ func device(place, station, model string) procedure.Device {
 	return procedure.Device{
 		UID: uid("device", station), Name: station, Manufacturer: manufacturer, Model: model, Serial: "SYN-" + station,
 		Station: station, Room: place, Software: "synthetic 1.0",
-	}
-}
-
-// Profiles gives what the centre's physicists have signed for: Hybrid 1 wholly known, Cath 2 and Neuro 4 typical, Rhythm 3
-// unknown. The mobile C-arm has none. All values are invented.
-func Profiles() []procedure.DeviceProfile {
-	return []procedure.DeviceProfile{known(hybrid1()), typical(cath2()), typical(neuro4()), unknown(rhythm3())}
-}
-
-const signature = "Physicist^P^Synthetic"
-
-// known is a room measured throughout.
-func known(r room) procedure.DeviceProfile {
-	p := typical(r)
-	p.KermaFactor = quantity.Some(procedure.Factor{Value: 0.94, Uncertainty: 3, From: "2026-03-02", Until: "2027-03-01"})
-	p.KAPFactor = quantity.Some(procedure.Factor{Value: 0.96, Uncertainty: 4, From: "2026-03-02", Until: "2027-03-01"})
-	p.Longitudinal.Zero = quantity.Some(quantity.Millimetre(r.table.longitudinal.zero))
-	p.Lateral.Zero = quantity.Some(quantity.Millimetre(r.table.lateral.zero))
-	p.Height.Zero = quantity.Some(quantity.Millimetre(r.table.height.zero))
-	p.InherentAluminium = quantity.Some(quantity.Millimetre(2.5))
-	p.Layers = []procedure.TableLayer{{Material: "carbon_fibre", Mass: 0.42}, {Material: "foam", Mass: 0.14}}
-	p.LayersKnown = procedure.TableMeasured
-	p.TableWidth = quantity.Some(quantity.Millimetre(450))
-	p.TableLength = quantity.Some(quantity.Millimetre(2800))
-	p.MattressThickness = quantity.Some(quantity.Millimetre(r.table.mattress))
-	return p
-}
-
-// typical is a room with a checked display and table axes of known meaning but unknown zero.
-func typical(r room) procedure.DeviceProfile {
-	axis := func(meaning procedure.AxisMeaning, s scale) procedure.TableAxis {
-		return procedure.TableAxis{Meaning: meaning, Sign: int(s.sign)}
-	}
-	p := unknown(r)
-	p.SignedBy = signature
-	p.Meter = procedure.MeterChecked
-	p.RefPoint = quantity.Some(quantity.Millimetre(r.tubes[0].toRef()))
-	p.SourceToIsocentre = quantity.Some(quantity.Millimetre(r.tubes[0].toIso))
-	p.Angles = procedure.FramePatient
-	p.Longitudinal = axis(procedure.AxisTableHead, r.table.longitudinal)
-	p.Lateral = axis(procedure.AxisTableLeft, r.table.lateral)
-	p.Height = axis(procedure.AxisTableDown, r.table.height)
-	return p
-}
-
-// unknown is a room that nobody has signed for.
-func unknown(r room) procedure.DeviceProfile {
-	return procedure.DeviceProfile{
-		Device: r.device.Key(), Name: r.device.Room + " (synthetic)", Version: "1", From: "2026-01-01",
 	}
 }
