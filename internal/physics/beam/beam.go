@@ -77,6 +77,22 @@ func spectrum(fluence []float64) *Beam {
 	return b
 }
 
+// Photons is one bin of a spectrum, 1 keV wide.
+type Photons struct {
+	Energy KiloElectronvolt
+	// PerArea is photons per cm2 and mA s, 1 m from the focus.
+	PerArea float64
+}
+
+// Spectrum lists the beam's photons by rising energy.
+func (b *Beam) Spectrum() []Photons {
+	list := make([]Photons, len(b.fluence))
+	for i, phi := range b.fluence {
+		list[i] = Photons{Energy: KiloElectronvolt(firstEnergy + i), PerArea: phi}
+	}
+	return list
+}
+
 // exponent is the attenuation exponent sum mu/rho m of layers, per bin.
 func exponent(layers []Layer) *[bins]float64 {
 	x := new([bins]float64)
@@ -114,7 +130,7 @@ func (b *Beam) TissueFactor(m Material) float64 {
 // Source: elementary charge, SI definition 2019, 1.602176634e-19 C.
 const grayPerKeVPerGram = 1.602176634e-13
 
-// KermaPerMAs is the air kerma free in air per mA s at a distance from the focus, eq. (2.3), without attenuation by the
+// KermaPerMAs is the air kerma free in air per mA s at a positive distance from the focus, eq. (2.3), without attenuation by the
 // air between. The spectra are those of a new tube at constant potential: the figure checks the table and does not
 // replace a measured output.
 func (b *Beam) KermaPerMAs(distance quantity.Millimetre) quantity.Gray {

@@ -13,48 +13,50 @@ import (
 //go:embed data/backscatter.csv
 var backscatterCSV string
 
-// radii are those of the circular fields of the table in mm; the last column of the table is the unlimited field.
+// radii are those of the circular fields of the table in mm; its last column is the unlimited field.
 var radii = [...]float64{5, 10, 15, 25, 50, 75, 100, 150}
+
+// beyond are radii in mm at which S is extended from the table to the unlimited field, the last one counting as that.
+var beyond = [...]float64{175, 200, 250, 300, 400, 500, farthest}
 
 // kernel is S(r) of one photon energy, eq. (3.3): the scatter at the centre of a circle of radius r over the primary.
 type kernel struct {
 	energy float64
-	within interp.FritschButland
-	// Beyond the table S rises to limit as limit - gap exp(-(r - last radius)/reach).
-	limit, gap, reach float64
+	s      interp.FritschButland
 }
 
-func (k *kernel) at(r float64) float64 {
-	last := radii[len(radii)-1]
-	if r <= last {
-		return k.within.Predict(r)
-	}
-	if k.gap == 0 {
-		return k.limit
-	}
-	return k.limit - k.gap*math.Exp((last-r)/k.reach)
-}
+func (k *kernel) at(r float64) float64 { return k.s.Predict(r) }
 
 var kernels = sync.OnceValue(func() []kernel {
 	rows := records(backscatterCSV)
 	list := make([]kernel, len(rows))
-	xs := append([]float64{0}, radii[:]...)
 	for i, row := range rows {
 		v := numbers(row)
 		k := &list[i]
 		k.energy = v[0]
-		ys := append([]float64{0}, v[1:len(v)-1]...)
-		if err := k.within.Fit(xs, ys); err != nil {
+		rs, ss := extended(v[1:len(v)-1], v[len(v)-1])
+		if err := k.s.Fit(rs, ss); err != nil {
 			panic("beam: backscatter table: " + err.Error())
-		}
-		k.limit = v[len(v)-1]
-		end := k.within.PredictDerivative(xs[len(xs)-1])
-		if gap := k.limit - ys[len(ys)-1]; gap > 0 && end > 0 {
-			k.gap, k.reach = gap, gap/end
 		}
 	}
 	return list
 })
+
+// extended puts S(0) = 0 before the table and, behind it, the exponential approach to the limit that goes through the
+// last two fields of the table, eq. (3.6).
+func extended(table []float64, limit float64) (rs, ss []float64) {
+	rs, ss = append([]float64{0}, radii[:]...), append([]float64{0}, table...)
+	n := len(radii)
+	before, last := limit-table[n-2], limit-table[n-1]
+	for _, r := range beyond {
+		s := limit
+		if last > 0 && r < farthest {
+			s -= last * math.Pow(last/before, (r-radii[n-1])/(radii[n-1]-radii[n-2]))
+		}
+		rs, ss = append(rs, r), append(ss, s)
+	}
+	return rs, ss
+}
 
 // The grid of the quadrant integrals: nodes are even in the root of the distance, because the integral behaves like
 // x ln x at the edges of a field, which is smooth in the root.

@@ -51,17 +51,24 @@ func Sheet(m Material, t quantity.Millimetre) Layer {
 	return Layer{Material: m, Mass: quantity.GramPerSquareCentimetre(densities[m.known()] * t.Cm())}
 }
 
-// CheckLayers returns ErrMaterial when a layer's material has no interaction data or its mass is negative or not a
-// number. Layers that come from outside pass here first: the methods of Beam panic on an unknown material, because a
-// quiet stand-in would be a wrong dose.
+// MaxMass bounds the mass of all layers together: a table with its mattress has about 1 g/cm2, more than this is a unit
+// mistaken.
+const MaxMass quantity.GramPerSquareCentimetre = 20
+
+// CheckLayers returns ErrMaterial when a layer's material has no interaction data or its mass is not between zero and
+// MaxMass, or all together are more. Layers that come from outside pass here first: the methods of Beam panic on an
+// unknown material, because a quiet stand-in would be a wrong dose.
 func CheckLayers(layers []Layer) error {
 	for i, l := range layers {
 		if _, ok := densities[l.Material]; !ok {
 			return fmt.Errorf("%w: layer %d is of %q", ErrMaterial, i+1, string(l.Material))
 		}
-		if m := float64(l.Mass); !(m >= 0) || math.IsInf(m, 1) {
-			return fmt.Errorf("%w: layer %d of %s has %v g/cm2, want zero or more", ErrMaterial, i+1, l.Material, m)
+		if !(l.Mass >= 0 && l.Mass <= MaxMass) {
+			return fmt.Errorf("%w: layer %d of %s has %v g/cm2, want 0 to %v", ErrMaterial, i+1, l.Material, l.Mass, MaxMass)
 		}
+	}
+	if sum := Mass(layers); sum > MaxMass {
+		return fmt.Errorf("%w: layers of %v g/cm2 together, want 0 to %v", ErrMaterial, sum, MaxMass)
 	}
 	return nil
 }

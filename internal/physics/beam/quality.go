@@ -3,12 +3,11 @@ package beam
 import (
 	"errors"
 	"fmt"
-	"math"
 
 	"afterbeam/internal/quantity"
 )
 
-// ErrQuality marks a beam that cannot be made: voltage outside 30 to 150 kV, negative or unreadable filtration.
+// ErrQuality marks a beam that cannot be made: voltage outside 30 to 150 kV, filtration negative or beyond any filter.
 var ErrQuality = errors.New("beam quality out of range")
 
 // Quality names a beam by what a report can say of it.
@@ -29,6 +28,9 @@ const (
 	// Source: computed by the project: the spectra compared with those of an unfiltered tungsten model, 1.73 mm at 40 kV,
 	// 1.89 to 1.93 mm at 60 to 100 kV, 1.85 mm at 120 kV.
 	TubeAluminium quantity.Millimetre = 1.9
+	// MaxAluminium and MaxCopper are far above the filters of fluoroscopy (some 10 mm and 0.9 mm): more is a unit mistaken.
+	MaxAluminium quantity.Millimetre = 100
+	MaxCopper    quantity.Millimetre = 10
 )
 
 // Voltage gives the tube voltage the spectrum table is used at: kv itself, or 140 kV above that, then clamped is true
@@ -55,11 +57,11 @@ func (q Quality) check() error {
 		return fmt.Errorf("%w: tube voltage %v kV, want %v to %v kV", ErrQuality, q.Voltage, MinVoltage, MaxVoltage)
 	}
 	for _, f := range []struct {
-		name string
-		t    quantity.Millimetre
-	}{{"aluminium", q.Aluminium}, {"copper", q.Copper}} {
-		if !(f.t >= 0) || math.IsInf(float64(f.t), 1) {
-			return fmt.Errorf("%w: %v mm of %s, want zero or more", ErrQuality, f.t, f.name)
+		name   string
+		t, max quantity.Millimetre
+	}{{"aluminium", q.Aluminium, MaxAluminium}, {"copper", q.Copper, MaxCopper}} {
+		if !(f.t >= 0 && f.t <= f.max) {
+			return fmt.Errorf("%w: %v mm of %s, want 0 to %v mm", ErrQuality, f.t, f.name, f.max)
 		}
 	}
 	return nil
