@@ -2,7 +2,8 @@
 // told as dose reports. No person, hospital, maker or measurement in it is real, and every report says so.
 //
 // Start with Cases for the reports and Profiles for what the physicists of the centre have signed for about their rooms;
-// WriteAll puts the cases into a folder as files, ProfileFile is the profiles' own file. The same call gives the same bits every time.
+// WriteAll puts the cases into a folder as files, ProfileFile is the profiles' own file. The same call gives the same bits
+// every time.
 //
 // The cases are tables (aortic.go, cardiac.go, other.go): who, where, which views, how long, how much. One small generator
 // (plan.go, expose.go, total.go) turns a table into irradiation events that hang together physically. All numbers of the
