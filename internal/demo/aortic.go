@@ -34,7 +34,7 @@ func branchedStageOne() scene {
 			},
 			{name: "rotation", region: chestAndAbdomen(), along: 38, density: 1, views: []view{{0, 0, 1, nil}}, runs: []run{{coneBeam(), 1, 5}}},
 			{
-				name: "coeliac and mesenteric branches", region: abdomen(), along: 36, density: 1, height: 150, width: 190,
+				name: "coeliac and mesenteric branches", region: abdomen(), along: 36, density: 1, height: 140, width: 176,
 				views:  []view{{55, 15, 3, nil}, {80, 0, 1, nil}, {55, 15, 2, nil}, {0, 0, 1, nil}},
 				passes: 3,
 				runs:   []run{{fluoroscopy(), 98, 3360}, {fluoroscopyHigh(), 8, 120}, {subtraction(), 12, 84}},
