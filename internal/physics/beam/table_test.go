@@ -25,7 +25,7 @@ func TestTransmissionOfSheets(t *testing.T) {
 		b := newBeam(t, r.number("kV"), r.number("total_Al_mm"), r.number("Cu_mm"))
 		for column, sheet := range sheets {
 			got := b.Transmission([]beam.Layer{sheet}, 1)
-			// 1 %: another spectrum model, largest (0.8 %) for 3 mm of aluminium in soft beams.
+			// 1 %: another spectrum model, largest (0.8 %) for 3 mm of aluminium without copper.
 			assert.InEpsilon(t, r.number(column), got, 0.01, "%s kV, %s Cu, %s", r.text("kV"), r.text("Cu_mm"), column)
 		}
 	}
