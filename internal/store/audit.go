@@ -1,0 +1,118 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"iter"
+	"os"
+	"path/filepath"
+
+	"afterbeam/internal/audit"
+)
+
+const anchorFile = "audit-anchor.json"
+
+// Note appends an audit record of its own, for acts that change no row (a refused request, a sign-in).
+func (db *DB) Note(ctx context.Context, actor Actor, r audit.Record) error {
+	return db.change(ctx, actor, func(c *change) error { return c.note(ctx, r) })
+}
+
+const auditColumns = `sequence, time, actor, role, session, source, action, object, patient, outcome, reason, before, after, version, previous, hash`
+
+func scanAudit(row interface{ Scan(...any) error }) (audit.Record, error) {
+	var r audit.Record
+	var t dbTime
+	err := row.Scan(&r.Sequence, &t, &r.Actor, &r.Role, &r.Session, &r.Source, &r.Action, &r.Object, &r.Patient, &r.Outcome, &r.Reason,
+		&r.Before, &r.After, &r.Version, &r.Previous, &r.Hash)
+	r.Time = t.Time
+	return r, kind(err)
+}
+
+// AuditRecords walks the whole chain in order, reading it in pages so that no reader is held for long.
+func (db *DB) AuditRecords(ctx context.Context) iter.Seq2[audit.Record, error] {
+	return func(yield func(audit.Record, error) bool) {
+		after := int64(0)
+		for {
+			page, err := rows(ctx, db.read, func(r *sql.Rows) (audit.Record, error) { return scanAudit(r) },
+				`SELECT `+auditColumns+` FROM audit WHERE sequence > $1 ORDER BY sequence LIMIT 1000`, after)
+			if err != nil {
+				yield(audit.Record{}, err)
+				return
+			}
+			for _, r := range page {
+				if !yield(r, nil) {
+					return
+				}
+			}
+			if len(page) == 0 {
+				return
+			}
+			after = int64(page[len(page)-1].Sequence)
+		}
+	}
+}
+
+// AuditHead gives the end of the chain.
+func (db *DB) AuditHead(ctx context.Context) (audit.Head, error) { return lastHead(ctx, db.read) }
+
+// Anchor writes the end of the chain to a file beside the database and gives it back for the log.
+func (db *DB) Anchor(ctx context.Context) (audit.Head, error) {
+	head, err := db.AuditHead(ctx)
+	if err != nil {
+		return head, err
+	}
+	text, err := json.Marshal(head)
+	if err != nil {
+		return head, err
+	}
+	name := filepath.Join(db.dir, anchorFile)
+	if err := writeDurably(name, append(text, '\n')); err != nil {
+		return head, fmt.Errorf("write anchor: %w", err)
+	}
+	return head, nil
+}
+
+// ReadAnchor reads an anchor file; a store that has none yet gives nil.
+func (db *DB) ReadAnchor(name string) (*audit.Head, error) {
+	if name == "" {
+		name = filepath.Join(db.dir, anchorFile)
+	}
+	text, err := os.ReadFile(name) //nolint:gosec // the operator names the file
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil //nolint:nilnil // no anchor yet is not an error
+	}
+	if err != nil {
+		return nil, fmt.Errorf("read anchor: %w", err)
+	}
+	var head audit.Head
+	if err := json.Unmarshal(text, &head); err != nil {
+		return nil, fmt.Errorf("%w: anchor file: %w", ErrInvalid, err)
+	}
+	return &head, nil
+}
+
+// writeDurably replaces a small file so that after a crash it is the old or the new one, whole.
+func writeDurably(name string, content []byte) (err error) {
+	file, err := os.CreateTemp(filepath.Dir(name), filepath.Base(name)+"-*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(file.Name()))
+		}
+	}()
+	if _, err := file.Write(content); err != nil {
+		return errors.Join(err, file.Close())
+	}
+	if err := file.Sync(); err != nil {
+		return errors.Join(err, file.Close())
+	}
+	if err := file.Close(); err != nil {
+		return err
+	}
+	return os.Rename(file.Name(), name)
+}

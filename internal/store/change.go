@@ -1,0 +1,120 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+
+	"afterbeam/internal/audit"
+)
+
+// Actor is who or what makes a change or sees patient data.
+type Actor struct {
+	Account string // account id, or the name of a door or worker
+	Role    string
+	Session string // token or session id
+	Source  string // network address or folder
+}
+
+// System is the actor of the service's own work.
+func System(part string) Actor { return Actor{Account: part, Role: "service"} }
+
+// change is one transaction and the audit records that go with it.
+type change struct {
+	*sql.Tx
+	db    *DB
+	actor Actor
+	head  *audit.Head
+}
+
+// change runs f in one transaction; the audit records that f notes are committed with it or not at all.
+func (db *DB) change(ctx context.Context, actor Actor, f func(c *change) error) (err error) {
+	tx, err := db.write.BeginTx(ctx, nil)
+	if err != nil {
+		return kind(fmt.Errorf("begin: %w", err))
+	}
+	defer func() {
+		if err != nil {
+			if e := tx.Rollback(); e != nil && !errors.Is(e, sql.ErrTxDone) {
+				err = errors.Join(err, e)
+			}
+		}
+	}()
+	if err := f(&change{Tx: tx, db: db, actor: actor}); err != nil {
+		return kind(err)
+	}
+	if err := tx.Commit(); err != nil {
+		return kind(fmt.Errorf("commit: %w", err))
+	}
+	return nil
+}
+
+// note appends an audit record for the change's actor.
+func (c *change) note(ctx context.Context, r audit.Record) error {
+	if c.head == nil {
+		head, err := lastHead(ctx, c.Tx)
+		if err != nil {
+			return err
+		}
+		c.head = &head
+	}
+	if r.Actor == "" {
+		r.Actor, r.Role, r.Session, r.Source = c.actor.Account, c.actor.Role, c.actor.Session, c.actor.Source
+	}
+	if r.Outcome == "" {
+		r.Outcome = "done"
+	}
+	r.Version = c.db.program
+	r = audit.Seal(r, *c.head, c.db.now())
+	*c.head = r.Head()
+	_, err := c.ExecContext(ctx, `INSERT INTO audit (sequence, time, actor, role, session, source, action, object, patient, outcome, reason, before, after, version, previous, hash)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`,
+		r.Sequence, at(r.Time), r.Actor, r.Role, r.Session, r.Source, r.Action, r.Object, r.Patient, r.Outcome, r.Reason, r.Before, r.After, r.Version, r.Previous, r.Hash)
+	if err != nil {
+		return fmt.Errorf("append audit record: %w", err)
+	}
+	return nil
+}
+
+// querier is a database or a transaction.
+type querier interface {
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+}
+
+func lastHead(ctx context.Context, q querier) (audit.Head, error) {
+	var h audit.Head
+	var t dbTime
+	err := q.QueryRowContext(ctx, `SELECT sequence, time, hash FROM audit ORDER BY sequence DESC LIMIT 1`).Scan(&h.Sequence, &t, &h.Hash)
+	if errors.Is(err, sql.ErrNoRows) {
+		return audit.Head{Hash: audit.Genesis}, nil
+	}
+	if err != nil {
+		return audit.Head{}, fmt.Errorf("read end of audit chain: %w", err)
+	}
+	h.Time = t.Time
+	return h, nil
+}
+
+// rows runs a query and scans every row.
+func rows[T any](ctx context.Context, q querier, scan func(*sql.Rows) (T, error), query string, args ...any) (_ []T, err error) {
+	r, err := q.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, kind(err)
+	}
+	defer func() {
+		if e := r.Close(); err == nil {
+			err = kind(e)
+		}
+	}()
+	var all []T
+	for r.Next() {
+		one, err := scan(r)
+		if err != nil {
+			return nil, kind(err)
+		}
+		all = append(all, one)
+	}
+	return all, kind(r.Err())
+}

@@ -1,0 +1,200 @@
+package store
+
+import (
+	"context"
+	"crypto/rand"
+	"database/sql"
+	"embed"
+	"encoding/base32"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/pressly/goose/v3"
+	sqlite "modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"afterbeam/internal/store/object"
+)
+
+//go:embed migrations/sqlite/*.sql
+var migrations embed.FS
+
+// Defaults of Config.
+const (
+	DefaultReaders     = 4
+	DefaultObjectLimit = 48 << 20
+)
+
+// Config says where a store is and what it needs from outside.
+type Config struct {
+	// Dir is the folder of database and objects; it is made when missing.
+	Dir string
+	// Program is the version that new rows and audit records carry.
+	Program string
+	// Readers is the number of reading connections, DefaultReaders when 0.
+	Readers int
+	// ObjectLimit is the largest object in bytes, DefaultObjectLimit when 0.
+	ObjectLimit int64
+	// Files is the file system of the objects, the machine's own when nil.
+	Files object.FS
+	// Now gives the time, time.Now when nil.
+	Now func() time.Time
+}
+
+// DB is an open store.
+type DB struct {
+	write, read *sql.DB
+	objects     *object.Store
+	dir         string
+	program     string
+	now         func() time.Time
+	views       *viewer
+}
+
+const databaseFile = "afterbeam.db"
+
+// Open opens or makes the store in cfg.Dir, brings its schema up to date and removes temporary files a crash left. It
+// refuses a database of a newer schema than the program knows.
+func Open(ctx context.Context, cfg Config) (_ *DB, err error) {
+	if cfg.Dir == "" {
+		return nil, fmt.Errorf("%w: no folder for the store", ErrInvalid)
+	}
+	db := &DB{dir: cfg.Dir, program: cfg.Program, now: cfg.Now}
+	if db.now == nil {
+		db.now = time.Now
+	}
+	files := cfg.Files
+	if files == nil {
+		files = object.Disk{}
+	}
+	limit := cfg.ObjectLimit
+	if limit == 0 {
+		limit = DefaultObjectLimit
+	}
+	if db.objects, err = object.New(files, cfg.Dir, limit); err != nil {
+		return nil, err
+	}
+	if err := db.objects.Clean(); err != nil {
+		return nil, err
+	}
+	if err := db.connect(ctx, cfg.Readers); err != nil {
+		return nil, err
+	}
+	db.views = newViewer(db)
+	return db, nil
+}
+
+func (db *DB) connect(ctx context.Context, readers int) (err error) {
+	name := filepath.Join(db.dir, databaseFile)
+	if db.write, err = sql.Open("sqlite", dsn(name, false)); err != nil {
+		return fmt.Errorf("open database: %w", err)
+	}
+	db.write.SetMaxOpenConns(1)
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, db.write.Close())
+		}
+	}()
+	if err := migrate(ctx, db.write); err != nil {
+		return err
+	}
+	if db.read, err = sql.Open("sqlite", dsn(name, true)); err != nil {
+		return fmt.Errorf("open database for reading: %w", err)
+	}
+	if readers == 0 {
+		readers = DefaultReaders
+	}
+	db.read.SetMaxOpenConns(readers)
+	db.read.SetMaxIdleConns(readers)
+	return nil
+}
+
+// dsn builds the data source name. Every value in it is ours: the driver runs pragma values as SQL.
+func dsn(name string, readOnly bool) string {
+	q := url.Values{}
+	pragmas := []string{"busy_timeout(5000)", "foreign_keys(1)", "journal_mode(WAL)", "synchronous(FULL)"}
+	if readOnly {
+		pragmas = append(pragmas, "query_only(1)")
+	} else {
+		q.Set("_txlock", "immediate")
+	}
+	for _, p := range pragmas {
+		q.Add("_pragma", p)
+	}
+	return (&url.URL{Scheme: "file", Opaque: (&url.URL{Path: name}).EscapedPath(), RawQuery: q.Encode()}).String()
+}
+
+func migrate(ctx context.Context, db *sql.DB) error {
+	folder, err := fs.Sub(migrations, "migrations/sqlite")
+	if err != nil {
+		return err
+	}
+	provider, err := goose.NewProvider(goose.DialectSQLite3, db, folder)
+	if err != nil {
+		return fmt.Errorf("read migrations: %w", err)
+	}
+	current, target, err := provider.GetVersions(ctx)
+	if err != nil {
+		return fmt.Errorf("read schema version: %w", err)
+	}
+	if current > target {
+		return fmt.Errorf("%w: the database has schema %d, this program knows schemas up to %d", ErrInvalid, current, target)
+	}
+	if _, err := provider.Up(ctx); err != nil {
+		return fmt.Errorf("migrate schema: %w", err)
+	}
+	return nil
+}
+
+// Close ends the store after the last view was recorded.
+func (db *DB) Close() error {
+	db.views.stop()
+	return errors.Join(db.read.Close(), db.write.Close())
+}
+
+// Ready tells whether the database answers and can be written.
+func (db *DB) Ready(ctx context.Context) error {
+	_, err := db.write.ExecContext(ctx, "UPDATE setting SET value = value WHERE name = ''")
+	return kind(err)
+}
+
+// newID makes an opaque id that tells nothing of what it names.
+func newID() string {
+	var b [15]byte
+	_, _ = rand.Read(b[:]) // never fails: crypto/rand ends the process instead
+	return strings.ToLower(base32.StdEncoding.EncodeToString(b[:]))
+}
+
+// kind gives a database error its kind.
+func kind(err error) error {
+	if err == nil {
+		return nil
+	}
+	if errors.Is(err, sql.ErrNoRows) {
+		return fmt.Errorf("%w: %w", ErrNotFound, err)
+	}
+	if errors.Is(err, object.ErrSync) {
+		return fmt.Errorf("%w: %w", ErrFatal, err)
+	}
+	var broken *sqlite.Error
+	if !errors.As(err, &broken) {
+		return err
+	}
+	switch broken.Code() & 0xff {
+	case sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_NOMEM:
+		return fmt.Errorf("%w: %w", ErrUnavailable, err)
+	case sqlite3.SQLITE_IOERR:
+		if broken.Code() == sqlite3.SQLITE_IOERR_FSYNC || broken.Code() == sqlite3.SQLITE_IOERR_DIR_FSYNC {
+			return fmt.Errorf("%w: %w", ErrFatal, err)
+		}
+		return fmt.Errorf("%w: %w", ErrUnavailable, err)
+	case sqlite3.SQLITE_CONSTRAINT:
+		return fmt.Errorf("%w: %w", ErrConflict, err)
+	}
+	return err
+}

@@ -1,0 +1,66 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+
+	"afterbeam/internal/quantity"
+)
+
+// CaseFlag is a flag of a case's newest version.
+type CaseFlag struct {
+	Case Case
+	Flag Flag
+}
+
+// Flags lists the flags of the newest versions in one state, newest case first; the filter's After is a case id, and a
+// case is never split between two pages.
+func (db *DB) Flags(ctx context.Context, f Filter, state string) ([]CaseFlag, error) {
+	where, args := f.where()
+	query := `SELECT ` + caseColumns + ` FROM procedure_case WHERE ` + where +
+		` AND EXISTS (SELECT 1 FROM flag WHERE flag.procedure_id = procedure_case.id AND flag.version = procedure_case.version AND flag.state = ` + placeholder(&args, state) +
+		`) ORDER BY start_at DESC, id DESC LIMIT ` + placeholder(&args, f.Limit)
+	cases, err := rows(ctx, db.read, func(r *sql.Rows) (Case, error) { return scanCase(r) }, query, args...)
+	if err != nil {
+		return nil, err
+	}
+	var all []CaseFlag
+	for _, one := range cases {
+		flags, err := db.flagsOf(ctx, one.ID, one.Version)
+		if err != nil {
+			return nil, err
+		}
+		for _, flag := range flags {
+			if flag.State == state {
+				all = append(all, CaseFlag{Case: one, Flag: flag})
+			}
+		}
+	}
+	return all, nil
+}
+
+// CasesOfPatient gives every case of a patient and of the records linked to it, oldest first.
+func (db *DB) CasesOfPatient(ctx context.Context, patient string) ([]Case, error) {
+	return rows(ctx, db.read, func(r *sql.Rows) (Case, error) { return scanCase(r) },
+		`SELECT `+caseColumns+` FROM procedure_case WHERE patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = $1))
+		ORDER BY start_at, id`, patient)
+}
+
+// StateOf tells the newest totals of the whole store: for checks that two ways to the same reports end in one state.
+type StateOf struct {
+	Study, Device string
+	Kerma         quantity.Opt[quantity.Gray]
+	KAP           quantity.Opt[quantity.GraySquareMetre]
+	PSD           quantity.Opt[quantity.Gray]
+	Digest        string
+}
+
+// States walks every case's newest digest in an order that does not depend on arrival.
+func (db *DB) States(ctx context.Context) ([]StateOf, error) {
+	return rows(ctx, db.read, func(r *sql.Rows) (StateOf, error) {
+		var s StateOf
+		err := r.Scan(&s.Study, &s.Device, opt[quantity.Gray]{&s.Kerma}, opt[quantity.GraySquareMetre]{&s.KAP}, opt[quantity.Gray]{&s.PSD}, &s.Digest)
+		return s, err
+	}, `SELECT p.study_uid, p.device_key, p.kerma_gy, p.kap_gym2, p.psd_gy, v.digest FROM procedure_case p
+		JOIN procedure_version v ON v.procedure_id = p.id AND v.version = p.version ORDER BY p.study_uid, p.device_key, v.digest`)
+}

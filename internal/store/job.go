@@ -1,0 +1,130 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+
+	"afterbeam/internal/audit"
+)
+
+// JobKind is a step of the pipeline.
+type JobKind string
+
+// The kinds of job. The subject of JobRead is a receipt, that of JobAssess a study UID.
+const (
+	JobRead   JobKind = "read"
+	JobAssess JobKind = "assess"
+)
+
+// Job is one leased piece of work. Each lease has a fence number of its own: a worker whose lease ran out cannot finish
+// the job any more.
+type Job struct {
+	ID      int64
+	Kind    JobKind
+	Subject string
+	Attempt int // 1 at the first try
+	fence   int64
+	wanted  int64
+}
+
+// MaxAttempts is how often a job is tried before it counts as poison. Errors of the storage do not count.
+const MaxAttempts = 5
+
+// want asks for a job. Wanting one that is under way has it run once more afterwards.
+func (c *change) want(ctx context.Context, kind JobKind, subject string) error {
+	now := at(c.db.now())
+	_, err := c.ExecContext(ctx, `INSERT INTO job (kind, subject, state, due_at, created_at) VALUES ($1, $2, 'ready', $3, $3)
+		ON CONFLICT (kind, subject) DO UPDATE SET wanted = job.wanted + 1, due_at = $3, attempt = CASE WHEN job.state = 'leased' THEN job.attempt ELSE 0 END,
+		error = '', state = CASE WHEN job.state = 'leased' THEN 'leased' ELSE 'ready' END`, kind, subject, now)
+	if err != nil {
+		return fmt.Errorf("ask for %s job: %w", kind, err)
+	}
+	return nil
+}
+
+// Lease takes the next job that is due, or one whose lease ran out, for the given time. It returns ErrNotFound when
+// there is none.
+func (db *DB) Lease(ctx context.Context, owner string, lease time.Duration) (Job, error) {
+	now := db.now()
+	var j Job
+	err := db.write.QueryRowContext(ctx, `UPDATE job SET state = 'leased', owner = $1, leased_until = $2, attempt = attempt + 1, fence = fence + 1
+		WHERE id = (SELECT id FROM job WHERE (state = 'ready' AND due_at <= $3) OR (state = 'leased' AND leased_until <= $3) ORDER BY due_at, id LIMIT 1)
+		RETURNING id, kind, subject, attempt, fence, wanted`, owner, at(now.Add(lease)), at(now)).Scan(&j.ID, &j.Kind, &j.Subject, &j.Attempt, &j.fence, &j.wanted)
+	return j, kind(err)
+}
+
+// finish ends a job inside the transaction of its result. A lease lost to another worker is ErrConflict and takes the
+// result back with it.
+func (c *change) finish(ctx context.Context, j Job) error {
+	err := c.one(ctx, "finish job", `UPDATE job SET state = CASE WHEN wanted = $3 THEN 'done' ELSE 'ready' END, owner = '', leased_until = '', error = '',
+		attempt = 0 WHERE id = $1 AND fence = $2 AND state = 'leased'`, j.ID, j.fence, j.wanted)
+	if errors.Is(err, ErrNotFound) {
+		return fmt.Errorf("%w: job %d was taken over", ErrConflict, j.ID)
+	}
+	return err
+}
+
+// Finish ends a job that had nothing to store.
+func (db *DB) Finish(ctx context.Context, j Job) error {
+	return db.change(ctx, System("pipeline"), func(c *change) error { return c.finish(ctx, j) })
+}
+
+// Retry gives a job back to be tried again at the given time, or marks it failed after MaxAttempts. Its error text must
+// hold no patient data.
+func (db *DB) Retry(ctx context.Context, j Job, reason string, due time.Time) error {
+	return db.change(ctx, System("pipeline"), func(c *change) error {
+		state := "ready"
+		if j.Attempt >= MaxAttempts {
+			state = "failed"
+		}
+		err := c.one(ctx, "give job back", `UPDATE job SET state = $3, owner = '', leased_until = '', due_at = $4, error = $5
+			WHERE id = $1 AND fence = $2 AND state = 'leased'`, j.ID, j.fence, state, at(due), reason)
+		if err != nil || state == "ready" {
+			return err
+		}
+		return c.note(ctx, audit.Record{Action: "job.fail", Object: string(j.Kind) + " " + j.Subject, Outcome: "failed", Reason: reason})
+	})
+}
+
+// QuarantineRead ends the reading of a receipt whose object turned out to be no usable dose report.
+func (db *DB) QuarantineRead(ctx context.Context, j Job, reason string) error {
+	return db.change(ctx, System("pipeline"), func(c *change) error {
+		if err := c.setReceipt(ctx, j.Subject, ReceiptQuarantined, reason); err != nil {
+			return err
+		}
+		if err := c.note(ctx, audit.Record{Action: "report.quarantine", Object: j.Subject, Reason: reason}); err != nil {
+			return err
+		}
+		return c.finish(ctx, j)
+	})
+}
+
+// Backlog tells how much work waits: jobs ready or leased, jobs that failed for good, and when the oldest waiting one
+// was asked for (the zero time when none waits).
+type Backlog struct {
+	Waiting, Failed int
+	Oldest          time.Time
+}
+
+// Backlog counts the jobs that are not done.
+func (db *DB) Backlog(ctx context.Context) (Backlog, error) {
+	var b Backlog
+	var oldest sql.NullString
+	err := db.read.QueryRowContext(ctx, `SELECT COALESCE(SUM(CASE WHEN state IN ('ready', 'leased') THEN 1 ELSE 0 END), 0),
+		COALESCE(SUM(CASE WHEN state = 'failed' THEN 1 ELSE 0 END), 0), MIN(CASE WHEN state IN ('ready', 'leased') THEN due_at END)
+		FROM job WHERE state <> 'done'`).Scan(&b.Waiting, &b.Failed, &oldest)
+	if err != nil {
+		return b, kind(err)
+	}
+	if oldest.Valid {
+		var t dbTime
+		if err := t.Scan(oldest.String); err != nil {
+			return b, err
+		}
+		b.Oldest = t.Time
+	}
+	return b, nil
+}

@@ -1,0 +1,315 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+
+	"afterbeam/internal/audit"
+)
+
+// Identity is how a report names its patient. It is kept in a table of its own.
+type Identity struct {
+	Number, Issuer string
+	Name           string
+	BirthDate      string // 2006-01-02 or ""
+	Sex            string // M, F, O or ""
+}
+
+// Patient is one patient record with its identity; Survivor is the record that stands for it after links.
+type Patient struct {
+	ID, Survivor string
+	CreatedAt    time.Time
+	Identity     Identity
+}
+
+// ReviewKind is why something waits for a person's eye.
+type ReviewKind string
+
+// The kinds of review.
+const (
+	// ReviewIdentity is a known number with another birth date or sex: kept as a patient of its own.
+	ReviewIdentity ReviewKind = "identity-mismatch"
+	// ReviewNoNumber is a report without a patient number.
+	ReviewNoNumber ReviewKind = "no-patient-number"
+	// ReviewSameInstance is a second content under one SOP instance UID.
+	ReviewSameInstance ReviewKind = "same-instance-other-content"
+	// ReviewSameContent is one content under another header.
+	ReviewSameContent ReviewKind = "same-content-other-header"
+)
+
+// Review is one open or settled entry of the review list.
+type Review struct {
+	ID        string
+	Kind      ReviewKind
+	PatientID string
+	ReportID  string
+	Detail    string
+	OpenedAt  time.Time
+	SettledAt time.Time
+	SettledBy string
+	Reason    string
+}
+
+func (c *change) openReview(ctx context.Context, kind ReviewKind, patient, report, detail string) error {
+	_, err := c.ExecContext(ctx, `INSERT INTO review (id, kind, patient_id, report_id, detail, opened_at) VALUES ($1, $2, $3, $4, $5, $6)
+		ON CONFLICT (kind, report_id, patient_id) DO NOTHING`, newID(), kind, patient, report, detail, at(c.db.now()))
+	if err != nil {
+		return fmt.Errorf("open review: %w", err)
+	}
+	return nil
+}
+
+// Reviews lists open reviews, oldest first, after the cursor.
+func (db *DB) Reviews(ctx context.Context, after string, limit int) ([]Review, error) {
+	return rows(ctx, db.read, func(r *sql.Rows) (Review, error) {
+		var v Review
+		var opened, settled dbTime
+		err := r.Scan(&v.ID, &v.Kind, &v.PatientID, &v.ReportID, &v.Detail, &opened, &settled, &v.SettledBy, &v.Reason)
+		v.OpenedAt, v.SettledAt = opened.Time, settled.Time
+		return v, err
+	}, `SELECT id, kind, patient_id, report_id, detail, opened_at, settled_at, settled_by, reason FROM review WHERE settled_at = ''
+		AND ($1 = '' OR (opened_at, id) > (SELECT opened_at, id FROM review WHERE id = $1)) ORDER BY opened_at, id LIMIT $2`, after, limit)
+}
+
+// SettleReview closes a review with a reason.
+func (db *DB) SettleReview(ctx context.Context, actor Actor, id, reason string) error {
+	if reason == "" {
+		return fmt.Errorf("%w: settling wants a reason", ErrInvalid)
+	}
+	return db.change(ctx, actor, func(c *change) error {
+		if err := c.one(ctx, "settle review", `UPDATE review SET settled_at = $2, settled_by = $3, reason = $4 WHERE id = $1 AND settled_at = ''`,
+			id, at(db.now()), actor.Account, reason); err != nil {
+			return err
+		}
+		return c.note(ctx, audit.Record{Action: "review.settle", Object: id, Reason: reason})
+	})
+}
+
+// resolve finds or makes the patient of a report. A known number with another birth date or sex never joins: it becomes
+// a patient of its own, and mismatch says why a person must look.
+func (c *change) resolve(ctx context.Context, i Identity, study string) (patient string, mismatch ReviewKind, err error) {
+	if i.Number == "" {
+		// Without a number the study is all that joins reports.
+		i.Issuer = "study " + study
+		mismatch = ReviewNoNumber
+	}
+	known, err := patientsBy(ctx, c, i.Number, i.Issuer)
+	if err != nil {
+		return "", "", err
+	}
+	var fitting []Patient
+	for _, p := range known {
+		if agrees(p.Identity.BirthDate, i.BirthDate) && agrees(p.Identity.Sex, i.Sex) {
+			fitting = append(fitting, p)
+		}
+	}
+	if len(fitting) == 1 {
+		return fitting[0].ID, mismatch, c.complete(ctx, fitting[0], i)
+	}
+	if len(known) > 0 && mismatch == "" {
+		mismatch = ReviewIdentity
+	}
+	id := newID()
+	if _, err := c.ExecContext(ctx, `INSERT INTO patient (id, survivor, created_at) VALUES ($1, $1, $2)`, id, at(c.db.now())); err != nil {
+		return "", "", fmt.Errorf("insert patient: %w", err)
+	}
+	if _, err := c.ExecContext(ctx, `INSERT INTO patient_identity (patient_id, number, issuer, name, birth_date, sex) VALUES ($1, $2, $3, $4, $5, $6)`,
+		id, i.Number, i.Issuer, i.Name, i.BirthDate, i.Sex); err != nil {
+		return "", "", fmt.Errorf("insert patient identity: %w", err)
+	}
+	return id, mismatch, c.note(ctx, audit.Record{Action: "patient.make", Object: id, Patient: id})
+}
+
+// agrees tells whether two identity fields do not speak against each other; an absent one speaks for nothing.
+func agrees(a, b string) bool { return a == b || a == "" || b == "" }
+
+// complete fills identity fields that were absent so far.
+func (c *change) complete(ctx context.Context, p Patient, i Identity) error {
+	have := p.Identity
+	fill := func(to *string, from string) {
+		if *to == "" {
+			*to = from
+		}
+	}
+	fill(&have.Name, i.Name)
+	fill(&have.BirthDate, i.BirthDate)
+	fill(&have.Sex, i.Sex)
+	if have == p.Identity {
+		return nil
+	}
+	return c.one(ctx, "complete patient identity", `UPDATE patient_identity SET name = $2, birth_date = $3, sex = $4 WHERE patient_id = $1`,
+		p.ID, have.Name, have.BirthDate, have.Sex)
+}
+
+const patientColumns = `p.id, p.survivor, p.created_at, i.number, i.issuer, i.name, i.birth_date, i.sex`
+
+func scanPatient(row interface{ Scan(...any) error }) (Patient, error) {
+	var p Patient
+	var t dbTime
+	err := row.Scan(&p.ID, &p.Survivor, &t, &p.Identity.Number, &p.Identity.Issuer, &p.Identity.Name, &p.Identity.BirthDate, &p.Identity.Sex)
+	p.CreatedAt = t.Time
+	return p, kind(err)
+}
+
+func patientsBy(ctx context.Context, q querier, number, issuer string) ([]Patient, error) {
+	return rows(ctx, q, func(r *sql.Rows) (Patient, error) { return scanPatient(r) },
+		`SELECT `+patientColumns+` FROM patient_identity i JOIN patient p ON p.id = i.patient_id WHERE i.number = $1 AND i.issuer = $2 ORDER BY p.created_at, p.id`,
+		number, issuer)
+}
+
+// FindPatients finds the patient records of a number; an empty issuer finds those of every issuer.
+func (db *DB) FindPatients(ctx context.Context, number, issuer string) ([]Patient, error) {
+	if number == "" {
+		return nil, fmt.Errorf("%w: no patient number", ErrInvalid)
+	}
+	return rows(ctx, db.read, func(r *sql.Rows) (Patient, error) { return scanPatient(r) },
+		`SELECT `+patientColumns+` FROM patient_identity i JOIN patient p ON p.id = i.patient_id WHERE i.number = $1 AND ($2 = '' OR i.issuer = $2)
+		ORDER BY p.created_at, p.id LIMIT 100`, number, issuer)
+}
+
+// Patient gives a patient record by its id.
+func (db *DB) Patient(ctx context.Context, id string) (Patient, error) {
+	return scanPatient(db.read.QueryRowContext(ctx,
+		`SELECT `+patientColumns+` FROM patient p JOIN patient_identity i ON i.patient_id = p.id WHERE p.id = $1`, id))
+}
+
+// Link is a person's word that two patient records are one patient.
+type Link struct {
+	ID, From, Into string
+	Reason, MadeBy string
+	MadeAt         time.Time
+	UndoneBy       string
+	UndoneAt       time.Time
+	UndoReason     string
+}
+
+// LinkPatients says that two records are one patient. Nothing of either is rewritten, so that UnlinkPatients takes it
+// back without a trace in the doses.
+func (db *DB) LinkPatients(ctx context.Context, actor Actor, from, into, reason string) (Link, error) {
+	if from == into || reason == "" {
+		return Link{}, fmt.Errorf("%w: linking wants two patients and a reason", ErrInvalid)
+	}
+	l := Link{ID: newID(), From: from, Into: into, Reason: reason, MadeBy: actor.Account, MadeAt: db.now().UTC().Truncate(time.Microsecond)}
+	err := db.change(ctx, actor, func(c *change) error {
+		for _, id := range []string{from, into} {
+			var known int
+			if err := c.QueryRowContext(ctx, `SELECT 1 FROM patient WHERE id = $1`, id).Scan(&known); err != nil {
+				return err
+			}
+		}
+		if _, err := c.ExecContext(ctx, `INSERT INTO patient_link (id, from_patient, into_patient, reason, made_by, made_at) VALUES ($1, $2, $3, $4, $5, $6)`,
+			l.ID, l.From, l.Into, l.Reason, l.MadeBy, at(l.MadeAt)); err != nil {
+			return err
+		}
+		if err := c.regroup(ctx, from, into); err != nil {
+			return err
+		}
+		return c.note(ctx, audit.Record{Action: "patient.link", Object: l.ID, Patient: into, Before: from, Reason: reason})
+	})
+	return l, err
+}
+
+// UnlinkPatients takes a link back.
+func (db *DB) UnlinkPatients(ctx context.Context, actor Actor, link, reason string) error {
+	if reason == "" {
+		return fmt.Errorf("%w: unlinking wants a reason", ErrInvalid)
+	}
+	return db.change(ctx, actor, func(c *change) error {
+		var from, into string
+		if err := c.QueryRowContext(ctx, `SELECT from_patient, into_patient FROM patient_link WHERE id = $1 AND undone_at = ''`, link).Scan(&from, &into); err != nil {
+			return err
+		}
+		if err := c.one(ctx, "undo link", `UPDATE patient_link SET undone_by = $2, undone_at = $3, undo_reason = $4 WHERE id = $1`,
+			link, actor.Account, at(db.now()), reason); err != nil {
+			return err
+		}
+		if err := c.regroup(ctx, from, into); err != nil {
+			return err
+		}
+		return c.note(ctx, audit.Record{Action: "patient.unlink", Object: link, Patient: into, Before: from, Reason: reason})
+	})
+}
+
+// Links lists the links that a patient's group has now.
+func (db *DB) Links(ctx context.Context, patient string) ([]Link, error) {
+	return rows(ctx, db.read, func(r *sql.Rows) (Link, error) {
+		var l Link
+		var made dbTime
+		err := r.Scan(&l.ID, &l.From, &l.Into, &l.Reason, &l.MadeBy, &made)
+		l.MadeAt = made.Time
+		return l, err
+	}, `SELECT l.id, l.from_patient, l.into_patient, l.reason, l.made_by, l.made_at FROM patient_link l JOIN patient p ON p.id = l.from_patient
+		WHERE l.undone_at = '' AND p.survivor = (SELECT survivor FROM patient WHERE id = $1) ORDER BY l.made_at, l.id`, patient)
+}
+
+// regroup finds the groups around the given patients from the links in force and sets each member's survivor: the
+// record made first, so that the order of linking does not matter.
+func (c *change) regroup(ctx context.Context, around ...string) error {
+	seen := map[string]bool{}
+	for _, start := range around {
+		if seen[start] {
+			continue
+		}
+		group, err := c.group(ctx, start)
+		if err != nil {
+			return err
+		}
+		for _, id := range group {
+			seen[id] = true
+		}
+		survivor, err := c.earliest(ctx, group)
+		if err != nil {
+			return err
+		}
+		for _, id := range group {
+			if err := c.one(ctx, "set survivor", `UPDATE patient SET survivor = $2 WHERE id = $1`, id, survivor); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// group walks the links in force from one patient.
+func (c *change) group(ctx context.Context, start string) ([]string, error) {
+	group, seen := []string{start}, map[string]bool{start: true}
+	for i := 0; i < len(group); i++ {
+		next, err := rows(ctx, c, func(r *sql.Rows) (string, error) {
+			var id string
+			return id, r.Scan(&id)
+		}, `SELECT into_patient FROM patient_link WHERE from_patient = $1 AND undone_at = ''
+			UNION SELECT from_patient FROM patient_link WHERE into_patient = $1 AND undone_at = '' ORDER BY 1`, group[i])
+		if err != nil {
+			return nil, err
+		}
+		for _, id := range next {
+			if !seen[id] {
+				seen[id] = true
+				group = append(group, id)
+			}
+		}
+	}
+	return group, nil
+}
+
+func (c *change) earliest(ctx context.Context, group []string) (string, error) {
+	var first Patient
+	for _, id := range group {
+		p := Patient{ID: id}
+		var t dbTime
+		if err := c.QueryRowContext(ctx, `SELECT created_at FROM patient WHERE id = $1`, id).Scan(&t); err != nil {
+			return "", err
+		}
+		p.CreatedAt = t.Time
+		if first.ID == "" || p.CreatedAt.Before(first.CreatedAt) || (p.CreatedAt.Equal(first.CreatedAt) && p.ID < first.ID) {
+			first = p
+		}
+	}
+	if first.ID == "" {
+		return "", errors.New("empty patient group")
+	}
+	return first.ID, nil
+}

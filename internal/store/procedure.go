@@ -1,0 +1,314 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"afterbeam/internal/audit"
+	"afterbeam/internal/quantity"
+)
+
+// Case is one procedure as lists and sums need it: its newest numbers as columns, in canonical units.
+type Case struct {
+	ID           string
+	StudyUID     string
+	DeviceKey    string
+	PatientID    string
+	Room         string
+	State        string // provisional, complete, amended
+	Start        time.Time
+	LocalDate    string // 2006-01-02 where it was done
+	OffsetSource int
+	Class        string
+	Description  string
+	Quality      bool // a quality-control exposure
+	Version      int
+	FlagState    string
+
+	Kerma      quantity.Opt[quantity.Gray]
+	KAP        quantity.Opt[quantity.GraySquareMetre]
+	FluoroTime quantity.Opt[quantity.Second]
+	// Complete tells that Kerma and KAP hold every plane.
+	Complete                               bool
+	PSD, PSDLow, PSDHigh                   quantity.Opt[quantity.Gray]
+	PSDMethod                              string
+	Effective, EffectiveLow, EffectiveHigh quantity.Opt[quantity.Sievert]
+	EffectiveMethod                        string
+	UpdatedAt                              time.Time
+}
+
+// Flag is one level's result for a case version.
+type Flag struct {
+	Scope    string // case, or the window such as "60 days"
+	Scheme   string
+	LevelID  string
+	Quantity string
+	State    string
+	Value    quantity.Opt[float64]
+	Level    quantity.Opt[float64]
+	Basis    string
+	Text     string
+	Source   string
+}
+
+// Version is one estimate that was made of a case; versions are only ever added.
+type Version struct {
+	Case    Case
+	Number  int
+	MadeAt  time.Time
+	Program string
+	Methods string // method and table versions
+	// Digest names the inputs and result: an assessment with the digest of the newest version adds nothing.
+	Digest string
+	// Change says what differs from the version before.
+	Change string
+	// Summary is the result as the API shows it, Body what a later assessment and the API's detail need, Map the
+	// patch doses; Body and Map are compressed.
+	Summary, Body, Map []byte
+	Flags              []Flag
+	Events             []EventPlace
+}
+
+// EventPlace says which procedure an irradiation event belongs to.
+type EventPlace struct {
+	UID   string
+	Plane int
+}
+
+// SaveAssessment stores the cases that a study gave, each as a new version where anything changed, with flags in the
+// same transaction, and ends the job. It gives the ids of the cases in order.
+func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version) (ids []string, err error) {
+	err = db.change(ctx, System("pipeline"), func(c *change) error {
+		ids = ids[:0]
+		for _, v := range versions {
+			id, err := c.saveVersion(ctx, v)
+			if err != nil {
+				return err
+			}
+			ids = append(ids, id)
+		}
+		return c.finish(ctx, j)
+	})
+	return ids, err
+}
+
+func (c *change) saveVersion(ctx context.Context, v Version) (string, error) {
+	v.MadeAt, v.Program = c.db.now(), c.db.program
+	var digest string
+	err := c.QueryRowContext(ctx, `SELECT p.id, p.version, v.digest FROM procedure_case p
+		JOIN procedure_version v ON v.procedure_id = p.id AND v.version = p.version
+		WHERE p.study_uid = $1 AND p.device_key = $2 AND p.patient_id = $3`, v.Case.StudyUID, v.Case.DeviceKey, v.Case.PatientID).
+		Scan(&v.Case.ID, &v.Number, &digest)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		v.Case.ID, v.Number = newID(), 0
+	case err != nil:
+		return "", err
+	case digest == v.Digest:
+		return v.Case.ID, nil
+	}
+	v.Number++
+	v.Case.Version = v.Number
+	if err := c.writeCase(ctx, v); err != nil {
+		return "", err
+	}
+	if _, err := c.ExecContext(ctx, `INSERT INTO procedure_version (procedure_id, version, made_at, program, methods, digest, change, summary, body, map)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+		v.Case.ID, v.Number, at(v.MadeAt), v.Program, v.Methods, v.Digest, v.Change, string(v.Summary), v.Body, v.Map); err != nil {
+		return "", fmt.Errorf("insert version: %w", err)
+	}
+	if err := c.writeFlags(ctx, v); err != nil {
+		return "", err
+	}
+	for _, e := range v.Events {
+		if _, err := c.ExecContext(ctx, `INSERT INTO event_place (event_uid, plane, procedure_id) VALUES ($1, $2, $3)
+			ON CONFLICT (event_uid, plane, procedure_id) DO NOTHING`, e.UID, e.Plane, v.Case.ID); err != nil {
+			return "", fmt.Errorf("insert event place: %w", err)
+		}
+	}
+	return v.Case.ID, c.note(ctx, audit.Record{
+		Action: "estimate.make", Object: fmt.Sprintf("%s/%d", v.Case.ID, v.Number), Patient: v.Case.PatientID, Reason: v.Change, Before: digest, After: v.Digest,
+	})
+}
+
+func (c *change) writeCase(ctx context.Context, v Version) error {
+	p := v.Case
+	_, offset := p.Start.Zone()
+	_, err := c.ExecContext(ctx, `INSERT INTO procedure_case (id, study_uid, device_key, patient_id, room, state, start_at, local_date, start_offset, offset_source,
+			class, description, quality, version, flag_state, kerma_gy, kap_gym2, fluoro_s, psd_gy, psd_low_gy, psd_high_gy, psd_method,
+			effective_sv, effective_low_sv, effective_high_sv, effective_method, complete_doses, updated_at)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28)
+		ON CONFLICT (id) DO UPDATE SET room = $5, state = $6, start_at = $7, local_date = $8, start_offset = $9, offset_source = $10, class = $11, description = $12,
+			quality = $13, version = $14, flag_state = $15, kerma_gy = $16, kap_gym2 = $17, fluoro_s = $18, psd_gy = $19, psd_low_gy = $20, psd_high_gy = $21,
+			psd_method = $22, effective_sv = $23, effective_low_sv = $24, effective_high_sv = $25, effective_method = $26, complete_doses = $27, updated_at = $28`,
+		p.ID, p.StudyUID, p.DeviceKey, p.PatientID, p.Room, p.State, at(p.Start), p.LocalDate, offset, p.OffsetSource, p.Class, p.Description, p.Quality,
+		p.Version, p.FlagState, null(p.Kerma), null(p.KAP), null(p.FluoroTime), null(p.PSD), null(p.PSDLow), null(p.PSDHigh), p.PSDMethod,
+		null(p.Effective), null(p.EffectiveLow), null(p.EffectiveHigh), p.EffectiveMethod, p.Complete, at(v.MadeAt))
+	if err != nil {
+		return fmt.Errorf("write case: %w", err)
+	}
+	return nil
+}
+
+func (c *change) writeFlags(ctx context.Context, v Version) error {
+	for i, f := range v.Flags {
+		if _, err := c.ExecContext(ctx, `INSERT INTO flag (procedure_id, version, place, scope, scheme, level_id, quantity, state, value, level, basis, text, source)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
+			v.Case.ID, v.Number, i, f.Scope, f.Scheme, f.LevelID, f.Quantity, f.State, null(f.Value), null(f.Level), f.Basis, f.Text, f.Source); err != nil {
+			return fmt.Errorf("insert flag: %w", err)
+		}
+	}
+	return nil
+}
+
+// null gives an absent value as NULL.
+func null[T ~float64](o quantity.Opt[T]) sql.NullFloat64 {
+	v, ok := o.Get()
+	return sql.NullFloat64{Float64: float64(v), Valid: ok}
+}
+
+// opt is the way back from a nullable column.
+type opt[T ~float64] struct{ to *quantity.Opt[T] }
+
+// Scan reads NULL as absent.
+func (o opt[T]) Scan(src any) error {
+	var n sql.NullFloat64
+	if err := n.Scan(src); err != nil {
+		return err
+	}
+	*o.to = quantity.None[T]()
+	if n.Valid {
+		*o.to = quantity.Some(T(n.Float64))
+	}
+	return nil
+}
+
+const caseColumns = `id, study_uid, device_key, patient_id, room, state, start_at, local_date, start_offset, offset_source, class, description, quality, version,
+	flag_state, kerma_gy, kap_gym2, fluoro_s, psd_gy, psd_low_gy, psd_high_gy, psd_method, effective_sv, effective_low_sv, effective_high_sv,
+	effective_method, complete_doses, updated_at`
+
+func scanCase(row interface{ Scan(...any) error }) (Case, error) {
+	var p Case
+	var start, updated dbTime
+	var offset int
+	err := row.Scan(&p.ID, &p.StudyUID, &p.DeviceKey, &p.PatientID, &p.Room, &p.State, &start, &p.LocalDate, &offset, &p.OffsetSource, &p.Class,
+		&p.Description, &p.Quality, &p.Version, &p.FlagState, opt[quantity.Gray]{&p.Kerma}, opt[quantity.GraySquareMetre]{&p.KAP},
+		opt[quantity.Second]{&p.FluoroTime}, opt[quantity.Gray]{&p.PSD}, opt[quantity.Gray]{&p.PSDLow}, opt[quantity.Gray]{&p.PSDHigh}, &p.PSDMethod,
+		opt[quantity.Sievert]{&p.Effective}, opt[quantity.Sievert]{&p.EffectiveLow}, opt[quantity.Sievert]{&p.EffectiveHigh}, &p.EffectiveMethod,
+		&p.Complete, &updated)
+	if err != nil {
+		return p, kind(err)
+	}
+	p.Start = start.In(time.FixedZone("", offset))
+	p.UpdatedAt = updated.Time
+	return p, nil
+}
+
+// Case gives a procedure by its id.
+func (db *DB) Case(ctx context.Context, id string) (Case, error) {
+	return scanCase(db.read.QueryRowContext(ctx, `SELECT `+caseColumns+` FROM procedure_case WHERE id = $1`, id))
+}
+
+// Filter narrows a list of cases. Empty fields do not narrow. Rooms is the caller's scope: nil is every room.
+type Filter struct {
+	Rooms     []string
+	Room      string
+	Class     string
+	FlagState string
+	State     string
+	From, To  string // local dates, both included
+	PatientID string
+	After     string // id of the last case seen
+	Limit     int
+}
+
+// Cases lists procedures, newest first.
+func (db *DB) Cases(ctx context.Context, f Filter) ([]Case, error) {
+	where, args := f.where()
+	query := `SELECT ` + caseColumns + ` FROM procedure_case WHERE ` + where + ` ORDER BY start_at DESC, id DESC LIMIT ` + placeholder(&args, f.Limit)
+	return rows(ctx, db.read, func(r *sql.Rows) (Case, error) { return scanCase(r) }, query, args...)
+}
+
+func (f Filter) where() (string, []any) {
+	var args []any
+	terms := []string{"1 = 1"}
+	equal := func(column, value string) {
+		if value != "" {
+			terms = append(terms, column+" = "+placeholder(&args, value))
+		}
+	}
+	equal("room", f.Room)
+	equal("class", f.Class)
+	equal("flag_state", f.FlagState)
+	equal("state", f.State)
+	if f.From != "" {
+		terms = append(terms, "local_date >= "+placeholder(&args, f.From))
+	}
+	if f.To != "" {
+		terms = append(terms, "local_date <= "+placeholder(&args, f.To))
+	}
+	if f.PatientID != "" {
+		terms = append(terms, "patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = "+placeholder(&args, f.PatientID)+"))")
+	}
+	if f.Rooms != nil {
+		marks := []string{"NULL"}
+		for _, room := range f.Rooms {
+			marks = append(marks, placeholder(&args, room))
+		}
+		terms = append(terms, "room IN ("+strings.Join(marks, ", ")+")")
+	}
+	if f.After != "" {
+		terms = append(terms, "(start_at, id) < (SELECT start_at, id FROM procedure_case WHERE id = "+placeholder(&args, f.After)+")")
+	}
+	return strings.Join(terms, " AND "), args
+}
+
+// placeholder adds an argument and gives its mark.
+func placeholder(args *[]any, value any) string {
+	*args = append(*args, value)
+	return fmt.Sprintf("$%d", len(*args))
+}
+
+// Versions lists what was ever estimated of a case, newest first, without bodies and maps.
+func (db *DB) Versions(ctx context.Context, id string) ([]Version, error) {
+	return rows(ctx, db.read, func(r *sql.Rows) (Version, error) {
+		var v Version
+		var t dbTime
+		var summary string
+		err := r.Scan(&v.Number, &t, &v.Program, &v.Methods, &v.Digest, &v.Change, &summary)
+		v.MadeAt, v.Summary = t.Time, []byte(summary)
+		return v, err
+	}, `SELECT version, made_at, program, methods, digest, change, summary FROM procedure_version WHERE procedure_id = $1 ORDER BY version DESC`, id)
+}
+
+// Version gives one version whole; number 0 is the newest.
+func (db *DB) Version(ctx context.Context, id string, number int) (Version, error) {
+	var v Version
+	var t dbTime
+	var summary string
+	err := db.read.QueryRowContext(ctx, `SELECT version, made_at, program, methods, digest, change, summary, body, map FROM procedure_version
+		WHERE procedure_id = $1 AND version = CASE WHEN $2 = 0 THEN (SELECT version FROM procedure_case WHERE id = $1) ELSE $2 END`, id, number).
+		Scan(&v.Number, &t, &v.Program, &v.Methods, &v.Digest, &v.Change, &summary, &v.Body, &v.Map)
+	if err != nil {
+		return v, kind(err)
+	}
+	v.MadeAt, v.Summary = t.Time, []byte(summary)
+	if v.Case, err = db.Case(ctx, id); err != nil {
+		return v, err
+	}
+	v.Flags, err = db.flagsOf(ctx, id, v.Number)
+	return v, err
+}
+
+func (db *DB) flagsOf(ctx context.Context, id string, version int) ([]Flag, error) {
+	return rows(ctx, db.read, func(r *sql.Rows) (Flag, error) {
+		var f Flag
+		err := r.Scan(&f.Scope, &f.Scheme, &f.LevelID, &f.Quantity, &f.State, opt[float64]{&f.Value}, opt[float64]{&f.Level}, &f.Basis, &f.Text, &f.Source)
+		return f, err
+	}, `SELECT scope, scheme, level_id, quantity, state, value, level, basis, text, source FROM flag WHERE procedure_id = $1 AND version = $2 ORDER BY place`,
+		id, version)
+}
