@@ -1,0 +1,348 @@
+package dicomio
+
+import (
+	"bufio"
+	"bytes"
+	"cmp"
+	"encoding/binary"
+	"slices"
+	"strings"
+
+	"github.com/suyashkumar/dicom"
+)
+
+// mark is what the guard saw where the library must find the same: an element, or an item of a sequence.
+type mark struct {
+	tag        Tag
+	vr         representation
+	known      bool // in the dictionary
+	item       bool
+	offset     int // in the file, for error texts
+	value, end int // in the portion
+}
+
+// builder makes a data set of a second walk. It rewrites the elements in explicit VR little endian with undefined
+// lengths, the one dialect the library reads without fault, and lets it decode a portion at a time; sequences larger
+// than a portion it takes apart itself, so that the library never holds more than a portion.
+type builder struct {
+	w     *walker
+	large map[int]struct{}
+	plain []byte // the portion in the making, behind portionHead
+	marks []mark
+	src   bytes.Reader
+	buf   *bufio.Reader
+	words words
+	notes *notes
+}
+
+// portionHead makes a portion a file of its own: preamble, mark, group length and transfer syntax.
+var portionHead = func() []byte {
+	head := append(make([]byte, preamble), "DICM"...)
+	head = append(head, 2, 0, 0, 0, 'U', 'L', 4, 0, 28, 0, 0, 0)
+	head = append(head, 2, 0, 0x10, 0, 'U', 'I', 20, 0)
+	return append(head, ExplicitLittleEndian+"\x00"...)
+}()
+
+const portionHeadElements = 2
+
+func newBuilder(w *walker, large map[int]struct{}, n *notes) *builder {
+	b := &builder{w: w, large: large, notes: n, words: newWords()}
+	b.buf = bufio.NewReaderSize(&b.src, 4096)
+	b.reset()
+	return b
+}
+
+func (b *builder) reset() {
+	b.plain = append(b.plain[:0], portionHead...)
+	b.marks = b.marks[:0]
+}
+
+// dataSet builds the elements up to the end of the current item or of the data set.
+func (b *builder) dataSet(cs *charset) (DataSet, error) {
+	var out DataSet
+	for {
+		tok, err := b.w.next()
+		if err != nil {
+			return nil, err
+		}
+		switch {
+		case tok.event == eventEnd || tok.event == eventItemEnd:
+			if err := b.flush(&out, cs); err != nil {
+				return nil, err
+			}
+			return b.ordered(out, tok.start)
+		case dropped(tok.tag):
+		case tok.tag == tagCharacterSet && tok.event == eventElement:
+			if err := b.flush(&out, cs); err != nil {
+				return nil, err
+			}
+			e := b.characterSet(tok)
+			out, cs = append(out, e), newCharset(e.Values, b.notes)
+		case tok.event == eventSequence && b.isLarge(tok):
+			if err := b.flush(&out, cs); err != nil {
+				return nil, err
+			}
+			items, err := b.items(cs)
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, Element{Tag: tok.tag, VR: "SQ", Items: items})
+		default:
+			if err := b.emit(tok); err != nil {
+				return nil, err
+			}
+		}
+		if len(b.plain) > portion {
+			if err := b.flush(&out, cs); err != nil {
+				return nil, err
+			}
+		}
+	}
+}
+
+func (b *builder) isLarge(tok token) bool {
+	_, ok := b.large[tok.start]
+	return ok
+}
+
+// dropped elements are bookkeeping of the encoding: group lengths and trailing padding.
+func dropped(t Tag) bool { return t.Number() == 0 || t == tagTrailingPadding }
+
+// characterSet reads Specific Character Set without the library, which would act on it.
+func (b *builder) characterSet(tok token) Element {
+	e := Element{Tag: tok.tag, VR: tok.vr.name}
+	if value := b.w.data[tok.value:tok.end]; len(value) > 0 {
+		e.Values = b.words.texts(latin1(string(value)), tok.vr)
+	}
+	return e
+}
+
+// items builds a large sequence; the walk stands behind its header.
+func (b *builder) items(cs *charset) ([]DataSet, error) {
+	var out []DataSet
+	for {
+		tok, err := b.w.next()
+		if err != nil || tok.event != eventItem {
+			return out, err
+		}
+		item, err := b.dataSet(cs)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, item)
+	}
+}
+
+// emit rewrites one element, or one whole sequence, into the portion.
+func (b *builder) emit(tok token) error {
+	depth := 0
+	for {
+		switch tok.event {
+		case eventElement:
+			if !dropped(tok.tag) {
+				b.emitElement(tok)
+			}
+		case eventSequence:
+			depth++
+			b.marks = append(b.marks, mark{tag: tok.tag, vr: tok.vr, offset: tok.start})
+			b.header(tok.tag, "SQ", true, undefinedLength)
+		case eventItem:
+			b.marks = append(b.marks, mark{tag: tok.tag, item: true, offset: tok.start})
+			b.delimiter(tagItem, undefinedLength)
+		case eventItemEnd:
+			b.delimiter(tagItemEnd, 0)
+		case eventSequenceEnd:
+			depth--
+			b.delimiter(tagSequenceEnd, 0)
+		}
+		if depth == 0 {
+			return nil
+		}
+		var err error
+		if tok, err = b.w.next(); err != nil {
+			return err
+		}
+	}
+}
+
+// maxShort is the longest value that a 16-bit length can tell; lengths are even.
+const maxShort = 0xFFFE
+
+// emitElement rewrites one value: texts as UT, whose length has 32 bits, numbers under their VR, all else as bytes.
+func (b *builder) emitElement(tok token) {
+	m := mark{tag: tok.tag, vr: tok.vr, offset: tok.start}
+	_, m.known = dictionaryVR(tok.tag)
+	value := b.w.data[tok.value:tok.end]
+	if tok.fragments || tok.tag == tagPixelData {
+		value, m.vr = nil, representation{name: tok.vr.name, kind: kindBytes, long: true, word: 1}
+	}
+	as, long := "UN", true
+	switch {
+	case m.vr.kind == kindText || m.vr.kind == kindTexts:
+		as = "UT"
+	case m.vr.numeric() && !m.vr.long && len(value) > maxShort:
+		m.vr = unknown // PS3.5 section 6.2.2: what doesn't fit a 16-bit length is UN
+	case m.vr.numeric() && !m.vr.long:
+		as, long = m.vr.name, false
+	}
+	b.header(tok.tag, as, long, uint32(len(value)))
+	m.value = len(b.plain)
+	b.plain = append(b.plain, value...)
+	m.end = len(b.plain)
+	if tok.dialect.big {
+		swap(b.plain[m.value:m.end], tok.vr.word)
+	}
+	b.marks = append(b.marks, m)
+}
+
+// swap turns the bytes of each word around.
+func swap(b []byte, word int) {
+	for ; word > 1 && len(b) >= word; b = b[word:] {
+		slices.Reverse(b[:word])
+	}
+}
+
+func (b *builder) header(t Tag, vr string, long bool, length uint32) {
+	b.plain = binary.LittleEndian.AppendUint16(b.plain, t.Group())
+	b.plain = binary.LittleEndian.AppendUint16(b.plain, t.Number())
+	b.plain = append(b.plain, vr...)
+	if long {
+		b.plain = append(b.plain, 0, 0)
+		b.plain = binary.LittleEndian.AppendUint32(b.plain, length)
+		return
+	}
+	b.plain = binary.LittleEndian.AppendUint16(b.plain, uint16(length))
+}
+
+func (b *builder) delimiter(t Tag, length uint32) {
+	b.plain = binary.LittleEndian.AppendUint16(b.plain, t.Group())
+	b.plain = binary.LittleEndian.AppendUint16(b.plain, t.Number())
+	b.plain = binary.LittleEndian.AppendUint32(b.plain, length)
+}
+
+// flush lets the library decode the portion and appends what it made.
+func (b *builder) flush(out *DataSet, cs *charset) error {
+	if len(b.marks) == 0 {
+		return nil
+	}
+	defer b.reset()
+	parsed, err := b.parse()
+	if err != nil {
+		return err
+	}
+	c := conversion{b: b, marks: b.marks}
+	els, err := c.elements(parsed, cs)
+	if err != nil {
+		return err
+	}
+	if len(c.marks) > 0 {
+		return c.mismatch()
+	}
+	if *out == nil {
+		*out = els
+		return nil
+	}
+	*out = append(*out, els...)
+	return nil
+}
+
+// parse runs the library, whose panics end here.
+func (b *builder) parse() (els []*dicom.Element, err error) {
+	offset, t := b.marks[0].offset, b.marks[0].tag
+	defer func() {
+		if recover() != nil {
+			els, err = nil, refuse(ErrBroken, "the DICOM library panicked in the portion", offset, t)
+		}
+	}()
+	b.src.Reset(b.plain)
+	b.buf.Reset(&b.src)
+	ds, err := dicom.Parse(b.buf, int64(len(b.plain)), nil, dicom.SkipPixelData())
+	if err != nil || len(ds.Elements) < portionHeadElements {
+		return nil, refuse(ErrBroken, "the DICOM library cannot read the portion", offset, t)
+	}
+	return ds.Elements[portionHeadElements:], nil
+}
+
+// ordered sorts a data set whose elements came out of order, and refuses one that says the same thing twice.
+func (b *builder) ordered(d DataSet, offset int) (DataSet, error) {
+	byTag := func(a, b Element) int { return cmp.Compare(a.Tag, b.Tag) }
+	if !slices.IsSortedFunc(d, byTag) {
+		slices.SortStableFunc(d, byTag)
+		b.notes.add("elements out of order were sorted", d[0].Tag)
+	}
+	for i := 1; i < len(d); i++ {
+		if d[i].Tag == d[i-1].Tag {
+			return nil, refuse(ErrBroken, "element stands twice in the data set that ends", offset, d[i].Tag)
+		}
+	}
+	return d, nil
+}
+
+// words keeps texts that repeat, such as code values, once, and cuts small slices from large ones.
+type words struct {
+	seen  map[string]string
+	chunk []string
+}
+
+const (
+	longestWord = 48
+	mostWords   = 8192
+	wordChunk   = 1024
+)
+
+func newWords() words { return words{seen: map[string]string{}} }
+
+func (w *words) keep(s string) string {
+	if len(s) > longestWord {
+		return strings.Clone(s)
+	}
+	if k, ok := w.seen[s]; ok {
+		return k
+	}
+	s = strings.Clone(s)
+	if len(w.seen) < mostWords {
+		w.seen[s] = s
+	}
+	return s
+}
+
+// slice gives n strings that nothing else uses.
+func (w *words) slice(n int) []string {
+	if n > wordChunk/8 {
+		return make([]string, n)
+	}
+	if len(w.chunk) < n {
+		w.chunk = make([]string, wordChunk)
+	}
+	s := w.chunk[:n:n]
+	w.chunk = w.chunk[n:]
+	return s
+}
+
+// texts splits a decoded text by the rules of its VR and trims its padding.
+func (w *words) texts(s string, vr representation) []string {
+	if vr.kind == kindText {
+		if s = strings.TrimRight(s, " \x00"); s == "" {
+			return nil
+		}
+		out := w.slice(1)
+		out[0] = w.keep(s)
+		return out
+	}
+	n := strings.Count(s, "\\") + 1
+	if n == 1 {
+		if s = strings.Trim(s, " \x00"); s == "" {
+			return nil
+		}
+		out := w.slice(1)
+		out[0] = w.keep(s)
+		return out
+	}
+	out := w.slice(n)
+	for i := range out {
+		var one string
+		one, s, _ = strings.Cut(s, "\\")
+		out[i] = w.keep(strings.Trim(one, " \x00"))
+	}
+	return out
+}
