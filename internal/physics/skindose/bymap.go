@@ -1,0 +1,193 @@
+package skindose
+
+import (
+	"fmt"
+	"slices"
+
+	"afterbeam/internal/physics/beam"
+	"afterbeam/internal/physics/body"
+	"afterbeam/internal/physics/exposure"
+	"afterbeam/internal/procedure"
+	"afterbeam/internal/quantity"
+)
+
+// drawing is a map with what it rests on.
+type drawing struct {
+	result *Map
+	// shots are the placed beams with the displayed kerma.
+	shots    []exposure.Shot
+	unplaced []exposure.Unplaced
+	budget   Budget
+	class    Class
+	assumed  []string // reasons why the method is map-assumed; none with full geometry
+	said     []string // assumptions of body and course
+}
+
+// draw places the procedure's beams on the patient's body and irradiates it. Without a map it gives the reason.
+func (e *Estimate) draw(in Input, cal calibration) (*drawing, string) {
+	skin, err := body.New(sizeOf(in.Procedure, in.Facts), in.MaxPatch)
+	if err != nil {
+		return nil, "no body: " + err.Error()
+	}
+	course, err := exposure.Trace(in.Procedure, in.Profile, in.Facts, skin, in.Site, in.EventSite)
+	if err != nil {
+		return nil, "no beams: " + err.Error()
+	}
+	e.Findings = append(e.Findings, course.Findings...)
+	if len(course.Shots) == 0 {
+		return nil, noShots(course.Unplaced)
+	}
+	d := &drawing{shots: course.Shots, unplaced: course.Unplaced, budget: budgetOf(course.Knowledge, cal)}
+	if d.result, err = Irradiate(calibrated(course.Shots, cal), skin, in.Tissue); err != nil {
+		return nil, "no map: " + err.Error()
+	}
+	if course.Assumed {
+		d.assumed = append(d.assumed, "part of the geometry is assumed")
+	}
+	if course.Alternative != nil {
+		if err = d.compare(calibrated(course.Alternative, cal), course.Alternative, in.Tissue); err != nil {
+			return nil, "no map: " + err.Error()
+		}
+	}
+	d.class = d.budget.Class()
+	if course.Knowledge.LittleKnown {
+		d.class = LittleKnown
+	}
+	d.said = slices.Concat(skin.Assumptions, course.Assumptions)
+	if d.result.Peak < 0 {
+		return nil, "no skin of the body lies in any beam"
+	}
+	return d, ""
+}
+
+// compare takes the map of the other reading of the angles when its peak is higher.
+func (d *drawing) compare(calibratedShots, shots []exposure.Shot, tissue beam.Material) error {
+	d.assumed = append(d.assumed, "the angles may be relative to the patient or to the gantry: the reading with the higher peak is used")
+	other, err := Irradiate(calibratedShots, d.result.Body, tissue)
+	if err != nil {
+		return err
+	}
+	if other.PeakDose() > d.result.PeakDose() {
+		d.result, d.shots = other, shots
+	}
+	return nil
+}
+
+func sizeOf(p procedure.Procedure, facts procedure.Facts) body.Size {
+	size := body.Size{AgeYears: p.Patient.AgeYears, Height: p.Patient.Height, Weight: p.Patient.Weight}
+	if facts.AgeYears.Present() {
+		size.AgeYears = facts.AgeYears
+	}
+	if facts.Height.Present() {
+		size.Height = facts.Height
+	}
+	if facts.Weight.Present() {
+		size.Weight = facts.Weight
+	}
+	return size
+}
+
+// calibrated gives the shots with the factor in their kerma. A factor measured behind the table already has the table
+// in it: T and FS of eq. (6.1) are then 1.
+func calibrated(shots []exposure.Shot, cal calibration) []exposure.Shot {
+	out := slices.Clone(shots)
+	for i := range out {
+		out[i].Kerma *= quantity.Gray(cal.factor)
+		if cal.behindTable {
+			out[i].Table = nil
+		}
+	}
+	return out
+}
+
+// noShots words why no event could be placed, by the reason that most of them have.
+func noShots(unplaced []exposure.Unplaced) string {
+	if len(unplaced) == 0 {
+		return "no irradiation events"
+	}
+	counts := map[string]int{}
+	most := unplaced[0].Reason
+	for _, u := range unplaced {
+		counts[u.Reason]++
+		if counts[u.Reason] > counts[most] {
+			most = u.Reason
+		}
+	}
+	return fmt.Sprintf("none of %d events can be placed, most often because: %s", len(unplaced), most)
+}
+
+// byMap fills the estimate from a map.
+func (e *Estimate) byMap(p procedure.Procedure, d *drawing, left remainder, cal calibration) {
+	e.Method = MethodMap
+	if len(d.assumed) > 0 {
+		e.Method, e.Reason = MethodMapAssumed, joined(d.assumed)
+	}
+	e.Map, e.Contributions = d.result, d.result.Contributions
+	e.Peak = PlaceOf(d.result.Body, d.result.Peak)
+	e.Class, e.Parts = d.class, d.budget
+	value := d.result.PeakDose()
+	low, high := d.budget.Range(value)
+	if left.over(rangeWithoutGeometry) {
+		e.HighForMissing = worstRatio * quantity.Gray(cal.factor) * left.missing
+		high += e.HighForMissing
+		e.Assumptions = append(e.Assumptions, fmt.Sprintf("%s: the high end takes all of it on the peak by a lateral beam on a large patient (%s Gy)",
+			left.words(), quantity.Significant(float64(e.HighForMissing), 2)))
+	}
+	if left.unbounded {
+		e.Assumptions = append(e.Assumptions, "events without a known air kerma are in no total: the dose may be higher than the range says")
+	}
+	e.Value, e.Low, e.High = quantity.Some(value), quantity.Some(low), quantity.Some(high)
+	e.FieldAtSkin = fieldAtSkin(p, d.result.Fields)
+	e.Assumptions = append(e.Assumptions, d.said...)
+	e.Sources = append(e.Sources, mapSources()...)
+	e.InputsUsed = append(e.InputsUsed, inputsOf(p, d)...)
+}
+
+// fieldAtSkin is the field area at the skin of the whole procedure, eq. (6.6).
+func fieldAtSkin(p procedure.Procedure, fields []Field) quantity.Opt[quantity.SquareMetre] {
+	var kap, kerma float64
+	for _, f := range fields {
+		event := p.Events[f.Event]
+		k, ok := event.KAP.Get()
+		if !ok || event.Suspicion.Has(procedure.SuspectKAP) || f.Area <= 0 {
+			continue
+		}
+		kap += float64(k)
+		kerma += float64(k) / float64(f.Area)
+	}
+	if kerma <= 0 {
+		return quantity.None[quantity.SquareMetre]()
+	}
+	return quantity.Some(quantity.SquareMetre(kap / kerma))
+}
+
+func mapSources() []string {
+	return []string{
+		"method: Jones AK, Pasciak AS 2011, J Appl Clin Med Phys 12(4):3670 and 2012 13(1):3693 (abstracts read)",
+		"spectra: Boone JM, Seibert JA 1997, Med Phys 24:1661 (read)",
+		"backscatter and table scatter: own photon Monte Carlo of the project (computed), within 3 % of AAPM TG-61 table V(b)",
+		"body: Cristy M, Eckerman KF 1987, ORNL/TM-8381 (memory)",
+		"range: judgement after Krajinovic M, Vujisic M, Ciraj-Bjelac O 2021, Radiat Prot Dosim 195:129-135 (abstract read)",
+	}
+}
+
+func inputsOf(p procedure.Procedure, d *drawing) []string {
+	var kerma quantity.Gray
+	events := map[int]bool{}
+	for i := range d.shots {
+		kerma += d.shots[i].Kerma
+		events[d.shots[i].Event] = true
+	}
+	return []string{
+		fmt.Sprintf("%d of %d irradiation events with %s Gy of reference air kerma as displayed", len(events), len(p.Events), quantity.Significant(float64(kerma), 3)),
+		"body: " + d.result.Body.Name,
+	}
+}
+
+func joined(reasons []string) string {
+	text := reasons[0]
+	for _, r := range reasons[1:] {
+		text += "; " + r
+	}
+	return text
+}

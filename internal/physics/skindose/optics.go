@@ -1,0 +1,114 @@
+package skindose
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"afterbeam/internal/physics/beam"
+	"afterbeam/internal/physics/exposure"
+	"afterbeam/internal/quantity"
+)
+
+// optics are the factors of eq. (6.1) that depend on the beam alone.
+type optics struct {
+	// open is the beam that reaches skin beside the table, behind the one that has crossed it; each is worked out when
+	// the first ray needs it.
+	open, behind *quality
+	bare         *beam.Beam
+	paths        *beam.Paths
+	mass         quantity.GramPerSquareCentimetre
+}
+
+// quality is a beam as it hits the skin.
+type quality struct {
+	scatter *beam.Scatter
+	tissue  float64
+}
+
+// voltageStep is the grain in kV to which tube voltages are rounded, so that events share their spectra. Half a step
+// moves B and f by under 0.05 % and T by under 0.1 % (computed).
+const voltageStep = 0.5
+
+type opticsKey struct {
+	quality beam.Quality
+	layers  string
+}
+
+// bench keeps the optics of one call.
+type bench struct {
+	tissue beam.Material
+	known  map[opticsKey]*optics
+	layers map[*exposure.Table]string
+}
+
+func newBench(tissue beam.Material) *bench {
+	return &bench{tissue: tissue, known: map[opticsKey]*optics{}, layers: map[*exposure.Table]string{}}
+}
+
+// of gives the optics of a shot. It returns beam's ErrQuality and ErrMaterial.
+func (b *bench) of(s *exposure.Shot) (*optics, error) {
+	key := opticsKey{quality: s.Quality}
+	key.quality.Voltage = quantity.Kilovolt(math.Round(float64(s.Quality.Voltage)/voltageStep) * voltageStep)
+	if s.Table != nil {
+		key.layers = b.layersOf(s.Table)
+	}
+	if o := b.known[key]; o != nil {
+		return o, nil
+	}
+	bare, err := beam.New(key.quality)
+	if err != nil {
+		return nil, fmt.Errorf("beam of event %d: %w", s.Event+1, err)
+	}
+	o := &optics{bare: bare}
+	if s.Table != nil {
+		if err := beam.CheckLayers(s.Table.Layers); err != nil {
+			return nil, fmt.Errorf("table of event %d: %w", s.Event+1, err)
+		}
+		o.paths, o.mass = bare.Paths(s.Table.Layers), beam.Mass(s.Table.Layers)
+	}
+	b.known[key] = o
+	return o, nil
+}
+
+// layersOf spells the layers of a table, so that equal tables share their beams.
+func (b *bench) layersOf(t *exposure.Table) string {
+	if text, ok := b.layers[t]; ok {
+		return text
+	}
+	var text strings.Builder
+	for _, l := range t.Layers {
+		fmt.Fprintf(&text, "%s %x;", l.Material, float64(l.Mass))
+	}
+	b.layers[t] = text.String()
+	return text.String()
+}
+
+// beamline gives the factors for one ray. left to above are the distances of the field's edges from the point, in the
+// plane perpendicular to the beam axis at the skin; slant is that of the table, when it is crossed.
+func (o *optics) beamline(tissue beam.Material, s *exposure.Shot, slant float64, crosses bool, left, right, below, above float64) Beamline {
+	l := Beamline{Transmission: 1, ForwardScatter: 1}
+	var q *quality
+	if crosses {
+		if o.behind == nil {
+			o.behind = qualityOf(o.bare.Behind(s.Table.Layers), tissue)
+		}
+		q = o.behind
+		width, height := left+right, below+above
+		l.Transmission = o.paths.Transmission(slant)
+		l.ForwardScatter = beam.ForwardScatter(o.mass, quantity.Millimetre(2*width*height/(width+height)))
+	} else {
+		if o.open == nil {
+			o.open = qualityOf(o.bare, tissue)
+		}
+		q = o.open
+	}
+	mm := func(v float64) quantity.Millimetre { return quantity.Millimetre(v) }
+	l.Backscatter = q.scatter.At(mm(left), mm(right), mm(below), mm(above))
+	l.Tissue = q.tissue
+	return l
+}
+
+func qualityOf(b *beam.Beam, tissue beam.Material) *quality {
+	return &quality{scatter: b.Scatter(), tissue: b.TissueFactor(tissue)}
+}
