@@ -60,36 +60,40 @@ func TestKAP(t *testing.T) {
 		covered   float64 // percent
 		says, why string  // in the assumptions and in the reason
 	}{
-		"events alone":                   {events{event(10, 0), event(20, 0)}, nil, 30, effective.MethodEvents, 100, "", ""},
-		"events and their total":         {events{event(10, 0), event(20, 0)}, totals{total(single, 30)}, 30, effective.MethodEvents, 100, "", ""},
-		"total alone":                    {nil, totals{total(single, 30)}, 30, effective.MethodTotals, 100, "no events", ""},
-		"rest of the total":              {events{event(10, 0), without(event(0, 0))}, totals{total(single, 30)}, 30, effective.MethodMixed, 100, "1 of 2 events have no kerma-area product; what the total has more than the others, 67 %", ""},
-		"total with more than events":    {events{event(10, 0)}, totals{total(single, 30)}, 30, effective.MethodMixed, 100, "67 % of the total of kerma-area product is in no event", ""},
-		"total with less than events":    {events{event(10, 0)}, totals{total(single, 5)}, 10, effective.MethodEvents, 100, "less than the sum", ""},
-		"missing but nothing left":       {events{event(10, 0), without(event(0, 0))}, totals{total(single, 10)}, 10, effective.MethodEvents, 100, "the total has no more than the others", ""},
-		"rest of the right plane":        {events{on(planeA, event(10, 0)), on(planeB, event(5, 0)), on(planeB, without(event(0, 0)))}, totals{total(planeA, 10), total(planeB, 15)}, 25, effective.MethodMixed, 100, "plane B: 1 of 2 events", ""},
-		"total of all planes":            {events{on(planeA, event(10, 0)), on(planeB, event(5, 0))}, totals{total(procedure.PlaneAll, 20)}, 20, effective.MethodMixed, 100, "all planes: 25 %", ""},
-		"all planes beside the planes":   {events{on(planeA, event(10, 0)), on(planeB, event(5, 0))}, totals{total(planeA, 10), total(planeB, 5), total(procedure.PlaneAll, 15)}, 15, effective.MethodEvents, 100, "", ""},
-		"events of an unknown plane":     {events{on(procedure.PlaneUnknown, event(10, 0))}, totals{total(single, 10)}, 10, effective.MethodEvents, 100, "", ""},
-		"zero is a value":                {events{event(0, 0)}, nil, 0, effective.MethodEvents, 100, "", ""},
-		"suspect total, complete events": {events{event(10, 0)}, totals{doubted(total(single, 9000))}, 10, effective.MethodEvents, 100, "total of kerma-area product is suspect and not used", ""},
-		"partial total, complete events": {events{event(10, 0)}, totals{partial(total(single, 6))}, 10, effective.MethodEvents, 100, "less than the sum", ""},
-		"a small suspect part":           {events{event(90, 0), suspect(event(10, 0))}, nil, math.NaN(), effective.MethodNone, 0, "", "1 of 2 events have no kerma-area product that can be believed (0 missing, 1 suspect)"},
-		"a small suspect part, total":    {events{event(90, 0), suspect(event(10, 0))}, totals{total(single, 100)}, 90, effective.MethodEvents, 90, "", "90 % of the kerma-area product has a coefficient: single plane: the kerma-area product of 1 of 2 events is suspect"},
-		"suspect, told small":            {events{event(70, 0), suspect(event(0.001, 0))}, totals{total(single, 100)}, math.NaN(), effective.MethodNone, 70, "", "no estimate below 80 %"},
-		"suspect, told huge":             {events{event(70, 0), suspect(event(1e6, 0))}, totals{total(single, 70)}, math.NaN(), effective.MethodNone, 0.007, "", "is suspect; no estimate below 80 %"},
-		"negative is suspect":            {events{event(70, 0), event(-5, 0)}, totals{total(single, 71)}, 70, effective.MethodEvents, 98.59, "", "suspect"},
-		"not a number is suspect":        {events{event(70, 0), event(math.NaN(), 0)}, totals{total(single, 71)}, 70, effective.MethodEvents, 98.59, "", "suspect"},
-		"just under the whole":           {events{event(999, 0), suspect(event(1, 0))}, totals{total(single, 1000)}, 999, effective.MethodEvents, 99.9, "", "99 % of"},
-		"missing without a total":        {events{event(10, 0), without(event(0, 0))}, nil, math.NaN(), effective.MethodNone, 0, "", "1 missing, 0 suspect"},
-		"missing with a partial total":   {events{event(10, 0), without(event(0, 0))}, totals{partial(total(single, 30))}, math.NaN(), effective.MethodNone, 0, "", "the total leaves out a part"},
-		"missing in the other plane":     {events{on(planeA, event(10, 0)), on(planeB, without(event(0, 0)))}, totals{total(planeA, 30)}, math.NaN(), effective.MethodNone, 0, "", "plane B: 1 of 1 events"},
-		"partial total alone":            {nil, totals{partial(total(single, 30))}, math.NaN(), effective.MethodNone, 0, "", "no events, and the total leaves out a part"},
-		"suspect total alone":            {nil, totals{doubted(total(single, 30))}, math.NaN(), effective.MethodNone, 0, "", "no events, and there is no total that can be believed"},
-		"one of two totals suspect":      {events{on(procedure.PlaneUnknown, without(event(0, 0)))}, totals{total(planeA, 10), doubted(total(planeB, 30))}, math.NaN(), effective.MethodNone, 0, "", "no total that can be believed"},
-		"one of two totals empty":        {events{on(procedure.PlaneUnknown, without(event(0, 0)))}, totals{total(planeA, 10), {Plane: planeB}}, math.NaN(), effective.MethodNone, 0, "", "the total leaves out a part"},
-		"nothing at all":                 {nil, nil, math.NaN(), effective.MethodNone, 0, "", "no kerma-area product, neither of events nor in total"},
-		"totals without a value":         {nil, totals{{Plane: single}}, math.NaN(), effective.MethodNone, 0, "", "no kerma-area product"},
+		"events alone":                    {events{event(10, 0), event(20, 0)}, nil, 30, effective.MethodEvents, 100, "", ""},
+		"events and their total":          {events{event(10, 0), event(20, 0)}, totals{total(single, 30)}, 30, effective.MethodEvents, 100, "", ""},
+		"total alone":                     {nil, totals{total(single, 30)}, 30, effective.MethodTotals, 100, "no events", ""},
+		"rest of the total":               {events{event(10, 0), without(event(0, 0))}, totals{total(single, 30)}, 30, effective.MethodMixed, 100, "1 of 2 events have no kerma-area product; what the total has more than the others, 67 %", ""},
+		"total with more than events":     {events{event(10, 0)}, totals{total(single, 30)}, 30, effective.MethodMixed, 100, "67 % of the total of kerma-area product is in no event", ""},
+		"total with less than events":     {events{event(10, 0)}, totals{total(single, 5)}, 10, effective.MethodEvents, 100, "less than the sum", ""},
+		"missing but nothing left":        {events{event(10, 0), without(event(0, 0))}, totals{total(single, 10)}, 10, effective.MethodEvents, 100, "the total has no more than the others", ""},
+		"rest of the right plane":         {events{on(planeA, event(10, 0)), on(planeB, event(5, 0)), on(planeB, without(event(0, 0)))}, totals{total(planeA, 10), total(planeB, 15)}, 25, effective.MethodMixed, 100, "plane B: 1 of 2 events", ""},
+		"total of all planes":             {events{on(planeA, event(10, 0)), on(planeB, event(5, 0))}, totals{total(procedure.PlaneAll, 20)}, 20, effective.MethodMixed, 100, "all planes: 25 %", ""},
+		"all planes beside the planes":    {events{on(planeA, event(10, 0)), on(planeB, event(5, 0))}, totals{total(planeA, 10), total(planeB, 5), total(procedure.PlaneAll, 15)}, 15, effective.MethodEvents, 100, "", ""},
+		"all planes above the planes":     {events{on(planeA, event(10, 0)), on(planeB, event(5, 0))}, totals{total(planeA, 10), {Plane: planeB}, total(procedure.PlaneAll, 20)}, 20, effective.MethodMixed, 100, "25 %", ""},
+		"all planes below the planes":     {events{on(planeA, event(10, 0)), on(planeB, without(event(0, 0)))}, totals{total(planeA, 10), total(planeB, 8), total(procedure.PlaneAll, 12)}, 18, effective.MethodMixed, 100, "44 %", ""},
+		"all planes knows what one lacks": {events{on(planeA, event(10, 0)), on(planeB, without(event(0, 0)))}, totals{total(planeA, 10), doubted(total(planeB, 900)), total(procedure.PlaneAll, 12)}, 12, effective.MethodMixed, 100, "17 %", ""},
+		"printing of the total":           {events{event(10, 0), event(20, 0)}, totals{total(single, 30.00001)}, 30, effective.MethodEvents, 100, "", ""},
+		"events of an unknown plane":      {events{on(procedure.PlaneUnknown, event(10, 0))}, totals{total(single, 10)}, 10, effective.MethodEvents, 100, "", ""},
+		"zero is a value":                 {events{event(0, 0)}, nil, 0, effective.MethodEvents, 100, "", ""},
+		"suspect total, complete events":  {events{event(10, 0)}, totals{doubted(total(single, 9000))}, 10, effective.MethodEvents, 100, "total of kerma-area product is suspect and not used", ""},
+		"partial total, complete events":  {events{event(10, 0)}, totals{partial(total(single, 6))}, 10, effective.MethodEvents, 100, "less than the sum", ""},
+		"a small suspect part":            {events{event(90, 0), suspect(event(10, 0))}, nil, math.NaN(), effective.MethodNone, 0, "", "1 of 2 events have no kerma-area product that can be believed (0 missing, 1 suspect)"},
+		"a small suspect part, total":     {events{event(90, 0), suspect(event(10, 0))}, totals{total(single, 100)}, 90, effective.MethodEvents, 90, "", "90 % of the kerma-area product has a coefficient: single plane: the kerma-area product of 1 of 2 events is suspect"},
+		"suspect, told small":             {events{event(70, 0), suspect(event(0.001, 0))}, totals{total(single, 100)}, math.NaN(), effective.MethodNone, 70, "", "no estimate below 80 %"},
+		"suspect, told huge":              {events{event(70, 0), suspect(event(1e6, 0))}, totals{total(single, 70)}, math.NaN(), effective.MethodNone, 0.007, "", "is suspect; no estimate below 80 %"},
+		"negative is suspect":             {events{event(70, 0), event(-5, 0)}, totals{total(single, 71)}, 70, effective.MethodEvents, 98.59, "", "suspect"},
+		"not a number is suspect":         {events{event(70, 0), event(math.NaN(), 0)}, totals{total(single, 71)}, 70, effective.MethodEvents, 98.59, "", "suspect"},
+		"just under the whole":            {events{event(999, 0), suspect(event(1, 0))}, totals{total(single, 1000)}, 999, effective.MethodEvents, 99.9, "", "99 % of"},
+		"missing without a total":         {events{event(10, 0), without(event(0, 0))}, nil, math.NaN(), effective.MethodNone, 0, "", "1 missing, 0 suspect"},
+		"missing with a partial total":    {events{event(10, 0), without(event(0, 0))}, totals{partial(total(single, 30))}, math.NaN(), effective.MethodNone, 0, "", "the total leaves out a part"},
+		"missing in the other plane":      {events{on(planeA, event(10, 0)), on(planeB, without(event(0, 0)))}, totals{total(planeA, 30)}, math.NaN(), effective.MethodNone, 0, "", "plane B: 1 of 1 events"},
+		"partial total alone":             {nil, totals{partial(total(single, 30))}, math.NaN(), effective.MethodNone, 0, "", "no events, and the total leaves out a part"},
+		"suspect total alone":             {nil, totals{doubted(total(single, 30))}, math.NaN(), effective.MethodNone, 0, "", "no events, and there is no total that can be believed"},
+		"one of two totals suspect":       {events{on(procedure.PlaneUnknown, without(event(0, 0)))}, totals{total(planeA, 10), doubted(total(planeB, 30))}, math.NaN(), effective.MethodNone, 0, "", "no total that can be believed"},
+		"one of two totals empty":         {events{on(procedure.PlaneUnknown, without(event(0, 0)))}, totals{total(planeA, 10), {Plane: planeB}}, math.NaN(), effective.MethodNone, 0, "", "the total leaves out a part"},
+		"nothing at all":                  {nil, nil, math.NaN(), effective.MethodNone, 0, "", "no kerma-area product, neither of events nor in total"},
+		"totals without a value":          {nil, totals{{Plane: single}}, math.NaN(), effective.MethodNone, 0, "", "no kerma-area product"},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {
@@ -133,6 +137,7 @@ func TestChoice(t *testing.T) {
 		"heart, no filters reported":                    {"cardiac", nil, "", 60, [3]effective.Coefficient{0.25, 0.16, 0.40}, "unknown", "filter unknown"},
 		"heart, another metal":                          {"cardiac", append(slices.Clone(flat), copper(procedure.Tantalum, procedure.FilterFlat)...), "", 60, [3]effective.Coefficient{0.25, 0.16, 0.40}, "unknown", "filter unknown"},
 		"heart, copper without thickness":               {"cardiac", []procedure.Filter{{Type: procedure.FilterFlat, Metal: procedure.Copper}}, "", 60, [3]effective.Coefficient{0.25, 0.16, 0.40}, "unknown", "filter unknown"},
+		"heart, negative copper":                        {"cardiac", []procedure.Filter{{Type: procedure.FilterFlat, Metal: procedure.Copper, Min: quantity.Some(quantity.Millimetre(-0.3))}}, "", 60, [3]effective.Coefficient{0.25, 0.16, 0.40}, "unknown", "filter unknown"},
 		"heart, wedge alone":                            {"cardiac", copper(procedure.Copper, procedure.FilterWedge), "", 60, [3]effective.Coefficient{0.25, 0.16, 0.40}, "unknown", "filter unknown"},
 		"heart, wedge beside copper":                    {"cardiac", append(slices.Clone(flat), copper(procedure.Lead, procedure.FilterWedge)...), "", 60, [3]effective.Coefficient{0.34, 0.26, 0.42}, "0.40 mm Cu", ""},
 		"heart at 16":                                   {"cardiac", flat, "", 16, [3]effective.Coefficient{0.34, 0.26, 0.42}, "0.40 mm Cu", ""},
@@ -262,6 +267,39 @@ func TestRange(t *testing.T) {
 			assert.Contains(t, strings.Join(e.Assumptions, "\n"), tt.says)
 		})
 	}
+}
+
+// TestHighEndCoversWhatIsLost: the kerma-area product without a coefficient raises the high end by the highest
+// coefficient in use, and the signed factor is applied to both. By hand: heart without copper 0.16 (0.12 to 0.20) for 50,
+// abdomen 0.18 (0.12 to 0.30) for 40, 10 of 100 Gy cm2 suspect; all times 1.1 without uncertainty.
+func TestHighEndCoversWhatIsLost(t *testing.T) {
+	for _, order := range [][2]string{{"cardiac", "abdomen_aorta"}, {"hepatic_biliary", "lower_limb"}} {
+		e := effective.Dose(effective.Input{
+			KAPFactor: quantity.Some(procedure.Factor{Value: 1.1}),
+			Procedure: procedure.Procedure{
+				Events: []procedure.Event{
+					change(event(50, 0), func(e *procedure.Event) { e.Label = order[0] }),
+					change(event(40, 0), func(e *procedure.Event) { e.Label = order[1] }), suspect(event(10, 0)),
+				},
+				Totals: []procedure.PlaneTotal{total(single, 100)},
+			},
+			EventRegion: func(ev procedure.Event) (string, bool) { return ev.Label, true },
+		})
+		want := map[string][3]float64{
+			"cardiac":         {1.1 * (50*0.16 + 40*0.18), 1.1 * (50*0.12 + 40*0.12), 1.1 * (50*0.20 + 40*0.30 + 10*0.30)},
+			"hepatic_biliary": {1.1 * (50*0.18 + 40*0.065), 1.1 * (50*0.12 + 40*0.04), 1.1 * (50*0.33 + 40*0.13 + 10*0.33)},
+		}[order[0]]
+		assert.InDelta(t, 90, float64(e.Covered.Or(0)), 1e-9)
+		assert.InDelta(t, want[0], e.Value.Or(0).MSv(), 1e-9)
+		assert.InDelta(t, want[1], e.Low.Or(0).MSv(), 1e-9)
+		assert.InDelta(t, want[2], e.High.Or(0).MSv(), 1e-9)
+	}
+}
+
+// TestOldAge: 120 years is an age, not a slip.
+func TestOldAge(t *testing.T) {
+	e := effective.Dose(effective.Input{Region: "cardiac", Facts: procedure.Facts{AgeYears: quantity.Some(120.0)}, Procedure: procedure.Procedure{Events: []procedure.Event{event(1, 0.4)}}})
+	assert.NotContains(t, strings.Join(e.Assumptions, "\n"), "age unknown")
 }
 
 func TestText(t *testing.T) {
