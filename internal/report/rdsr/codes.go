@@ -1,0 +1,105 @@
+package rdsr
+
+import (
+	_ "embed"
+	"encoding/csv"
+	"strings"
+	"sync"
+
+	"afterbeam/internal/procedure"
+)
+
+// CodeGeneration says in which generation of codes a report is written. Reading takes all of them.
+type CodeGeneration uint8
+
+// The generations of codes.
+const (
+	CodesCurrent CodeGeneration = iota // SCT codes of 2019 and later
+	Codes2017                          // SCT codes of 2017 to 2019: other codes for the metals
+	CodesSRT                           // SRT codes, before 2017
+)
+
+//go:embed codes.csv
+var codesCSV string
+
+type codeRow struct{ current, former, srt, meaning string }
+
+// codeBook knows the generations of each concept.
+type codeBook struct {
+	byCurrent, byFormer, bySRT map[string]*codeRow
+}
+
+// theCodes reads the embedded table once.
+var theCodes = sync.OnceValue(func() *codeBook {
+	book := &codeBook{map[string]*codeRow{}, map[string]*codeRow{}, map[string]*codeRow{}}
+	table := csv.NewReader(strings.NewReader(codesCSV))
+	table.Comment = '#'
+	records, err := table.ReadAll()
+	if err != nil {
+		panic("rdsr: embedded codes.csv: " + err.Error()) // a broken build, seen by the first test
+	}
+	for _, r := range records[1:] {
+		row := &codeRow{r[0], r[1], r[2], r[3]}
+		book.byCurrent[row.current] = row
+		book.bySRT[row.srt] = row
+		if row.former != "" {
+			book.byFormer[row.former] = row
+		}
+	}
+	return book
+})
+
+// canonical gives the current code of a concept, with the meaning as it came. Codes it does not know stay as they are,
+// except that the old names of the SRT scheme become SRT.
+func (b *codeBook) canonical(c procedure.Code) procedure.Code {
+	if c.Scheme == "SNM3" || c.Scheme == "99SDM" {
+		c.Scheme = "SRT"
+	}
+	var row *codeRow
+	switch c.Scheme {
+	case "SRT":
+		row = b.bySRT[c.Value]
+	case "SCT":
+		row = b.byFormer[c.Value]
+	}
+	if row == nil {
+		return c
+	}
+	return procedure.Code{Value: row.current, Scheme: "SCT", Meaning: c.Meaning}
+}
+
+// in gives a current code in another generation, unchanged when it has no other form there.
+func (b *codeBook) in(c procedure.Code, g CodeGeneration) procedure.Code {
+	row := b.byCurrent[c.Value]
+	if c.Scheme != "SCT" || row == nil {
+		return c
+	}
+	switch {
+	case g == CodesSRT:
+		c.Value, c.Scheme = row.srt, "SRT"
+	case g == Codes2017 && row.former != "":
+		c.Value = row.former
+	}
+	return c
+}
+
+// meaning gives the text for people of a current code, "" when unknown.
+func (b *codeBook) meaning(value string) string {
+	if row := b.byCurrent[value]; row != nil {
+		return row.meaning
+	}
+	return ""
+}
+
+func dcm(value, meaning string) procedure.Code {
+	return procedure.Code{Value: value, Scheme: "DCM", Meaning: meaning}
+}
+
+func sct(value, meaning string) procedure.Code {
+	return procedure.Code{Value: value, Scheme: "SCT", Meaning: meaning}
+}
+
+// identity is a code without its meaning, the form in which codes are compared.
+func identity(c procedure.Code) procedure.Code {
+	return procedure.Code{Value: c.Value, Scheme: c.Scheme}
+}
