@@ -115,17 +115,15 @@ func (m member) scaled(size Size) (Dimensions, string, []string) {
 	var said []string
 	height, hasHeight := size.Height.Get()
 	weight, hasWeight := size.Weight.Get()
-	along, mass := 1.0, 1.0
+	along, inPlane := 1.0, 1.0
 	name := fmt.Sprintf("%s %s kg %s cm", m.name, plain(m.mass), plain(m.height))
 	if hasHeight {
 		along = height.Cm() / m.height
 	} else {
 		said = append(said, "height unknown: that of the "+m.name+" body, "+plain(m.height)+" cm, is taken")
 	}
-	inPlane := 1.0
 	if hasWeight {
-		mass = float64(weight) / m.mass
-		inPlane = math.Sqrt(mass / along)
+		inPlane = math.Sqrt(float64(weight) / m.mass / along)
 	} else {
 		said = append(said, "weight unknown: width and depth of the "+m.name+" body are taken")
 	}

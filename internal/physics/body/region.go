@@ -32,9 +32,9 @@ var (
 	}
 	legLevels = [...]words{
 		{0.08, "foot", "foot", "foot", "foot", "foot"},
-		{0.42, "calf", "calf", "lower leg, side", "shin", "shin"},
-		{0.55, "back of the knee", "back of the knee", "knee, side", "knee", "knee"},
-		{2, "back of the thigh", "back of the thigh", "thigh, side", "front of the thigh", "front of the thigh"},
+		{0.50, "calf", "calf", "lower leg", "shin", "shin"},
+		{0.62, "back of the knee", "back of the knee", "knee", "front of the knee", "front of the knee"},
+		{2, "back of the thigh", "back of the thigh", "thigh", "front of the thigh", "front of the thigh"},
 	}
 )
 
@@ -109,7 +109,7 @@ func legRegion(p *Patch, d Dimensions) string {
 	case around > math.Pi-broad:
 		return side + w.anterior
 	case t*sign > 0:
-		return side + "outer " + w.lateral
+		return side + w.lateral + ", outer side"
 	}
-	return side + "inner " + w.lateral
+	return side + w.lateral + ", inner side"
 }

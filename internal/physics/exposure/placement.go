@@ -74,6 +74,9 @@ func (t *tracer) positionsOf(e *procedure.Event) positions {
 			out[a] = position{sign * (float64(start) - zero), sign * (float64(x.at.end.Or(start)) - zero), true, x.axis.Zero.Present()}
 		}
 	}
+	if turn, turned := tableRows(m); turned {
+		return turnedPositions(out, turn)
+	}
 	return out
 }
 
@@ -202,10 +205,8 @@ func (t *tracer) placeOf(i int, e *procedure.Event, l lie, m rows) place {
 	site := t.plan.sites[i]
 	centre := t.sitePoint(e, site)
 	at := t.positionsOf(e)
-	turn, turned := tableRows(&e.Mechanics)
-	if turned {
+	if _, turned := tableRows(&e.Mechanics); turned {
 		t.assume("table tilted or rotated: patient and table are carried together, at the reported angles (PS3.3 C.8.19.6.13)")
-		at = turnedPositions(at, turn)
 	}
 	mean := t.plan.mean[site]
 	mean[down] = t.plan.height
@@ -222,22 +223,32 @@ func (t *tracer) placeOf(i int, e *procedure.Event, l lie, m rows) place {
 			centre = r3.Sub(centre, r3.Scale(p.start-mean[a], unit))
 		}
 	}
-	if offset, ok := t.facts.TableOffset.Get(); ok && offset != 0 {
-		centre.Z += float64(offset)
-		t.notes.say("place along the body moved by the offset a person gave")
-	}
+	centre.Z += t.offset()
 	out.rest = resting(t.body, centre.Z, l.sideways())
 	under := m.of(r3.Vec{Y: 1})
 	centre = r3.Add(centre, r3.Scale(t.depth(e, at[down], out.rest, r3.Dot(centre, under)), under))
 	out.isocentre = centre
 	t.judge(at)
-	if !erect(e) {
-		out.table = t.slab(m, out.rest)
-		out.top = plane{under, out.rest + float64(t.mattress()), true}
-	} else {
-		t.notes.say("patient erect: no table in the beam")
-	}
+	out.table = t.slab(m, out.rest)
+	out.top = plane{under, out.rest + float64(t.profile.MattressThickness.Or(defaultMattress)), true}
 	return out
+}
+
+// placeWithoutTable puts the isocentre into a body that does not lie on the table in a way geometry has a rule for.
+func (t *tracer) placeWithoutTable(i int, e *procedure.Event) place {
+	centre := t.sitePoint(e, t.plan.sites[i])
+	centre.Z += t.offset()
+	t.judge(positions{})
+	return place{isocentre: centre}
+}
+
+// offset is how far people moved the place along the body.
+func (t *tracer) offset() float64 {
+	offset, ok := t.facts.TableOffset.Get()
+	if ok && offset != 0 {
+		t.notes.say("place along the body moved by the offset a person gave")
+	}
+	return float64(offset)
 }
 
 // judge notes how well the table's motion is known.
@@ -306,7 +317,8 @@ func (t *tracer) sitePoint(e *procedure.Event, site string) r3.Vec {
 	return point
 }
 
-// turnedPositions brings positions in the isocentre system into the axes of a turned table.
+// turnedPositions brings positions against the isocentre into the axes of a turned table; relative ones stay, as they
+// hold only while the table does not turn.
 func turnedPositions(at positions, turn rows) positions {
 	for a := range directions {
 		if !at[a].known || !at[a].zero {

@@ -85,7 +85,10 @@ func (t *tracer) find(e *procedure.Event, rule string, severity procedure.Severi
 	if concept != "" {
 		where += " / " + concept
 	}
-	t.findings = append(t.findings, procedure.Finding{Rule: rule, Severity: severity, Place: where, Text: text})
+	f := procedure.Finding{Rule: rule, Severity: severity, Place: where, Text: text}
+	if n := len(t.findings); n == 0 || t.findings[n-1] != f { // both ends of an arc may say the same
+		t.findings = append(t.findings, f)
+	}
 }
 
 // run places every event.
@@ -96,6 +99,12 @@ func (t *tracer) run() error {
 	}
 	t.tableLayers = layers
 	t.known.headBeginsAbove = t.body.Dimensions.TrunkHeight + t.body.Dimensions.NeckHeight
+	if _, ok := t.body.Site(t.site); !ok && t.site != "" {
+		t.findings = append(t.findings, procedure.Finding{
+			Rule: "unknown-site", Severity: procedure.Reduced, Place: "procedure class",
+			Text: fmt.Sprintf("place of the body %q is not known: the middle of the trunk is used", t.site),
+		})
+	}
 	t.prepare()
 	for i := range t.procedure.Events {
 		e := &t.procedure.Events[i]
@@ -154,22 +163,27 @@ func (t *tracer) event(i int, e *procedure.Event) ([]Shot, error) {
 	}
 	l := t.lieOf(e)
 	t.turnedOver = t.turnedOver || l != headFirstSupine
-	if t.frame == procedure.FrameGantry && !t.orientationGiven(e) {
-		t.assume("angles relative to the gantry and the patient's orientation assumed")
+	if t.profile.Angles != procedure.FramePatient && !t.orientationGiven(e) {
+		t.assume("angles not known to be relative to the patient, and the patient's orientation assumed")
 	}
 	m, ok := l.rows()
-	if !ok {
+	if !ok || erect(e) {
 		if t.profile.Angles != procedure.FramePatient || s.ofRoom {
-			return nil, unusable("the patient lay in " + l.posture.String() + ", " + l.direction.String() + ": no rule for the angles")
+			return nil, unusable(offTable(e, l) + ": no rule for the angles")
 		}
-		t.assume("patient in a posture without a rule: angles as reported relative to the patient, no table in the beam (upper bound)")
+		t.assume(offTable(e, l) + ": angles as reported relative to the patient, no table in the beam (upper bound)")
 		m, _ = headFirstSupine.rows()
+		return t.expose(i, e, s, m, t.placeWithoutTable(i, e))
 	}
-	where := t.placeOf(i, e, l, m)
-	if !ok {
-		where.table, where.top, where.step = nil, plane{}, r3.Vec{}
+	return t.expose(i, e, s, m, t.placeOf(i, e, l, m))
+}
+
+// offTable says why the table is no help.
+func offTable(e *procedure.Event, l lie) string {
+	if erect(e) {
+		return "the patient was erect"
 	}
-	return t.expose(i, e, s, m, where)
+	return "the patient lay in " + l.posture.String() + ", " + l.direction.String()
 }
 
 // expose lays the event's kerma out over its angles and table positions.
