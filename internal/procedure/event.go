@@ -31,8 +31,8 @@ type Event struct {
 	Filters   []Filter
 	Field     Field
 	Mechanics Mechanics
-	// Images are the SOP instance UIDs of the acquired images.
-	Images []string
+	// Images are the acquired images.
+	Images []ImageReference
 
 	// Suspicion marks quantities of this event that are not believed; see Suspicion.
 	Suspicion Suspicion
@@ -40,6 +40,12 @@ type Event struct {
 	ReportUID string
 	// Place is where in that report, such as "irradiation event 3".
 	Place string
+}
+
+// ImageReference names one image. Series and study are known where the report's evidence lists the image.
+type ImageReference struct {
+	ClassUID, InstanceUID string
+	SeriesUID, StudyUID   string
 }
 
 // ReferencePoint says where the reference air kerma is meant (PS3.16 CID 10025), by code, else by free text.

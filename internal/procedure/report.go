@@ -28,8 +28,8 @@ type Report struct {
 	Complete   bool   // completion flag says COMPLETE
 	Verified   bool
 	Comment    string
-	// DoseImages are the SOP instance UIDs of images that show the dose.
-	DoseImages []string
+	// DoseImages are images that show the dose.
+	DoseImages []ImageReference
 	// DetectorData, SourceData and MechanicalData say which kinds of rows the report claims to have.
 	DetectorData, SourceData, MechanicalData Availability
 

@@ -22,11 +22,12 @@ const (
 //go:embed codes.csv
 var codesCSV string
 
-type codeRow struct{ current, former, srt, meaning string }
+// codeRow is one concept. later is a code that is read but not written: the outside checkers do not know it yet.
+type codeRow struct{ current, former, srt, meaning, later string }
 
 // codeBook knows the generations of each concept.
 type codeBook struct {
-	byCurrent, byFormer, bySRT map[string]*codeRow
+	byCurrent, byAlias, bySRT map[string]*codeRow
 }
 
 // theCodes reads the embedded table once.
@@ -39,11 +40,13 @@ var theCodes = sync.OnceValue(func() *codeBook {
 		panic("rdsr: embedded codes.csv: " + err.Error()) // a broken build, seen by the first test
 	}
 	for _, r := range records[1:] {
-		row := &codeRow{r[0], r[1], r[2], r[3]}
+		row := &codeRow{r[0], r[1], r[2], r[3], r[4]}
 		book.byCurrent[row.current] = row
 		book.bySRT[row.srt] = row
-		if row.former != "" {
-			book.byFormer[row.former] = row
+		for _, alias := range []string{row.former, row.later} {
+			if alias != "" {
+				book.byAlias[alias] = row
+			}
 		}
 	}
 	return book
@@ -60,7 +63,7 @@ func (b *codeBook) canonical(c procedure.Code) procedure.Code {
 	case "SRT":
 		row = b.bySRT[c.Value]
 	case "SCT":
-		row = b.byFormer[c.Value]
+		row = b.byAlias[c.Value]
 	}
 	if row == nil {
 		return c

@@ -21,9 +21,7 @@ func (r *reader) irradiation(it item, index int) procedure.Event {
 	for _, f := range kids[identity(conceptFilters())] {
 		e.Filters = append(e.Filters, r.oneFilter(f, place))
 	}
-	for _, image := range kids[identity(conceptAcquiredImage())] {
-		e.Images = append(e.Images, image.references()...)
-	}
+	e.Images = r.images(kids[identity(conceptAcquiredImage())])
 	e.Persons = participants(kids)
 	e.Mechanics.MechanicalDataSaidAbsent = r.report.MechanicalData == procedure.AvailabilityNo
 	r.eventIdentity(&e, place)

@@ -62,17 +62,6 @@ func (it item) text() string {
 	return ""
 }
 
-// references gives the SOP instance UIDs of an IMAGE or COMPOSITE item.
-func (it item) references() []string {
-	var out []string
-	for _, sub := range it.set.Items(tagReferencedSOP) {
-		if uid := strings.TrimSpace(sub.Text(tagReferencedInstance)); uid != "" {
-			out = append(out, uid)
-		}
-	}
-	return out
-}
-
 // codeAt reads the first item of a code sequence, in the current generation of codes.
 func codeAt(set dicomio.DataSet, tag dicomio.Tag) procedure.Code {
 	items := set.Items(tag)

@@ -96,13 +96,6 @@ func (n nodes) text(relation, kind string, name procedure.Code, value string, ki
 	return n.item(relation, kind, name, []dicomio.Element{e}, kids)
 }
 
-// image makes an IMAGE item that names one SOP instance.
-func (n nodes) image(name procedure.Code, instance string) dicomio.DataSet {
-	const xa = "1.2.840.10008.5.1.4.1.1.12.1" // X-Ray Angiographic Image Storage: the class is not kept by the report
-	ref := dicomio.DataSet{element(tagReferencedClass, "UI", xa), element(tagReferencedInstance, "UI", instance)}
-	return n.item(contains, "IMAGE", name, []dicomio.Element{sequence(tagReferencedSOP, ref)}, nil)
-}
-
 // number makes a NUM item of a canonical value, in the unit that the template wants.
 func (n nodes) number(name procedure.Code, m measure, value float64, kids ...dicomio.DataSet) dicomio.DataSet {
 	inside, errInside := quantity.ParseUnit(m.inside)

@@ -55,6 +55,8 @@ type reader struct {
 	notes  notebook.Notebook
 	clock  clock
 	tree   item
+	// evidence holds the images that the header lists, by SOP instance UID.
+	evidence map[string]procedure.ImageReference
 	// strict tells that children of the item being read must be bound by CONTAINS.
 	strict bool
 

@@ -9,9 +9,8 @@ import (
 func (r *reader) root() {
 	kids := children(r.tree)
 	fill(r, r.top, kids, r.report, nil, notebook.Place{})
-	for _, it := range kids[identity(conceptDoseImage())] {
-		r.report.DoseImages = append(r.report.DoseImages, it.references()...)
-	}
+	r.listEvidence()
+	r.report.DoseImages = r.images(kids[identity(conceptDoseImage())])
 	r.reported(kids)
 	r.scopeUID(kids)
 	r.report.Persons = append(r.report.Persons, participants(kids)...)

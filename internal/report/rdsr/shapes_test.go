@@ -25,18 +25,19 @@ func sct(value, meaning string) procedure.Code {
 }
 
 var (
-	copper        = sct("66925006", "Copper")
-	aluminium     = sct("12503006", "Aluminum")
-	pointAt15     = dcm("113860", "15cm from Isocenter toward Source")
-	zone          = time.FixedZone("", 3600)
-	fluoroscopy   = dcm("113957", "Fluoroscopy-Guided Projection Radiography System")
-	automated     = dcm("113856", "Automated Data Collection")
-	heart         = sct("80891009", "Heart")
-	abdomen       = sct("818981001", "Abdomen")
-	therapeutic   = sct("262202000", "Therapeutic Intent")
-	recumbent     = sct("102538003", "recumbent")
-	shapeLocation = time.FixedZone("site", 0)
+	copper      = sct("66925006", "Copper")
+	aluminium   = sct("12503006", "Aluminum")
+	pointAt15   = dcm("113860", "15cm from Isocenter toward Source")
+	zone        = time.FixedZone("", 3600)
+	fluoroscopy = dcm("113957", "Fluoroscopy-Guided Projection Radiography System")
+	automated   = dcm("113856", "Automated Data Collection")
+	heart       = sct("80891009", "Heart")
+	abdomen     = sct("113345001", "Abdomen")
+	therapeutic = sct("262202000", "Therapeutic Intent")
+	recumbent   = sct("102538003", "recumbent")
 )
+
+const xaImage = "1.2.840.10008.5.1.4.1.1.12.1"
 
 const uidRoot = "1.2.826.0.1.3680043.10.1355.77."
 
@@ -189,7 +190,10 @@ func interim() *procedure.Report {
 	e := exposure(r, procedure.PlaneSingle, procedure.Stationary, 0.031)
 	e.Label, e.LabelType = "4", dcm("113608", "Acquisition Number")
 	e.Side = sct("7771000", "Left")
-	e.Images = []string{uidRoot + "4.20", uidRoot + "4.21"}
+	e.Images = []procedure.ImageReference{
+		{ClassUID: xaImage, InstanceUID: uidRoot + "4.20", SeriesUID: uidRoot + "4.5", StudyUID: r.StudyUID},
+		{ClassUID: xaImage, InstanceUID: uidRoot + "4.21", SeriesUID: uidRoot + "4.5", StudyUID: r.StudyUID},
+	}
 	e.Technique.ExposureIndex, e.Technique.TargetIndex, e.Technique.Deviation = some(310.0), some(300.0), some(-0.4)
 	e.Filters = append(e.Filters, procedure.Filter{Type: procedure.FilterWedge, Metal: procedure.Lead, Material: sct("88488004", "Lead"), Max: some(quantity.Millimetre(1)), Min: some(quantity.Millimetre(0))})
 	e.Persons = []procedure.Person{{Name: "Operator^Two", ID: "p2", Issuer: "Saltmarsh", Organization: "Saltmarsh Regional", RoleInProcedure: dcm("113851", "Irradiation Administering")}}

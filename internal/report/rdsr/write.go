@@ -49,6 +49,7 @@ func DataSet(r *procedure.Report, opt WriteOptions) dicomio.DataSet {
 	set := append(w.general(), w.patientSet()...)
 	set = append(set, w.studySet()...)
 	set = append(set, w.equipmentSet()...)
+	set = append(set, w.evidenceSet()...)
 	set = append(set, w.root()...)
 	return sorted(set)
 }

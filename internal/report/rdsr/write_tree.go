@@ -35,8 +35,8 @@ func (w *writer) root() dicomio.DataSet {
 	if r.Comment != "" {
 		kids = append(kids, w.text(contains, "TEXT", conceptComment(), r.Comment))
 	}
-	for _, uid := range r.DoseImages {
-		kids = append(kids, w.image(conceptDoseImage(), uid))
+	for _, image := range r.DoseImages {
+		kids = append(kids, w.image(conceptDoseImage(), image))
 	}
 	for _, p := range r.Persons {
 		if !isObserver(p) {
@@ -182,8 +182,8 @@ func (w *writer) irradiation(e *procedure.Event) dicomio.DataSet {
 	for i := range e.Filters {
 		kids = append(kids, w.oneFilter(&e.Filters[i]))
 	}
-	for _, uid := range e.Images {
-		kids = append(kids, w.image(conceptAcquiredImage(), uid))
+	for _, image := range e.Images {
+		kids = append(kids, w.image(conceptAcquiredImage(), image))
 	}
 	for _, p := range e.Persons {
 		kids = append(kids, w.participant(p))
