@@ -173,7 +173,6 @@ func kind(text string) string {
 	flat := strings.Join(strings.Fields(text), " ")
 	for _, k := range []struct{ name, words string }{
 		{gathered, "Third-Party Licenses"},
-		{"public domain", "The author disclaims copyright to this source code"},
 		{"public domain", "public domain"},
 		{"CC-BY-4.0", "Creative Commons Attribution 4.0"},
 		{"CC-BY-4.0", "creativecommons.org/licenses/by/4.0"},
