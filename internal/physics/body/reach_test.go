@@ -191,7 +191,7 @@ func TestRegions(t *testing.T) {
 		"right temple":             {X: -80, Z: 910},
 		"posterior neck":           {Y: 54, Z: 740},
 		"left back of the thigh":   {X: 80, Y: 80, Z: -200},
-		"right knee, outer side":   {X: -130, Z: -350},
+		"right outer knee, side":   {X: -130, Z: -350},
 	}
 	for want, at := range tests {
 		t.Run(want, func(t *testing.T) {

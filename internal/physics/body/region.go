@@ -109,7 +109,7 @@ func legRegion(p *Patch, d Dimensions) string {
 	case around > math.Pi-broad:
 		return side + w.anterior
 	case t*sign > 0:
-		return side + w.lateral + ", outer side"
+		return side + "outer " + w.lateral + ", side"
 	}
-	return side + w.lateral + ", inner side"
+	return side + "inner " + w.lateral + ", side"
 }
