@@ -7,6 +7,7 @@ import (
 	"fmt"
 
 	"afterbeam/internal/audit"
+	"afterbeam/internal/crashpoint"
 )
 
 // Actor is who or what makes a change or sees patient data.
@@ -44,9 +45,11 @@ func (db *DB) change(ctx context.Context, actor Actor, f func(c *change) error) 
 	if err := f(&change{Tx: tx, db: db, actor: actor}); err != nil {
 		return kind(err)
 	}
+	crashpoint.Reached(crashpoint.BeforeCommit)
 	if err := tx.Commit(); err != nil {
 		return kind(fmt.Errorf("commit: %w", err))
 	}
+	crashpoint.Reached(crashpoint.AfterCommit)
 	return nil
 }
 

@@ -12,6 +12,8 @@ import (
 	"io/fs"
 	"path/filepath"
 	"strings"
+
+	"afterbeam/internal/crashpoint"
 )
 
 // The kinds of failure.
@@ -81,9 +83,11 @@ func (s *Store) Receive(ctx context.Context, body io.Reader) (_ *Arrival, err er
 	if err := compress(file, a.Bytes); err != nil {
 		return nil, errors.Join(fmt.Errorf("write temporary file: %w", err), file.Close())
 	}
+	crashpoint.Reached(crashpoint.TempWritten)
 	if err := file.Sync(); err != nil {
 		return nil, errors.Join(fmt.Errorf("%w: temporary file: %w", ErrSync, err), file.Close())
 	}
+	crashpoint.Reached(crashpoint.TempSynced)
 	if err := file.Close(); err != nil {
 		return nil, fmt.Errorf("close temporary file: %w", err)
 	}
@@ -110,12 +114,14 @@ func (a *Arrival) Keep() error {
 	if err != nil {
 		return fmt.Errorf("link object: %w", err)
 	}
+	crashpoint.Reached(crashpoint.Linked)
 	// The folder above is synced as well: it may have been made just now.
 	for _, d := range []string{dir, s.objects()} {
 		if err := s.fs.SyncDir(d); err != nil {
 			return fmt.Errorf("%w: object folder: %w", ErrSync, err)
 		}
 	}
+	crashpoint.Reached(crashpoint.FolderSynced)
 	return a.Drop()
 }
 

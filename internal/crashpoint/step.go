@@ -1,0 +1,30 @@
+// Package crashpoint names the steps at which the crash tests kill the process. In an ordinary build Reached does
+// nothing; with the build tag "crash" it kills the process at the step that the environment names.
+package crashpoint
+
+// Step is a place on a report's way.
+type Step string
+
+// The steps, in order of the way.
+const (
+	TempWritten     Step = "temporary-written"
+	TempSynced      Step = "temporary-synced"
+	Linked          Step = "linked"
+	FolderSynced    Step = "folder-synced"
+	BeforeCommit    Step = "before-commit"
+	AfterCommit     Step = "after-commit"
+	BeforeAnswer    Step = "before-answer"
+	JobLeased       Step = "job-leased"
+	ReportRead      Step = "report-read"
+	ReportSaved     Step = "report-saved"
+	Assessed        Step = "assessed"
+	AssessmentSaved Step = "assessment-saved"
+)
+
+// Steps lists every step.
+func Steps() []Step {
+	return []Step{
+		TempWritten, TempSynced, Linked, FolderSynced, BeforeCommit, AfterCommit, BeforeAnswer,
+		JobLeased, ReportRead, ReportSaved, Assessed, AssessmentSaved,
+	}
+}
