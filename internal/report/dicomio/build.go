@@ -112,7 +112,8 @@ func dropped(t Tag) bool { return t.Number() == 0 || t == tagTrailingPadding }
 func (b *builder) characterSet(tok token) Element {
 	e := Element{Tag: tok.tag, VR: tok.vr.name}
 	if value := b.w.data[tok.value:tok.end]; len(value) > 0 {
-		e.Values = b.words.texts(latin1(string(value)), tok.vr)
+		plain := charset{}
+		e.Values = b.words.texts(plain.decode(string(value), mark{tag: tok.tag, vr: tok.vr}, b.notes), tok.vr)
 	}
 	return e
 }

@@ -260,7 +260,7 @@ func (w *walker) header(tok *token, end int) (uint32, error) {
 // undefined goes on behind a header of undefined length: a sequence, or an encapsulated value in fragments.
 func (w *walker) undefined(tok token, end int) (token, error) {
 	switch {
-	case tok.vr.kind == kindSequence && tok.tag != tagPixelData:
+	case tok.vr.kind == kindSequence:
 		return w.open(tok, end, true)
 	case tok.tag == tagPixelData || tok.vr.name == "OB" || tok.vr.name == "OW":
 		return w.skipFragments(tok, end)

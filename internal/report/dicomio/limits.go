@@ -18,12 +18,12 @@ type Limits struct {
 const (
 	DefaultFileBytes        = 48 << 20
 	DefaultInflatedBytes    = 256 << 20
-	DefaultInflatedRatio    = 200
+	DefaultInflatedRatio    = 100
 	DefaultElements         = 3_000_000
 	DefaultItemsPerSequence = 10_000
 	DefaultDepth            = 32
-	DefaultDecodedBase      = 32 << 20
-	DefaultDecodedFactor    = 10
+	DefaultDecodedBase      = 24 << 20
+	DefaultDecodedFactor    = 8
 )
 
 // inflatedFree is the inflated size up to which no ratio is asked for: small data sets of repeated text deflate well.

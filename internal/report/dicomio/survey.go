@@ -42,6 +42,9 @@ func inspectWith(w *walker, see func(token)) (survey, error) {
 			return s, nil
 		case eventElement, eventSequence:
 			s.elements++
+			if tok.tag.Group() == 2 && len(w.stack) == 0 {
+				return s, refuse(ErrBroken, "file meta element in the data set", tok.start, tok.tag)
+			}
 			budget -= costElement + valueCost(w.data, tok)
 		case eventItem:
 			s.items++
@@ -57,17 +60,21 @@ func inspectWith(w *walker, see func(token)) (survey, error) {
 	}
 }
 
+// valueCost is what the value of an element takes once decoded.
 func valueCost(data []byte, tok token) int64 {
 	if tok.event != eventElement || tok.fragments || tok.end == tok.value {
 		return 0
 	}
-	size := tok.end - tok.value
+	size := int64(tok.end - tok.value)
 	switch {
 	case tok.vr.numeric():
-		return int64(size/tok.vr.size()) * costNumber
+		return size / int64(tok.vr.size()) * costNumber
 	case tok.vr.kind == kindText || tok.vr.kind == kindTexts:
 		// The library splits every text, then it is split again by the rules of its VR.
-		return costText + 2*costText*int64(bytes.Count(data[tok.value:tok.end], []byte{'\\'}))
+		if _, known := dictionaryVR(tok.tag); !known {
+			size *= 2 // kept as bytes besides
+		}
+		return size + costText + 2*costText*int64(bytes.Count(data[tok.value:tok.end], []byte{'\\'}))
 	}
-	return 0
+	return size
 }
