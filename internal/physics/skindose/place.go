@@ -24,6 +24,9 @@ func (p Place) String() string {
 	if p.Region == "" {
 		return ""
 	}
+	if strings.HasPrefix(p.Side, "on the ") && strings.Contains(p.Region, "midline") {
+		return p.Region + ", " + p.Level
+	}
 	return p.Region + ", " + p.Side + ", " + p.Level
 }
 
