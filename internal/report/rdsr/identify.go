@@ -45,23 +45,14 @@ func (r *reader) class() (string, error) {
 	if !ok {
 		class = strings.TrimSpace(r.file.Meta.Text(tagMediaClass))
 	}
-	const expected = "X-Ray Radiation Dose SR (" + classDose + ") expected"
-	switch class {
-	case classDose:
-		return class, nil
-	case classEnhancedSR, classComprehensiveSR, classComprehensive3DSR:
-		r.notes.Add("sop-class", procedure.Note, notebook.Place{}, "the report is kept in a general SR class; its tree is read all the same")
-		return class, nil
-	case classEnhancedDose:
-		return "", fmt.Errorf("%w: SOP class %s, %s", ErrEnhanced, class, expected)
-	case classPatientDose:
-		return "", fmt.Errorf("%w: SOP class %s, %s", ErrPatientDose, class, expected)
-	case classRadiopharmaceutical:
-		return "", fmt.Errorf("%w: SOP class %s, %s", ErrRadiopharmaceutical, class, expected)
-	case "":
-		return "", fmt.Errorf("%w: no SOP class in (0008,0016), %s", ErrOtherObject, expected)
+	general, err := judgeClass(class)
+	if err != nil {
+		return "", err
 	}
-	return "", fmt.Errorf("%w: SOP class %s, %s", ErrOtherObject, className(class), expected)
+	if general {
+		r.notes.Add("sop-class", procedure.Note, notebook.Place{}, "the report is kept in a general SR class; its tree is read all the same")
+	}
+	return class, nil
 }
 
 // className names the SOP classes that are most likely sent by mistake.
