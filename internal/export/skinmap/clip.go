@@ -6,10 +6,6 @@ type window struct{ left, right, low, high float64 }
 func (w window) width() float64  { return w.right - w.left }
 func (w window) height() float64 { return w.high - w.low }
 
-func (w window) holds(p point) bool {
-	return p.x >= w.left && p.x <= w.right && p.y >= w.low && p.y <= w.high
-}
-
 // area cuts a closed line to the window side by side; what it encloses inside the window stays enclosed.
 func (w window) area(l loop) loop {
 	sides := []func(point) float64{

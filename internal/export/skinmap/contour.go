@@ -55,10 +55,28 @@ func (g *grid) contours(level float64) []loop {
 	return loops
 }
 
-// segments gives the directed pieces of the contour in one cell, from edge to edge, the higher side on the left.
+// The edges of a cell.
+const (
+	bottom = iota
+	right
+	top
+	left
+)
+
+// The pieces of contour in a cell, from edge to edge with the higher side on the left, by which corners are high: bit 0
+// is the lower left corner, then on against the clock.
+var pieces = [16][][2]int{
+	1: {{bottom, left}}, 2: {{right, bottom}}, 3: {{right, left}}, 4: {{top, right}}, 5: {{bottom, left}, {top, right}},
+	6: {{top, bottom}}, 7: {{top, left}}, 8: {{left, top}}, 9: {{bottom, top}}, 10: {{right, bottom}, {left, top}},
+	11: {{right, top}}, 12: {{left, right}}, 13: {{bottom, right}}, 14: {{left, bottom}},
+}
+
+// In a cell with two high corners opposite each other the mean decides whether they are joined; these are the pieces
+// when they are.
+var joined = [16][][2]int{5: {{bottom, right}, {top, left}}, 10: {{left, bottom}, {right, top}}}
+
+// segments gives the directed pieces of the contour in one cell.
 func (g *grid) segments(c, r int, level float64) [][2]edgeKey {
-	bottom, top := edgeKey{c, r, false}, edgeKey{c, r + 1, false}
-	left, right := edgeKey{c, r, true}, edgeKey{c + 1, r, true}
 	v := [4]float64{g.value(c, r), g.value(c+1, r), g.value(c+1, r+1), g.value(c, r+1)}
 	shape := 0
 	for i, x := range v {
@@ -66,49 +84,16 @@ func (g *grid) segments(c, r int, level float64) [][2]edgeKey {
 			shape |= 1 << i
 		}
 	}
-	one := func(from, to edgeKey) [][2]edgeKey { return [][2]edgeKey{{from, to}} }
-	switch shape {
-	case 1:
-		return one(bottom, left)
-	case 2:
-		return one(right, bottom)
-	case 3:
-		return one(right, left)
-	case 4:
-		return one(top, right)
-	case 6:
-		return one(top, bottom)
-	case 7:
-		return one(top, left)
-	case 8:
-		return one(left, top)
-	case 9:
-		return one(bottom, top)
-	case 11:
-		return one(right, top)
-	case 12:
-		return one(left, right)
-	case 13:
-		return one(bottom, right)
-	case 14:
-		return one(left, bottom)
-	case 5, 10:
-		return saddle(shape == 5, (v[0]+v[1]+v[2]+v[3])/4 >= level, left, right, bottom, top)
+	found := pieces[shape]
+	if len(joined[shape]) > 0 && (v[0]+v[1]+v[2]+v[3])/4 >= level {
+		found = joined[shape]
 	}
-	return nil
-}
-
-// saddle parts a cell with two high corners opposite each other; the mean decides whether they are joined.
-func saddle(mainDiagonal, joined bool, left, right, bottom, top edgeKey) [][2]edgeKey {
-	switch {
-	case mainDiagonal && joined:
-		return [][2]edgeKey{{bottom, right}, {top, left}}
-	case mainDiagonal:
-		return [][2]edgeKey{{bottom, left}, {top, right}}
-	case joined:
-		return [][2]edgeKey{{left, bottom}, {right, top}}
+	edges := [4]edgeKey{bottom: {c, r, false}, right: {c + 1, r, true}, top: {c, r + 1, false}, left: {c, r, true}}
+	out := make([][2]edgeKey, len(found))
+	for i, f := range found {
+		out[i] = [2]edgeKey{edges[f[0]], edges[f[1]]}
 	}
-	return [][2]edgeKey{{right, bottom}, {left, top}}
+	return out
 }
 
 // crossing is where the level lies on an edge.

@@ -111,7 +111,8 @@ func remainderOf(p procedure.Procedure, planes []delivered, shots []exposure.Sho
 		r.missing += missing
 		r.total += placed[d.plane] + missing
 		allPlaced += placed[d.plane]
-		r.unbounded = r.unbounded || blind[d.plane] && !(d.totalKerma.Present() && d.wholeKerma)
+		bounded := d.totalKerma.Present() && d.wholeKerma
+		r.unbounded = r.unbounded || blind[d.plane] && !bounded
 	}
 	if overall > r.total {
 		r.missing, r.total = max(r.missing, overall-allPlaced), overall
