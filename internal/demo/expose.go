@@ -82,6 +82,7 @@ func (s scene) expose(t tube, v view, p press, jitter func() float64) exposed {
 	}
 	e := procedure.Event{
 		Plane: t.plane, Start: p.start, Type: m.kind, Protocol: m.protocol, Target: p.step.region,
+		Attitude: recumbent(), Direction: procedure.HeadFirst, Posture: procedure.Supine,
 		RefPoint: referencePoint(), Technique: technique(m, p.pulses, kV), Filters: filters(m.copper(cm * p.step.density)),
 		Field: procedure.Field{
 			Area:   quantity.Some(quantity.SquareMetre(snap(height*width*1e-6, 6))),
@@ -101,9 +102,6 @@ func (s scene) expose(t tube, v view, p press, jitter func() float64) exposed {
 	if m.arc > 0 {
 		e.Mechanics.PrimaryEnd = quantity.Some(quantity.Degree(m.arc))
 		e.Mechanics.SecondaryEnd = quantity.Some(quantity.Degree(0))
-	}
-	if s.purpose == procedure.PurposePatient {
-		e.Attitude, e.Direction, e.Posture = recumbent(), procedure.HeadFirst, procedure.Supine
 	}
 	e.Technique.WaterEquiv = quantity.Some(quantity.Millimetre(math.Round(cm * p.step.density * 10)))
 	asked := float64(p.pulses) * m.kerma * demand(cm*p.step.density) * (1 + 0.08*jitter())

@@ -122,10 +122,7 @@ func (s scene) setTimes(list []press, rng *rand.Rand) {
 	idle := max(s.minutes*60-beam, float64(len(list)))
 	at := 0.0
 	for i := range list {
-		list[i].start = procedure.Moment{
-			Time:   s.start.Add(time.Duration(math.Ceil(at)) * time.Second),
-			Offset: procedure.OffsetInValue,
-		}
+		list[i].start = timed(s.start.Add(time.Duration(math.Ceil(at)) * time.Second))
 		at = math.Ceil(at) + list[i].seconds() + pauses[i]*idle
 	}
 }

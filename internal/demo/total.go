@@ -115,15 +115,13 @@ func total(t tube, events []procedure.Event) procedure.PlaneTotal {
 func calibration() procedure.Calibration {
 	return procedure.Calibration{
 		Device: sct("15869005", "Dosimeter"),
-		When: procedure.Moment{
-			Time: time.Date(2026, time.March, 2, 9, 0, 0, 0, offset(0)), Offset: procedure.OffsetInValue,
-		},
+		When:   timed(local(time.June, 8, 9, 0)),
 		Factor: quantity.Some(1.0), Uncertainty: quantity.Some(quantity.Percent(5)),
 		Responsible: "Medical physics, Saltmarsh (synthetic)", Protocol: "synthetic yearly check",
 	}
 }
 
-// patient gives the subject with the age in whole years on the day of the case.
+// patient gives the subject with the age on the day of the case.
 func (s subject) patient(day time.Time) procedure.Patient {
 	p := procedure.Patient{
 		ID: s.id, Issuer: "Saltmarsh (synthetic)", Name: s.name, BirthDate: s.birth, Sex: s.sex,
@@ -133,13 +131,11 @@ func (s subject) patient(day time.Time) procedure.Patient {
 	}
 	birth, err := time.Parse(time.DateOnly, s.birth)
 	if err != nil {
-		return p
+		return p // the test object has no birth date
 	}
-	years := day.Year() - birth.Year()
-	if day.Month() < birth.Month() || day.Month() == birth.Month() && day.Day() < birth.Day() {
-		years--
-	}
-	p.AgeYears = quantity.Some(float64(years))
+	const daysPerYear = 365.2425 // Gregorian calendar
+	today := time.Date(day.Year(), day.Month(), day.Day(), 0, 0, 0, 0, time.UTC)
+	p.AgeYears = quantity.Some(today.Sub(birth).Hours() / 24 / daysPerYear)
 	return p
 }
 
@@ -157,4 +153,13 @@ func offset(hours int) *time.Location { return time.FixedZone("", hours*3600) }
 // dated is a moment of the data set's header, whose offset stands once for the whole.
 func dated(t time.Time) procedure.Moment {
 	return procedure.Moment{Time: t, Offset: procedure.OffsetOfDataSet}
+}
+
+// timed is a moment of the content. In summer each value carries its offset; in winter the header's stands for all, as
+// some readers of structured reports (dsrdump 3.6.7 is one) take a value with the offset +0000 for invalid.
+func timed(t time.Time) procedure.Moment {
+	if _, seconds := t.Zone(); seconds == 0 {
+		return dated(t)
+	}
+	return procedure.Moment{Time: t, Offset: procedure.OffsetInValue}
 }
