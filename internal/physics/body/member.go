@@ -14,7 +14,7 @@ type Dimensions struct {
 	NeckRadius, NeckHeight                            float64
 	HeadHalfWidth, HeadHalfDepth, HeadHeight, HeadCap float64
 	// LegLength is how far the legs reach; LegTaper is the distance below the trunk at which their cone ends in a
-	// point. A leg is a circle of diameter TrunkHalfWidth (1 + z/LegTaper) that touches the midline.
+	// point. A leg is a circle of diameter TrunkHalfWidth (1 + z/LegTaper) that touches the midline, eq. (5.1).
 	LegLength, LegTaper float64
 }
 

@@ -186,7 +186,7 @@ func offTable(e *procedure.Event, l lie) string {
 	return "the patient lay in " + l.posture.String() + ", " + l.direction.String()
 }
 
-// expose lays the event's kerma out over its angles and table positions.
+// expose lays the event's kerma out over its angles and table positions, eq. (5.12).
 func (t *tracer) expose(i int, e *procedure.Event, s sweep, m rows, where place) ([]Shot, error) {
 	turn := rows{r3.Vec{X: 1}, r3.Vec{Y: 1}, r3.Vec{Z: 1}}
 	if t.frame == procedure.FrameGantry || s.ofRoom {
