@@ -8,7 +8,7 @@ BENCHTIME ?= 1s
 PKG       ?= ./...
 
 .DEFAULT_GOAL := help
-.PHONY: help build test race lint fuzz bench notice ci
+.PHONY: help build test race lint fuzz bench generate notice ci
 
 help: ## list the targets
 	@sed -n 's/^\([a-z]*\): .*## \(.*\)$$/\1|\2/p' $(MAKEFILE_LIST) | while IFS='|' read -r name text; do printf '  %-8s %s\n' "$$name" "$$text"; done
@@ -30,6 +30,9 @@ fuzz: ## run every fuzz target for FUZZTIME (20s)
 
 bench: ## run every benchmark for BENCHTIME (1s)
 	$(GO) test -run '^$$' -bench . -benchmem -benchtime $(BENCHTIME) $(PKG)
+
+generate: ## write generated Go anew, after api/openapi.yaml changed
+	$(GO) generate ./...
 
 notice: ## write NOTICE anew from the modules in use and their licence files
 	$(GO) run ./scripts/notice
