@@ -132,7 +132,9 @@ func total(r *procedure.Report, plane procedure.Plane) procedure.PlaneTotal {
 		time[kind] += float64(e.Technique.Duration.Or(0))
 	}
 	t.KAP, t.RefKerma = some(quantity.GraySquareMetre(kap[0]+kap[1])), some(quantity.Gray(kerma[0]+kerma[1]))
-	t.FluoroKAP, t.FluoroKerma, t.FluoroTime = some(quantity.GraySquareMetre(kap[0])), some(quantity.Gray(kerma[0])), some(quantity.Second(time[0]))
+	if time[0] > 0 {
+		t.FluoroKAP, t.FluoroKerma, t.FluoroTime = some(quantity.GraySquareMetre(kap[0])), some(quantity.Gray(kerma[0])), some(quantity.Second(time[0]))
+	}
 	t.AcquisitionKAP, t.AcquisitionKerma, t.AcquisitionTime = some(quantity.GraySquareMetre(kap[1])), some(quantity.Gray(kerma[1])), some(quantity.Second(time[1]))
 	t.Frames = some(frames[1])
 	return t
