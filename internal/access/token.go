@@ -1,0 +1,114 @@
+package access
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/base32"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"afterbeam/internal/store"
+)
+
+// The refusals. ErrUnknown says no more than that the token is of no use, so that it cannot be told why.
+var (
+	ErrUnknown   = errors.New("no valid token")
+	ErrForbidden = errors.New("not allowed")
+)
+
+// MaxTokenAge is the longest life of a token.
+const MaxTokenAge = 365 * 24 * time.Hour
+
+// Secret is a new token: what is shown once, and what is kept of it.
+type Secret struct {
+	Text   string // shown once
+	Prefix string // its first characters, to tell tokens apart
+	Hash   string // SHA-256 in lower-case hex: the token is random enough to need no slow hash
+}
+
+// NewSecret makes a token of 160 random bits.
+func NewSecret() Secret {
+	var b [20]byte
+	_, _ = rand.Read(b[:]) // never fails: crypto/rand ends the process instead
+	text := "ab_" + strings.ToLower(base32.StdEncoding.EncodeToString(b[:]))
+	return Secret{Text: text, Prefix: text[:9], Hash: Hash(text)}
+}
+
+// Hash gives what the store keeps of a token.
+func Hash(text string) string {
+	sum := sha256.Sum256([]byte(text))
+	return hex.EncodeToString(sum[:])
+}
+
+// Tokens is the part of the store that Check needs.
+type Tokens interface {
+	TokenByHash(ctx context.Context, hash string) (store.Token, error)
+}
+
+// Grant is what a valid token allows.
+type Grant struct {
+	Account store.Account
+	Role    Role
+	TokenID string
+}
+
+// Check finds the account of a token. A token that is unknown, expired, revoked or of a disabled account is ErrUnknown,
+// all alike; a store that cannot answer is its own error.
+func Check(ctx context.Context, tokens Tokens, text string, now time.Time) (Grant, error) {
+	t, err := tokens.TokenByHash(ctx, Hash(text))
+	switch {
+	case errors.Is(err, store.ErrNotFound):
+		return Grant{}, ErrUnknown
+	case err != nil:
+		return Grant{}, err
+	case !t.RevokedAt.IsZero(), !t.Account.DisabledAt.IsZero(), !now.Before(t.ExpiresAt), !Role(t.Account.Role).Valid():
+		return Grant{}, ErrUnknown
+	}
+	return Grant{Account: t.Account, Role: Role(t.Account.Role), TokenID: t.ID}, nil
+}
+
+// May tells whether the grant allows an operation.
+func (g Grant) May(op Operation) error {
+	if slices.Contains(Permissions()[op], g.Role) {
+		return nil
+	}
+	return fmt.Errorf("%w: role %s, operation %s", ErrForbidden, g.Role, op)
+}
+
+// Narrow puts the rooms of the account into a filter. A room asked for outside of them finds nothing.
+func (g Grant) Narrow(f store.Filter) store.Filter {
+	f.Rooms = g.Account.Rooms
+	return f
+}
+
+// Sees tells whether a case lies in the rooms of the account. One outside is ErrNotFound, as if it were not there.
+func (g Grant) Sees(c store.Case) error {
+	if g.Account.Rooms == nil || slices.Contains(g.Account.Rooms, c.Room) {
+		return nil
+	}
+	return fmt.Errorf("%w: case", store.ErrNotFound)
+}
+
+// SeesAny tells whether any of a patient's cases lies in the rooms of the account, and gives those that do.
+func (g Grant) SeesAny(cases []store.Case) ([]store.Case, error) {
+	var seen []store.Case
+	for _, c := range cases {
+		if g.Sees(c) == nil {
+			seen = append(seen, c)
+		}
+	}
+	if g.Account.Rooms != nil && len(seen) == 0 {
+		return nil, fmt.Errorf("%w: patient", store.ErrNotFound)
+	}
+	return seen, nil
+}
+
+// Actor names the grant's holder in the audit record.
+func (g Grant) Actor(source string) store.Actor {
+	return store.Actor{Account: g.Account.ID, Role: string(g.Role), Session: g.TokenID, Source: source}
+}
