@@ -9,8 +9,8 @@ import (
 	"afterbeam/internal/procedure"
 )
 
-// seed starts the chance of every case; the case's place in the list is the stream.
-const seed = 0x5a17_3a25
+// origin starts the chance of every case; the case's place in the list is the stream.
+const origin = 0x5a17_3a25
 
 // press is one press of the pedal.
 type press struct {
@@ -24,7 +24,7 @@ type press struct {
 }
 
 func chance(stream uint64) *rand.Rand {
-	return rand.New(rand.NewPCG(seed, stream)) //nolint:gosec // a scenario must come out the same each time
+	return rand.New(rand.NewPCG(origin, stream)) //nolint:gosec // a scenario must come out the same each time
 }
 
 // plan lays out the presses of a case in order, with times and table positions.

@@ -120,3 +120,24 @@ func TestOutsideProgramsAcceptTheFiles(t *testing.T) {
 		}
 	})
 }
+
+// TestOddCasesAreFoundOut holds each fault against the rules that must speak, and no other.
+func TestOddCasesAreFoundOut(t *testing.T) {
+	cases := demo.Odd()
+	require.NotEmpty(t, cases)
+	for _, c := range cases {
+		t.Run(c.File, func(t *testing.T) {
+			got, err := rdsr.Read(written(t, &c.Report), rdsr.Options{})
+			require.NoError(t, err)
+			var rules []string
+			for _, f := range got.Findings {
+				if f.Severity > procedure.Note && !slices.Contains(rules, f.Rule) {
+					rules = append(rules, f.Rule)
+				}
+			}
+			slices.Sort(rules)
+			assert.Equal(t, c.Want, rules)
+			assert.Contains(t, c.Title, "synthetic")
+		})
+	}
+}
