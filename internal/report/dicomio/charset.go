@@ -123,7 +123,7 @@ func (cs *charset) extend(name string, n *notes) bool {
 
 // decode gives valid UTF-8 without escape sequences.
 func (cs *charset) decode(raw string, m mark, n *notes) string {
-	if ascii(raw) {
+	if ascii(raw) && (!m.vr.charset || cs.initial.low == lowASCII) {
 		return raw
 	}
 	switch {

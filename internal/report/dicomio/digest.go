@@ -48,9 +48,10 @@ func (g *digester) dataSet(d DataSet) {
 
 func (g *digester) element(e Element) {
 	g.buf = binary.BigEndian.AppendUint32(g.buf, uint32(e.Tag))
-	if e.VR == "SQ" {
+	items, known := unknownItems(e)
+	if known || e.VR == "SQ" {
 		g.buf = append(g.buf, markSequence)
-		for _, item := range e.Items {
+		for _, item := range items {
 			g.buf = append(g.buf, markItem)
 			g.dataSet(item)
 		}
@@ -83,13 +84,49 @@ func (g *digester) value(e Element) {
 			g.buf = appendInteger(g.buf, v, vr)
 		}
 	default:
-		for i, v := range e.Values {
-			if i > 0 {
-				g.buf = append(g.buf, '\\')
-			}
-			g.buf = append(g.buf, v...)
-		}
+		g.text(e, vr)
 	}
+}
+
+// text appends a text; that of an unknown element is padded, as its bytes are when it has been read.
+func (g *digester) text(e Element, vr representation) {
+	at := len(g.buf)
+	for i, v := range e.Values {
+		if i > 0 {
+			g.buf = append(g.buf, '\\')
+		}
+		g.buf = append(g.buf, v...)
+	}
+	if (len(g.buf)-at)&1 == 0 {
+		return
+	}
+	if _, known := dictionaryVR(e.Tag); !known {
+		g.buf = append(g.buf, vr.pad())
+	}
+}
+
+// unknownItems gives the items of a sequence, also of one that no dictionary knows: in implicit encoding with defined
+// length it stays bytes, in explicit encoding it is a sequence, and both say the same.
+func unknownItems(e Element) ([]DataSet, bool) {
+	if len(e.Items) > 0 || e.VR != "UN" || len(e.Bytes) < 8 || (dialect{}).tag(e.Bytes) != tagItem {
+		return e.Items, false
+	}
+	if _, known := dictionaryVR(e.Tag); known {
+		return nil, false
+	}
+	inside := func() *walker {
+		w := newWalker(e.Bytes, 0, dialect{implicit: true}, DefaultLimits())
+		w.stack = append(w.stack, level{tag: e.Tag, dialect: w.top, end: w.end})
+		w.depth++
+		return w
+	}
+	found, err := inspect(inside())
+	if err != nil {
+		return nil, false
+	}
+	n := newNotes(nil)
+	items, err := newBuilder(inside(), found.large, n).items(newCharset(nil, n))
+	return items, err == nil
 }
 
 // appendInteger appends a decimal integer as the little endian bytes of its VR; what is no integer stays text.

@@ -273,8 +273,8 @@ func (w *walker) undefined(tok token, end int) (token, error) {
 
 // open pushes a sequence.
 func (w *walker) open(tok token, end int, undefined bool) (token, error) {
-	if tok.tag == tagPixelData {
-		return token{}, refuse(ErrBroken, "pixel data that is a sequence", tok.start, tok.tag)
+	if tok.tag == tagPixelData || dropped(tok.tag) {
+		return token{}, refuse(ErrBroken, "sequence where there cannot be one", tok.start, tok.tag)
 	}
 	w.depth++
 	if w.depth > w.lim.Depth {

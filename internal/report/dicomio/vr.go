@@ -118,6 +118,14 @@ func vrName(letters []byte) string {
 	return "UN"
 }
 
+// pad is the byte that makes a text even, PS3.5 section 6.2.
+func (r representation) pad() byte {
+	if r.name == "UI" {
+		return 0
+	}
+	return ' '
+}
+
 // numeric tells whether values of the kind have a fixed size, which is the VR's word (two of them for a tag).
 func (r representation) numeric() bool { return r.kind >= kindUint16 && r.kind <= kindFloat64 }
 

@@ -230,7 +230,7 @@ func integersOf(e Element, vr representation) (any, error) {
 	return nonEmpty(out), nil
 }
 
-// textOf encodes and pads a text: UI with a zero byte, all else with a space (PS3.5 section 6.2).
+// textOf encodes and pads a text.
 func textOf(e Element, vr representation, enc encoder) (any, error) {
 	s := strings.Join(e.Values, "\\")
 	if s == "" {
@@ -242,10 +242,8 @@ func textOf(e Element, vr representation, enc encoder) (any, error) {
 			return nil, fmt.Errorf("%w: text of %v does not fit the declared character set", ErrBroken, e.Tag)
 		}
 	}
-	if len(s)&1 == 1 && vr.name == "UI" {
-		s += "\x00"
-	} else if len(s)&1 == 1 {
-		s += " "
+	if len(s)&1 == 1 {
+		s += string(rune(vr.pad()))
 	}
 	return []byte(s), nil
 }
