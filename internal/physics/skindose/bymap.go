@@ -1,6 +1,7 @@
 package skindose
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -49,11 +50,12 @@ func (e *Estimate) draw(in Input, cal calibration) (*drawing, string) {
 			return nil, "no map: " + err.Error()
 		}
 	}
+	d.leaveOutMisses(in.Procedure)
 	d.class = d.budget.Class()
 	if course.Knowledge.LittleKnown {
 		d.class = LittleKnown
 	}
-	d.said = slices.Concat(skin.Assumptions, course.Assumptions)
+	d.said = slices.Concat(d.said, skin.Assumptions, course.Assumptions)
 	if d.result.Peak < 0 {
 		return nil, "no skin of the body lies in any beam"
 	}
@@ -71,6 +73,31 @@ func (d *drawing) compare(calibratedShots, shots []exposure.Shot, tissue beam.Ma
 		d.result, d.shots = other, shots
 	}
 	return nil
+}
+
+// leaveOutMisses counts an event whose beams hit no skin as one without a place: a beam goes through the patient, so the
+// geometry must be wrong.
+func (d *drawing) leaveOutMisses(p procedure.Procedure) {
+	missed := map[int]quantity.Gray{}
+	hit := func(event int) bool {
+		_, found := slices.BinarySearchFunc(d.result.Fields, event, func(f Field, event int) int { return cmp.Compare(f.Event, event) })
+		return found
+	}
+	d.shots = slices.DeleteFunc(slices.Clone(d.shots), func(s exposure.Shot) bool {
+		if hit(s.Event) {
+			return false
+		}
+		missed[s.Event] += s.Kerma
+		return true
+	})
+	for event := range p.Events {
+		if kerma, ok := missed[event]; ok {
+			d.unplaced = append(d.unplaced, exposure.Unplaced{Event: event, Kerma: quantity.Some(kerma), Reason: "its beam hits no skin of the body"})
+		}
+	}
+	if len(missed) > 0 {
+		d.said = append(d.said, fmt.Sprintf("the beams of %d events hit no skin of the body: their kerma counts as kerma without geometry", len(missed)))
+	}
 }
 
 func sizeOf(p procedure.Procedure, facts procedure.Facts) body.Size {
