@@ -21,16 +21,28 @@ func (b *Body) build(edge float64) {
 	d := b.Dimensions
 	layout := newLayout(d)
 	b.sheets = layout.sheets
-	b.add(cylinder(Trunk, ellipse{d.TrunkHalfWidth, d.TrunkHalfDepth}, 0, d.TrunkHeight, layout.trunk, edge))
-	b.add(annulus(Trunk, ellipse{d.TrunkHalfWidth, d.TrunkHalfDepth}, d.NeckRadius, d.TrunkHeight, layout.shoulder, layout.neck, edge))
-	b.add(cylinder(Neck, ellipse{d.NeckRadius, d.NeckRadius}, d.TrunkHeight, d.NeckHeight, layout.neck, edge))
-	head := ellipse{d.HeadHalfWidth, d.HeadHalfDepth}
+	trunk, head := ellipse{d.TrunkHalfWidth, d.TrunkHalfDepth}, ellipse{d.HeadHalfWidth, d.HeadHalfDepth}
 	base := d.TrunkHeight + d.NeckHeight
-	b.add(annulus(Head, head, d.NeckRadius, base, layout.head, layout.chin, edge))
-	b.add(cylinder(Head, head, base, d.HeadHeight, layout.head, edge))
-	b.add(crown(head, base+d.HeadHeight, d.HeadCap, layout.crown, edge))
-	b.add(leg(LegLeft, 1, d, edge))
-	b.add(leg(LegRight, -1, d, edge))
+	surfaces := [][]row{
+		cylinder(Trunk, trunk, 0, d.TrunkHeight, layout.trunk, edge),
+		annulus(Trunk, trunk, d.NeckRadius, d.TrunkHeight, layout.shoulder, layout.neck, edge),
+		cylinder(Neck, ellipse{d.NeckRadius, d.NeckRadius}, d.TrunkHeight, d.NeckHeight, layout.neck, edge),
+		annulus(Head, head, d.NeckRadius, base, layout.head, layout.chin, edge),
+		cylinder(Head, head, base, d.HeadHeight, layout.head, edge),
+		crown(head, base+d.HeadHeight, d.HeadCap, layout.crown, edge),
+		leg(LegLeft, 1, d, edge),
+		leg(LegRight, -1, d, edge),
+	}
+	total := 0
+	for _, rows := range surfaces {
+		for _, r := range rows {
+			total += len(r.patches)
+		}
+	}
+	b.Patches = make([]Patch, 0, total)
+	for _, rows := range surfaces {
+		b.add(rows)
+	}
 	for i := range b.Patches {
 		b.Patches[i].Region = region(&b.Patches[i], d)
 	}
@@ -45,14 +57,16 @@ func (b *Body) add(rows []row) {
 			widest = max(widest, len(r.patches))
 		}
 		sectors := (widest + block - 1) / block
+		next := make([]int, len(band))
 		for sector := range sectors {
 			first := len(b.Patches)
-			for _, r := range band {
-				for i, p := range r.patches {
-					if int((r.angles[i]+math.Pi)/(2*math.Pi)*float64(sectors)) == sector {
-						b.Patches = append(b.Patches, p)
-					}
+			end := 2*math.Pi*float64(sector+1)/float64(sectors) - math.Pi
+			for j, r := range band {
+				from := next[j]
+				for next[j] < len(r.patches) && (r.angles[next[j]] < end || sector == sectors-1) {
+					next[j]++
 				}
+				b.Patches = append(b.Patches, r.patches[from:next[j]]...)
 			}
 			if len(b.Patches) > first {
 				b.Groups = append(b.Groups, enclose(b.Patches[first:], first))

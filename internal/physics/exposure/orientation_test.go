@@ -108,6 +108,19 @@ func TestOrientationsWithAnglesOfTheGantry(t *testing.T) {
 	}
 }
 
+func TestTheAlternativeHoldsAllShots(t *testing.T) {
+	b := adult(t)
+	prone := lying(procedure.HeadFirst, procedure.Prone)
+	c := traced(t, procedure.DeviceProfile{}, b, plain(0, 0), plain(0, 0, prone), plain(30, 0))
+	require.Len(t, c.Alternative, 3)
+	assert.Equal(t, c.Shots[0], c.Alternative[0], "supine: both frames agree")
+	assert.Equal(t, c.Shots[2], c.Alternative[2], "supine: both frames agree")
+	near(t, r3.Scale(-1, c.Shots[1].Toward), c.Alternative[1].Toward, "prone: the other side")
+	says(t, c.Assumptions, "both are computed")
+	c = traced(t, procedure.DeviceProfile{}, b, plain(0, 0), plain(0, 0, lying(procedure.HeadFirst, procedure.PostureOther)))
+	assert.Nil(t, c.Alternative, "an event that is not placed has no other reading")
+}
+
 func TestFieldAxesAreRightHandedEverywhere(t *testing.T) {
 	b := adult(t)
 	for name, o := range orientations {

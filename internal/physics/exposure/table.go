@@ -91,7 +91,7 @@ func resting(b *body.Body, z float64, sideways bool) float64 {
 	}
 }
 
-// erect tells whether the patient stood: there is no table then (PS3.16 CID 19, in the codes of three generations).
+// erect tells whether the patient stood: there is no table then (PS3.16 CID 19, the older two codes from memory).
 func erect(e *procedure.Event) bool {
 	return e.Attitude.Is("C86043", "NCIt") || e.Attitude.Is("10904000", "SCT") || e.Attitude.Is("F-10440", "SRT")
 }

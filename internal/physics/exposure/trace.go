@@ -162,7 +162,6 @@ func (t *tracer) event(i int, e *procedure.Event) ([]Shot, error) {
 		return nil, err
 	}
 	l := t.lieOf(e)
-	t.turnedOver = t.turnedOver || l != headFirstSupine
 	if t.profile.Angles != procedure.FramePatient && !t.orientationGiven(e) {
 		t.assume("angles not known to be relative to the patient, and the patient's orientation assumed")
 	}
@@ -175,6 +174,7 @@ func (t *tracer) event(i int, e *procedure.Event) ([]Shot, error) {
 		m, _ = headFirstSupine.rows()
 		return t.expose(i, e, s, m, t.placeWithoutTable(i, e))
 	}
+	t.turnedOver = t.turnedOver || l != headFirstSupine && !s.ofRoom
 	return t.expose(i, e, s, m, t.placeOf(i, e, l, m))
 }
 
