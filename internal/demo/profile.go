@@ -14,8 +14,8 @@ var deviceFile string
 // ProfileFile gives the profiles of the rooms as the file that a physicist would write.
 func ProfileFile() string { return deviceFile }
 
-// Profiles gives what the centre's physicists have signed for: Hybrid 1 wholly known, Cath 2 and Neuro 4 typical, Rhythm 3
-// unknown. The mobile C-arm has none. All values are invented.
+// Profiles gives what the centre's physicists have signed for: Hybrid 1 wholly known, Cath 2 typical, Neuro 4 with
+// little, Rhythm 3 with nothing. The mobile C-arm has none. All values are invented.
 func Profiles() []procedure.DeviceProfile {
 	profiles, err := devicefile.Read(strings.NewReader(deviceFile))
 	if err != nil {
