@@ -124,7 +124,7 @@ func (x *exposed) at(patch int) (quantity.Gray, place, bool) {
 	slant, crosses := crossing(s.Table, s.Focus, p.Centre)
 	line := x.optics.beamline(x.tissue, s, slant, crosses,
 		halfWidth+across, halfWidth-across, halfHeight+along, halfHeight-along)
-	kerma := float64(s.Kerma) * inverseSquare(float64(s.RefDistance), r3.Norm(ray))
+	kerma := float64(s.Kerma) * float64(s.RefDistance) * float64(s.RefDistance) / r3.Norm2(ray)
 	off := (across*across + along*along) / (depth * depth)
 	return quantity.Gray(kerma * line.Product()), place{depth, off}, true
 }

@@ -1,6 +1,8 @@
 package skindose
 
 import (
+	"math"
+
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"afterbeam/internal/physics/exposure"
@@ -30,5 +32,5 @@ func crossing(t *exposure.Table, focus, point r3.Vec) (slant float64, crosses bo
 	if along := r3.Dot(at, t.Head); along > t.HalfLength || along < -t.HalfLength {
 		return 0, false
 	}
-	return r3.Norm(ray) / drop, true
+	return math.Sqrt(r3.Norm2(ray)) / drop, true
 }
