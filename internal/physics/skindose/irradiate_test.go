@@ -113,6 +113,15 @@ func TestClosedFormOnPlaneSkin(t *testing.T) {
 	}
 }
 
+func TestVoltageBetweenTheGrains(t *testing.T) {
+	s := fromBelow(0, 0, 0, 600, 100, 100)
+	s.Quality = beam.Quality{Voltage: 55.25, Aluminium: 3} // half a step from both neighbours, where B moves most
+	b, err := beam.New(s.Quality)
+	require.NoError(t, err)
+	want := b.Scatter().Square(100) * b.TissueFactor(beam.SoftTissue)
+	assert.InEpsilon(t, want, float64(irradiate(t, plane(100), s).PeakDose()), 0.0012) // 0.1 % of B, 0.01 % of f
+}
+
 func TestEachRayHasItsOwnDistance(t *testing.T) {
 	flat := plane(200)
 	m := irradiate(t, flat, fromBelow(0, 0, 0, 600, 360, 360))

@@ -27,7 +27,7 @@ type quality struct {
 }
 
 // voltageStep is the grain in kV to which tube voltages are rounded, so that events share their spectra. Half a step
-// moves B and f by under 0.05 % and T by under 0.1 % (computed).
+// moves B by up to 0.1 %, T by 0.04 % and f by 0.01 % (computed, 50 to 125 kV, 0 to 0.9 mm Cu).
 const voltageStep = 0.5
 
 type opticsKey struct {
