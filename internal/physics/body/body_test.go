@@ -140,6 +140,17 @@ func TestPatchesAreSmallOutwardAndInGroups(t *testing.T) {
 	}
 }
 
+// A leg is a cone: its normals stand upright on the lines to its point, wherever that point is below the foot.
+func TestNormalsOfTheLegs(t *testing.T) {
+	b := made(t, sized(30, 190, 80), 4)
+	point := r3.Vec{Z: -b.Dimensions.LegTaper}
+	for _, p := range b.Patches {
+		if p.Part == body.LegLeft || p.Part == body.LegRight {
+			require.InDelta(t, 0, r3.Dot(p.Normal, r3.Unit(r3.Sub(p.Centre, point))), 1e-12, "%+v", p) // rounding
+		}
+	}
+}
+
 func BenchmarkNew(b *testing.B) {
 	for b.Loop() {
 		made(b, body.Size{}, 1)

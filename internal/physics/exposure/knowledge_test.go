@@ -57,9 +57,12 @@ func TestKnowledge(t *testing.T) {
 // One event without a zero takes the whole procedure's class down.
 func TestKnowledgeIsThatOfTheWorstEvent(t *testing.T) {
 	b := adult(t)
-	c := traced(t, explained(), b, plain(0, 0, table(0, 0, 130)), plain(0, 0))
-	assert.Equal(t, quantity.Percent(15), c.Knowledge.Place.Percent)
-	assert.Equal(t, quantity.Percent(16), c.Knowledge.Distance.Percent)
+	known, unknown := plain(0, 0, table(0, 0, 130)), plain(0, 0)
+	for _, events := range [][]procedure.Event{{known, unknown}, {unknown, known}} {
+		c := traced(t, explained(), b, events...)
+		assert.Equal(t, quantity.Percent(15), c.Knowledge.Place.Percent)
+		assert.Equal(t, quantity.Percent(16), c.Knowledge.Distance.Percent)
+	}
 }
 
 func TestSkinTooNearTheFocus(t *testing.T) {

@@ -83,7 +83,7 @@ func (t *tracer) positionsOf(e *procedure.Event) positions {
 // plan is what is found out about the table over the whole procedure before any event is placed.
 type plan struct {
 	sites []string // place of the body imaged in each event, "" unknown
-	// mean is the kerma-weighted mean position by direction of the events of one site; height is that of all.
+	// mean is the kerma-weighted mean position across and along of the events of one site; height is that of all.
 	mean   map[string][directions]float64
 	height float64
 	// top is the kerma-weighted mean depth of the table top under the isocentre from distances source to table.
@@ -110,11 +110,11 @@ func (t *tracer) prepare() {
 		}
 		weight := float64(e.RefKerma.Or(0))
 		for a, p := range t.positionsOf(e) {
-			if p.known {
-				sums[site][a].add((p.start+p.end)/2, weight)
-				if axis(a) == down {
-					height.add((p.start+p.end)/2, weight)
-				}
+			switch middle := (p.start + p.end) / 2; {
+			case p.known && axis(a) == down:
+				height.add(middle, weight)
+			case p.known:
+				sums[site][a].add(middle, weight)
 			}
 		}
 		if depth, ok := t.tableTop(e); ok {
@@ -122,7 +122,7 @@ func (t *tracer) prepare() {
 		}
 	}
 	for site, s := range sums {
-		t.plan.mean[site] = [directions]float64{s[left].mean(), s[down].mean(), s[head].mean()}
+		t.plan.mean[site] = [directions]float64{left: s[left].mean(), head: s[head].mean()}
 	}
 	t.plan.height = height.mean()
 	if top.n > 0 {
@@ -209,7 +209,6 @@ func (t *tracer) placeOf(i int, e *procedure.Event, l lie, m rows) place {
 		t.assume("table tilted or rotated: patient and table are carried together, at the reported angles (PS3.3 C.8.19.6.13)")
 	}
 	mean := t.plan.mean[site]
-	mean[down] = t.plan.height
 	var out place
 	for a := range directions {
 		unit := m.of(a.unit())

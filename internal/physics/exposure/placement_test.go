@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 	"pgregory.net/rapid"
 
+	"afterbeam/internal/physics/body"
 	"afterbeam/internal/physics/exposure"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
@@ -94,6 +95,66 @@ func TestTableHeightGivesTheTrueDistance(t *testing.T) {
 				_, d := entry(t, b, c.Shots[0])
 				assert.InDelta(t, tt.distance, d, 1e-6) // mm, rounding
 			}
+		})
+	}
+}
+
+func TestTableHeightFromTheDistanceSourceToTable(t *testing.T) {
+	b := adult(t)
+	toTable := func(v float64) func(*procedure.Event) {
+		return func(e *procedure.Event) { e.Mechanics.SourceToTable = mm(v) }
+	}
+	cos8 := math.Cos(8 * math.Pi / 180)
+	tests := map[string]struct {
+		event procedure.Event
+		want  float64 // isocentre's y: mattress 30 + half depth 100 - depth of the table top
+	}{
+		"straight under the table":              {plain(0, 0, toTable(600)), 130 - 150},
+		"8 degrees aslant, along the beam":      {plain(8, 0, toTable(600)), 130 - 150*cos8},
+		"30 degrees aslant: not used, mean":     {plain(30, 0, toTable(600)), 130 - 100},
+		"none: mean of the others":              {plain(90, 0), 130 - 100},
+		"not believed: unplaced, and no mean":   {plain(0, 0, toTable(600), func(e *procedure.Event) { e.Suspicion = procedure.SuspectDistance }), math.NaN()},
+		"tube over the table: not used, mean":   {plain(180, 0, toTable(600)), 130 - 100},
+		"a known zero goes first":               {plain(0, 0, toTable(600), table(0, 0, 90)), 130 - 90},
+		"prone: straight under is 180 of front": {plain(180, 0, toTable(600), lying(procedure.HeadFirst, procedure.Prone)), 150 - 130},
+	}
+	for name, tt := range tests {
+		t.Run(name, func(t *testing.T) {
+			tt.event.RefKerma = some(quantity.Gray(0.001)) // weighs nothing against the other event
+			other := plain(0, 0, toTable(650), func(e *procedure.Event) { e.RefKerma = some(quantity.Gray(1e9)) })
+			c := traced(t, explained(), b, other, tt.event)
+			if math.IsNaN(tt.want) {
+				require.Len(t, c.Shots, 1)
+				return
+			}
+			require.Len(t, c.Shots, 2)
+			assert.InDelta(t, tt.want, isocentre(c.Shots[1]).Y, 1e-3) // mm, weight of the event itself
+		})
+	}
+}
+
+func TestThePartInTheBeamLiesOnTheTable(t *testing.T) {
+	child, err := body.New(body.Size{AgeYears: some(5.0)}, 10) // trunk 7.5 cm, head 9.05 cm half deep
+	require.NoError(t, err)
+	side := lying(procedure.HeadFirst, procedure.DecubitusLeft)
+	tests := map[string]struct {
+		site  string
+		event procedure.Event
+		want  float64
+	}{
+		"trunk":             {"heart", plain(0, 0), 75},
+		"neck hangs":        {"neck", plain(0, 0), 75},
+		"head":              {"brain", plain(0, 0), 90.5},
+		"leg":               {"lower_limb", plain(0, 0), 114.5 / 2 * (1 - 24.0/65)},
+		"trunk on the side": {"heart", plain(0, 0, side), 114.5},
+		"head on the side":  {"brain", plain(0, 0, side), 71.3},
+	}
+	for name, tt := range tests {
+		t.Run(name, func(t *testing.T) {
+			c, err := exposure.Trace(procedure.Procedure{Events: []procedure.Event{tt.event}}, procedure.DeviceProfile{}, procedure.Facts{}, child, tt.site, nil)
+			require.NoError(t, err)
+			table := c.Shots[0].Table
+			assert.InDelta(t, tt.want, r3.Dot(table.Centre, table.Down), 1e-9)
 		})
 	}
 }
