@@ -98,28 +98,21 @@ func fillNumber[O any](r *reader, row numberRow[O], found []item, o *O, at noteb
 	return 0
 }
 
-// single chooses one of several values of a row that may occur once. Of a dose the largest stays, so that no flag is
-// lost; of other quantities the first. Either way a quantity that can be suspect is.
+// single chooses one of several values of a row that may occur once.
 func single(r *reader, m measure, all []judged, suspect bool, at notebook.Place) ([]judged, bool) {
-	kept, differ := all[0], false
+	differ := false
 	for _, v := range all[1:] {
-		if v.value == all[0].value {
-			continue
-		}
-		differ = true
-		if m.suspect.Has(procedure.SuspectKerma|procedure.SuspectKAP) && v.value > kept.value {
-			kept = v
-		}
+		differ = differ || v.value != all[0].value
 	}
-	switch {
-	case !differ:
+	if !differ {
 		r.notes.Add("repeated-concept", procedure.Note, at, "the concept occurs more than once with the same value")
 		return all[:1], suspect
-	case m.suspect == 0:
-		r.notes.Add("repeated-concept", procedure.Suspect, at, "the concept occurs more than once with different values; the value is absent")
-		return nil, suspect
 	}
-	r.notes.Add("repeated-concept", procedure.Suspect, at, "the concept occurs more than once with different values; none is believed")
+	r.notes.Addf("repeated-concept", procedure.Suspect, at, "the concept occurs more than once with different values; %s", m.outcome())
+	kept := m.largest(all)
+	if !kept.present {
+		return nil, suspect || kept.suspect
+	}
 	return []judged{kept}, true
 }
 

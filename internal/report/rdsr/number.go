@@ -80,23 +80,49 @@ func (r *reader) numbers(it item, m measure, many bool, at notebook.Place) []jud
 	if !ok {
 		return []judged{{suspect: m.suspect != 0}}
 	}
-	if n := max(len(texts), len(floats)); n > 1 {
-		if !many {
-			r.notes.Add("several-values", procedure.Reduced, at, "several values in one Numeric Value, one expected; the value is absent")
-			return []judged{{suspect: m.suspect != 0}}
-		}
-		r.notes.Add("several-values", procedure.Repaired, at, "several values in one Numeric Value, one expected; all are taken")
-	}
+	n := max(len(texts), len(floats))
 	var out []judged
-	for i := range max(len(texts), len(floats)) {
+	for i := range n {
 		out = append(out, r.number(texts, floats, i, unit, m, at))
+	}
+	switch {
+	case n == 1:
+	case many:
+		r.notes.Add("several-values", procedure.Repaired, at, "several values in one Numeric Value, one expected; all are taken")
+	default:
+		r.notes.Addf("several-values", severityOf(m), at, "several values in one Numeric Value, one expected; %s", m.outcome())
+		return []judged{m.largest(out)}
 	}
 	return out
 }
 
+// isDose tells whether the row is a dose, the larger of whose contradicting values stays in sight so that no flag is lost.
+func (m measure) isDose() bool {
+	return m.suspect.Has(procedure.SuspectKerma | procedure.SuspectKAP)
+}
+
+// outcome says what becomes of contradicting values.
+func (m measure) outcome() string {
+	if m.isDose() {
+		return "the largest is shown and none is believed"
+	}
+	return "the value is absent"
+}
+
+// largest chooses among contradicting values.
+func (m measure) largest(values []judged) judged {
+	kept := judged{suspect: m.suspect != 0}
+	for _, v := range values {
+		if m.isDose() && v.present && (!kept.present || v.value > kept.value) {
+			kept.value, kept.present = v.value, true
+		}
+	}
+	return kept
+}
+
 // number reads the i-th value from its decimal string and the binary value beside it.
 func (r *reader) number(texts []string, floats []float64, i int, u quantity.Unit, m measure, at notebook.Place) judged {
-	v, ok := r.raw(texts, floats, i, m, at)
+	v, ok, contradicted := r.raw(texts, floats, i, m, at)
 	if !ok {
 		return judged{suspect: m.suspect != 0}
 	}
@@ -106,7 +132,7 @@ func (r *reader) number(texts []string, floats []float64, i int, u quantity.Unit
 	}
 	switch {
 	case err != nil || math.IsInf(v, 0):
-		r.notes.Add("number-malformed", procedure.Reduced, at, "the number cannot be converted; the value is absent")
+		r.notes.Add("number-malformed", severityOf(m), at, "the number cannot be converted; the value is absent")
 		return judged{suspect: m.suspect != 0}
 	case v < 0 && m.sign == unsigned:
 		r.notes.Add("negative-value", severityOf(m), at, "negative number found, none below zero expected; the value is absent")
@@ -118,12 +144,14 @@ func (r *reader) number(texts []string, floats []float64, i int, u quantity.Unit
 	if v == 0 {
 		v = 0 // a minus zero compares equal and prints oddly
 	}
-	return judged{value: v, present: true}
+	return judged{value: v, present: true, suspect: contradicted && m.suspect != 0}
 }
 
 // raw chooses between the decimal string and the Floating Point Value (0040,A161), which PS3.3 C.18.1 lets stand beside
 // it to keep the precision that 16 characters cannot.
-func (r *reader) raw(texts []string, floats []float64, i int, m measure, at notebook.Place) (float64, bool) {
+//
+// Where they contradict one another the decimal string counts, of a dose the larger.
+func (r *reader) raw(texts []string, floats []float64, i int, m measure, at notebook.Place) (v float64, ok, contradicted bool) {
 	haveFloat := i < len(floats)
 	if haveFloat && (math.IsNaN(floats[i]) || math.IsInf(floats[i], 0)) {
 		r.notes.Add("float-malformed", procedure.Reduced, at, "the Floating Point Value is no number; it is left out")
@@ -133,21 +161,24 @@ func (r *reader) raw(texts []string, floats []float64, i int, m measure, at note
 	if i < len(texts) {
 		text, haveText = decimal(texts[i])
 		if !haveText {
-			r.notes.Addf("number-malformed", procedure.Reduced, at, "%s found, a decimal number expected%s", shown(texts[i]), instead(haveFloat))
+			r.notes.Addf("number-malformed", severityOf(m), at, "%s found, a decimal number expected%s", shown(texts[i]), instead(haveFloat))
 		}
 	}
-	if !haveFloat || !haveText {
-		if haveFloat {
-			text = floats[i]
-		}
-		return text, haveFloat || haveText
+	switch {
+	case !haveFloat:
+		return text, haveText, false
+	case !haveText:
+		return floats[i], true, false
 	}
 	// 16 characters keep at least 9 digits of any number that has an exponent and a sign.
-	if math.Abs(text-floats[i]) > 1e-8*math.Max(math.Abs(text), math.Abs(floats[i])) {
-		r.notes.Add("float-differs", severityOf(m), at, "decimal string and Floating Point Value differ; the decimal string is taken")
-		return text, true
+	if math.Abs(text-floats[i]) <= 1e-8*math.Max(math.Abs(text), math.Abs(floats[i])) {
+		return floats[i], true, false
 	}
-	return floats[i], true
+	r.notes.Add("float-differs", severityOf(m), at, "decimal string and Floating Point Value differ")
+	if m.isDose() {
+		return math.Max(text, floats[i]), true, true
+	}
+	return text, true, true
 }
 
 func instead(float bool) string {
