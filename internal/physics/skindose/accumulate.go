@@ -56,6 +56,9 @@ type Sum struct {
 	Reason string
 	// Unknown counts the procedures without an estimate; the sum then lacks their dose.
 	Unknown int
+	// LowerBound tells that the sum lacks dose: of a procedure without an estimate, or of one whose estimate is a lower
+	// bound itself.
+	LowerBound bool
 	// Map and Peak are there when maps added.
 	Map    *Map
 	Peak   Place
@@ -69,6 +72,7 @@ func Together(estimates ...Estimate) Sum {
 	known := make([]int, 0, len(estimates))
 	var s Sum
 	for i := range estimates {
+		s.LowerBound = s.LowerBound || estimates[i].LowerBound || !estimates[i].Value.Present()
 		if !estimates[i].Value.Present() {
 			s.Unknown++
 			continue

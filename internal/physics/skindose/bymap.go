@@ -55,11 +55,25 @@ func (e *Estimate) draw(in Input, cal calibration) (*drawing, string) {
 	if course.Knowledge.LittleKnown {
 		d.class = LittleKnown
 	}
-	d.said = slices.Concat(d.said, skin.Assumptions, course.Assumptions)
+	d.said = slices.Concat(d.said, skin.Assumptions, course.Assumptions, []string{
+		"absorbed dose in " + tissueWords(in.Tissue),
+		"scatter to skin outside the fields and oblique incidence in backscatter are left out",
+	})
 	if d.result.Peak < 0 {
 		return nil, "no skin of the body lies in any beam"
 	}
 	return d, ""
+}
+
+func tissueWords(m beam.Material) string {
+	switch m {
+	case beam.SoftTissue:
+		return "ICRU-44 soft tissue, as published thresholds mean it (3.5 to 9 % above ICRU-44 skin)"
+	case beam.Skin:
+		return "ICRU-44 skin (3.5 to 9 % below soft tissue, which published thresholds mean)"
+	default:
+		return string(m)
+	}
 }
 
 // compare takes the map of the other reading of the angles when its peak is higher.

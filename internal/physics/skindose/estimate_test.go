@@ -418,6 +418,8 @@ func TestTissueIsTheCallers(t *testing.T) {
 	in := input(single(2, 2, frontal(2)), known())
 	soft := skindose.Evaluate(in)
 	in.Tissue = beam.Skin
+	said(t, soft, "ICRU-44 soft tissue")
+	said(t, skindose.Evaluate(in), "ICRU-44 skin")
 	assert.Less(t, value(t, skindose.Evaluate(in).Value), 0.97*value(t, soft.Value))
 	in.Tissue = "cheese"
 	e := skindose.Evaluate(in)
