@@ -103,16 +103,23 @@ const (
 // beams at right angles to the table (judgement).
 const behindTable quantity.Percent = 6
 
+// distanceUnknown is the k=1 part in percent of a distance that is not known: 5 cm at 63 cm by the inverse square (computed).
+const distanceUnknown quantity.Percent = 16
+
 // budgetOf names the parts of what is known of a course. The display's part is that of the factor in use.
 func budgetOf(k exposure.Knowledge, cal calibration) Budget {
 	table := Part{Name: "table attenuation and scatter", Percent: k.Table.Percent, Words: k.Table.Words}
 	if cal.behindTable {
 		table.Percent, table.Words = behindTable, "in the calibration factor, measured behind the table"
 	}
+	distance := k.Distance
+	if k.LittleKnown && distance.Percent < distanceUnknown {
+		distance = exposure.Part{Percent: distanceUnknown, Words: "the geometry cannot be as reported"}
+	}
 	part := func(name string, p exposure.Part) Part { return Part{Name: name, Percent: p.Percent, Words: p.Words} }
 	return Budget{
 		{Name: "air kerma display", Percent: cal.percent, Words: cal.why},
-		part("distance from focus to skin", k.Distance), table, part("backscatter", k.Backscatter),
+		part("distance from focus to skin", distance), table, part("backscatter", k.Backscatter),
 		part("tissue", k.Tissue), part("place and overlap of fields", k.Place),
 	}
 }
