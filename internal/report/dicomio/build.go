@@ -57,47 +57,56 @@ func (b *builder) reset() {
 	b.marks = b.marks[:0]
 }
 
+// assembly is a data set or item in the making.
+type assembly struct {
+	out DataSet
+	cs  *charset // in force
+}
+
 // dataSet builds the elements up to the end of the current item or of the data set.
 func (b *builder) dataSet(cs *charset) (DataSet, error) {
-	var out DataSet
+	a := &assembly{cs: cs}
 	for {
 		tok, err := b.w.next()
 		if err != nil {
 			return nil, err
 		}
-		switch {
-		case tok.event == eventEnd || tok.event == eventItemEnd:
-			if err := b.flush(&out, cs); err != nil {
+		if tok.event == eventEnd || tok.event == eventItemEnd {
+			if err := b.flush(a); err != nil {
 				return nil, err
 			}
-			return b.ordered(out, tok.start)
-		case dropped(tok.tag):
-		case tok.tag == tagCharacterSet && tok.event == eventElement:
-			if err := b.flush(&out, cs); err != nil {
-				return nil, err
-			}
-			e := b.characterSet(tok)
-			out, cs = append(out, e), newCharset(e.Values, b.notes)
-		case tok.event == eventSequence && b.isLarge(tok):
-			if err := b.flush(&out, cs); err != nil {
-				return nil, err
-			}
-			items, err := b.items(cs)
-			if err != nil {
-				return nil, err
-			}
-			out = append(out, Element{Tag: tok.tag, VR: "SQ", Items: items})
-		default:
-			if err := b.emit(tok); err != nil {
-				return nil, err
-			}
+			return b.ordered(a.out, tok.start)
 		}
-		if len(b.plain) > portion {
-			if err := b.flush(&out, cs); err != nil {
-				return nil, err
-			}
+		if err := b.take(a, tok); err != nil {
+			return nil, err
 		}
 	}
+}
+
+// take builds one element or sequence: itself, or by writing it into the portion.
+func (b *builder) take(a *assembly, tok token) error {
+	switch {
+	case dropped(tok.tag):
+		return nil
+	case tok.tag == tagCharacterSet && tok.event == eventElement:
+		if err := b.flush(a); err != nil {
+			return err
+		}
+		e := b.characterSet(tok)
+		a.out, a.cs = append(a.out, e), newCharset(e.Values, b.notes)
+		return nil
+	case tok.event == eventSequence && b.isLarge(tok):
+		if err := b.flush(a); err != nil {
+			return err
+		}
+		items, err := b.items(tok, a.cs)
+		a.out = append(a.out, Element{Tag: tok.tag, VR: "SQ", Items: items})
+		return err
+	}
+	if err := b.emit(tok); err != nil || len(b.plain) <= portion {
+		return err
+	}
+	return b.flush(a)
 }
 
 func (b *builder) isLarge(tok token) bool {
@@ -118,23 +127,62 @@ func (b *builder) characterSet(tok token) Element {
 	return e
 }
 
-// items builds a large sequence; the walk stands behind its header.
-func (b *builder) items(cs *charset) ([]DataSet, error) {
+// items builds a large sequence; the walk stands behind its header. Small items go to the library together, as a
+// sequence of their own; large ones are taken apart.
+func (b *builder) items(header token, cs *charset) ([]DataSet, error) {
 	var out []DataSet
 	for {
 		tok, err := b.w.next()
-		if err != nil || tok.event != eventItem {
-			return out, err
-		}
-		item, err := b.dataSet(cs)
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, item)
+		switch {
+		case tok.event != eventItem: // the end of the sequence
+			return out, b.flushItems(&out, cs)
+		case b.isLarge(tok):
+			if err := b.flushItems(&out, cs); err != nil {
+				return nil, err
+			}
+			item, err := b.dataSet(cs)
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, item)
+			continue
+		case len(b.marks) == 0:
+			b.openSequence(header)
+		}
+		if err := b.emit(tok); err != nil {
+			return nil, err
+		}
+		if len(b.plain) > portion {
+			if err := b.flushItems(&out, cs); err != nil {
+				return nil, err
+			}
+		}
 	}
 }
 
-// emit rewrites one element, or one whole sequence, into the portion.
+// flushItems closes the sequence in the portion and appends its items.
+func (b *builder) flushItems(out *[]DataSet, cs *charset) error {
+	if len(b.marks) == 0 {
+		return nil
+	}
+	b.delimiter(tagSequenceEnd, 0)
+	a := assembly{cs: cs}
+	if err := b.flush(&a); err != nil {
+		return err
+	}
+	*out = append(*out, a.out[0].Items...)
+	return nil
+}
+
+func (b *builder) openSequence(tok token) {
+	b.marks = append(b.marks, mark{tag: tok.tag, vr: tok.vr, offset: tok.start})
+	b.header(tok.tag, "SQ", true, undefinedLength)
+}
+
+// emit rewrites one element, or one whole sequence or item, into the portion.
 func (b *builder) emit(tok token) error {
 	depth := 0
 	for {
@@ -145,16 +193,18 @@ func (b *builder) emit(tok token) error {
 			}
 		case eventSequence:
 			depth++
-			b.marks = append(b.marks, mark{tag: tok.tag, vr: tok.vr, offset: tok.start})
-			b.header(tok.tag, "SQ", true, undefinedLength)
+			b.openSequence(tok)
 		case eventItem:
+			depth++
 			b.marks = append(b.marks, mark{tag: tok.tag, item: true, offset: tok.start})
 			b.delimiter(tagItem, undefinedLength)
 		case eventItemEnd:
+			depth--
 			b.delimiter(tagItemEnd, 0)
 		case eventSequenceEnd:
 			depth--
 			b.delimiter(tagSequenceEnd, 0)
+		case eventEnd: // never inside a sequence
 		}
 		if depth == 0 {
 			return nil
@@ -222,7 +272,7 @@ func (b *builder) delimiter(t Tag, length uint32) {
 }
 
 // flush lets the library decode the portion and appends what it made.
-func (b *builder) flush(out *DataSet, cs *charset) error {
+func (b *builder) flush(a *assembly) error {
 	if len(b.marks) == 0 {
 		return nil
 	}
@@ -232,18 +282,18 @@ func (b *builder) flush(out *DataSet, cs *charset) error {
 		return err
 	}
 	c := conversion{b: b, marks: b.marks}
-	els, err := c.elements(parsed, cs)
+	els, err := c.elements(parsed, a.cs)
 	if err != nil {
 		return err
 	}
 	if len(c.marks) > 0 {
 		return c.mismatch()
 	}
-	if *out == nil {
-		*out = els
+	if a.out == nil {
+		a.out = els // of exactly the right size
 		return nil
 	}
-	*out = append(*out, els...)
+	a.out = append(a.out, els...)
 	return nil
 }
 

@@ -125,7 +125,8 @@ func unknownItems(e Element) ([]DataSet, bool) {
 		return nil, false
 	}
 	n := newNotes(nil)
-	items, err := newBuilder(inside(), found.large, n).items(newCharset(nil, n))
+	sequence, _ := binaryVR([]byte("SQ"))
+	items, err := newBuilder(inside(), found.large, n).items(token{tag: e.Tag, vr: sequence}, newCharset(nil, n))
 	return items, err == nil
 }
 

@@ -128,22 +128,28 @@ func (e *envelope) walkMeta(data []byte, at int, lim Limits) (int, error) {
 			continue
 		}
 		value := data[tok.value:tok.end]
-		switch tok.tag {
-		case tagFileMetaLength:
-			if len(value) == 4 {
-				declared = tok.end + int(binary.LittleEndian.Uint32(value))
-			}
-		case tagMediaSOPClassUID:
-			e.sopClass = plainText(value)
-		case tagMediaSOPInstanceUID:
-			e.sopInstance = plainText(value)
-		case tagTransferSyntaxUID:
-			e.syntax = plainText(value)
+		if tok.tag == tagFileMetaLength && len(value) == 4 {
+			declared = tok.end + int(binary.LittleEndian.Uint32(value))
 		}
+		e.keep(tok.tag, value)
 	}
 	return w.pos, e.judgeMeta(data, w, at, declared)
 }
 
+// keep remembers the UIDs of the file meta.
+func (e *envelope) keep(t Tag, value []byte) {
+	switch t {
+	case tagMediaSOPClassUID:
+		e.sopClass = plainText(value)
+	case tagMediaSOPInstanceUID:
+		e.sopInstance = plainText(value)
+	case tagTransferSyntaxUID:
+		e.syntax = plainText(value)
+	default: // says nothing about the data set
+	}
+}
+
+// judgeMeta refuses a file meta that is none, and notes a wrong group length.
 func (e *envelope) judgeMeta(data []byte, w *walker, at, declared int) error {
 	if w.pos == at {
 		return refuse(ErrBroken, "no file meta behind the preamble", at, 0)
@@ -160,9 +166,14 @@ func (e *envelope) judgeMeta(data []byte, w *walker, at, declared int) error {
 // plainText gives a value of default repertoire without padding.
 func plainText(value []byte) string { return strings.Trim(string(value), " \x00") }
 
+// isUID tells whether a text has the characters and length of a UID.
+func isUID(s string) bool {
+	return s != "" && len(s) <= 64 && strings.Trim(s, "0123456789.") == ""
+}
+
 // uidOnly gives a UID for an error text, or a stand-in when it is none.
 func uidOnly(s string) string {
-	if s == "" || len(s) > 64 || strings.Trim(s, "0123456789.") != "" {
+	if !isUID(s) {
 		return "not a UID"
 	}
 	return s

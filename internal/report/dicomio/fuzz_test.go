@@ -1,7 +1,9 @@
 package dicomio_test
 
 import (
+	"fmt"
 	"runtime/debug"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -36,7 +38,25 @@ func FuzzRead(f *testing.F) {
 		file := read(t, data)
 		again := read(t, written(t, file.Data, dicomio.ExplicitLittleEndian))
 		requireSound(t, again.Data)
+		require.Equal(t, wordings(file.Data), wordings(again.Data))
 	})
+}
+
+// wordings lists what must survive writing in another character set: all but its declaration and the bytes of
+// private elements.
+func wordings(d dicomio.DataSet) string {
+	var b strings.Builder
+	for _, e := range d {
+		if e.Tag == tagCharacterSet {
+			continue
+		}
+		fmt.Fprintf(&b, "%v %q %v [", e.Tag, e.Values, e.Floats)
+		for _, i := range e.Items {
+			fmt.Fprintf(&b, "{%s}", wordings(i))
+		}
+		b.WriteString("]\n")
+	}
+	return b.String()
 }
 
 // FuzzIdentify wants no panic, and of what it accepts that only the decoding can refuse it.

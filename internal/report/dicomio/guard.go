@@ -174,14 +174,14 @@ func (w *walker) element(d dialect, end int, in *level) (token, error) {
 		return token{}, w.overrun("element header cut off", start, 0, end)
 	}
 	t := d.tag(w.data[start:])
-	if t.Group() == 0xFFFE {
+	switch t.Group() {
+	case 0xFFFE:
 		if t == tagItemEnd && in != nil && in.undefined && d.uint32(w.data[start+4:]) == 0 {
 			w.pos += 8
 			return w.close(), nil
 		}
 		return token{}, refuse(ErrBroken, "delimiter out of place", start, t)
-	}
-	if t.Group() == 0 {
+	case 0:
 		return token{}, refuse(ErrBroken, "command element in a data set", start, t)
 	}
 	if err := w.counted(start, t); err != nil {
@@ -196,18 +196,23 @@ func (w *walker) element(d dialect, end int, in *level) (token, error) {
 	if length == undefinedLength {
 		return w.undefined(tok, end)
 	}
+	return w.defined(tok, length, end)
+}
+
+// defined goes on behind a header that tells a length.
+func (w *walker) defined(tok token, length uint32, end int) (token, error) {
 	if uint64(length) > uint64(end-w.pos) {
-		return token{}, w.overrun("value longer than what is left", start, t, end)
+		return token{}, w.overrun("value longer than what is left", tok.start, tok.tag, end)
 	}
 	tok.end = w.pos + int(length)
 	if tok.vr.kind == kindSequence {
 		return w.open(tok, tok.end, false)
 	}
 	if length&1 == 1 && w.odd == 0 {
-		w.odd = t
+		w.odd = tok.tag
 	}
 	if tok.vr.numeric() && int(length)%tok.vr.size() != 0 {
-		return token{}, refuse(ErrBroken, "length does not fit the value representation", start, t)
+		return token{}, refuse(ErrBroken, "length does not fit the value representation", tok.start, tok.tag)
 	}
 	w.pos = tok.end
 	return tok, nil

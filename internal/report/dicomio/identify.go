@@ -82,6 +82,7 @@ func (s *seeker) top(tok token) {
 		s.id.SOPInstanceUID = s.text(tok)
 	case tagStudyUID:
 		s.id.StudyUID = s.text(tok)
+	default: // does not identify
 	}
 }
 

@@ -168,29 +168,19 @@ func (s *switcher) step(rest string) int {
 	return s.highByte(rest)
 }
 
+// lowByte takes a character that begins with a byte of 0x21 to 0x7E.
 func (s *switcher) lowByte(rest string) int {
 	c := rest[0]
-	switch s.now.low {
-	case lowJIS0208, lowJIS0212:
-		if len(rest) < 2 || rest[1] < 0x21 || rest[1] > 0x7E {
-			s.trouble = true
-			s.rune(utf8.RuneError)
-			return 1
-		}
-		if s.now.low == lowJIS0212 {
-			s.append(japanese.EUCJP, 0x8F)
-		}
-		s.append(japanese.EUCJP, c|0x80, rest[1]|0x80)
-		return 2
-	case lowRomaji:
-		if c == '~' {
-			s.rune('\u203E')
-			return 1
-		}
-		if c == '\\' && !s.multi {
-			s.rune('\u00A5')
-			return 1
-		}
+	if s.now.low == lowJIS0208 || s.now.low == lowJIS0212 {
+		return s.kanji(rest)
+	}
+	if s.now.low == lowRomaji && c == '~' {
+		s.rune('\u203E')
+		return 1
+	}
+	if s.now.low == lowRomaji && c == '\\' && !s.multi {
+		s.rune('\u00A5')
+		return 1
 	}
 	s.rune(rune(c))
 	if s.multi && c == '\\' || s.person && (c == '^' || c == '=') {
@@ -199,39 +189,51 @@ func (s *switcher) lowByte(rest string) int {
 	return 1
 }
 
-func (s *switcher) highByte(rest string) int {
-	x := s.now
-	if x.high == highNone {
-		s.assumed = true
-		if s.cs.fallback != nil {
-			x = *s.cs.fallback
-		} else {
-			x = extension{high: highSingle, single: singleByte("100")}
-		}
-	}
-	c := rest[0]
-	switch x.high {
-	case highSingle:
-		s.append(x.single, c)
-		return 1
-	case highKana:
-		if c < 0xA1 || c > 0xDF {
-			s.rune(utf8.RuneError)
-			return 1
-		}
-		s.rune(0xFF61 + rune(c-0xA1))
-		return 1
-	}
-	if len(rest) < 2 || rest[1] < 0xA1 {
+// kanji takes a character of two bytes; EUC-JP writes the same character with the high bits set.
+func (s *switcher) kanji(rest string) int {
+	if len(rest) < 2 || rest[1] < 0x21 || rest[1] > 0x7E {
 		s.rune(utf8.RuneError)
 		return 1
 	}
-	if x.high == highKorean {
+	if s.now.low == lowJIS0212 {
+		s.append(japanese.EUCJP, 0x8F)
+	}
+	s.append(japanese.EUCJP, rest[0]|0x80, rest[1]|0x80)
+	return 2
+}
+
+// highByte takes a character that begins with a byte from 0x80 on.
+func (s *switcher) highByte(rest string) int {
+	x, c := s.highSet(), rest[0]
+	switch {
+	case x.high == highSingle:
+		s.append(x.single, c)
+		return 1
+	case x.high == highKana && c >= 0xA1 && c <= 0xDF:
+		s.rune(0xFF61 + rune(c-0xA1))
+		return 1
+	case x.high == highKana || len(rest) < 2 || rest[1] < 0xA1:
+		s.rune(utf8.RuneError)
+		return 1
+	case x.high == highKorean:
 		s.append(korean.EUCKR, c, rest[1])
-	} else {
+	default:
 		s.append(simplifiedchinese.GBK, c, rest[1])
 	}
 	return 2
+}
+
+// highSet gives the set in force for high bytes, or the one to assume.
+func (s *switcher) highSet() extension {
+	switch {
+	case s.now.high != highNone:
+		return s.now
+	case s.cs.fallback != nil:
+		s.assumed = true
+		return *s.cs.fallback
+	}
+	s.assumed = true
+	return extension{high: highSingle, single: singleByte("100")}
 }
 
 func (s *switcher) append(dec encoding.Encoding, b ...byte) {
@@ -243,18 +245,23 @@ func (s *switcher) append(dec encoding.Encoding, b ...byte) {
 }
 
 func (s *switcher) rune(r rune) {
+	if r < utf8.RuneSelf && len(s.run) > 0 {
+		s.run = append(s.run, byte(r)) // ASCII is a part of every set here
+		return
+	}
 	s.flush()
 	s.out.WriteRune(r)
 }
 
+// flush decodes the run; what does not fit comes out as the replacement character.
 func (s *switcher) flush() {
 	if len(s.run) == 0 {
 		return
 	}
-	text, err := s.dec.NewDecoder().Bytes(s.run)
-	if err != nil {
-		s.trouble = true
+	if text, err := s.dec.NewDecoder().Bytes(s.run); err == nil {
+		s.out.Write(text)
+	} else {
+		s.out.WriteRune(utf8.RuneError)
 	}
-	s.out.Write(text)
 	s.run = s.run[:0]
 }

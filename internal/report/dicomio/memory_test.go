@@ -129,6 +129,17 @@ func dense(size, value int) []byte {
 	return b
 }
 
+// single gives about size bytes of items of one empty element.
+func single(size int) []byte {
+	item := append(explicitLE.head(0xFFFEE000, "", 8), explicitLE.head(tagMeaning, "LO", 0)...)
+	var b []byte
+	for n := 0; len(b) < size; n++ {
+		items := bytes.Repeat(item, 10_000)
+		b = append(append(b, explicitLE.head(dicomio.Tag(0x00131001+n), "SQ", uint32(len(items)))...), items...)
+	}
+	return b
+}
+
 // TestMemory holds Read to 64 MB and twelve times the file, for files of any kind; for deflated files that are accepted
 // the inflated data set counts as the file. MB are 2^20 bytes. Reports stay below it without help. Files made of nothing
 // but the smallest elements are let in as far as what lives fits below the bound; what the collector has not yet
@@ -179,15 +190,20 @@ func TestMemory(t *testing.T) {
 		"47 MB of bytes": {
 			data: part10(dicomio.ExplicitLittleEndian, identified(), explicitLE.element(0x00420011, "OB", strings.Repeat("ab", 47<<20/2))),
 		},
-		"empty elements, 2 MB":   {data: part10(dicomio.ExplicitLittleEndian, dense(2<<20, 0)), help: true},
-		"empty elements, 3 MB":   {data: part10(dicomio.ExplicitLittleEndian, dense(3<<20, 0)), help: true},
-		"empty elements, 20 MB":  {data: part10(dicomio.ExplicitLittleEndian, dense(20<<20, 0)), want: refused},
-		"tiny elements, 5 MB":    {data: part10(dicomio.ExplicitLittleEndian, dense(5<<20, 4)), help: true},
-		"tiny elements, 10 MB":   {data: part10(dicomio.ExplicitLittleEndian, dense(10<<20, 4)), want: refused},
-		"small elements, 10 MB":  {data: part10(dicomio.ExplicitLittleEndian, dense(10<<20, 8)), help: true},
-		"small elements, 45 MB":  {data: part10(dicomio.ExplicitLittleEndian, dense(45<<20, 8)), want: refused},
-		"5,000 events":           {data: written(t, doseReport(5000), dicomio.ExplicitLittleEndian)},
-		"5,000 events, implicit": {data: written(t, doseReport(5000), dicomio.ImplicitLittleEndian)},
+		"empty elements, 2 MB":  {data: part10(dicomio.ExplicitLittleEndian, dense(2<<20, 0)), help: true},
+		"empty elements, 3 MB":  {data: part10(dicomio.ExplicitLittleEndian, dense(3<<20, 0)), help: true},
+		"empty elements, 20 MB": {data: part10(dicomio.ExplicitLittleEndian, dense(20<<20, 0)), want: refused},
+		"tiny elements, 5 MB":   {data: part10(dicomio.ExplicitLittleEndian, dense(5<<20, 4)), help: true},
+		"tiny elements, 10 MB":  {data: part10(dicomio.ExplicitLittleEndian, dense(10<<20, 4)), want: refused},
+		"small elements, 10 MB": {data: part10(dicomio.ExplicitLittleEndian, dense(10<<20, 8)), help: true},
+		"small elements, 45 MB": {data: part10(dicomio.ExplicitLittleEndian, dense(45<<20, 8)), want: refused},
+		"text of ever other character sets, 40 MB": {
+			data: part10(dicomio.ExplicitLittleEndian, explicitLE.element(tagCharacterSet, "CS", `ISO 2022 IR 100\ISO 2022 IR 144`),
+				identified(), explicitLE.element(0x0040A160, "UT", strings.Repeat("\xe4\x1b-L\xbb\x1b-A", 40<<20/8))),
+		},
+		"items of one element, 15 MB": {data: part10(dicomio.ExplicitLittleEndian, identified(), single(15<<20)), help: true},
+		"5,000 events":                {data: written(t, doseReport(5000), dicomio.ExplicitLittleEndian)},
+		"5,000 events, implicit":      {data: written(t, doseReport(5000), dicomio.ImplicitLittleEndian)},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {

@@ -16,7 +16,7 @@ const (
 // survey is what one complete walk by the guard found.
 type survey struct {
 	elements, items int
-	large           map[int]struct{} // offsets of the sequences larger than a portion
+	large           map[int]struct{} // offsets of the sequences and items larger than a portion
 	padding         int
 	odd             Tag
 }
@@ -49,7 +49,7 @@ func inspectWith(w *walker, see func(token)) (survey, error) {
 		case eventItem:
 			s.items++
 			budget -= costItem
-		case eventSequenceEnd:
+		case eventSequenceEnd, eventItemEnd:
 			if tok.end-tok.start > portion {
 				s.large[tok.start] = struct{}{}
 			}

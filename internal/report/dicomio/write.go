@@ -11,6 +11,7 @@ import (
 
 	"github.com/suyashkumar/dicom"
 	"github.com/suyashkumar/dicom/pkg/tag"
+	"golang.org/x/text/encoding/charmap"
 )
 
 // What a written file says about its writer, PS3.10 section 7.1.
@@ -67,8 +68,13 @@ func fileMeta(d DataSet, transferSyntax string) DataSet {
 			meta = append(meta, Element{Tag: t, VR: vr, Values: []string{value}})
 		}
 	}
-	add(tagMediaSOPClassUID, "UI", d.Text(tagSOPClassUID))
-	add(tagMediaSOPInstanceUID, "UI", d.Text(tagSOPInstanceUID))
+	addUID := func(t Tag, value string) {
+		if isUID(value) {
+			add(t, "UI", value)
+		}
+	}
+	addUID(tagMediaSOPClassUID, d.Text(tagSOPClassUID))
+	addUID(tagMediaSOPInstanceUID, d.Text(tagSOPInstanceUID))
 	add(tagTransferSyntaxUID, "UI", transferSyntax)
 	add(tagImplementationUID, "UI", implementationUID)
 	add(tagImplementationName, "SH", implementationName)
@@ -236,10 +242,13 @@ func textOf(e Element, vr representation, enc encoder) (any, error) {
 	if s == "" {
 		return nil, nil
 	}
-	if vr.charset && enc != nil {
+	if !vr.charset {
+		enc = charmap.ISO8859_1.NewEncoder().String // as Read takes what should be ASCII and is not
+	}
+	if enc != nil && !ascii(s) {
 		var err error
 		if s, err = enc(s); err != nil {
-			return nil, fmt.Errorf("%w: text of %v does not fit the declared character set", ErrBroken, e.Tag)
+			return nil, fmt.Errorf("%w: text of %v does not fit the character set", ErrBroken, e.Tag)
 		}
 	}
 	if len(s)&1 == 1 {

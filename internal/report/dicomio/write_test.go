@@ -3,6 +3,7 @@ package dicomio_test
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -97,6 +98,30 @@ func TestWriteLongValues(t *testing.T) {
 		assert.Equal(t, []float64{0.5}, f.Data[1].Floats)
 		assert.Equal(t, d[2], f.Data[2])
 		assert.Equal(t, []byte("odd\x00"), f.Data[3].Bytes)
+	}
+}
+
+func TestWriteOfRareRepresentations(t *testing.T) {
+	many := dicomio.Element{Tag: 0x00280010, VR: "US"}
+	for i := range 40_000 {
+		many.Values = append(many.Values, fmt.Sprint(i))
+	}
+	d := dicomio.DataSet{
+		{Tag: 0x0008040D, VR: "UV", Values: []string{"18446744073709551615"}},
+		{Tag: 0x00091001, VR: "SV", Values: []string{"-2"}, Bytes: []byte("\xfe\xff\xff\xff\xff\xff\xff\xff")},
+		{Tag: 0x00091002, VR: "OV", Bytes: []byte("8 bytes.")},
+		{Tag: 0x00221464, VR: "OD", Bytes: []byte("8 bytes.")},
+		many,
+	}
+	for _, syntax := range []string{dicomio.ImplicitLittleEndian, dicomio.ExplicitLittleEndian} {
+		f := read(t, written(t, d, syntax))
+		require.Len(t, f.Data, len(d))
+		assert.Equal(t, d[0].Values, f.Data[0].Values)
+		assert.Equal(t, d[1].Bytes, f.Data[1].Bytes)
+		assert.Equal(t, d[2].Bytes, f.Data[2].Bytes)
+		assert.Equal(t, d[3].Bytes, f.Data[3].Bytes)
+		assert.Equal(t, "UN", f.Data[4].VR, "too long for a short length, PS3.5 section 6.2.2")
+		assert.Len(t, f.Data[4].Bytes, 80_000)
 	}
 }
 
