@@ -49,12 +49,25 @@ type Unit struct {
 	Repaired bool
 }
 
-// Convert turns a number of unit u into one of unit to. It returns ErrUnit when the dimensions differ.
+// Convert turns a number of unit u into one of unit to. It returns ErrUnit when the dimensions differ. Sizes that are
+// whole multiples of one another convert with one rounding, so that 5000 dGy.cm2 are 0.05 Gy.m2 and reach that level.
 func (u Unit) Convert(number float64, to Unit) (float64, error) {
 	if u.Dimension != to.Dimension {
 		return 0, fmt.Errorf("%w: %q is not of the kind of %q", ErrUnit, u.Code, to.Code)
 	}
-	return number * (u.Size / to.Size), nil
+	if u.Size < to.Size {
+		return number / whole(to.Size/u.Size), nil
+	}
+	return number * whole(u.Size/to.Size), nil
+}
+
+// whole gives the whole number that a ratio of two rounded unit sizes stands for, or the ratio when it is none.
+func whole(ratio float64) float64 {
+	// Each size carries a few roundings of 1e-16.
+	if n := math.Round(ratio); math.Abs(ratio-n) < 1e-14*n {
+		return n
+	}
+	return ratio
 }
 
 type atom struct {
