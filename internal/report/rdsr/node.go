@@ -2,6 +2,7 @@ package rdsr
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -98,13 +99,7 @@ func (n nodes) text(relation, kind string, name procedure.Code, value string, ki
 
 // number makes a NUM item of a canonical value, in the unit that the template wants.
 func (n nodes) number(name procedure.Code, m measure, value float64, kids ...dicomio.DataSet) dicomio.DataSet {
-	inside, errInside := quantity.ParseUnit(m.inside)
-	unit, errUnit := quantity.ParseUnit(m.unit)
-	if errInside == nil && errUnit == nil {
-		if v, err := inside.Convert(value, unit); err == nil {
-			value = v
-		}
-	}
+	value = inUnit(value, m)
 	text, exact := decimalString(value)
 	measured := dicomio.DataSet{
 		sequence(tagUnits, n.code(procedure.Code{Value: m.unit, Scheme: "UCUM", Meaning: m.unit})),
@@ -114,6 +109,26 @@ func (n nodes) number(name procedure.Code, m measure, value float64, kids ...dic
 		measured = append(measured, dicomio.Element{Tag: tagFloat, VR: "FD", Values: []string{strconv.FormatFloat(value, 'g', -1, 64)}, Floats: []float64{value}})
 	}
 	return n.item(contains, "NUM", name, []dicomio.Element{sequence(tagMeasured, sorted(measured))}, kids)
+}
+
+// inUnit turns a canonical value into the unit that the template wants, if need be by a last bit, so that reading it
+// gives the same value again.
+func inUnit(value float64, m measure) float64 {
+	inside, errInside := quantity.ParseUnit(m.inside)
+	unit, errUnit := quantity.ParseUnit(m.unit)
+	if errInside != nil || errUnit != nil || m.inside == m.unit {
+		return value
+	}
+	written, err := inside.Convert(value, unit)
+	if err != nil {
+		return value
+	}
+	for _, candidate := range []float64{written, math.Nextafter(written, math.Inf(1)), math.Nextafter(written, math.Inf(-1))} {
+		if back, err := unit.Convert(candidate, inside); err == nil && back == value {
+			return candidate
+		}
+	}
+	return written
 }
 
 // unknown makes a NUM item without a measured value, for a mandatory row the report has no value of (CID 42).
