@@ -6,7 +6,6 @@ import (
 	"cmp"
 	"encoding/binary"
 	"slices"
-	"strings"
 
 	"github.com/suyashkumar/dicom"
 )
@@ -103,10 +102,39 @@ func (b *builder) take(a *assembly, tok token) error {
 		a.out = append(a.out, Element{Tag: tok.tag, VR: "SQ", Items: items})
 		return err
 	}
+	if isText := tok.vr.kind == kindText || tok.vr.kind == kindTexts; b.isLong(tok) && (isText || tok.vr.kind == kindBytes) {
+		if err := b.flush(a); err != nil {
+			return err
+		}
+		a.out = append(a.out, b.long(tok, a.cs))
+		return nil
+	}
 	if err := b.emit(tok); err != nil || len(b.plain) <= portion {
 		return err
 	}
 	return b.flush(a)
+}
+
+// isLong tells whether one value is longer than a portion. What holds such a value is large, so it is met here and not
+// inside of what goes to the library as a whole.
+func (b *builder) isLong(tok token) bool {
+	return tok.event == eventElement && !tok.fragments && tok.tag != tagPixelData && tok.end-tok.value > portion
+}
+
+// long decodes a long text or keeps long bytes without the library, which would hold several copies.
+func (b *builder) long(tok token, cs *charset) Element {
+	value := b.w.data[tok.value:tok.end]
+	e := Element{Tag: tok.tag, VR: tok.vr.name}
+	if tok.vr.kind != kindBytes {
+		e.Values = b.words.texts(cs.decode(string(value), mark{tag: tok.tag, vr: tok.vr}, b.notes), tok.vr)
+	}
+	if _, known := dictionaryVR(tok.tag); !known || tok.vr.kind == kindBytes {
+		e.Bytes = bytes.Clone(value)
+		if tok.dialect.big {
+			swap(e.Bytes, tok.vr.word)
+		}
+	}
+	return e
 }
 
 func (b *builder) isLarge(tok token) bool {
@@ -327,73 +355,4 @@ func (b *builder) ordered(d DataSet, offset int) (DataSet, error) {
 		}
 	}
 	return d, nil
-}
-
-// words keeps texts that repeat, such as code values, once, and cuts small slices from large ones.
-type words struct {
-	seen  map[string]string
-	chunk []string
-}
-
-const (
-	longestWord = 48
-	mostWords   = 8192
-	wordChunk   = 1024
-)
-
-func newWords() words { return words{seen: map[string]string{}} }
-
-func (w *words) keep(s string) string {
-	if len(s) > longestWord {
-		return strings.Clone(s)
-	}
-	if k, ok := w.seen[s]; ok {
-		return k
-	}
-	s = strings.Clone(s)
-	if len(w.seen) < mostWords {
-		w.seen[s] = s
-	}
-	return s
-}
-
-// slice gives n strings that nothing else uses.
-func (w *words) slice(n int) []string {
-	if n > wordChunk/8 {
-		return make([]string, n)
-	}
-	if len(w.chunk) < n {
-		w.chunk = make([]string, wordChunk)
-	}
-	s := w.chunk[:n:n]
-	w.chunk = w.chunk[n:]
-	return s
-}
-
-// texts splits a decoded text by the rules of its VR and trims its padding.
-func (w *words) texts(s string, vr representation) []string {
-	if vr.kind == kindText {
-		if s = strings.TrimRight(s, " \x00"); s == "" {
-			return nil
-		}
-		out := w.slice(1)
-		out[0] = w.keep(s)
-		return out
-	}
-	n := strings.Count(s, "\\") + 1
-	if n == 1 {
-		if s = strings.Trim(s, " \x00"); s == "" {
-			return nil
-		}
-		out := w.slice(1)
-		out[0] = w.keep(s)
-		return out
-	}
-	out := w.slice(n)
-	for i := range out {
-		var one string
-		one, s, _ = strings.Cut(s, "\\")
-		out[i] = w.keep(strings.Trim(one, " \x00"))
-	}
-	return out
 }

@@ -152,69 +152,68 @@ func TestMemory(t *testing.T) {
 		t.Skip("peak memory is read from /proc, which only Linux has")
 	}
 	const refused = "exceeds a limit"
-	bomb := deflated(t, make([]byte, 1<<30))
-	report := written(t, doseReport(1000), dicomio.ExplicitLittleEndian)
+	file := func(body ...[]byte) []byte {
+		return part10(dicomio.ExplicitLittleEndian, append([][]byte{identified()}, body...)...)
+	}
+	bomb := func(body []byte) []byte { return part10(dicomio.DeflatedExplicit, deflated(t, body)) }
+	report := func(events int, syntax string) []byte { return written(t, doseReport(events), syntax) }
+	le := dicomio.ExplicitLittleEndian
 	tests := map[string]struct {
-		data []byte
+		data func() []byte
 		size int    // what counts as the file, if not the data
 		want string // part of the error, or none
 		help bool   // measured with a memory limit
 	}{
-		"1,000 events":             {data: report},
-		"1,000 events, implicit":   {data: written(t, doseReport(1000), dicomio.ImplicitLittleEndian)},
-		"1,000 events, deflated":   {data: written(t, doseReport(1000), dicomio.DeflatedExplicit), size: len(report)},
-		"10,000 nested":            {data: part10(dicomio.ExplicitLittleEndian, identified(), nested(10_000)), want: refused},
-		"1,000,000 nested":         {data: part10(dicomio.ExplicitLittleEndian, identified(), nested(1_000_000)), want: refused},
-		"1 MB deflated from 1 GB":  {data: part10(dicomio.DeflatedExplicit, bomb), want: refused},
-		"bomb behind a short tree": {data: part10(dicomio.DeflatedExplicit, deflated(t, append(identified(), make([]byte, 600<<20)...))), want: refused},
-		"20,000,000 empty items deflated": {
-			data: part10(dicomio.DeflatedExplicit, deflated(t, append(identified(), many(20_000_000)...))), want: refused,
+		"1,000 events":           {data: func() []byte { return report(1000, le) }},
+		"1,000 events, implicit": {data: func() []byte { return report(1000, dicomio.ImplicitLittleEndian) }},
+		"1,000 events, deflated": {data: func() []byte { return report(1000, dicomio.DeflatedExplicit) }, size: 8_000_000},
+		"5,000 events":           {data: func() []byte { return report(5000, le) }},
+
+		"10,000 nested":    {data: func() []byte { return file(nested(10_000)) }, want: refused},
+		"1,000,000 nested": {data: func() []byte { return file(nested(1_000_000)) }, want: refused},
+
+		"1 MB deflated from 1 GB":         {data: func() []byte { return bomb(make([]byte, 1<<30)) }, want: refused},
+		"bomb behind a beginning":         {data: func() []byte { return bomb(append(identified(), make([]byte, 600<<20)...)) }, want: refused},
+		"20,000,000 empty items deflated": {data: func() []byte { return bomb(append(identified(), many(20_000_000)...)) }, want: refused},
+
+		"5,000,000 empty items":                  {data: func() []byte { return file(many(5_000_000)) }, want: refused},
+		"5,000,000 empty items in 500 sequences": {data: func() []byte { return file(manySequences(5_000_000)) }, want: refused},
+		"2,900,000 empty items in 290 sequences": {data: func() []byte { return file(manySequences(2_900_000)) }},
+		"items of one element, 15 MB":            {data: func() []byte { return file(single(15 << 20)) }, help: true},
+
+		"OB of 2 GiB claimed": {data: func() []byte { return file(explicitLE.head(0x00420011, "OB", 0x7FFFFFFE)) }, want: "cut short"},
+		"UT of 2 GiB claimed": {data: func() []byte { return file(explicitLE.head(0x0040A160, "UT", 0x7FFFFFFE)) }, want: "cut short"},
+		"30 kB of plain text": {
+			data: func() []byte { return []byte(strings.Repeat("no DICOM at all, only words\n", 1100)) }, want: "not a DICOM file",
 		},
-		"5,000,000 empty items":                  {data: part10(dicomio.ExplicitLittleEndian, identified(), many(5_000_000)), want: refused},
-		"5,000,000 empty items in 500 sequences": {data: part10(dicomio.ExplicitLittleEndian, identified(), manySequences(5_000_000)), want: refused},
-		"2,900,000 empty items in 290 sequences": {data: part10(dicomio.ExplicitLittleEndian, identified(), manySequences(2_900_000))},
-		"OB of 2 GiB claimed": {
-			data: part10(dicomio.ExplicitLittleEndian, identified(), explicitLE.head(0x00420011, "OB", 0x7FFFFFFE)), want: "cut short",
-		},
-		"UT of 2 GiB claimed": {
-			data: part10(dicomio.ExplicitLittleEndian, identified(), explicitLE.head(0x0040A160, "UT", 0x7FFFFFFE)), want: "cut short",
-		},
-		"30 kB of plain text": {data: []byte(strings.Repeat("no DICOM at all, only words\n", 1100)), want: "not a DICOM file"},
 		"47 MB of backslashes": {
-			data: part10(dicomio.ExplicitLittleEndian, identified(), explicitLE.element(0x0040A160, "UT", strings.Repeat(`\`, 47<<20))),
-			want: refused,
+			data: func() []byte { return file(explicitLE.element(0x0040A160, "UT", strings.Repeat(`\`, 47<<20))) }, want: refused,
 		},
-		"47 MB of text": {
-			data: part10(dicomio.ExplicitLittleEndian, identified(), explicitLE.element(0x0040A160, "UT", strings.Repeat("é ", 47<<20/3))),
-		},
-		"47 MB of bytes": {
-			data: part10(dicomio.ExplicitLittleEndian, identified(), explicitLE.element(0x00420011, "OB", strings.Repeat("ab", 47<<20/2))),
-		},
-		"empty elements, 2 MB":  {data: part10(dicomio.ExplicitLittleEndian, dense(2<<20, 0)), help: true},
-		"empty elements, 3 MB":  {data: part10(dicomio.ExplicitLittleEndian, dense(3<<20, 0)), help: true},
-		"empty elements, 20 MB": {data: part10(dicomio.ExplicitLittleEndian, dense(20<<20, 0)), want: refused},
-		"tiny elements, 5 MB":   {data: part10(dicomio.ExplicitLittleEndian, dense(5<<20, 4)), help: true},
-		"tiny elements, 10 MB":  {data: part10(dicomio.ExplicitLittleEndian, dense(10<<20, 4)), want: refused},
-		"small elements, 10 MB": {data: part10(dicomio.ExplicitLittleEndian, dense(10<<20, 8)), help: true},
-		"small elements, 45 MB": {data: part10(dicomio.ExplicitLittleEndian, dense(45<<20, 8)), want: refused},
-		"text of ever other character sets, 40 MB": {
-			data: part10(dicomio.ExplicitLittleEndian, explicitLE.element(tagCharacterSet, "CS", `ISO 2022 IR 100\ISO 2022 IR 144`),
-				identified(), explicitLE.element(0x0040A160, "UT", strings.Repeat("\xe4\x1b-L\xbb\x1b-A", 40<<20/8))),
-		},
-		"items of one element, 15 MB": {data: part10(dicomio.ExplicitLittleEndian, identified(), single(15<<20)), help: true},
-		"5,000 events":                {data: written(t, doseReport(5000), dicomio.ExplicitLittleEndian)},
-		"5,000 events, implicit":      {data: written(t, doseReport(5000), dicomio.ImplicitLittleEndian)},
+		"47 MB of text":  {data: func() []byte { return file(explicitLE.element(0x0040A160, "UT", strings.Repeat("é ", 47<<20/3))) }},
+		"47 MB of bytes": {data: func() []byte { return file(explicitLE.element(0x00420011, "OB", strings.Repeat("ab", 47<<20/2))) }},
+		"text of ever other character sets, 40 MB": {data: func() []byte {
+			return part10(le, explicitLE.element(tagCharacterSet, "CS", `ISO 2022 IR 100\ISO 2022 IR 144`),
+				identified(), explicitLE.element(0x0040A160, "UT", strings.Repeat("\xe4\x1b-L\xbb\x1b-A", 40<<20/8)))
+		}},
+
+		"empty elements, 3 MB":  {data: func() []byte { return part10(le, dense(3<<20, 0)) }, help: true},
+		"empty elements, 20 MB": {data: func() []byte { return part10(le, dense(20<<20, 0)) }, want: refused},
+		"tiny elements, 5 MB":   {data: func() []byte { return part10(le, dense(5<<20, 4)) }, help: true},
+		"tiny elements, 10 MB":  {data: func() []byte { return part10(le, dense(10<<20, 4)) }, want: refused},
+		"small elements, 10 MB": {data: func() []byte { return part10(le, dense(10<<20, 8)) }, help: true},
+		"small elements, 45 MB": {data: func() []byte { return part10(le, dense(45<<20, 8)) }, want: refused},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {
-			size := max(tt.size, len(tt.data))
+			data := tt.data()
+			size := max(tt.size, len(data))
 			bound := int64(64<<20) + 12*int64(size)
 			var limit int64
 			if tt.help {
 				limit = bound - 16<<20 // the runtime does not count the program's code and data
 			}
-			m := measure(t, tt.data, limit)
-			t.Logf("file %d bytes, peak %d MB of %d MB, %v, %s", len(tt.data), m.peakBytes>>20, bound>>20, m.took, m.err)
+			m := measure(t, data, limit)
+			t.Logf("file %d bytes, peak %d MB of %d MB, %v, %s", len(data), m.peakBytes>>20, bound>>20, m.took, m.err)
 			if tt.want == "" {
 				assert.Equal(t, "<nil>", m.err)
 			} else {

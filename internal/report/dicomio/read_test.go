@@ -242,6 +242,32 @@ func TestLargeAndSmallSequencesReadAlike(t *testing.T) {
 	}
 }
 
+// TestLongValues: a value above a portion is decoded without the library, by the same rules.
+func TestLongValues(t *testing.T) {
+	const times = 20_000
+	e := func(r raw, t dicomio.Tag, vr, value string) []byte {
+		return r.element(t, vr, strings.Repeat(value, times))
+	}
+	body := func(r raw, word string) []byte {
+		return bytes.Join([][]byte{
+			r.element(tagCharacterSet, "CS", "ISO_IR 100"), e(r, 0x00091001, "UC", "B\xe4r "), e(r, 0x00091002, "OB", "abcd"),
+			e(r, 0x00091003, "OW", word), e(r, 0x0040A160, "UT", "\\ \xe4"),
+			r.open(tagContent), r.item(), e(r, 0x0040A160, "UT", "abc\xe4"), r.itemEnd(), r.close(),
+		}, nil)
+	}
+	f := read(t, part10(dicomio.ExplicitLittleEndian, body(explicitLE, "abcd")))
+	big := read(t, part10(explicitBigEndian, body(explicitBE, "badc")))
+	assert.Equal(t, f.Data, big.Data)
+	require.Len(t, f.Data, 6)
+	assert.Equal(t, strings.TrimSpace(strings.Repeat("Bär ", times)), f.Data.Text(0x00091001))
+	assert.Equal(t, strings.Repeat("B\xe4r ", times), string(f.Data[1].Bytes))
+	assert.Equal(t, strings.Repeat("abcd", times), string(f.Data[2].Bytes))
+	assert.Equal(t, strings.Repeat("abcd", times), string(f.Data[3].Bytes))
+	assert.Equal(t, []string{strings.Repeat(`\ ä`, times)}, f.Data[4].Values)
+	assert.Equal(t, strings.Repeat("abcä", times), f.Data.Items(tagContent)[0].Text(0x0040A160))
+	assert.Empty(t, f.Repairs)
+}
+
 func TestDataSetLookups(t *testing.T) {
 	d := doseReport(1)
 	assert.Equal(t, "2.25.1001", d.Text(tagSOPInstance))
