@@ -1,0 +1,147 @@
+package assessment
+
+import (
+	"slices"
+	"time"
+
+	"afterbeam/internal/followup/level"
+	"afterbeam/internal/physics/skindose"
+	"afterbeam/internal/procedure"
+	"afterbeam/internal/quantity"
+)
+
+// Windows are the lengths in days over which the doses of a patient are added up, all time aside.
+// Source: 60 days, SIR 2009 (Stecker et al, J Vasc Interv Radiol 20:S263; memory); 180 and 365 days, the former
+// reviewable event of the Joint Commission, 6 to 12 months (read).
+func Windows() []int { return []int{60, 180, 365} }
+
+// Delivered is what one procedure gave, as far as a sum over procedures needs it.
+type Delivered struct {
+	LocalDate      string // 2006-01-02
+	QualityControl bool
+	Dose           procedure.CaseDose
+	// PSD is the estimate with its range; Map is there when the sum may add maps patch by patch.
+	PSD                                    skindose.Estimate
+	Effective, EffectiveLow, EffectiveHigh quantity.Opt[quantity.Sievert]
+	// KermaFactor and KAPFactor are signed factors in date.
+	KermaFactor, KAPFactor quantity.Opt[float64]
+}
+
+// Delivered gives what the assessment's procedure gave.
+func (a Assessment) Delivered() Delivered {
+	in := a.levelInput()
+	return Delivered{
+		LocalDate: a.Procedure.Start.LocalDate(), QualityControl: in.QualityControl, Dose: a.Dose, PSD: a.SkinDose,
+		Effective: a.Effective.Value, EffectiveLow: a.Effective.Low, EffectiveHigh: a.Effective.High,
+		KermaFactor: in.KermaFactor, KAPFactor: in.KAPFactor,
+	}
+}
+
+// Total is a sum with the number of procedures that are in it; absent when none is.
+type Total[T ~float64] struct {
+	Value quantity.Opt[T]
+	From  int
+}
+
+func (t *Total[T]) add(v quantity.Opt[T]) {
+	if x, ok := v.Get(); ok {
+		t.Value = quantity.Some(t.Value.Or(0) + x)
+		t.From++
+	}
+}
+
+// Sum is what several procedures of one patient gave in a window: a plain sum without biological repair.
+type Sum struct {
+	Days                                   int // 0 is all time
+	From, To                               string
+	Procedures                             int
+	Kerma                                  Total[quantity.Gray]
+	KAP                                    Total[quantity.GraySquareMetre]
+	FluoroTime                             Total[quantity.Second]
+	Effective, EffectiveLow, EffectiveHigh Total[quantity.Sievert]
+	SkinDose                               skindose.Sum
+	Levels                                 level.Evaluation
+}
+
+// Sum adds up the procedures of one patient on the days of a window that ends on a local day; days 0 is all time. Test
+// objects count nowhere. Levels are compared with the sum as with a single case.
+func (m Method) Sum(all []Delivered, days int, to string) Sum {
+	s := Sum{Days: days, To: to, From: firstDay(days, to)}
+	var in level.Input
+	var psds []skindose.Estimate
+	in.Dose = procedure.CaseDose{
+		Kerma: quantity.Some[quantity.Gray](0), KAP: quantity.Some[quantity.GraySquareMetre](0), FluoroTime: quantity.Some[quantity.Second](0),
+	}
+	for _, d := range within(all, s.From, to) {
+		s.Procedures++
+		s.Kerma.add(least(d.Dose.LeastKerma, d.KermaFactor))
+		s.KAP.add(least(d.Dose.LeastKAP, d.KAPFactor))
+		s.FluoroTime.add(d.Dose.LeastTime)
+		s.Effective.add(d.Effective)
+		s.EffectiveLow.add(d.EffectiveLow)
+		s.EffectiveHigh.add(d.EffectiveHigh)
+		psds = append(psds, d.PSD)
+		join(&in.Dose.Kerma, &in.Dose.KermaMissing, d.Dose.Kerma, d)
+		join(&in.Dose.KAP, &in.Dose.KAPMissing, d.Dose.KAP, d)
+		join(&in.Dose.FluoroTime, &in.Dose.TimeMissing, d.Dose.FluoroTime, d)
+		in.Dose.Suspicion |= d.Dose.Suspicion
+	}
+	in.Dose.LeastKerma, in.Dose.LeastKAP, in.Dose.LeastTime = s.Kerma.Value, s.KAP.Value, s.FluoroTime.Value
+	s.SkinDose = skindose.Together(psds...)
+	if value, ok := s.SkinDose.Value.Get(); ok {
+		in.PSD = quantity.Some(level.Estimated{
+			Value: value, High: s.SkinDose.High.Or(value), Method: string(s.SkinDose.Method), LowerBound: s.SkinDose.LowerBound,
+		})
+	}
+	in.PSDReason = s.SkinDose.Reason
+	in.QualityControl = s.Procedures == 0
+	s.Levels = level.Evaluate(m.Levels, in)
+	return s
+}
+
+func within(all []Delivered, from, to string) []Delivered {
+	kept := slices.DeleteFunc(slices.Clone(all), func(d Delivered) bool {
+		return d.QualityControl || d.LocalDate > to || (from != "" && d.LocalDate < from)
+	})
+	slices.SortStableFunc(kept, func(a, b Delivered) int {
+		if a.LocalDate < b.LocalDate {
+			return -1
+		}
+		if a.LocalDate > b.LocalDate {
+			return 1
+		}
+		return 0
+	})
+	return kept
+}
+
+// least gives the higher of a value as displayed and times its signed factor.
+func least[T ~float64](displayed quantity.Opt[T], factor quantity.Opt[float64]) quantity.Opt[T] {
+	v, ok := displayed.Get()
+	if f, signed := factor.Get(); ok && signed {
+		return quantity.Some(max(v, v*T(f)))
+	}
+	return displayed
+}
+
+// join keeps a sum whole only while every procedure's value is; the days that lack it are named.
+func join[T ~float64](sum *quantity.Opt[T], missing *[]string, v quantity.Opt[T], d Delivered) {
+	x, ok := v.Get()
+	if !ok {
+		*sum = quantity.None[T]()
+		*missing = append(*missing, d.LocalDate)
+		return
+	}
+	if total, whole := sum.Get(); whole {
+		*sum = quantity.Some(total + x)
+	}
+}
+
+// firstDay gives the first day of a window of so many days that ends with day to, or "" for all time.
+func firstDay(days int, to string) string {
+	end, err := time.Parse(time.DateOnly, to)
+	if days <= 0 || err != nil {
+		return ""
+	}
+	return end.AddDate(0, 0, 1-days).Format(time.DateOnly)
+}
