@@ -27,6 +27,9 @@ func seeds(f *testing.F) {
 		implicitLE.item(), implicitLE.element(0x00091011, "", "abcd"), implicitLE.itemEnd(), implicitLE.close()))
 }
 
+// The fuzz targets want -fuzzminimizetime=20x: by default the go command shrinks each new input of these sizes for a
+// minute, and executes nothing meanwhile.
+
 // FuzzRead wants no panic, sound data sets, and that what was read can be written and read again.
 func FuzzRead(f *testing.F) {
 	debug.SetMemoryLimit(256 << 20) // a read that would hold more than its bound makes the target crawl

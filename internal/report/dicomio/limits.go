@@ -1,6 +1,7 @@
 package dicomio
 
-// Limits bounds what is read. The zero value refuses everything; start from DefaultLimits.
+// Limits bounds what is read. The zero value refuses everything; start from DefaultLimits. With the defaults the whole
+// process of one read peaks below 64 MB + 12 x file, of a deflated file the inflated one (measured by TestMemory).
 type Limits struct {
 	FileBytes        int64 // size of the received file
 	InflatedBytes    int64 // size of a deflated data set once inflated
