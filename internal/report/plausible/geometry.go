@@ -51,15 +51,23 @@ func distances(e *procedure.Event, notes *notebook.Notebook, at notebook.Place) 
 	centre, okC := m.SourceToIsocentre.Get()
 	detector, okD := m.SourceToDetector.Get()
 	// Only the points of a C-arm lie before the isocentre; those of other definitions may lie behind it.
-	before := e.RefPoint.Code.IsZero() || e.RefPoint.Code.Is("113860", "DCM")
-	if (okC && okD && centre >= detector) || (okR && okD && reference > detector) || (okR && okC && before && reference >= centre) {
+	before := okC && (e.RefPoint.Code.IsZero() || e.RefPoint.Code.Is("113860", "DCM"))
+	disordered := (okC && okD && centre >= detector) || (okR && okD && reference > detector) || (okR && before && reference >= centre)
+	if disordered {
 		e.Suspicion |= procedure.SuspectDistance
 		notes.Add("distance-order", procedure.Suspect, at.Of("Distance Source to Reference Point"),
 			"reference point, isocentre and detector are not in this order from the source")
 		return
 	}
-	// 15 cm by definition; displays round to a centimetre.
-	if okR && okC && e.RefPoint.Code.Is("113860", "DCM") && math.Abs(float64(centre-reference-150)) > 20 {
+	if okR && okC && e.RefPoint.Code.Is("113860", "DCM") {
+		fifteen(float64(centre-reference), notes, at)
+	}
+}
+
+// fifteen looks whether the reference point is 15 cm from the isocentre, as its code defines; displays round to a
+// centimetre.
+func fifteen(apart float64, notes *notebook.Notebook, at notebook.Place) {
+	if math.Abs(apart-150) > 20 {
 		notes.Add("reference-distance", procedure.Reduced, at.Of("Distance Source to Reference Point"),
 			"the reference point is not 15 cm from the isocentre as its code says; the distance counts")
 	}

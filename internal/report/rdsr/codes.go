@@ -22,17 +22,17 @@ const (
 //go:embed codes.csv
 var codesCSV string
 
-// codeRow is one concept. later is a code that is read but not written: the outside checkers do not know it yet.
-type codeRow struct{ current, former, srt, meaning, later string }
+// generations is one concept in all its codes. later is a code that is read but not written: the outside checkers do not know it yet.
+type generations struct{ current, former, srt, meaning, later string }
 
 // codeBook knows the generations of each concept.
 type codeBook struct {
-	byCurrent, byAlias, bySRT map[string]*codeRow
+	byCurrent, byAlias, bySRT map[string]*generations
 }
 
 // theCodes reads the embedded table once.
 var theCodes = sync.OnceValue(func() *codeBook {
-	book := &codeBook{map[string]*codeRow{}, map[string]*codeRow{}, map[string]*codeRow{}}
+	book := &codeBook{map[string]*generations{}, map[string]*generations{}, map[string]*generations{}}
 	table := csv.NewReader(strings.NewReader(codesCSV))
 	table.Comment = '#'
 	records, err := table.ReadAll()
@@ -40,7 +40,7 @@ var theCodes = sync.OnceValue(func() *codeBook {
 		panic("rdsr: embedded codes.csv: " + err.Error()) // a broken build, seen by the first test
 	}
 	for _, r := range records[1:] {
-		row := &codeRow{r[0], r[1], r[2], r[3], r[4]}
+		row := &generations{r[0], r[1], r[2], r[3], r[4]}
 		book.byCurrent[row.current] = row
 		book.bySRT[row.srt] = row
 		for _, alias := range []string{row.former, row.later} {
@@ -58,7 +58,7 @@ func (b *codeBook) canonical(c procedure.Code) procedure.Code {
 	if c.Scheme == "SNM3" || c.Scheme == "99SDM" {
 		c.Scheme = "SRT"
 	}
-	var row *codeRow
+	var row *generations
 	switch c.Scheme {
 	case "SRT":
 		row = b.bySRT[c.Value]

@@ -92,7 +92,7 @@ func (r *reader) moment(found []item, at notebook.Place) procedure.Moment {
 	r.related(found[0], at)
 	m, ok := r.clock.dateTime(found[0].text())
 	if !ok {
-		r.notes.Addf("moment-malformed", procedure.Reduced, at, "%s found, a form like 20250131134500.000+0100 expected; left out", shown(found[0].text()))
+		r.notes.Add("moment-malformed", procedure.Reduced, at, "a form like 20250131134500.000+0100 expected; left out")
 		return procedure.Moment{}
 	}
 	if m.DateOnly {

@@ -61,9 +61,7 @@ func (r *reader) headerDevice() {
 	if d.UID == "" && d.Serial == "" {
 		fill(&d.Serial, tagSerial)
 	}
-	if *d == (procedure.Device{Serial: d.Serial}) || d.Manufacturer == "" {
-		fill(&d.Manufacturer, tagManufacturer)
-	}
+	fill(&d.Manufacturer, tagManufacturer)
 	fill(&d.Model, tagModel)
 	fill(&d.Station, tagStation)
 	if e, ok := r.set.Find(tagSoftware); ok && d.Software == "" {
@@ -135,33 +133,31 @@ func (r *reader) patient() {
 
 // Bounds of what a person can have; outside them the value counts as absent. Source: common practice, no source.
 const (
-	shortest, tallest   = 0.30, 2.20 // m
-	lightest, heaviest  = 0.5, 350.0 // kg
-	leanest, stoutest   = 10.0, 80.0 // kg/m2
-	oldest              = 130.0      // years
-	daysPerYear         = 365.2425   // Gregorian calendar
-	weeksPerYear        = daysPerYear / 7
-	monthsPerYear       = 12
-	ageTolerance        = 1.5 // years between (0010,1010), which is rounded, and the birth date
-	outsideOfAnybody    = "outside what a person can have (%s); taken as absent"
-	heightBounds        = "30 to 220 cm"
-	weightBounds        = "0.5 to 350 kg"
-	massIndexBounds     = "BMI 10 to 80"
-	heightName          = "Patient's Size"
-	weightName          = "Patient's Weight"
-	massIndexPlace      = "Patient's Size and Weight"
-	sizeRule            = "patient-size"
-	patientAgeName      = "Patient's Age"
-	pregnancyStatusName = "Pregnancy Status"
+	shortest, tallest  = 0.30, 2.20 // m
+	lightest, heaviest = 0.5, 350.0 // kg
+	leanest, stoutest  = 10.0, 80.0 // kg/m2
+	oldest             = 130.0      // years
+)
+
+const (
+	daysPerYear   = 365.2425 // Gregorian calendar
+	weeksPerYear  = daysPerYear / 7
+	monthsPerYear = 12
+	ageTolerance  = 1.5 // years between (0010,1010), which is whole, and the birth date
+)
+
+const (
+	sizeRule         = "patient-size"
+	outsideOfAnybody = "outside what a person can have (%s); taken as absent"
 )
 
 // size reads height (m) and weight (kg), PS3.3 C.7.2.2. The values themselves stay out of the Findings.
 func (r *reader) size() {
-	height, okHeight := r.bounded(tagHeight, heightName, heightBounds, shortest, tallest)
-	weight, okWeight := r.bounded(tagWeight, weightName, weightBounds, lightest, heaviest)
+	height, okHeight := r.bounded(tagHeight, "Patient's Size", "30 to 220 cm", shortest, tallest)
+	weight, okWeight := r.bounded(tagWeight, "Patient's Weight", "0.5 to 350 kg", lightest, heaviest)
 	if okHeight && okWeight {
 		if index := weight / (height * height); index < leanest || index > stoutest {
-			r.notes.Addf(sizeRule, procedure.Reduced, named(massIndexPlace), outsideOfAnybody, massIndexBounds)
+			r.notes.Addf(sizeRule, procedure.Reduced, named("Patient's Size and Weight"), outsideOfAnybody, "BMI 10 to 80")
 			return
 		}
 	}
@@ -197,7 +193,7 @@ func (r *reader) pregnancy() {
 	}
 	n, err := strconv.Atoi(text)
 	if err != nil || n < 1 || n > 4 {
-		r.notes.Add("pregnancy-status", procedure.Note, named(pregnancyStatusName), "1, 2, 3 or 4 expected; left out")
+		r.notes.Add("pregnancy-status", procedure.Note, named("Pregnancy Status"), "1, 2, 3 or 4 expected; left out")
 		return
 	}
 	r.report.Patient.Pregnancy = n
@@ -218,14 +214,14 @@ func (r *reader) age() {
 	day, _ := time.Parse(time.DateOnly, at.LocalDate())
 	years := day.Sub(birth).Hours() / 24 / daysPerYear
 	if years < 0 || years > oldest {
-		r.notes.Add("patient-age", procedure.Reduced, named(patientAgeName), "the birth date gives no possible age at the procedure")
+		r.notes.Add("patient-age", procedure.Reduced, named("Patient's Age"), "the birth date gives no possible age at the procedure")
 		if okWritten {
 			r.report.Patient.AgeYears = quantity.Some(written)
 		}
 		return
 	}
 	if okWritten && math.Abs(years-written) > ageTolerance {
-		r.notes.Add("patient-age", procedure.Reduced, named(patientAgeName), "age as written and age by birth date differ; that by birth date is taken")
+		r.notes.Add("patient-age", procedure.Reduced, named("Patient's Age"), "age as written and age by birth date differ; that by birth date is taken")
 	}
 	r.report.Patient.AgeYears = quantity.Some(years)
 }
@@ -243,6 +239,6 @@ func (r *reader) writtenAge() (float64, bool) {
 			return float64(n) / perYear, true
 		}
 	}
-	r.notes.Add("patient-age", procedure.Reduced, named(patientAgeName), "an age like 045Y expected; left out")
+	r.notes.Add("patient-age", procedure.Reduced, named("Patient's Age"), "an age like 045Y expected; left out")
 	return 0, false
 }

@@ -19,7 +19,7 @@ func (r *reader) identify() error {
 	}
 	instance, ok := r.uid(tagSOPInstance)
 	if !ok {
-		return fmt.Errorf("%w: %s found in (0008,0018), a UID expected", ErrNoInstance, shown(instance))
+		return fmt.Errorf("%w: (0008,0018) %s, digits and dots expected", ErrNoInstance, emptyOrNot(instance))
 	}
 	r.report.SOPClassUID, r.report.SOPInstanceUID = class, instance
 	if err := r.findTree(); err != nil {
@@ -27,7 +27,7 @@ func (r *reader) identify() error {
 	}
 	study, ok := r.uid(tagStudy)
 	if !ok {
-		return fmt.Errorf("report %s: %w: %s found in (0020,000D), a UID expected", instance, ErrNoStudy, shown(study))
+		return fmt.Errorf("report %s: %w: (0020,000D) %s, digits and dots expected", instance, ErrNoStudy, emptyOrNot(study))
 	}
 	r.report.StudyUID = study
 	series, ok := r.uid(tagSeries)
@@ -37,6 +37,14 @@ func (r *reader) identify() error {
 	}
 	r.report.SeriesUID = series
 	return nil
+}
+
+// emptyOrNot tells what is wrong with a UID without repeating it: it might be anything, even a name.
+func emptyOrNot(uid string) string {
+	if uid == "" {
+		return "is empty"
+	}
+	return "holds other characters or too many"
 }
 
 // class gives the SOP class, or the refusal of one that is no dose report of this kind.

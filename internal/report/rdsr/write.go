@@ -28,8 +28,7 @@ type WriteOptions struct {
 // without a measured value, qualifier "Value unknown". Findings are not written, and the object is unverified.
 func Write(w io.Writer, r *procedure.Report, opt WriteOptions) error {
 	if !validUID(r.SOPInstanceUID) || !validUID(r.StudyUID) || !validUID(r.SeriesUID) {
-		return fmt.Errorf("%w: sop instance, series and study uid expected, %s, %s and %s found",
-			ErrUnwritable, shown(r.SOPInstanceUID), shown(r.SeriesUID), shown(r.StudyUID))
+		return fmt.Errorf("%w: proper uids of study, series and instance expected", ErrUnwritable)
 	}
 	if opt.TransferSyntax == "" {
 		opt.TransferSyntax = dicomio.ExplicitLittleEndian

@@ -152,20 +152,7 @@ func (w *writer) irradiation(e *procedure.Event) dicomio.DataSet {
 	for _, child := range eventChildCodes() {
 		modifiers[child.parent] = append(modifiers[child.parent], w.codedItems(hasModifier, child.row.concept, child.row.get(e))...)
 	}
-	var kids []dicomio.DataSet
-	for _, row := range eventCodes() {
-		relation := contains
-		if row.concept == conceptPlane() {
-			relation = hasModifier
-		}
-		values := row.get(e)
-		if row.concept == conceptAttitude() && len(values) == 0 && len(modifiers[row.concept]) > 0 {
-			values = []procedure.Code{sct("102538003", "recumbent")}
-		}
-		for _, c := range values {
-			kids = append(kids, w.coded(relation, row.concept, c, modifiers[row.concept]...))
-		}
-	}
+	kids := w.eventCodes(e, modifiers)
 	for _, row := range eventTexts() {
 		if text := *row.at(e); text != "" {
 			kids = append(kids, w.text(contains, row.kind, row.concept, text, modifiers[row.concept]...))
@@ -189,6 +176,25 @@ func (w *writer) irradiation(e *procedure.Event) dicomio.DataSet {
 		kids = append(kids, w.participant(p))
 	}
 	return w.container(conceptEvent(), kids)
+}
+
+func (w *writer) eventCodes(e *procedure.Event, modifiers map[procedure.Code][]dicomio.DataSet) []dicomio.DataSet {
+	var kids []dicomio.DataSet
+	for _, row := range eventCodes() {
+		relation := contains
+		if row.concept == conceptPlane() {
+			relation = hasModifier
+		}
+		values := row.get(e)
+		// The modifier needs its row; somebody supine or prone lies down.
+		if row.concept == conceptAttitude() && len(values) == 0 && len(modifiers[row.concept]) > 0 {
+			values = []procedure.Code{sct("102538003", "recumbent")}
+		}
+		for _, c := range values {
+			kids = append(kids, w.coded(relation, row.concept, c, modifiers[row.concept]...))
+		}
+	}
+	return kids
 }
 
 func (w *writer) referencePoint(p procedure.ReferencePoint) []dicomio.DataSet {
