@@ -1,6 +1,11 @@
 package access
 
-import "slices"
+import (
+	"fmt"
+	"slices"
+
+	"afterbeam/internal/store"
+)
 
 // Role is what an account is for.
 type Role string
@@ -35,6 +40,29 @@ func Open() []Operation { return []Operation{"getHealth", "getReadiness"} }
 
 // Setup is the operation that the one-time setup token is for; no account may call it.
 const Setup Operation = "useSetup"
+
+// WholeSite lists the operations whose objects belong to no room or change what every room sees: only an account that
+// sees every room may call them, and one that hands reports in.
+func WholeSite() []Operation {
+	return []Operation{
+		"getReceipt", "listReceipts", "getReportFile", "listQuarantine", "rereadQuarantined", "discardQuarantined",
+		"listReviews", "settleReview", "linkPatients", "unlinkPatients",
+	}
+}
+
+// CheckRooms tells whether an account of the role may have these rooms; nil is every room. An operator wants its rooms,
+// so that leaving them out never opens the whole site. The roles that see no procedures have none.
+func CheckRooms(role Role, rooms []string) error {
+	switch {
+	case !role.Valid():
+		return fmt.Errorf("%w: no role %q", store.ErrInvalid, role)
+	case role == Operator && len(rooms) == 0:
+		return fmt.Errorf("%w: an operator wants the rooms it may see", store.ErrInvalid)
+	case rooms != nil && !slices.Contains([]Role{Physicist, Operator, Quality}, role):
+		return fmt.Errorf("%w: the role %s has no rooms", store.ErrInvalid, role)
+	}
+	return nil
+}
 
 // Permissions gives the roles that may call each operation. An operation that is not in it is denied to everybody.
 func Permissions() map[Operation][]Role {

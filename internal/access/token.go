@@ -19,6 +19,9 @@ import (
 var (
 	ErrUnknown   = errors.New("no valid token")
 	ErrForbidden = errors.New("not allowed")
+	// ErrOutside marks what lies outside of the account's rooms. It is a store.ErrNotFound to the caller, as if it were
+	// not there, and a refusal to the audit record.
+	ErrOutside = fmt.Errorf("%w in the account's rooms", store.ErrNotFound)
 )
 
 // MaxTokenAge is the longest life of a token.
@@ -74,10 +77,13 @@ func Check(ctx context.Context, tokens Tokens, text string, now time.Time) (Gran
 
 // May tells whether the grant allows an operation.
 func (g Grant) May(op Operation) error {
-	if slices.Contains(Permissions()[op], g.Role) {
-		return nil
+	if !slices.Contains(Permissions()[op], g.Role) {
+		return fmt.Errorf("%w: role %s, operation %s", ErrForbidden, g.Role, op)
 	}
-	return fmt.Errorf("%w: role %s, operation %s", ErrForbidden, g.Role, op)
+	if g.Account.Rooms != nil && slices.Contains(WholeSite(), op) {
+		return fmt.Errorf("%w: operation %s wants an account that sees every room", ErrForbidden, op)
+	}
+	return nil
 }
 
 // Narrow puts the rooms of the account into a filter. A room asked for outside of them finds nothing.
@@ -86,12 +92,12 @@ func (g Grant) Narrow(f store.Filter) store.Filter {
 	return f
 }
 
-// Sees tells whether a case lies in the rooms of the account. One outside is ErrNotFound, as if it were not there.
+// Sees tells whether a case lies in the rooms of the account. One outside is ErrOutside.
 func (g Grant) Sees(c store.Case) error {
 	if g.Account.Rooms == nil || slices.Contains(g.Account.Rooms, c.Room) {
 		return nil
 	}
-	return fmt.Errorf("%w: case", store.ErrNotFound)
+	return fmt.Errorf("%w: case", ErrOutside)
 }
 
 // SeesAny tells whether any of a patient's cases lies in the rooms of the account, and gives those that do.
@@ -103,7 +109,7 @@ func (g Grant) SeesAny(cases []store.Case) ([]store.Case, error) {
 		}
 	}
 	if g.Account.Rooms != nil && len(seen) == 0 {
-		return nil, fmt.Errorf("%w: patient", store.ErrNotFound)
+		return nil, fmt.Errorf("%w: patient", ErrOutside)
 	}
 	return seen, nil
 }

@@ -470,9 +470,11 @@ type AccountList struct {
 
 // AccountRequest defines model for AccountRequest.
 type AccountRequest struct {
-	Name  string             `json:"name"`
-	Role  AccountRequestRole `json:"role"`
-	Rooms *[]string          `json:"rooms,omitempty"`
+	Name string             `json:"name"`
+	Role AccountRequestRole `json:"role"`
+
+	// Rooms The rooms it may see. An operator wants them; physicist and quality see every room without them; other roles have none
+	Rooms *[]string `json:"rooms,omitempty"`
 }
 
 // AccountRequestRole defines model for AccountRequest.Role.
@@ -517,6 +519,9 @@ type CumulativeDose struct {
 	AsOf    string `json:"as_of"`
 	Caution string `json:"caution"`
 
+	// Elsewhere Procedures in rooms that the account does not see: in the sums of the windows, not in the list
+	Elsewhere int `json:"elsewhere"`
+
 	// LatestMap Path of the newest skin dose map, null when no procedure has one
 	LatestMap  *string     `json:"latest_map"`
 	PatientId  string      `json:"patient_id"`
@@ -537,6 +542,27 @@ type Dose struct {
 
 	// KermaGy Air kerma at the reference point, sum of planes
 	KermaGy *float64 `json:"kerma_gy"`
+}
+
+// EstimateDetail defines model for EstimateDetail.
+type EstimateDetail struct {
+	// Assessment The assessment as in api/assessment.schema.json
+	Assessment json.RawMessage `json:"assessment"`
+	Caution    string          `json:"caution"`
+
+	// Change What differs from the version before
+	Change  string    `json:"change"`
+	Digest  string    `json:"digest"`
+	Flags   []Flag    `json:"flags"`
+	MadeAt  time.Time `json:"made_at"`
+	Methods string    `json:"methods"`
+
+	// Newest Whether no later version was made
+	Newest      bool   `json:"newest"`
+	PatientId   string `json:"patient_id"`
+	ProcedureId string `json:"procedure_id"`
+	Program     string `json:"program"`
+	Version     int    `json:"version"`
 }
 
 // EstimateList defines model for EstimateList.
@@ -586,10 +612,10 @@ type Event struct {
 	Protocol   string   `json:"protocol"`
 
 	// SecondaryDeg Cranial positive
-	SecondaryDeg *float64  `json:"secondary_deg"`
-	Start        time.Time `json:"start"`
-	Type         string    `json:"type"`
-	Uid          string    `json:"uid"`
+	SecondaryDeg *float64   `json:"secondary_deg"`
+	Start        *time.Time `json:"start"`
+	Type         string     `json:"type"`
+	Uid          string     `json:"uid"`
 }
 
 // EventList defines model for EventList.
@@ -725,18 +751,20 @@ type Problem struct {
 
 // Procedure defines model for Procedure.
 type Procedure struct {
-	Class          string         `json:"class"`
-	Description    string         `json:"description"`
-	Dose           Dose           `json:"dose"`
-	EffectiveDose  Estimated      `json:"effective_dose"`
-	Flag           ProcedureFlag  `json:"flag"`
-	Id             string         `json:"id"`
-	LocalDate      string         `json:"local_date"`
+	Class         string        `json:"class"`
+	Description   string        `json:"description"`
+	Dose          Dose          `json:"dose"`
+	EffectiveDose Estimated     `json:"effective_dose"`
+	Flag          ProcedureFlag `json:"flag"`
+	Id            string        `json:"id"`
+
+	// LocalDate Calendar day where it was done
+	LocalDate      *string        `json:"local_date"`
 	PatientId      string         `json:"patient_id"`
 	PeakSkinDose   Estimated      `json:"peak_skin_dose"`
 	QualityControl bool           `json:"quality_control"`
 	Room           string         `json:"room"`
-	Start          time.Time      `json:"start"`
+	Start          *time.Time     `json:"start"`
 	State          ProcedureState `json:"state"`
 	StudyUid       string         `json:"study_uid"`
 	UpdatedAt      time.Time      `json:"updated_at"`
@@ -752,8 +780,8 @@ type ProcedureState string
 // ProcedureDetail defines model for ProcedureDetail.
 type ProcedureDetail struct {
 	// Assessment The assessment as in api/assessment.schema.json
-	Assessment map[string]interface{} `json:"assessment"`
-	Caution    string                 `json:"caution"`
+	Assessment json.RawMessage `json:"assessment"`
+	Caution    string          `json:"caution"`
 
 	// Change What differs from the version before
 	Change    string    `json:"change"`
@@ -924,6 +952,9 @@ type IdParam = string
 // IfMatchParam defines model for IfMatchParam.
 type IfMatchParam = string
 
+// IfNoneMatchParam defines model for IfNoneMatchParam.
+type IfNoneMatchParam = string
+
 // PageLimitParam defines model for PageLimitParam.
 type PageLimitParam = int
 
@@ -1020,6 +1051,18 @@ type ListProceduresParamsFlag string
 // ListProceduresParamsState defines parameters for ListProcedures.
 type ListProceduresParamsState string
 
+// GetProcedureParams defines parameters for GetProcedure.
+type GetProcedureParams struct {
+	// IfNoneMatch The ETag of what the caller has
+	IfNoneMatch *IfNoneMatchParam `json:"If-None-Match,omitempty"`
+}
+
+// GetEstimateParams defines parameters for GetEstimate.
+type GetEstimateParams struct {
+	// IfNoneMatch The ETag of what the caller has
+	IfNoneMatch *IfNoneMatchParam `json:"If-None-Match,omitempty"`
+}
+
 // ListEventsParams defines parameters for ListEvents.
 type ListEventsParams struct {
 	// Version The version number; the newest when absent
@@ -1028,7 +1071,7 @@ type ListEventsParams struct {
 
 // AddFactsParams defines parameters for AddFacts.
 type AddFactsParams struct {
-	// IfMatch The ETag of the procedure as it was seen
+	// IfMatch The ETag of the procedure as it was seen; the change is refused without it
 	IfMatch *IfMatchParam `json:"If-Match,omitempty"`
 }
 
@@ -1168,13 +1211,13 @@ type ServerInterface interface {
 	ListProcedures(ctx echo.Context, params ListProceduresParams) error
 	// GetProcedure Give a procedure with its newest estimate and flags
 	// (GET /v1/procedures/{id})
-	GetProcedure(ctx echo.Context, id IdParam) error
+	GetProcedure(ctx echo.Context, id IdParam, params GetProcedureParams) error
 	// ListEstimates List every estimate that was made, newest first
 	// (GET /v1/procedures/{id}/estimates)
 	ListEstimates(ctx echo.Context, id IdParam) error
 	// GetEstimate Give one estimate version whole
 	// (GET /v1/procedures/{id}/estimates/{version})
-	GetEstimate(ctx echo.Context, id IdParam, version VersionPathParam) error
+	GetEstimate(ctx echo.Context, id IdParam, version VersionPathParam, params GetEstimateParams) error
 	// ListEvents List the irradiation events
 	// (GET /v1/procedures/{id}/events)
 	ListEvents(ctx echo.Context, id IdParam, params ListEventsParams) error
@@ -1577,8 +1620,28 @@ func (w *ServerInterfaceWrapper) GetProcedure(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetProcedureParams
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatchParam
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.GetProcedure(ctx, id)
+	err = w.Handler.GetProcedure(ctx, id, params)
 	return err
 }
 
@@ -1617,8 +1680,28 @@ func (w *ServerInterfaceWrapper) GetEstimate(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter version: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetEstimateParams
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatchParam
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.GetEstimate(ctx, id, version)
+	err = w.Handler.GetEstimate(ctx, id, version, params)
 	return err
 }
 
@@ -2638,7 +2721,8 @@ func (response ListProceduresdefaultApplicationProblemPlusJSONResponse) VisitLis
 }
 
 type GetProcedureRequestObject struct {
-	Id IdParam `json:"id"`
+	Id     IdParam `json:"id"`
+	Params GetProcedureParams
 }
 
 type GetProcedureResponseObject interface {
@@ -2667,6 +2751,22 @@ func (response GetProcedure200JSONResponse) VisitGetProcedureResponse(w http.Res
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
 	return err
+}
+
+type GetProcedure304ResponseHeaders struct {
+	ETag *string
+}
+
+type GetProcedure304Response struct {
+	Headers GetProcedure304ResponseHeaders
+}
+
+func (response GetProcedure304Response) VisitGetProcedureResponse(w http.ResponseWriter) error {
+	if response.Headers.ETag != nil {
+		w.Header().Set("ETag", fmt.Sprint(*response.Headers.ETag))
+	}
+	w.WriteHeader(304)
+	return nil
 }
 
 type GetProceduredefaultApplicationProblemPlusJSONResponse struct {
@@ -2728,6 +2828,7 @@ func (response ListEstimatesdefaultApplicationProblemPlusJSONResponse) VisitList
 type GetEstimateRequestObject struct {
 	Id      IdParam          `json:"id"`
 	Version VersionPathParam `json:"version"`
+	Params  GetEstimateParams
 }
 
 type GetEstimateResponseObject interface {
@@ -2739,7 +2840,7 @@ type GetEstimate200ResponseHeaders struct {
 }
 
 type GetEstimate200JSONResponse struct {
-	Body    ProcedureDetail
+	Body    EstimateDetail
 	Headers GetEstimate200ResponseHeaders
 }
 
@@ -2756,6 +2857,22 @@ func (response GetEstimate200JSONResponse) VisitGetEstimateResponse(w http.Respo
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
 	return err
+}
+
+type GetEstimate304ResponseHeaders struct {
+	ETag *string
+}
+
+type GetEstimate304Response struct {
+	Headers GetEstimate304ResponseHeaders
+}
+
+func (response GetEstimate304Response) VisitGetEstimateResponse(w http.ResponseWriter) error {
+	if response.Headers.ETag != nil {
+		w.Header().Set("ETag", fmt.Sprint(*response.Headers.ETag))
+	}
+	w.WriteHeader(304)
+	return nil
 }
 
 type GetEstimatedefaultApplicationProblemPlusJSONResponse struct {
@@ -3129,8 +3246,15 @@ type GetReportFileResponseObject interface {
 	VisitGetReportFileResponse(w http.ResponseWriter) error
 }
 
+type GetReportFile200ResponseHeaders struct {
+	ContentDigest      *string
+	ContentDisposition *string
+	ReprDigest         *string
+}
+
 type GetReportFile200ApplicationdicomResponse struct {
 	Body          io.Reader
+	Headers       GetReportFile200ResponseHeaders
 	ContentLength int64
 }
 
@@ -3139,6 +3263,15 @@ func (response GetReportFile200ApplicationdicomResponse) VisitGetReportFileRespo
 	w.Header().Set("Content-Type", "application/dicom")
 	if response.ContentLength != 0 {
 		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	if response.Headers.ContentDigest != nil {
+		w.Header().Set("Content-Digest", fmt.Sprint(*response.Headers.ContentDigest))
+	}
+	if response.Headers.ContentDisposition != nil {
+		w.Header().Set("Content-Disposition", fmt.Sprint(*response.Headers.ContentDisposition))
+	}
+	if response.Headers.ReprDigest != nil {
+		w.Header().Set("Repr-Digest", fmt.Sprint(*response.Headers.ReprDigest))
 	}
 	w.WriteHeader(200)
 
@@ -3227,29 +3360,49 @@ func (response KeepReport200JSONResponse) VisitKeepReportResponse(w http.Respons
 	return err
 }
 
-type KeepReport201JSONResponse Receipt
+type KeepReport201ResponseHeaders struct {
+	Location *string
+}
+
+type KeepReport201JSONResponse struct {
+	Body    Receipt
+	Headers KeepReport201ResponseHeaders
+}
 
 func (response KeepReport201JSONResponse) VisitKeepReportResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
 	}
 	w.Header().Set("Content-Type", "application/json")
+	if response.Headers.Location != nil {
+		w.Header().Set("Location", fmt.Sprint(*response.Headers.Location))
+	}
 	w.WriteHeader(201)
 	_, err := buf.WriteTo(w)
 	return err
 }
 
-type KeepReport202JSONResponse Receipt
+type KeepReport202ResponseHeaders struct {
+	Location *string
+}
+
+type KeepReport202JSONResponse struct {
+	Body    Receipt
+	Headers KeepReport202ResponseHeaders
+}
 
 func (response KeepReport202JSONResponse) VisitKeepReportResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
 	}
 	w.Header().Set("Content-Type", "application/json")
+	if response.Headers.Location != nil {
+		w.Header().Set("Location", fmt.Sprint(*response.Headers.Location))
+	}
 	w.WriteHeader(202)
 	_, err := buf.WriteTo(w)
 	return err
@@ -4131,10 +4284,11 @@ func (sh *strictHandler) ListProcedures(ctx echo.Context, params ListProceduresP
 }
 
 // GetProcedure operation middleware
-func (sh *strictHandler) GetProcedure(ctx echo.Context, id IdParam) error {
+func (sh *strictHandler) GetProcedure(ctx echo.Context, id IdParam, params GetProcedureParams) error {
 	var request GetProcedureRequestObject
 
 	request.Id = id
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.GetProcedure(ctx.Request().Context(), request.(GetProcedureRequestObject))
@@ -4181,11 +4335,12 @@ func (sh *strictHandler) ListEstimates(ctx echo.Context, id IdParam) error {
 }
 
 // GetEstimate operation middleware
-func (sh *strictHandler) GetEstimate(ctx echo.Context, id IdParam, version VersionPathParam) error {
+func (sh *strictHandler) GetEstimate(ctx echo.Context, id IdParam, version VersionPathParam, params GetEstimateParams) error {
 	var request GetEstimateRequestObject
 
 	request.Id = id
 	request.Version = version
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.GetEstimate(ctx.Request().Context(), request.(GetEstimateRequestObject))
@@ -4748,99 +4903,108 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7H1bk9s2lvBfQfGbt6GtdtvOV9uufej1JeMaJ+mxPZMHj1cFkUciIhKgAVCy4ur/voULwRtAUmq105va",
-	"eZi4RRA4OPdzcA74LUpYUTIKVIro6ltUYo4LkMD1X9drCfxG/aT+SkEknJSSMBpdRR8zQEnFBeNIZlgi",
-	"mQEq8QbQCtaMA9rgHURxRNTYLxXwQxRHFBcQXUVYTRvFkUgyKLBZVkrgauh/f8KPfr989P8/f7t8dvuX",
-	"KI7koVTvCMkJ3US3t7GB6gN8qYAmMAKdsEMQrYoVcMTWGsgcC4k4JIynSADQ2UCuGS+wjK4iQuUPz6I4",
-	"KgglRVVEVxcOTEIlbIAbOMUv6wB47xQMOUtwjlJ8qCHbE5qyvXih/2j9TmEPQqKSswTSigPaZ0ARXgmg",
-	"MgS9WLJ1EMUXj/7j87dnt4/MPy6bf/gR/jLHQgR2cuOAStSoADj1swacAn99B3Qjs+jqh2e+Rd/kePOG",
-	"5GEG/JVxIdE6x5saTw5BASjU2A4QQBX1PkUccJJBqkYCVkSv6JayvWKNFeRsrx4wCtHnEKAfJJbwK6YS",
-	"0gC0ekQNqAIkhCqhBnagTGGNq1wxXgPnbMj9IGtODkCqHtaAFrgM4dIIgx/Okm5aMJq/xE79/2+C0QBM",
-	"nBUhiAhvi0sIIs6Kc3H823REr7ASf6kAkbQGpMQya+DQv3P4UhEOaXQleQUnq7q365+wTLIRYF5/9PA/",
-	"wgIRifZYdDRcBjjVOs1C+nb9SE9/nGDe4A28IwUJ8c9rKjkBgbA2BwFi5WoCP/c8v4gVEEazPr+4aOnZ",
-	"J14961SQlrE58jelKIYy6HiZsx0RhFGcR7G2nTnoobgAmkLq5+33kAAp5Wz4uBl/oopo64ctlFKzo/71",
-	"S4U5ppJQrTFSIhLMw0CzoED+jIsGVqbFzgenfXQEb31kswxmYD3JziX//wKuiDwidzszwvoWL9p2eto6",
-	"25f7uLFMfqH/N8n2DkaZzYbTr7EacMJq60jwbtVcomRUgPYkbzhb5aBhTBiVCjVX3yJcljlJsAJ3UZoR",
-	"f9UW4upba+m/cFhHV9H/WzSu6sI8FYt6Xr1izz9QXukeqER7zugmRnsiM1ZJVGJJ1M8pllhj0k6mPd4k",
-	"YZUBruSsBC6J2UDCAUtIl1h2XMEUS3gkSQFDNtIChlf5+Eu0ynM1qMb4YBKSqncHPxvSeR5wlocesEL4",
-	"mUQ/UhajwAdlMWKkwEJrxhHsgB+ckEswUwzB8W8Dc44PkeGGmrM+GQupN2DBrYGL22ju4q9RUWz1GyRS",
-	"LWqJ9Y4ID8Gweaj/7eAeY6Wa9LcT0LuJR0B6r0IPAxVOUyK1wbhpwbfGuYC4B3JN05aafGIlzf0dhynu",
-	"bFR2ECRRSIkjNT2WjBvlnxOptBBOC6KkHVcpMc8E8B1JfA5ui28cFntqfAK8UWS2ucCLTwWi8jiGBKbw",
-	"VXrDsgAvOuWkIFDR3xGsoaB4r1+a3FE9d2wADG7KTufhWyOYHiHDiaKW70mGReZ9YBf1PqpkwgJKxKpI",
-	"vx4BLAIABnVPHYp76TWkj2AVT/wzabU5UwP3KOOAsLPUCHVKyC4b1zRw6GsQ0qDNIcJiP0jofwEna2vl",
-	"huROQWKSBxDtuHQezmjbVKwYywHTIRb0uLjFpxYE3wZeYgEqvh3Cvba/jomNfvNWaznrbk9bczuwD3Xb",
-	"Y9dLe6GtiirHkuzgFRMejWGSIj5UJ7gKSl2OJQi5VKHwMPuBZdbL0ogtoShlQgfP1pBqj5CyVoCWYYEY",
-	"neUAWNZbBhwBN+d8ddZCc1+ZxZFNQs2e7Fc9flIttnYRu+xUC/Zm4Q7GG9L4CO4ns4vKBuT6O/ACI0xT",
-	"9PfrG5SxPLX+TZlj2lIgTnYUs1WMM5Gw8rBUVnOYnGgGIKtWGt3EqlU+QmTrlN/G0RaXy81hmRSXAagf",
-	"YQ5YMVBaJTJGotI5Gg23OHFJNe1ycxgueE042hpUSRuProHrVGrJCD3H8j3ucLB0MDHEfivk9vHDayFJ",
-	"gSX4PUIb5sxn7Xo6G2lN8rhbYAy2erIh22aYbvxGLyUb600OHhU4haOCkgJkxlIR0iUbG0kOnu0auD3B",
-	"qAcNUQNcM3Ozflxv2G1vDGseRykjm2zIu38jmwwBTV16Qq0Ro+1/Xp4mJTnbe7IRbH/ONQxKvFivKPHT",
-	"fYfzyqPhanydQSbNCgYDscG2hcdB7KXYDnzx83EK7ntrtBPXIznbsVwO1/sJMEWyWgFSz00a9IQFyhwH",
-	"3GBjsPwyTArMD8sUNh7Gvf4FlUwQ5SOdCBJnkiUsD7j5CaNpcPWXHFOC8ztCICTmR+g784NPtLwOVd9t",
-	"0RQwg2us1yDYuVs4iYOGrE2VPp5ajBQUKL9Fgx0ck+EwojllxeykPlDe4MSXaalkFohLj7ZO4bRWOOoc",
-	"iRadlhynss1C1BqviQPNzlqhXr2hEHb8dFrj5AgyaSxPUclMGQJDnJaAwhtYHgDzbszpRLPJAV9eeE+/",
-	"GyE1B76TKX9l+zm4jEedwcoAp8s14TqFtQaQ9g9feioDssnkMikmYL7swPzUB3TJhLRRag2JqEpCrYzr",
-	"/6aQVCsiK7HMYS07P3AFiD+F5pi3hY7nvdTe03iMtVsvXs7ICUqlQpdsvRYgl8UUbp50E/qPzN8D/OwN",
-	"qrebiemePu+wx+PnU66GEziLKC9be9MQKyyI35fNYQf50Aa9pdr+C1wAss7MKV6hmjwUkX+pMJVEHvzK",
-	"Sgl5IEmWsBJ8CXoimsxBjBhH2JaKaAc0oElHtKI5Pzym/sHH1NLmX+e6phbzCum141xj6gr9eIjRjwdU",
-	"XKrtnSOiNMh0+G6RrEWg2B2lOmdXc01s+cpu0iEzxJf+BLWp8pir9V2qzZOTqVPdPXfKVF+59NNXqU/c",
-	"bc6JUVftNJ1l6hsXW58SzGC/I3Tr2TBnxXIsdRwQGEIlG33v+CBXvbA6HOdJ+E6pOlvqQdp3C1aHCQdB",
-	"Yc3vIOSEbuezisb+lINgpgyBcZp/wGQGvE2p+cUsJxvB3ra6IIxajJ9h/5FtgQbPBo84EYSvJeEgjmJC",
-	"WS/uK01MOMgYiYztKWL2UGJ04zXM9bwdmHzbv2mRqWszCZfZMrU2YLaQClEBP+4s2upmf6j41f97xXdk",
-	"x/hyTnSmRbT9hlvSwesOmlu7NquP4MwvpJbpjsizWwrMzI2LMZA+AOZJdqS8NjSbcsMbSh1zuNsPo8wk",
-	"3l009R9HnH9pHRVys5TproQvHxlHksjASWQgHdDbiQ3szTRuqcDGmrOtXkK3joGGQU9bIfie23ONMebS",
-	"Zx9KM63XKoDawXLOW00+9TZ2Z3h3L4MNag1dshXWNVNnW4C3S7El9Pi92WqHZcKo5J10VetwR5e1BHjr",
-	"mBzTwKE+oUxQzVKlh2UVwEVVpkcXIM3P2Zv0VvuMroEmdoV8dd2hTX+1iBu7Eu82bw/JELdOB2w5tibt",
-	"gNYDxu5gYFQSXzmV0j/+FSBEUdeeedWo8Y6HBrt5V9fWUoRLsmh+fGx48PFvxh0cwDZ2vtyc+3jq11Ky",
-	"XgMXSPmh2p+v6/lMl4WP6MeFHaGQ49znSkcXAIydRo0UB8w8cqojnBZPjB81O8jGi5HuLUI790F/CIWj",
-	"Yd977WyfFjucx/0fcfdtkbXHxdDHi0uR4cvnPwTsbSB/HdDFzV76IntARCIiUKvSGjGOXKl1jKAo5QHp",
-	"MGZPBPgjpQTI7khdL8jvKgSVML9gqFxqpR00OWoEoUJimkB4UN/2nVpyPm4AvZ6/tUcuDO9SuoMTS+Qu",
-	"cvtI8Gy5DdUI1/1hWsG1CszVCbWYzKhjrHsQRvTBjsD+KKc+wEVbQv0PWAn0SEmYcCo5lIzL+fGlBq3n",
-	"HDVzuPK5NqhhXP2BfKKWP4ZNNGmnucRMO8IkH0BW5XcsiPad7fngOltu6JTWgFPySaEQCwu5rMQd2wxK",
-	"DmviT8mUFS9t+OVjK7a909I+kWtyXRasBohei0ALjz1MdGAL0t+f6dEZtvmyYjhpSlTspEFQThORFB9E",
-	"pz/n6Q/Px3tzOgQ96lix7zM6kmggfBuzxaFDA2Gh7lWn6JW73dCtVhSc52icp1p7bKJH3RfqzRI1YzKy",
-	"yZaF2Hn68irXDJvZ0rIT6y2b1XK2n1wsNyVmd15rah030tQsg82hnLjueWLPdtVnmHqTlbmtXa7PUqRb",
-	"wzLVnTypbLe4HNnYWKlca0/bs1bN+ffmAkiB9pniD1NER3QKRJ+jV4U3uAiX4rV2gO+lKq9JJIVR3Iyp",
-	"yhK4F9AbwFuBcJpCeoUwRXokWrGKpjESREEpMzggCpAiyiTKCdRemS4vUPPfdQsGPK2efDD2q11bMJ5c",
-	"3tdKMniCxqNLB0ZyxpJNu+DaUsR1c7/u8O3kKtoFdw0j96rvnLz5KsoH2qavPn2q22s8BlbHy2hh8g54",
-	"twlxjWIdmlhTdFlxIg8fdKVD47+4Jlqd9AbM9WmYfT+TsjRNs4Su2ZCx3uOU6I4lYxbYuq1CH20qkkLa",
-	"FKWIK2QiIoHq8DpuTInuFAC8bbXGYJr2LE/8b7pmec72j6oS6SoMNZfmrRglrrHHvK6Y3MZjj9Fr3cGh",
-	"fydCCWq9sG74Rbguz1YiilEBWFQcCqDyhV3n31ThgBeoBFbmBjgKO+AohYSkoJ0PmUHxGP3TMLdayDT2",
-	"2BV0AiK2b12ocUQKhDnUelJFIcJZIwJ5Kh7/W3FfThKgxhez3djXpdr1o8vHF0qaeG6pJa4Wi/1+/xjr",
-	"x48Z3yzsu2Lx7u3L1z9/eK3faU6/zBU2K9A5UHcUED2pw2pckugqevr44vFTE99mmnkWGeBcZr+rf29A",
-	"+6Omi5Qw+jaNrqIfQf5ND4l6Td6XF888nFRRWgt2zarR1afPcSSqosD8EF1FH0G5du4WIcVWQiBeUREb",
-	"ajCZEbpBkJuEmXYyPjVdq2ruBQecHkahfg84JRT0McUMwNV8ClfPL556rkBgEnEzYmpj+wxkBtyJSIIp",
-	"WilTWkpElYc7e4u7J4t2W7N3nyqiua4HDfZ5MdKBf1znfbv52tN9rw9NajD0U3tDhX9WB2aro7+NSLVM",
-	"M1+DH5woVok+2+rNITqu0/TaRZP2RPm/WHo4Nx7q6O22a8CUmb0dUOHJuVefoMAZCPAT3irNiFplKH0S",
-	"9Dh08Y2ktwvbw69DQC+BXpkBDZHaV5B98gPbDFnUN/Xcfr4f8naPPGZR95nvTpzUHEvfkQqvadoiglYc",
-	"ytDY1MJcmjTpjaDMfLQ1Rg+LGJ08yXeWNFdNFhA1jdRORde5hM5MbVIgjvYv7EFTt4IsRP4qNW1kYYuh",
-	"RxxLb89NfLfx5Fu9C6QMs9yXlXL3R3jIdm0uLGRrVDfDn8tQqVXrSWPE8hSERHVDg6OSxnmXSItd77YA",
-	"L8X0lQKHmmb3i7zO9QXBa3awQGsddd4dgy8zSLYmA5gx5Y5rZCYZJhThDSZUSK30ME1Mc04Any4XFWT6",
-	"N7YI4Dim9973N4Ptm/u0ZgxuXbk4Y3Rzd96MwfUdWzOGtu7/fGBy7aruR8XasMCZhFpP1rvswcW48fCS",
-	"zr642xC+Zk9dn23scUVTFrbG/6Rq6E1dI/rndJA+YmXiVjjZnoFcH43ZVGgzUzZEaEptazqYE8ZQyPgT",
-	"fIcY6v699w/4YBO4xpeQGRGIjHmMNaIWwhUe+9nTFCa32PM+mKxbBD2LyS7OvfhYpFtfKWdN/tls4RtC",
-	"03pygVaH+ipj7fjXBe5h3nZEVGpmjM1vXD/FXZTL/eJ/AvdnwPaPZAf62tI2MecjeFEXKU9g+ZUteD0N",
-	"0zOstrt3+l7J0rttKUCdXur2XFTaK6+zQyqddUZsB7y+R7vdHTmTgq4PK+gzvtMjHqScuPayACn05hDR",
-	"keRZwlPtFtn7arXak7gOVN0hWNOp5aFBKGn37iE7PO32ue+cgzCNf2HqnslT0Jl4TJnNWuub8omYSdNa",
-	"rjoHiUFxummf5R1H5/uMp3p3z88JfjyXUP9f5DZWkz4dvrV46EzKqpnRBWz9MK21qIeZpz2pVi/CQ/Sl",
-	"ek0yIZ+qtQtza7yG5PVH0zDWrNU/vL89nxfWfO2CyExnfHpBt/aC60aOI8i3aIqcxlTT61Yp1AOkZOeu",
-	"uwAZ3YV0ZxIfc1miw7+sU38FTuEuAtVQZPHNwjwqZK1bzu7Nix5cr/4Q5BKajf8hYsloA4NrRdNp2mMJ",
-	"7m6uCsvf7m7u3xEkvn9h3U0kEAw+lHPOeGq/VaRClzM66YRzV9QDNW6PoZm7xSqcUNcjHqS6dJdzBQig",
-	"N9c7qjkj8vX0RmHWVUZpCmmIArocx2TdBkezd0TytFh0PjpzX1FU55ayWWHU5XfhhWtFFvc5D6fjiEAr",
-	"IHSjTd0ZGOM6Tds8YYLoknGJcpxsxQuE9fIDXWtq5I6VXHt3dTDJrS9a/k5qdkZM1Po61Z11wlib97CW",
-	"khR4A4uS9sypK6RdEYr1h1yGRavmVbHb/PVrkU9YY58CUjQ6k5XWgXr7GnKE9eeYSCKVP824+ttkkqc4",
-	"qWnfHFX8/2iGnVRD8CAj1XZr51T1gGmVPJPB0MlNIkyF4KqSKGFVbmrMV4Aq0bEbtqrQRzJXgZVg+6WJ",
-	"UAWWGvCPTqfun/GQ8aaSCAtyFgWu5+q2eWs1YhboFga/0NGr7kNGQuoWkdnU46AbqYPEe6+f/8lo52l8",
-	"uRZbSNGa8TPQ7j3g1E88RhNAhb1YI0SiWtwnc0F1q/WDdIhdH7jfHPGmTfwsZ89Y6a7EfjcOtw5s6i+s",
-	"zEP3Yk1yGMe5ev0Nyb9bAi4liWkzOsZf8OLcaAjcNFGc0yFwGDerVNTchZKOo978MGb63zf3BByZvx98",
-	"FPF/dV77D/MW6vmMYOmGoWDJYUPh0NHb3wFKI0OzSzlOFYDvV8Exoev0oZYRC62hzN1KL1xPRi0pt/FZ",
-	"T/NGoPoZ9jq7zagi6CoHJCTjmrXis4bCIzD80l871r4oZajSFfsmujAcddU2pmdg7L/pAheq842v3r78",
-	"5af2YuMay11zMaKx6jsr/jyRirtbZEL1mJ2fM07ZY+Xc6uJ0VAIXjCLJUM7Ytu7qJSnU1y2Hz4staMbI",
-	"C5ByrGfkg35uryj5c8YqZotnqafOdcelJX43MhkliQBZlSN1qQL01S73VPLXuTbmgfV6aLPqunDc+eR9",
-	"tIB8KIGmWowYNVeqIE0XW8hp+807AI1UdTadP0Ht+LHuJbo3bdVcvDLWSnM2LWVmc1//lRkQbi9gFpOo",
-	"qoPwHdvCWBCunj/MnqkH2MCG6hush7jv9tK6TvZPnxV6BPBdjVXTGL3QaLPT9GF+1bgMTUil3apeOCoz",
-	"KFpfLbc+hbLxwdswsBFKwjs3ptgZOnUrnk9GmmreZop+jWQzUa2Th9O8CTTLNy/XzQ+DTIrtBTQA1NJu",
-	"X7KUGL71a8ZQSgz6BN5rFLZe0603w7fMXee6hVlpSMjXra/Y29bm28+3/xMAAP//",
+	"7D1rk9u4kX8FpUvVfQjn4bG9VxnXfZjzY9cV765jT7IfvD4VRLZERCTABUDJimv++xWefAEUpdF457aS",
+	"D1mPCAKN7ka/0N38OktZWTEKVIrZ9ddZhTkuQQLXf90sJfD36if1VwYi5aSShNHZ9ew2B5TWXDCOZI4l",
+	"kjmgCq8ALWDJOKAV3sAsmRE19rca+G6WzCguYXY9w2raWTITaQ4lNstKCVwN/d9P+OxfV2f/9fnr1bO7",
+	"P82SmdxV6h0hOaGr2d1dYqD6CL/VQFMYgU7YIYjW5QI4YksNZIGFRBxSxjMkAOhkIJeMl1jOrmeEyu+e",
+	"zZJZSSgp63J2fenBJFTCCriBU/y8jID3TsFQsBQXKMM7B9mW0IxtxQv9R+t3ClsQElWcpZDVHNA2B4rw",
+	"QgCVMejFnC2jKL48+8vnr8/uzsw/rpp/hBH+ssBCRHby3gOVqlERcNyzBpwSf3kHdCXz2fV3z0KLvinw",
+	"6g0p4gz4C+NComWBVw5PHkERKNTYDhBAFfU+zTjgNIdMjQSsiF7TNWVbxRoLKNhWPWAUZp9jgH6UWMIv",
+	"mErIItDqEQ5QBUgMVUIN7ECZwRLXhWK8Bs7JkIdB1pwcgVQ9dICWuIrh0hyGMJwVXbVgNH+Jjfr/fwpG",
+	"IzBxVsYgIrx9XGIQcVaeiuPfZiNyhVX4txoQyRwgFZZ5A4f+ncNvNeGQza4lr+FoUfd2+SOWaT4CzOvb",
+	"AP8jLBCRaIuFlnBGoKQ5pitARCAOy1pAhrZE5qyWiHgpkgPOtNSze3m7PNMAxI7u1eVlGOyfGIWpoG+d",
+	"+khxUQBHORYj8KiZjwLqPV7BO1KSGN+/ppITEAhrNRZhskJNEOb655eJgsJohOcKBq8fngT1gxedWjZM",
+	"kRv7BNxQdvgzyNmGCMIoLmaJ1vkF6KG4BJpBFj6THyAFUsnJ8HEz/kjR1pZra6ikPkb6199qzDGVhGpJ",
+	"lxGRYh4HmkUFyU+4bGBlWlyE4LSPDlBWt2ySoo+sJ9mp5NY/gCsijxy6jRlhbaIXbftiv1VhX+7jxjL5",
+	"pf7fXrb3MMp8MpxhSduAExe3B4J3p+YSFaMCtAX8nrNFARrGlFGpUHP9dYarqiApVuBeVGbEn7Vmu/7a",
+	"WvpPHJaz69l/XDQm9oV5Ki7cvHrFnl2jxOEWqERbzugq8WK6wpKonzMsscaknUxb6mnKagNcxVkFXBKz",
+	"gZQDlpDNseyYsBmWcCZJCUM20gcML4rxl2hdFGqQw/hgEpKpdwc/G9IFHnBWxB6wUoSZRD9Smq7EO6Xp",
+	"EqTAQkvGEWyA7/whl2CmGIIT3gbmHO9mhhscZ30yml1vwILrgEvaaO7irxFRbPFPSKVa1BLrHREBgmHz",
+	"UP/bwz3GSo70d3ug9xOPgPRBuUwGKpxlRGqF8b4F3xIXApIeyI6mLTH5xJ40/3cSp7jXUflOkFQhJZmp",
+	"6bFk3Aj/gkglhXBWEnXacZ0R80wA35A0ZJgfxDfn6IYityTaYiqFEozlC+RhQphmyIKiXmkxmD+g5hUm",
+	"c+BIbU6gHG8AadehxYQ9bbIHSyX+8ta8+aRl14RJ3ObNIJUV4pQdNGQ7Cl9k0MmNnBAvMhUEypc+gGEV",
+	"FB/0S3uZ1s2dGACjm7LTBU6TIXvg6ONU8VDoSY5FHnxgFw0+qmXKIqLNCu6wdAMsIgBGJaILbATpNaSP",
+	"YDVPwzNpYT5RL/Qo44GwsziEetFol00cDTz6GoQ0aPOIsNiPEvofwMnS6t4huTOQmBQRRHsunYYz2lZg",
+	"C8YKwHSIBT0uafGpBSG0gZdYwJsCr4ZwL+2vY8dGv3mnZa91AvbbGHZgH+q2H6GXDkJbl3WBJdnAKyYC",
+	"EsOEmEKoTnEdPXVQCNjmYKCPhJIEItTKaB9atNoLZQwEokwqGXytxqmHoi5FL4iW6EH2eWGUypDMBZYg",
+	"5LzEVQAcLPNeBE6sCUUZEzowYo0NbTVT1nK+cyyQEfl7jSR7EOYRY8nPOV24tojeF63JzOJm8mS/6PF7",
+	"hXRrF4mPPLZgb1O9AaKD/YZpQqwYZkDvxQ5I91fgJdYa+68371HOisyq66rAtCXa/KlWx6BmnImUVbu5",
+	"sjKGQahmALICr5GarF4UIwS3TsxdMlvjar7azdPyKgL1GeaAFTNldSoTxdmKBzXc4sgl1bTz1W644A3h",
+	"aG1QJa3/vgSuQ+YVI/QUy/c4xcPSwcQQ+60QRYgfXgtJSizhlRf3fdEkQIjSeWtBS9aAO7QNm3d1FI0i",
+	"XJGL5sdzczbO/2mUVRe0ZPblbMXO7I9qyPkHvP0RhFA21x7JaOJzgTi3EoEZWS6BC7TkrNSkcv6xuW0J",
+	"e3Era8oPHpn481Qp4BRPX5qUOIOD/MoSZM6yiCOmJWxo96DtacqQEhfcb3yLBVIQBE/zVLk6MmBlQxOD",
+	"Zy7q0DxrRzeCatZIxo6YbGIXducNPpvlG5R59vB0dVRM2tw+LkbdsQk7nhai6XzhprMBnb1qwi8wBts/",
+	"Guz2pL0/Hodw+kl59DRc0VD+MIKPYS3g+eRklQ+P0w9klSOgmY+CqjUStP7vq+OUS8G2gaAn255yDYOS",
+	"INZrSsJ03+CiDshSh68TqDKzgsFAYrBt4fEQBym2gVCY7jC74FsbAkeuRwq2YUVAqP8ImCJZLwCp5+a2",
+	"5YgFqgJH/Fpj54XPMCkx380zWAUY9+ZnVDFBlNNzJEicSZayIuK3p4xm0dVfckwJLu4JgZCY3yNsa34I",
+	"HbWgquxrPE0RM9hRwYFk527hKInag20q9fHWYqzoAQtrONjAIYFVc1T3aTU7aQiUNzgNBXhrmUcCTwdr",
+	"q3g0PR5WGgkHeak5TmUbZnQSsAn0mJ21YjluQzHshOm0xOkBZNJY3kclM2UMDHFc3BuvYL4DzLtBJX9U",
+	"m6unq8tgslBzaE1+zN6bRmULcPAhTRc4zwFn8yXhxioEkPaPUFQ8B7LK5Twt98B81YH5aQjoiglpw1AO",
+	"ElFXhNozrv+bQVoviKzFvICl7PzAFSDhyL1n3hY6nvduFJ4mY6zdTwfYE2SXSibO2XIpQM7Lfbh50r1H",
+	"PDN/D/CzNaher/ZM9/R5hz3On+8zPfyBs4gKsnUwzrjAgoRt2wI2UAx10lsbYMMlIGvcHGMlqsljvtZv",
+	"NaaSyF1YWKlDHomCp6yC0P0OEU0wLkGMI2yDgtogjUjSEalo0hYOSRcLMbW0FyxTTVWLeYV0Z0g7TF2j",
+	"73cJ+n6Hyiu1vVMEZgwyPb5bJGsRKPEZHN741VyTWL6ym/TIjPFl+AbqsKCEj6UHAhPuLqtnXplkVR/R",
+	"/SJ1oo8N4zLqk0P3m0l95WId8egV1TtC14ENc1bOx+6GIgeGUMlG3zvc6VUvLHaHWRKhy/HOlnqQ9s2C",
+	"xW6PgaCwFjYQCkLX01lFY3+fgWCmjIFxnH2gb4LblJqe+3e0EuxtqwvCqMb4Cba3bA00mpJwQCICfKkI",
+	"B3EQE0q3eCiTO+UgEyRytqWI2VvH0Y07mN28HZhC23/fIlNXZxIu83lmdcDkQypEDfywFBgrm8Ou45fw",
+	"7zXfkA3j8ynemT6i7Tf8kh5en9/S2rVZfQRn4UNqme6AqytLgYnXTWIMpI+AeZofeF4bmu0zwxtKHZLM",
+	"0XejzCTBXTRpZwdccGsZFTOzlOquRSg+mcwkkZFUg0g4oLcT69ibafxSkY01l9e9AK/zgYZOT1sghJ7b",
+	"68Ex5tJXiEoyLZfKgdrAfMpbTXzV3pqcpmogKjV0pqiXNT37BRdAM8x1ZYi+THU53tmJbpsBr+diTejh",
+	"qLGJUfOUUck70a/WpYxOxouw5n1CVgP7/IhkZzVLne3mdQQ3dZUdnEY5/UpgeD3UQJP4dGSXPW2jaS1e",
+	"SXyBTZtlhmRpXzvZYhhN6gHtB+ekg4HRg/3vO9mRO9lHePF6TDrR2FXYSKrRxPuug+81PWTjqY0P5g6e",
+	"OlEnhsJRH/ODtuyPc1RO42uM+Ba2kCRgz+i7zbnI8dXz7yLKPRIsj0jqZi/9I7tT+pII1KomQYwjX06S",
+	"ICgruTMJvFsiIOyWpUA2B2oCQf6l/F0J09MPq7kW6VGFpEYQKiSmKcQH9TXjsWU14+ox6GZYbeV9/i6l",
+	"OzixRO4it4+EwJbbUI1w3e8mFXw51FSZ4I7JhKxoV2c1Ig82BLYHeRARLloTGn7AKqAHnoQ9JiiHinE5",
+	"3ZnVoPVMp2YOn4zbBjWOq9+RT9Tyh7CJJu1+LjHTjjDJR5B19Q2LPkIXiSG4ThaIOqb86ZjgVcyfw0LO",
+	"a3HPUqqKw5KE4z9VzSvrrIXYiq3vtXToyDWBNQtWA0SvDKqFxx4mOrBF6R8OK+lw3vSzYjhp31Gxk0ZB",
+	"Oe6IZHgnOjWIT797Pl5/2CHoQXeYfZvRk0QDEdqYTe4eKggLdS81Rq/cTbJvldvhokDjPNXaY+Nb6pr9",
+	"YEiqGZOTVT4vxSZQe1z7RgW5zWs7Mke6Wa1g272LFSa/7d5r7VvHjzQ1B2AjLkeuexrfs52pHafe3mz6",
+	"1i6XJ0msd7Ds6xyxV9iucTWysbE8vdae1idN2QvvrVUus80Vf5gMPiJaVTFB5yKeB9jaAX6QlMAmzBRH",
+	"cTOmrirgQUDfA14LhLMMsmuEKdIj0YLVNEuQIApKmcMOUYBMFwIVBJxVpnMZ1Pz33YIBT4unEIz9VNsW",
+	"jEfnFraCDAGn8eA8hZEAtWT7TXCtKRLXeEV3MejEKtrZfQ0j91L9/HkLVYEMpE1ffIZEd1B5DLROkNHi",
+	"5B3wbuPiGsE6VLEm47PmRO4+6rSKxn7xjQJ0iBww11dv9v1cyso0BiB0yYaM9QFnRNc/GrXAlm0Reraq",
+	"SQZZkwEjrpHxiARy7nXSqBJd3QN43SptwzTraZ7kV7pkRcG2Z3WFdMqHmkvzVoJSXyZoXldMbv2xc/Ra",
+	"V13p34lQB9UtrGumEXa54eqIYlQCFjWHEqh8Ydf5lSoc8BJVwKrCAEdhAxxlkJIMtPEhcyjP0d8Nc6uF",
+	"TGGeXUEHIBL71qUaR6RAmIOTk8oL8eWDSwJFJs5/VdxXkBSoscVsx4mbSu367Or8Up0mXlhqieuLi+12",
+	"e47143PGVxf2XXHx7u3L1z99fK3faa7aTHuxBegYqL8omD1xbjWuyOx69vT88vyp8W9zzTwXOeBC5v9S",
+	"/16BtkdN2Tph9G02u559D/IHPWTWa2RxdfkswEk1pe5gO1adXX/6nMxEXZaY72bXs1tQpp3v8KbYSgjE",
+	"ayoSQw0mc0JXCAoTMNNGxqemMl/NfcEBZ7tRqD8AzggFfYkxAXA1n8LV88ungTYvTCJuRuzb2NaWF7kj",
+	"kmKKFkqVVhJRZeFO3uLmyUW7dUNwn8qjuXGDBvu8HOkyclh3kXaDiUCHkdumnlaY+1XbhSc8qwez1bWk",
+	"jch3uj1Csy2HH5wqVpl9tqmiQ3TcZNmN9ybt9fX/sGx3ajw47+2uq8CUmr0bUOHJqVffQ4ETEOBHvFaS",
+	"EbVyXvok6HHoxVeS3V3YPiXaBQwS6JUZ0BCp3R7yUxjYZsiF66J29/lhyNu98phE3Wehvl+ZucS+JxVe",
+	"06xFBC04lKKxoYWpNGnCG9Ezc2sTmh4XMTpxkm980nzqWuSoaaR20sdOdejM1CYE4mn/wl40ddPVYuSv",
+	"M1PDFtcYesSh9A50Sb1L9r7Va5JnmOWhtJTvRhMg241pJsuWyLXWOJWiUqu6SRPEigyERK56wlNJ47xL",
+	"pItNr/dIkGK6QcnO0exhkddphhJtJYYFWmqv8/4YfJlDujYRwJwpc1wjM80xoQivMKFCaqGHaWoqgSL4",
+	"9LGoKNO/sUkAhzF9sBfrBLZvegZOGNxqhzthdNPXdMJg10dwwtBWb+ZHdq59iv/osTYscKJDrSfrNWvx",
+	"Pm4ybKDcP+7WhXfsqZPBjT6uacbi2vjvVA197xJS/5gG0i1WKm6B0/UJyHVr1KZCm5myIUKT1+voYG4Y",
+	"Yy7jj/ANfKiHt94/6nROJqyZgmROBCJjFqND1IXwWc5h9jRZ0C32fAgm62ZcT2Kyy1MvPubpuraZVuWf",
+	"TBe+ITRzkwu02Lk289rwd9n0cd72RFRiZozN3/vijfsIl4fF/x7cnwDb35MN6NbMbWJOR/CFS2neg+VX",
+	"Nh32OExP0Nr+mwAPSpZe77YIdXqh21NRSffz7pBKR50R2wB37dnapZgTKeiLvqI24zs94lGeE1/LFiGF",
+	"3hwi2pM8iXuqzSLbk1uLPYmdo+ovwZqysAANYkG7d4/Z4GnX6n3jGISpMoxT90SWgo7EY2qbzJqvmBAx",
+	"kabuXHUuEqPH6X37Lu8wOj+kP9X7LsgU5yfQaP/fnttYTvp+963FQycSVs2M3mHru2mtRQPMvN+SatUi",
+	"PJiGH3z74ttQzJbdxOyw1s7NNzU0JK9vTUVbs1b/wl9N9zToFHa+12GcFn0hjnBh7t6OWOlENmLznSQi",
+	"cx2P6oUEtI3uykwOYK6LJgVrTHC+biVqPUJbpNMGMMIwvlffiQ63ab/q8S9dYLLEGdznuDcUufhqYR4V",
+	"Aa0GcA8mAQYfuHh0UqPXPzXCA9Dg6uFkRnMkf1+xwWiz4abHaG5amR/EkL7JWFw+bO5nPB/Agg/PSps9",
+	"4ReDD+XaMJ7Zr/Apx++ELg7h3KdEgcPtITTzDcfi1xF6xKMU576PWoQAenO9i64TIl9PbwS6y9HKMshi",
+	"FNDJTCZmObjYvieSp0jZgYQ9vQ/aaSg3yQm9+ia8cKPI4j/45GUcEWgBhK5MM+X7M8ZNlrV5woQgKsYl",
+	"KnC6Fi8Q1ssPZK3JMDz05NrO/dErAt1a/huJ2QkeZeu7i/eWCWMl9MNMVFLiFVxUtKdOfRryglCsP/U1",
+	"TPk1r4rN6s9fymKPNg4JIEWjE2lpHeZof4QBYf3BPpJKZe8zrv42cfh9nNQUv44K/r81w47KwHiUfn67",
+	"MHZf7oUpND2RwtChYSJMfuWilihldWEy9BeAatHRGzYnM0Qyn7+WYvvVn1j+mhrwt06d8x/xivZ9LREW",
+	"5CQCXM/VLZLXYsQs0E2rfqG9a13Frbz/3SHU46DL0KPE+6Cf/8FoFygbuhFryNCS8RPQ7gPgLEw8RlNA",
+	"pW1LEiORO+57I2muUP1RGsS+ij6sjnhTZH+Sm3usZFdqvyyKW9ddrv/MNHRfLEkB4zhXr78hBXwrtGck",
+	"NUVah9gLQZwbCYGbEpSum//SrH/2yn/IoVeX9sPN2dXz71yCj54tQR/evER/ef70svM50sDXy/3kwnRW",
+	"7/NS6Lu3FY8Cc2uvWkaXvTuhweM5ymCxpqZTTjbOWuaHMdPmQ9NF4sDbncFngf9f33r8btaQm88IDh09",
+	"jyakNhRuLmZ7cFKEqdiaEMvV5WWCri6fKJP46vIKCbxrOWT2OHJdEyl082skJON4BefomXr12ZOnOkj+",
+	"7Mlz9a5/dYe2wEEbbMqG+5U2BVlbUhRoAS/Q88undj2GBNBM12eZ9FCky57QB5B8d6Y5Apnm/rbiqsuk",
+	"fwWojNSbnLp0rMj6dhlLe7STvsQ19NE6xfQSe+FrkNzZv0tOens9AtVPsNWsMGCVrgx/x5rE6HG5eMqA",
+	"xwjcP/fhTbTHQRmqdVWL8SHNubpG3V5IR+3rniLhB504RnUk+tXblz//2AZwXNb79jEjst71gvnj+LC+",
+	"Z88eoW12fkoPdouV26OLPlAFXDCqZF3B2NpVy5MMXM/0eB6GBc2YfwKkHKvF+qif29Y/f0wv1mzxJHUK",
+	"ha5ktsTv+qyjJBEg66pNhIAtq8u1bbKuS71Rr/n8XcsDWoUj3a4TVZxQCdk5auUOmw9Qr0HY2mj9eev/",
+	"FAna5iTNdSmqeqzn0vk+4nygIv8uQPdweqDc3k5/qEdW1GXQ63Dpr/ofotbrY2XNGCWcde+kDsVtY4kO",
+	"QCPp202JX1Rc37qiwQcTn02HpbGauZOJTTNb+0vphNu27mIvqly8aMPWMBYvUs8fZ3HkI6xURa4v/hD3",
+	"3aJ537Li02eFHgF847BqOiBcaLTZafowv2psmMb71/ZkL3KinATXfv7aGznK6Ii2vcHmUBLeaY1kZ+gk",
+	"qAW+7WzS9psp+snQzUROSQyneRPpitG87KqcBs6aLfo1ALjTbl+ylBi+9UvOUEYM+gTeahS2XtM1dsO3",
+	"zBcUdK8CJSGhWDbvuB4Gd5/v/i8AAP//",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -36,8 +36,7 @@ func (db *DB) AuditRecords(ctx context.Context) iter.Seq2[audit.Record, error] {
 	return func(yield func(audit.Record, error) bool) {
 		after := int64(0)
 		for {
-			page, err := rows(ctx, db.read, func(r *sql.Rows) (audit.Record, error) { return scanAudit(r) },
-				`SELECT `+auditColumns+` FROM audit WHERE sequence > $1 ORDER BY sequence LIMIT 1000`, after)
+			page, err := db.AuditAfter(ctx, after, 1000)
 			if err != nil {
 				yield(audit.Record{}, err)
 				return
@@ -53,6 +52,12 @@ func (db *DB) AuditRecords(ctx context.Context) iter.Seq2[audit.Record, error] {
 			after = int64(page[len(page)-1].Sequence)
 		}
 	}
+}
+
+// AuditAfter lists at most limit records of the chain after the one with the given sequence number.
+func (db *DB) AuditAfter(ctx context.Context, after int64, limit int) ([]audit.Record, error) {
+	return rows(ctx, db.read, func(r *sql.Rows) (audit.Record, error) { return scanAudit(r) },
+		`SELECT `+auditColumns+` FROM audit WHERE sequence > $1 ORDER BY sequence LIMIT $2`, after, limit)
 }
 
 // AuditHead gives the end of the chain.

@@ -1,0 +1,122 @@
+package httpapi
+
+import (
+	"context"
+	"io"
+	"iter"
+	"time"
+
+	"afterbeam/internal/audit"
+	"afterbeam/internal/ingest"
+	"afterbeam/internal/quantity"
+	"afterbeam/internal/store"
+)
+
+// Keeper makes one received object durable and says what it is. ingest.Keeper is one.
+type Keeper interface {
+	Keep(ctx context.Context, actor store.Actor, door string, body io.Reader) (store.Receipt, ingest.Answer, error)
+}
+
+// Maps draws skin dose maps.
+type Maps interface {
+	// Draw gives the map of a version as png, svg or json, with its media type.
+	Draw(ctx context.Context, v store.Version, format string) (contentType string, body []byte, err error)
+}
+
+// Windows sums the dose of one patient.
+type Windows interface {
+	// Sums gives the windows of 60, 180 and 365 days and of all time that end with the local day asOf (2006-01-02) over
+	// all of a patient's cases, oldest first.
+	Sums(cases []store.Case, asOf string) ([]WindowSum, error)
+}
+
+// WindowSum is what a patient received over one window. Every sum comes with the number of procedures that are in it: a
+// procedure without the quantity is not in the sum.
+type WindowSum struct {
+	Days       int    // 0 is all time
+	From, To   string // local days, both included; From is "" for all time
+	Procedures int
+
+	Kerma          quantity.Opt[quantity.Gray]
+	KermaFrom      int
+	KAP            quantity.Opt[quantity.GraySquareMetre]
+	KAPFrom        int
+	FluoroTime     quantity.Opt[quantity.Second]
+	FluoroTimeFrom int
+
+	Effective, EffectiveLow, EffectiveHigh quantity.Opt[quantity.Sievert]
+	EffectiveFrom                          int
+	// PeakSkin is the peaks added: an upper bound, since they need not lie on the same skin.
+	PeakSkin, PeakSkinHigh quantity.Opt[quantity.Gray]
+	PeakSkinFrom           int
+
+	State string // reached, near, unknown, below, none
+	Flags []store.Flag
+}
+
+// Store is what the interface needs of the store, by topic. store.DB is one.
+type Store interface {
+	tokenStore
+	accountStore
+	receiptStore
+	caseStore
+	patientStore
+	auditStore
+	Ready(ctx context.Context) error
+	Backlog(ctx context.Context) (store.Backlog, error)
+}
+
+type tokenStore interface {
+	TokenByHash(ctx context.Context, hash string) (store.Token, error)
+	TokenUsed(ctx context.Context, id string) error
+}
+
+type accountStore interface {
+	AddAccount(ctx context.Context, actor store.Actor, name, role string, rooms []string) (store.Account, error)
+	DisableAccount(ctx context.Context, actor store.Actor, id, reason string) error
+	Accounts(ctx context.Context) ([]store.Account, error)
+	AddToken(ctx context.Context, actor store.Actor, account, prefix, hash, purpose string, expires time.Time) (store.Token, error)
+	Tokens(ctx context.Context) ([]store.Token, error)
+	RevokeToken(ctx context.Context, actor store.Actor, id, reason string) error
+	UseSetup(ctx context.Context, hash string, first store.Account, prefix, tokenHash string, expires time.Time) (store.Account, error)
+}
+
+type receiptStore interface {
+	Receipt(ctx context.Context, id string) (store.Receipt, error)
+	Receipts(ctx context.Context, state store.ReceiptState, after string, limit int) ([]store.Receipt, error)
+	ReportsOfStudy(ctx context.Context, study string) ([]store.Report, error)
+	Raw(digest string) ([]byte, error)
+	Reread(ctx context.Context, actor store.Actor, id, reason string) error
+	Discard(ctx context.Context, actor store.Actor, id, reason string) error
+}
+
+type caseStore interface {
+	Case(ctx context.Context, id string) (store.Case, error)
+	Cases(ctx context.Context, f store.Filter) ([]store.Case, error)
+	Flags(ctx context.Context, f store.Filter, state string) ([]store.CaseFlag, error)
+	Tag(ctx context.Context, id string) (string, error)
+	Version(ctx context.Context, id string, number int) (store.Version, error)
+	Versions(ctx context.Context, id string) ([]store.Version, error)
+	Facts(ctx context.Context, id string) ([]store.Fact, error)
+	AddFacts(ctx context.Context, actor store.Actor, id, tag string, facts []store.Fact) error
+	NewestMap(ctx context.Context, cases []string) (string, error)
+}
+
+type patientStore interface {
+	FindPatients(ctx context.Context, number, issuer string) ([]store.Patient, error)
+	Patient(ctx context.Context, id string) (store.Patient, error)
+	CasesOfPatient(ctx context.Context, patient string) ([]store.Case, error)
+	Links(ctx context.Context, patient string) ([]store.Link, error)
+	LinkPatients(ctx context.Context, actor store.Actor, from, into, reason string) (store.Link, error)
+	UnlinkPatients(ctx context.Context, actor store.Actor, link, reason string) error
+	Reviews(ctx context.Context, after string, limit int) ([]store.Review, error)
+	SettleReview(ctx context.Context, actor store.Actor, id, reason string) error
+}
+
+type auditStore interface {
+	Note(ctx context.Context, actor store.Actor, r audit.Record) error
+	Viewed(ctx context.Context, actor store.Actor, action, object, patient string) error
+	AuditAfter(ctx context.Context, after int64, limit int) ([]audit.Record, error)
+	AuditRecords(ctx context.Context) iter.Seq2[audit.Record, error]
+	ReadAnchor(name string) (*audit.Head, error)
+}

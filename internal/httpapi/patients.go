@@ -1,0 +1,183 @@
+package httpapi
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"afterbeam/internal/store"
+)
+
+// seenPatient gives a patient of whom the caller may see a case, with all cases and with those the caller may see.
+func (h *handlers) seenPatient(ctx context.Context, id string) (p store.Patient, all, seen []store.Case, err error) {
+	if p, err = h.store.Patient(ctx, id); err != nil {
+		return p, nil, nil, err
+	}
+	if all, err = h.store.CasesOfPatient(ctx, id); err != nil {
+		return p, nil, nil, err
+	}
+	seen, err = callOf(ctx).grant.SeesAny(all)
+	return p, all, seen, err
+}
+
+// SearchPatients finds patients by number and issuer, which come in the body. Those without a case in the caller's rooms
+// are left out.
+func (h *handlers) SearchPatients(ctx context.Context, request SearchPatientsRequestObject) (SearchPatientsResponseObject, error) {
+	found, err := h.store.FindPatients(ctx, request.Body.Number, or(request.Body.Issuer))
+	if err != nil {
+		return nil, err
+	}
+	shown := []Patient{}
+	for _, p := range found {
+		cases, err := h.store.CasesOfPatient(ctx, p.ID)
+		if err != nil {
+			return nil, err
+		}
+		_, err = callOf(ctx).grant.SeesAny(cases)
+		if errors.Is(err, store.ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		if err := h.viewed(ctx, "patient.find", p.ID, p.ID); err != nil {
+			return nil, err
+		}
+		shown = append(shown, encodePatient(p))
+	}
+	if len(shown) == 0 {
+		if err := h.viewed(ctx, "patient.find", "0 patients", ""); err != nil {
+			return nil, err
+		}
+	}
+	return SearchPatients200JSONResponse{Patients: shown}, nil
+}
+
+// GetPatient gives a patient record.
+func (h *handlers) GetPatient(ctx context.Context, request GetPatientRequestObject) (GetPatientResponseObject, error) {
+	p, _, _, err := h.seenPatient(ctx, request.Id)
+	if err != nil {
+		return nil, err
+	}
+	if err := h.viewed(ctx, "patient.view", p.ID, p.ID); err != nil {
+		return nil, err
+	}
+	return GetPatient200JSONResponse(encodePatient(p)), nil
+}
+
+// GetPatientDose gives what a patient and the records linked to it received. The windows hold every procedure, also
+// those in rooms the caller does not see: a sum without them would say less than the skin received. The list holds those
+// the caller sees, and elsewhere counts the others.
+func (h *handlers) GetPatientDose(ctx context.Context, request GetPatientDoseRequestObject) (GetPatientDoseResponseObject, error) {
+	if err := days(nil, request.Params.AsOf); err != nil {
+		return nil, err
+	}
+	p, all, seen, err := h.seenPatient(ctx, request.Id)
+	if err != nil {
+		return nil, err
+	}
+	asOf := or(request.Params.AsOf)
+	if asOf == "" {
+		asOf = newestDay(all, h.cfg.Now())
+	}
+	windows, err := h.cfg.Windows.Sums(all, asOf)
+	if err != nil {
+		return nil, fmt.Errorf("sum windows of %s: %w", p.ID, err)
+	}
+	latest, err := h.latestMap(ctx, seen)
+	if err != nil {
+		return nil, err
+	}
+	if err := h.viewed(ctx, "dose.view", p.ID, p.ID); err != nil {
+		return nil, err
+	}
+	return GetPatientDose200JSONResponse{
+		PatientId: p.ID, AsOf: asOf, Procedures: every(seen, encodeCase), Elsewhere: len(all) - len(seen),
+		Windows: every(windows, encodeWindow), LatestMap: latest, Caution: caution,
+	}, nil
+}
+
+// newestDay gives the local day of the newest case, or today's where there is none.
+func newestDay(cases []store.Case, now time.Time) string {
+	newest := ""
+	for _, c := range cases {
+		newest = max(newest, c.LocalDate)
+	}
+	if newest == "" {
+		newest = now.UTC().Format(time.DateOnly)
+	}
+	return newest
+}
+
+// latestMap gives the path of the newest map among the cases, nil when none has one.
+func (h *handlers) latestMap(ctx context.Context, cases []store.Case) (*string, error) {
+	ids := every(cases, func(c store.Case) string { return c.ID })
+	id, err := h.store.NewestMap(ctx, ids)
+	if errors.Is(err, store.ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	path := "/v1/procedures/" + id + "/map"
+	return &path, nil
+}
+
+// ListLinks lists the links of a patient's group.
+func (h *handlers) ListLinks(ctx context.Context, request ListLinksRequestObject) (ListLinksResponseObject, error) {
+	p, _, _, err := h.seenPatient(ctx, request.Id)
+	if err != nil {
+		return nil, err
+	}
+	links, err := h.store.Links(ctx, p.ID)
+	if err != nil {
+		return nil, err
+	}
+	if err := h.viewed(ctx, "links.list", p.ID, p.ID); err != nil {
+		return nil, err
+	}
+	return ListLinks200JSONResponse{Links: every(links, encodeLink)}, nil
+}
+
+// LinkPatients says that another record is this patient.
+func (h *handlers) LinkPatients(ctx context.Context, request LinkPatientsRequestObject) (LinkPatientsResponseObject, error) {
+	if request.Body.OtherPatient == request.Id {
+		return nil, tell(store.ErrInvalid, "a record is not linked to itself")
+	}
+	l, err := h.store.LinkPatients(ctx, callOf(ctx).actor(), request.Body.OtherPatient, request.Id, request.Body.Reason)
+	if err != nil {
+		return nil, err
+	}
+	return LinkPatients201JSONResponse(encodeLink(l)), nil
+}
+
+// UnlinkPatients takes a link back.
+func (h *handlers) UnlinkPatients(ctx context.Context, request UnlinkPatientsRequestObject) (UnlinkPatientsResponseObject, error) {
+	if err := h.store.UnlinkPatients(ctx, callOf(ctx).actor(), request.Id, request.Body.Reason); err != nil {
+		return nil, err
+	}
+	return UnlinkPatients204Response{}, nil
+}
+
+// ListReviews lists what waits for a person to look at the identity.
+func (h *handlers) ListReviews(ctx context.Context, request ListReviewsRequestObject) (ListReviewsResponseObject, error) {
+	limit := pageSize(request.Params.Limit)
+	reviews, err := h.store.Reviews(ctx, or(request.Params.After), limit+1)
+	if err != nil {
+		return nil, err
+	}
+	reviews, next := page(reviews, limit, func(r store.Review) string { return r.ID })
+	if err := h.viewed(ctx, "reviews.list", fmt.Sprintf("%d reviews", len(reviews)), ""); err != nil {
+		return nil, err
+	}
+	return ListReviews200JSONResponse{Reviews: every(reviews, encodeReview), Next: next}, nil
+}
+
+// SettleReview closes a review.
+func (h *handlers) SettleReview(ctx context.Context, request SettleReviewRequestObject) (SettleReviewResponseObject, error) {
+	if err := h.store.SettleReview(ctx, callOf(ctx).actor(), request.Id, request.Body.Reason); err != nil {
+		return nil, err
+	}
+	return SettleReview204Response{}, nil
+}

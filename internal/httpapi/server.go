@@ -1,0 +1,189 @@
+package httpapi
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"sync"
+	"time"
+
+	"github.com/labstack/echo/v4"
+	"golang.org/x/sync/semaphore"
+
+	"afterbeam/internal/access"
+	"afterbeam/internal/procedure"
+	"afterbeam/internal/store"
+)
+
+// Defaults of Config.
+const (
+	// DefaultBodyLimit is the largest body in bytes: that of a dose report.
+	DefaultBodyLimit = 48 << 20
+	// DefaultBodiesAtOnce is how many bytes of reports may be under way at once.
+	DefaultBodiesAtOnce = 96 << 20
+	// DefaultTokenRate and DefaultAddressRate are requests per second; twice as many may come at once.
+	DefaultTokenRate   = 100
+	DefaultAddressRate = 200
+	// DefaultRefusalRate is how many refused requests per second are audited; see refusals.
+	DefaultRefusalRate = 1
+)
+
+// jsonLimit is the largest body that is not a dose report.
+const jsonLimit = 64 << 10
+
+// Config says what the interface needs beside store and keeper. Now, Logger, Fatal, KnownClass, Events, Maps and Windows
+// are required; a number that is 0 is its default.
+type Config struct {
+	// Version is the program's version, for the metrics.
+	Version string
+	// BodyLimit and BodiesAtOnce bound the memory of reports being received, in bytes.
+	BodyLimit, BodiesAtOnce int64
+	// TokenRate and AddressRate are the requests per second of one token and of one address.
+	TokenRate, AddressRate float64
+	// RefusalRate is the refused requests per second that are audited one by one.
+	RefusalRate float64
+	// BehindProxy takes a caller's address from the last entry of X-Forwarded-For, which the proxy in front must set.
+	BehindProxy bool
+
+	Now    func() time.Time
+	Logger *slog.Logger
+	// Fatal is told of a failed fsync; it must end the process.
+	Fatal func(error)
+	// KnownClass tells whether there is such a procedure class.
+	KnownClass func(string) bool
+	// Events reads the irradiation events out of a version.
+	Events func(store.Version) ([]procedure.Event, error)
+	// Maps draws the skin dose map of a version.
+	Maps Maps
+	// Windows sums a patient's cases over windows of time.
+	Windows Windows
+}
+
+// Validate tells what is missing or out of range.
+func (c Config) Validate() error {
+	var all []error
+	for _, part := range []struct {
+		name    string
+		missing bool
+	}{
+		{"Now", c.Now == nil},
+		{"Logger", c.Logger == nil},
+		{"Fatal", c.Fatal == nil},
+		{"KnownClass", c.KnownClass == nil},
+		{"Events", c.Events == nil},
+		{"Maps", c.Maps == nil},
+		{"Windows", c.Windows == nil},
+	} {
+		if part.missing {
+			all = append(all, fmt.Errorf("%w: HTTP interface without %s", store.ErrInvalid, part.name))
+		}
+	}
+	if c.BodyLimit < 0 || c.BodiesAtOnce < 0 || c.TokenRate < 0 || c.AddressRate < 0 || c.RefusalRate < 0 {
+		all = append(all, fmt.Errorf("%w: a limit of the HTTP interface is negative", store.ErrInvalid))
+	}
+	return errors.Join(all...)
+}
+
+func (c Config) withDefaults() Config {
+	c.BodyLimit = cmp.Or(c.BodyLimit, DefaultBodyLimit)
+	c.BodiesAtOnce = max(cmp.Or(c.BodiesAtOnce, DefaultBodiesAtOnce), c.BodyLimit)
+	c.TokenRate = cmp.Or(c.TokenRate, DefaultTokenRate)
+	c.AddressRate = cmp.Or(c.AddressRate, DefaultAddressRate)
+	c.RefusalRate = cmp.Or(c.RefusalRate, DefaultRefusalRate)
+	return c
+}
+
+// Server is the HTTP interface. Make one by New.
+type Server struct {
+	cfg      Config
+	store    Store
+	keeper   Keeper
+	echo     *echo.Echo
+	byRoute  map[string]access.Operation // by method and path
+	tokens   *limiters
+	address  *limiters
+	used     *usage
+	refusals *refusals
+	bodies   *semaphore.Weighted
+	auditing sync.Mutex // one walk of the audit chain at a time
+	metrics  *metrics
+}
+
+// New makes the interface over a store and a keeper of reports. It fails when the contract and the table of permissions
+// do not name the same operations.
+func New(cfg Config, db Store, keeper Keeper) (*Server, error) {
+	if err := cfg.Validate(); err != nil {
+		return nil, err
+	}
+	cfg = cfg.withDefaults()
+	s := &Server{
+		cfg: cfg, store: db, keeper: keeper, echo: echo.New(),
+		tokens: newLimiters(cfg.TokenRate, cfg.Now), address: newLimiters(cfg.AddressRate, cfg.Now),
+		used: newUsage(db, cfg.Now), refusals: newRefusals(db, cfg.RefusalRate, cfg.Now),
+		bodies: semaphore.NewWeighted(cfg.BodiesAtOnce),
+	}
+	var err error
+	if s.metrics, err = newMetrics(cfg, db); err != nil {
+		return nil, err
+	}
+	if err := s.route(); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// route gives every operation of the contract its checks and its handler.
+func (s *Server) route() error {
+	spec, err := GetSpec()
+	if err != nil {
+		return fmt.Errorf("read contract: %w", err)
+	}
+	schemas := operations(spec)
+	if err := checkPermissions(schemas); err != nil {
+		return err
+	}
+	checks := map[string][]echo.MiddlewareFunc{}
+	s.byRoute = map[string]access.Operation{}
+	for op, schema := range schemas {
+		checks[string(op)] = []echo.MiddlewareFunc{s.authenticate(op), s.authorise(op), schema.check}
+		s.byRoute[schema.route.Method+" "+echoPath(schema.route.Path)] = op
+	}
+	s.echo.HideBanner, s.echo.HidePort = true, true
+	s.echo.HTTPErrorHandler = s.problem
+	s.echo.Use(s.record, s.recover, onlyKnownMethods, s.limitAddress, s.capBody)
+	RegisterHandlersWithOptions(s.echo, NewStrictHandler(&handlers{s}, nil), RegisterHandlersOptions{OperationMiddlewares: checks})
+	for _, r := range s.echo.Routes() {
+		if s.byRoute[r.Method+" "+r.Path] == "" {
+			return fmt.Errorf("%w: route %s %s is no operation of the contract", store.ErrInvalid, r.Method, r.Path)
+		}
+	}
+	return nil
+}
+
+// Handler answers the requests.
+func (s *Server) Handler() http.Handler { return s.echo }
+
+// Routes lists the routes, so that a test can ask for every one of them.
+func (s *Server) Routes() []*echo.Route { return s.echo.Routes() }
+
+// Metrics answers with the metrics; it belongs on a listener of its own.
+func (s *Server) Metrics() http.Handler { return s.metrics.handler() }
+
+// HTTPServer gives a server with the time limits that slow callers meet: a header within 10 s, a whole request within
+// two minutes, an answer within five, an idle connection two minutes.
+func HTTPServer(handler http.Handler, logger *slog.Logger) *http.Server {
+	return &http.Server{
+		Handler:           handler,
+		ReadHeaderTimeout: 10 * time.Second,
+		ReadTimeout:       2 * time.Minute,
+		WriteTimeout:      5 * time.Minute,
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    32 << 10,
+		ErrorLog:          slog.NewLogLogger(logger.Handler(), slog.LevelDebug),
+	}
+}
+
+// handlers are the operations of the contract.
+type handlers struct{ *Server }
