@@ -4,10 +4,18 @@ import (
 	"math"
 	"math/big"
 	"strconv"
+	"strings"
 )
 
-// Fixed prints v with the given number of decimals, half to even on the exact binary value.
-func Fixed(v float64, decimals int) string { return strconv.FormatFloat(v, 'f', decimals, 64) }
+// Fixed prints v with the given number of decimals, half to even on the exact binary value. A number that rounds to zero
+// prints without a sign.
+func Fixed(v float64, decimals int) string {
+	out := strconv.FormatFloat(v, 'f', decimals, 64)
+	if strings.HasPrefix(out, "-") && strings.Trim(out, "-0.") == "" {
+		return out[1:]
+	}
+	return out
+}
 
 // Significant prints v with n significant digits, half to even, without an exponent.
 func Significant(v float64, n int) string {

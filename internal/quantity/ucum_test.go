@@ -109,6 +109,8 @@ func TestPrinting(t *testing.T) {
 	assert.Equal(t, "4.99", quantity.Below(4.9999999, 2, 3, 5))
 	assert.Equal(t, "0.2", quantity.Fixed(0.25, 1)) // half to even
 	assert.Equal(t, "0.12", quantity.Fixed(0.125, 2))
+	assert.Equal(t, "0", quantity.Fixed(-0.3, 0))
+	assert.Equal(t, "-0.3", quantity.Fixed(-0.3, 1))
 	assert.Equal(t, "20", quantity.Significant(19.96, 2))
 	assert.Equal(t, "0.30", quantity.Significant(0.299, 2))
 	assert.Equal(t, "1200", quantity.Significant(1234, 2))

@@ -23,9 +23,6 @@ type Method struct {
 // Default is the method of a new site: embedded lexicon and levels, no device profiles.
 func Default() Method { return Method{Lexicon: lexicon.Default(), Levels: level.Default()} }
 
-// Versions names the methods and tables, for the record of each estimate.
-func Versions() string { return skindose.Version + " " + effective.Version }
-
 // Assessment is one procedure with its estimates and levels.
 type Assessment struct {
 	Procedure procedure.Procedure
@@ -49,14 +46,22 @@ func (m Method) Assess(p procedure.Procedure, facts procedure.Facts) Assessment 
 	a.Class = match.Class
 	p.Class, p.Region, p.Complexity, p.ClassFrom = match.Class.ID, match.Class.DoseRegion, match.Complexity, match.From
 	a.Procedure = p
-	a.SkinDose = skindose.Evaluate(skindose.Input{
-		Procedure: p, Profile: a.Profile, Facts: facts, Group: a.Class.Group, Site: a.Class.Place, EventSite: lexicon.PlaceOf, MaxPatch: m.MaxPatch,
-	})
+	a.SkinDose = m.skinDose(a)
 	a.Effective = effective.Dose(effective.Input{
 		Procedure: p, Facts: facts, Region: a.Class.DoseRegion, EventRegion: lexicon.DoseRegionOf, KAPFactor: a.kapFactor(),
 	})
 	a.Levels = level.Evaluate(m.Levels, a.levelInput())
 	return a
+}
+
+// skinDose estimates the peak skin dose of a patient; a test object has none.
+func (m Method) skinDose(a Assessment) skindose.Estimate {
+	if a.Procedure.Purpose == procedure.PurposeQualityControl {
+		return skindose.Estimate{Method: skindose.MethodNone, Version: skindose.Version, Reason: "the report is about a test object, not a patient"}
+	}
+	return skindose.Evaluate(skindose.Input{
+		Procedure: a.Procedure, Profile: a.Profile, Facts: a.Facts, Group: a.Class.Group, Site: a.Class.Place, EventSite: lexicon.PlaceOf, MaxPatch: m.MaxPatch,
+	})
 }
 
 // profile gives the newest profile of the procedure's device that held on its day.

@@ -36,8 +36,8 @@ func (q Quantity) String() string {
 	return "no quantity"
 }
 
-// unit gives the unit in which a quantity's levels are written, and its size in the canonical unit.
-func (q Quantity) unit() (name string, size float64) {
+// Unit gives the unit in which a quantity's levels are written, and its size in the canonical unit.
+func (q Quantity) Unit() (name string, size float64) {
 	switch q {
 	case PSD, Kerma:
 		return "Gy", 1
@@ -52,7 +52,7 @@ func (q Quantity) unit() (name string, size float64) {
 
 // Print gives a canonical value with its unit; a value below the level never prints as the level.
 func (q Quantity) Print(value, level float64) string {
-	_, size := q.unit()
+	_, size := q.Unit()
 	v, l := value/size, level/size
 	switch q {
 	case PSD, Kerma:

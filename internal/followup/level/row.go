@@ -133,7 +133,7 @@ func (r *Row) readNumbers(value, step, unit string) (err error) {
 	default:
 		return fmt.Errorf("quantity wants psd, kar, kap, ft or none, got %q", string(r.Quantity))
 	}
-	want, size := r.Quantity.unit()
+	want, size := r.Quantity.Unit()
 	if unit != want {
 		return fmt.Errorf("unit of %s wants %s, got %q", r.Quantity, want, unit)
 	}

@@ -1,0 +1,70 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/alecthomas/kong"
+)
+
+// The exit statuses of every sub-command.
+const (
+	exitDone    = 0
+	exitPartial = 1 // something was refused or failed; the reasons are on standard error
+	exitUsage   = 2
+)
+
+// console is what a sub-command reads and writes.
+type console struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+type commands struct {
+	Estimate estimateCommand `cmd:"" help:"Estimate skin dose and effective dose of dose report files and check follow-up levels."`
+	Inspect  inspectCommand  `cmd:"" help:"Show what one dose report says, with all findings."`
+	Demo     demoCommand     `cmd:"" help:"Write a synthetic scenario as dose reports, read it back and show estimates, flags and maps."`
+	Version  versionCommand  `cmd:"" help:"Print build, table and method versions."`
+}
+
+// errPartial tells that the reasons are already on standard error.
+var errPartial = errors.New("not everything could be estimated")
+
+const description = `afterbeam estimates what a patient's skin and body received in fluoroscopy-guided procedures.
+
+Every number is an estimate with a range, not a measurement. It informs people and never decides for them: the medical physicist, licensed practice and local rules come first.`
+
+// run parses the arguments, runs the sub-command and gives the exit status.
+func run(args []string, c console) int {
+	var cli commands
+	helped := false
+	parser, err := kong.New(
+		&cli, kong.Name("afterbeam"), kong.Description(description),
+		kong.Writers(c.out, c.err), kong.Exit(func(int) { helped = true }),
+	)
+	if err != nil {
+		_, _ = fmt.Fprintf(c.err, "afterbeam: %v\n", err)
+		return exitUsage
+	}
+	ctx, err := parser.Parse(args)
+	if helped {
+		return exitDone
+	}
+	if err != nil {
+		_, _ = fmt.Fprintf(c.err, "afterbeam: %v\nhint: afterbeam --help lists the commands\n", err)
+		return exitUsage
+	}
+	switch err := ctx.Run(c); {
+	case err == nil:
+		return exitDone
+	case errors.Is(err, errPartial):
+		return exitPartial
+	case errors.Is(err, errUsage):
+		_, _ = fmt.Fprintf(c.err, "afterbeam: %v\n", err)
+		return exitUsage
+	default:
+		_, _ = fmt.Fprintf(c.err, "afterbeam: %v\n", err)
+		return exitPartial
+	}
+}

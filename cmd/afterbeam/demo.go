@@ -1,0 +1,108 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"afterbeam/internal/demo"
+	"afterbeam/internal/procedure"
+	"afterbeam/internal/procedure/devicefile"
+	"afterbeam/internal/report/rdsr"
+)
+
+type demoCommand struct {
+	Out string `placeholder:"DIR" help:"Folder for reports and maps; a new temporary one by default."`
+	Why bool   `help:"List assumptions and the parts of the range."`
+}
+
+// Run writes the scenario as dose report files, reads them back, prints estimates and flags, and draws the maps.
+func (d *demoCommand) Run(c console) error {
+	dir, err := d.folder()
+	if err != nil {
+		return err
+	}
+	if _, err := fmt.Fprintf(c.out, "%s\n\n", demo.Notice); err != nil {
+		return err
+	}
+	reports, maps := filepath.Join(dir, "reports"), filepath.Join(dir, "maps")
+	names, err := demo.WriteAll(reports, func(w io.Writer, r *procedure.Report) error { return rdsr.Write(w, r, rdsr.WriteOptions{}) })
+	if err != nil {
+		return err
+	}
+	profiles := filepath.Join(dir, "devices.toml")
+	if err := os.WriteFile(profiles, []byte(demo.ProfileFile()), 0o600); err != nil {
+		return fmt.Errorf("write device profiles: %w", err)
+	}
+	options := methodOptions{Patch: 1, Zone: "UTC"}
+	method, err := options.method()
+	if err != nil {
+		return err
+	}
+	if method.Profiles, err = devicefile.Read(strings.NewReader(demo.ProfileFile())); err != nil {
+		return err
+	}
+	reading, err := options.reading()
+	if err != nil {
+		return err
+	}
+	r := receive(names, reading, bar(c.err, "reading"))
+	l := follow(r, method, procedure.Facts{})
+	p := printer{w: c.out, why: d.Why}
+	p.line(l)
+	drawn, err := drawDemo(maps, l)
+	if err != nil {
+		return err
+	}
+	p.say("\nreports   %s (%d files)\nprofiles  %s\nmaps      %s (%d pictures)\n%s", reports, len(names), profiles, maps, drawn, demo.Notice)
+	return errors.Join(p.err, complain(c.err, l, r))
+}
+
+func (d *demoCommand) folder() (string, error) {
+	if d.Out == "" {
+		dir, err := os.MkdirTemp("", "afterbeam-demo-*")
+		if err != nil {
+			return "", fmt.Errorf("make demo folder: %w", err)
+		}
+		return dir, nil
+	}
+	if entries, err := os.ReadDir(d.Out); err == nil && len(entries) > 0 {
+		return "", fmt.Errorf("%w: --out wants a new or empty folder, %q holds files", errUsage, d.Out)
+	}
+	if err := os.MkdirAll(d.Out, 0o750); err != nil {
+		return "", fmt.Errorf("make demo folder: %w", err)
+	}
+	return d.Out, nil
+}
+
+// drawDemo draws each map, and the accumulated map of each patient's window.
+func drawDemo(dir string, l line) (drawn int, err error) {
+	if err := os.MkdirAll(dir, 0o750); err != nil {
+		return 0, fmt.Errorf("make folder of maps: %w", err)
+	}
+	for _, one := range l.cases {
+		if one.SkinDose.Map == nil {
+			continue
+		}
+		name := strings.TrimSuffix(filepath.Base(one.files[0]), filepath.Ext(one.files[0]))
+		for _, ending := range []string{".png", ".svg"} {
+			if err := draw(filepath.Join(dir, name+ending), one); err != nil {
+				return drawn, err
+			}
+			drawn++
+		}
+	}
+	for _, s := range l.sums {
+		if s.sum.SkinDose.Map == nil {
+			continue
+		}
+		if err := drawSum(filepath.Join(dir, fmt.Sprintf("patient-%d-%d-days-to-%s.png", s.patient, s.sum.Days, s.sum.To)), s.sum); err != nil {
+			return drawn, err
+		}
+		drawn++
+	}
+	return drawn, nil
+}

@@ -1,0 +1,105 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+
+	"afterbeam/internal/export/casejson"
+	"afterbeam/internal/physics/skindose"
+)
+
+type estimateCommand struct {
+	Paths   []string `arg:"" name:"file" help:"Dose report files, or folders of them."`
+	JSON    bool     `help:"Write JSON (schema in api/estimate.schema.json) instead of text."`
+	Map     string   `placeholder:"FILE" help:"Draw the skin dose map to FILE, .png or .svg; several cases get numbered files."`
+	Why     bool     `help:"List assumptions and the parts of the range."`
+	Sources bool     `help:"List the source of every level and coefficient and how it is known."`
+	methodOptions
+	factOptions
+}
+
+// errUsage marks arguments that do not fit together.
+var errUsage = errors.New("usage")
+
+// Run estimates the files and prints the result.
+func (e *estimateCommand) Run(c console) error {
+	method, err := e.method()
+	if err != nil {
+		return fmt.Errorf("%w: %w", errUsage, err)
+	}
+	facts, err := e.facts()
+	if err != nil {
+		return fmt.Errorf("%w: %w", errUsage, err)
+	}
+	reading, err := e.reading()
+	if err != nil {
+		return fmt.Errorf("%w: %w", errUsage, err)
+	}
+	names, err := list(e.Paths)
+	if err != nil {
+		return err
+	}
+	r := receive(names, reading, bar(c.err, "reading"))
+	l := follow(r, method, facts)
+	if e.given() && l.patients > 1 {
+		return fmt.Errorf("%w: height, weight, age, sex, class and orientation belong to one patient, and these files are of %d", errUsage, l.patients)
+	}
+	if err := e.print(c.out, l, r); err != nil {
+		return err
+	}
+	if e.Map != "" {
+		if err := drawAll(e.Map, l.cases, c.err); err != nil {
+			return err
+		}
+	}
+	return complain(c.err, l, r)
+}
+
+func (e *estimateCommand) print(w io.Writer, l line, r received) error {
+	if e.JSON {
+		return writeJSON(w, l, r)
+	}
+	p := printer{w: w, why: e.Why, sources: e.Sources}
+	p.line(l)
+	return p.err
+}
+
+func writeJSON(w io.Writer, l line, r received) error {
+	doc := casejson.Document{Schema: casejson.DocumentSchema, Program: programVersion(), Caution: casejson.Caution, Cases: []casejson.Case{}, Sums: []casejson.Sum{}, Refused: []casejson.Refused{}}
+	for _, c := range l.cases {
+		one := casejson.Of(c.Assessment)
+		one.Files, one.Patient = c.files, patientName(c.patient)
+		doc.Cases = append(doc.Cases, one)
+	}
+	for _, s := range l.sums {
+		doc.Sums = append(doc.Sums, casejson.SumOf(patientName(s.patient), s.sum))
+	}
+	for _, f := range r.refused {
+		doc.Refused = append(doc.Refused, casejson.Refused{File: f.file, Reason: f.err.Error()})
+	}
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false)
+	return enc.Encode(doc)
+}
+
+// complain names every file that was refused and every case without an estimate on standard error.
+func complain(w io.Writer, l line, r received) error {
+	bad := false
+	for _, f := range r.refused {
+		bad = true
+		_, _ = fmt.Fprintf(w, "afterbeam: %s: %v\n", f.file, f.err)
+	}
+	for _, c := range l.cases {
+		if c.SkinDose.Method == skindose.MethodNone && !c.quality() {
+			bad = true
+			_, _ = fmt.Fprintf(w, "afterbeam: %s: no estimate of the peak skin dose: %s\n", c.name(), c.SkinDose.Reason)
+		}
+	}
+	if bad {
+		return errPartial
+	}
+	return nil
+}

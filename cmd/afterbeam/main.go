@@ -1,0 +1,10 @@
+// Command afterbeam reads X-ray radiation dose reports and says what a patient's skin and body received.
+package main
+
+import (
+	"os"
+)
+
+func main() {
+	os.Exit(run(os.Args[1:], console{in: os.Stdin, out: os.Stdout, err: os.Stderr}))
+}

@@ -1,0 +1,9 @@
+package level
+
+// Tables gives the embedded tables by name, so that a program can say which ones it holds.
+func Tables() map[string]string {
+	return map[string]string{
+		"levels": levelsCSV,
+		"bands":  bandsCSV,
+	}
+}

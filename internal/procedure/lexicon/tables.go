@@ -1,0 +1,10 @@
+package lexicon
+
+// Tables gives the embedded tables by name, so that a program can say which ones it holds.
+func Tables() map[string]string {
+	return map[string]string{
+		"classes": classesCSV,
+		"entries": entriesCSV,
+		"targets": targetsCSV,
+	}
+}
