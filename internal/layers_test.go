@@ -29,7 +29,7 @@ var layers = [][]string{
 	{"internal/procedure"},
 	{"internal/report", "internal/physics"},
 	{"internal/followup", "internal/summary"},
-	{"internal/audit", "internal/crashpoint"},
+	{"internal/audit", "internal/crashpoint", "internal/settings"},
 	{"internal/store"},
 	{"internal/access", "internal/export", "internal/ingest"},
 	{"internal/httpapi", "internal/web"},

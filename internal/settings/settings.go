@@ -1,0 +1,198 @@
+package settings
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/BurntSushi/toml"
+)
+
+// ErrInvalid marks settings that cannot be used; the text names the key and the expected form.
+var ErrInvalid = errors.New("settings not usable")
+
+// Settings is everything that a site decides about its service.
+type Settings struct {
+	// Zone is the site's time zone, for reports whose times carry no offset.
+	Zone     string   `toml:"zone" env:"AFTERBEAM_ZONE"`
+	Store    Store    `toml:"store"`
+	HTTP     HTTP     `toml:"http"`
+	Metrics  Metrics  `toml:"metrics"`
+	Spool    Spool    `toml:"spool"`
+	Pipeline Pipeline `toml:"pipeline"`
+	Tables   Tables   `toml:"tables"`
+	Log      Log      `toml:"log"`
+}
+
+// Store says where everything is kept.
+type Store struct {
+	Dir string `toml:"dir" env:"AFTERBEAM_STORE_DIR"`
+}
+
+// HTTP says how the interface is reached. Without a certificate it binds to loopback alone, unless a proxy in front of it
+// does the encryption.
+type HTTP struct {
+	Listen      string `toml:"listen" env:"AFTERBEAM_HTTP_LISTEN"`
+	Certificate string `toml:"certificate" env:"AFTERBEAM_HTTP_CERTIFICATE"`
+	Key         string `toml:"key" env:"AFTERBEAM_HTTP_KEY"`
+	BehindProxy bool   `toml:"behind_proxy" env:"AFTERBEAM_HTTP_BEHIND_PROXY"`
+	// RequestsPerSecond limits each token and each address.
+	RequestsPerSecond float64 `toml:"requests_per_second" env:"AFTERBEAM_HTTP_REQUESTS_PER_SECOND"`
+}
+
+// Metrics is the listener of the measurements; empty is none. One that is not on loopback wants a token.
+type Metrics struct {
+	Listen    string `toml:"listen" env:"AFTERBEAM_METRICS_LISTEN"`
+	Token     string `toml:"token" env:"AFTERBEAM_METRICS_TOKEN" secret:"yes"`
+	TokenFile string `toml:"token_file" env:"AFTERBEAM_METRICS_TOKEN_FILE"`
+}
+
+// Spool is the watched folder; empty is none.
+type Spool struct {
+	Dir string `toml:"dir" env:"AFTERBEAM_SPOOL_DIR"`
+}
+
+// Pipeline says how the work is done.
+type Pipeline struct {
+	Workers int `toml:"workers" env:"AFTERBEAM_PIPELINE_WORKERS"`
+	// QuietMinutes is how long after its last report a case without a closing one counts as complete.
+	QuietMinutes int `toml:"quiet_minutes" env:"AFTERBEAM_PIPELINE_QUIET_MINUTES"`
+}
+
+// Tables are files of the site in place of the embedded ones.
+type Tables struct {
+	Profiles string `toml:"profiles" env:"AFTERBEAM_TABLES_PROFILES"`
+	Lexicon  string `toml:"lexicon" env:"AFTERBEAM_TABLES_LEXICON"`
+	Levels   string `toml:"levels" env:"AFTERBEAM_TABLES_LEVELS"`
+}
+
+// Log says what is told.
+type Log struct {
+	Level string `toml:"level" env:"AFTERBEAM_LOG_LEVEL"`
+}
+
+// Defaults of Settings.
+const (
+	DefaultListen            = "127.0.0.1:8480"
+	DefaultMetricsListen     = "127.0.0.1:8481"
+	DefaultRequestsPerSecond = 50
+	DefaultWorkers           = 2
+	DefaultQuietMinutes      = 120
+)
+
+// Default gives the settings of a service on its own machine.
+func Default() Settings {
+	return Settings{
+		Zone: "Local", Store: Store{Dir: "afterbeam-store"},
+		HTTP:    HTTP{Listen: DefaultListen, RequestsPerSecond: DefaultRequestsPerSecond},
+		Metrics: Metrics{Listen: DefaultMetricsListen}, Pipeline: Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes},
+		Log: Log{Level: "info"},
+	}
+}
+
+// Read reads a file over the defaults and the environment over that, and checks the result. A nil file is the defaults.
+func Read(file io.Reader, environ []string) (Settings, error) {
+	s := Default()
+	if file != nil {
+		meta, err := toml.NewDecoder(file).Decode(&s)
+		if err != nil {
+			return s, fmt.Errorf("%w: %w", ErrInvalid, err)
+		}
+		if unknown := meta.Undecoded(); len(unknown) > 0 {
+			return s, fmt.Errorf("%w: unknown key %q", ErrInvalid, unknown[0].String())
+		}
+	}
+	if err := overlay(&s, environ); err != nil {
+		return s, fmt.Errorf("%w: %w", ErrInvalid, err)
+	}
+	if err := s.secrets(); err != nil {
+		return s, fmt.Errorf("%w: %w", ErrInvalid, err)
+	}
+	if err := s.check(); err != nil {
+		return s, fmt.Errorf("%w: %w", ErrInvalid, err)
+	}
+	return s, nil
+}
+
+// secrets reads the secrets that stand in files of their own.
+func (s *Settings) secrets() error {
+	if s.Metrics.TokenFile == "" {
+		return nil
+	}
+	if s.Metrics.Token != "" {
+		return errors.New("metrics.token and metrics.token_file are both given")
+	}
+	text, err := os.ReadFile(s.Metrics.TokenFile)
+	if err != nil {
+		return fmt.Errorf("metrics.token_file: %w", err)
+	}
+	s.Metrics.Token = strings.TrimSpace(string(text))
+	return nil
+}
+
+func (s *Settings) check() error {
+	if _, err := time.LoadLocation(s.Zone); err != nil {
+		return fmt.Errorf("zone wants a name such as Europe/London, got %q", s.Zone)
+	}
+	switch {
+	case s.Store.Dir == "":
+		return errors.New("store.dir wants a folder")
+	case s.Pipeline.Workers < 1 || s.Pipeline.Workers > 64:
+		return fmt.Errorf("pipeline.workers wants 1 to 64, got %d", s.Pipeline.Workers)
+	case s.Pipeline.QuietMinutes < 1 || s.Pipeline.QuietMinutes > 10080:
+		return fmt.Errorf("pipeline.quiet_minutes wants 1 to 10080, got %d", s.Pipeline.QuietMinutes)
+	case !(s.HTTP.RequestsPerSecond > 0):
+		return fmt.Errorf("http.requests_per_second wants a number above 0, got %v", s.HTTP.RequestsPerSecond)
+	case (s.HTTP.Certificate == "") != (s.HTTP.Key == ""):
+		return errors.New("http.certificate and http.key go together")
+	}
+	if err := s.checkListeners(); err != nil {
+		return err
+	}
+	switch s.Log.Level {
+	case "debug", "info", "warn", "error":
+		return nil
+	}
+	return fmt.Errorf("log.level wants debug, info, warn or error, got %q", s.Log.Level)
+}
+
+func (s *Settings) checkListeners() error {
+	local, err := loopback("http.listen", s.HTTP.Listen)
+	if err != nil {
+		return err
+	}
+	if !local && s.HTTP.Certificate == "" && !s.HTTP.BehindProxy {
+		return fmt.Errorf("http.listen %s is reached from outside: give http.certificate and http.key, or behind_proxy when a proxy encrypts", s.HTTP.Listen)
+	}
+	if s.Metrics.Listen == "" {
+		return nil
+	}
+	if local, err = loopback("metrics.listen", s.Metrics.Listen); err != nil {
+		return err
+	}
+	if !local && s.Metrics.Token == "" {
+		return fmt.Errorf("metrics.listen %s is reached from outside: give metrics.token_file", s.Metrics.Listen)
+	}
+	return nil
+}
+
+// loopback tells whether an address is reached from this machine alone.
+func loopback(key, address string) (bool, error) {
+	host, port, err := net.SplitHostPort(address)
+	if err != nil {
+		return false, fmt.Errorf("%s wants host:port, got %q", key, address)
+	}
+	if n, err := strconv.Atoi(port); err != nil || n < 0 || n > 65535 {
+		return false, fmt.Errorf("%s wants a port of 0 to 65535, got %q", key, port)
+	}
+	if host == "localhost" {
+		return true, nil
+	}
+	ip := net.ParseIP(host)
+	return ip != nil && ip.IsLoopback(), nil
+}

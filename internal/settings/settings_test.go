@@ -1,0 +1,87 @@
+package settings_test
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"afterbeam/internal/settings"
+)
+
+func TestDefaultsFileEnvironment(t *testing.T) {
+	s, err := settings.Read(nil, nil)
+	require.NoError(t, err)
+	assert.Equal(t, settings.Default(), s)
+	s, err = settings.Read(strings.NewReader("zone = \"Europe/London\"\n[pipeline]\nworkers = 3\n"), []string{"AFTERBEAM_PIPELINE_WORKERS=4", "HOME=/root"})
+	require.NoError(t, err)
+	assert.Equal(t, "Europe/London", s.Zone)
+	assert.Equal(t, 4, s.Pipeline.Workers, "the environment stands over the file")
+	assert.Equal(t, settings.DefaultQuietMinutes, s.Pipeline.QuietMinutes)
+}
+
+func TestReadRefuses(t *testing.T) {
+	tests := map[string]struct {
+		file string
+		env  []string
+		want string
+	}{
+		"unknown key":            {"[http]\nlisen = \"x\"\n", nil, "http.lisen"},
+		"unknown variable":       {"", []string{"AFTERBEAM_STOREDIR=x"}, "AFTERBEAM_STOREDIR names no setting"},
+		"not TOML":               {"zone = ", nil, "settings not usable"},
+		"zone":                   {"zone = \"Saltmarsh\"\n", nil, "zone wants a name"},
+		"workers":                {"", []string{"AFTERBEAM_PIPELINE_WORKERS=many"}, "whole number"},
+		"no workers":             {"[pipeline]\nworkers = 0\n", nil, "pipeline.workers"},
+		"outside without TLS":    {"[http]\nlisten = \"0.0.0.0:8480\"\n", nil, "http.certificate"},
+		"every address":          {"[http]\nlisten = \":8480\"\n", nil, "http.certificate"},
+		"half a certificate":     {"[http]\ncertificate = \"c.pem\"\n", nil, "go together"},
+		"no port":                {"[http]\nlisten = \"localhost\"\n", nil, "host:port"},
+		"metrics outside":        {"[metrics]\nlisten = \"0.0.0.0:8481\"\n", nil, "metrics.token_file"},
+		"two tokens":             {"[metrics]\ntoken = \"t\"\ntoken_file = \"f\"\n", nil, "both given"},
+		"missing token file":     {"[metrics]\ntoken_file = \"no such file\"\n", nil, "metrics.token_file"},
+		"log level":              {"[log]\nlevel = \"loud\"\n", nil, "log.level"},
+		"rate":                   {"[http]\nrequests_per_second = 0.0\n", nil, "requests_per_second"},
+		"proxy is no true value": {"", []string{"AFTERBEAM_HTTP_BEHIND_PROXY=perhaps"}, "true or false"},
+		"empty store":            {"[store]\ndir = \"\"\n", nil, "store.dir"},
+	}
+	for name, tt := range tests {
+		t.Run(name, func(t *testing.T) {
+			_, err := settings.Read(strings.NewReader(tt.file), tt.env)
+			require.ErrorIs(t, err, settings.ErrInvalid)
+			assert.Contains(t, err.Error(), tt.want)
+		})
+	}
+}
+
+func TestOutsideIsAllowedWithCertificateOrProxy(t *testing.T) {
+	for _, file := range []string{
+		"[http]\nlisten = \"0.0.0.0:8480\"\ncertificate = \"c.pem\"\nkey = \"k.pem\"\n",
+		"[http]\nlisten = \"0.0.0.0:8480\"\nbehind_proxy = true\n",
+		"[http]\nlisten = \"[::1]:8480\"\n",
+	} {
+		_, err := settings.Read(strings.NewReader(file), nil)
+		assert.NoError(t, err, file)
+	}
+}
+
+func TestSecretsAreMasked(t *testing.T) {
+	name := filepath.Join(t.TempDir(), "token")
+	require.NoError(t, os.WriteFile(name, []byte("very-secret\n"), 0o600))
+	s, err := settings.Read(nil, []string{"AFTERBEAM_METRICS_TOKEN_FILE=" + name})
+	require.NoError(t, err)
+	assert.Equal(t, "very-secret", s.Metrics.Token)
+	var out strings.Builder
+	require.NoError(t, s.Print(&out))
+	assert.NotContains(t, out.String(), "very-secret")
+	assert.Contains(t, out.String(), "AFTERBEAM_STORE_DIR")
+}
+
+func FuzzRead(f *testing.F) {
+	f.Add("zone = \"UTC\"\n[http]\nlisten = \"127.0.0.1:1\"\n", "AFTERBEAM_ZONE=UTC")
+	f.Fuzz(func(_ *testing.T, file, variable string) {
+		_, _ = settings.Read(strings.NewReader(file), []string{variable})
+	})
+}
