@@ -26,6 +26,12 @@ type commands struct {
 	Inspect  inspectCommand  `cmd:"" help:"Show what one dose report says, with all findings."`
 	Demo     demoCommand     `cmd:"" help:"Write a synthetic scenario as dose reports, read it back and show estimates, flags and maps."`
 	Version  versionCommand  `cmd:"" help:"Print build, table and method versions."`
+
+	CheckConfig checkConfigCommand `cmd:"" help:"Print the effective settings of the service, secrets masked."`
+	Backup      backupCommand      `cmd:"" help:"Copy the store to a new folder; the service may run meanwhile."`
+	Restore     restoreCommand     `cmd:"" help:"Put a backup into a new folder and verify it."`
+	Verify      verifyCommand      `cmd:"" help:"Check every digest, the audit chain and the database."`
+	Audit       auditCommand       `cmd:"" help:"The record of who did and saw what."`
 }
 
 // errPartial tells that the reasons are already on standard error.

@@ -42,6 +42,9 @@ type Config struct {
 	ObjectLimit int64
 	// Files is the file system of the objects, the machine's own when nil.
 	Files object.FS
+	// Beside opens the store beside a process that may serve it, to look at it or copy it: temporary files of arrivals
+	// stay, and no lock is taken. Otherwise Open is for the one process that serves the store.
+	Beside bool
 	// Now gives the time, time.Now when nil.
 	Now func() time.Time
 }
@@ -54,6 +57,7 @@ type DB struct {
 	program     string
 	now         func() time.Time
 	views       *viewer
+	lock        *folderLock // nil beside another process
 }
 
 const databaseFile = "afterbeam.db"
@@ -79,8 +83,18 @@ func Open(ctx context.Context, cfg Config) (_ *DB, err error) {
 	if db.objects, err = object.New(files, cfg.Dir, limit); err != nil {
 		return nil, err
 	}
-	if err := db.objects.Clean(); err != nil {
-		return nil, err
+	if !cfg.Beside {
+		if db.lock, err = lockFolder(cfg.Dir); err != nil {
+			return nil, err
+		}
+		defer func() {
+			if err != nil {
+				err = errors.Join(err, db.lock.release())
+			}
+		}()
+		if err := db.objects.Clean(); err != nil {
+			return nil, err
+		}
 	}
 	if err := db.connect(ctx, cfg.Readers); err != nil {
 		return nil, err
@@ -154,7 +168,7 @@ func migrate(ctx context.Context, db *sql.DB) error {
 // Close ends the store after the last view was recorded.
 func (db *DB) Close() error {
 	db.views.stop()
-	return errors.Join(db.read.Close(), db.write.Close())
+	return errors.Join(db.read.Close(), db.write.Close(), db.lock.release())
 }
 
 // Ready tells whether the database answers and can be written.

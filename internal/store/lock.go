@@ -1,0 +1,30 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"syscall"
+)
+
+// folderLock keeps two processes from serving one store. The system lets it go when the process ends, however it ends.
+type folderLock struct{ file *os.File }
+
+func lockFolder(dir string) (*folderLock, error) {
+	file, err := os.OpenFile(filepath.Join(dir, "lock"), os.O_CREATE|os.O_RDWR, 0o600) //nolint:gosec // a folder of the store
+	if err != nil {
+		return nil, fmt.Errorf("open lock of the store: %w", err)
+	}
+	if err := syscall.Flock(int(file.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
+		return nil, errors.Join(fmt.Errorf("%w: another process serves the store in %q", ErrConflict, dir), file.Close())
+	}
+	return &folderLock{file}, nil
+}
+
+func (l *folderLock) release() error {
+	if l == nil {
+		return nil
+	}
+	return l.file.Close()
+}
