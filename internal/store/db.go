@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io/fs"
 	"net/url"
+	"os"
 	"path/filepath"
 	"strings"
 	"time"
@@ -68,6 +69,9 @@ func Open(ctx context.Context, cfg Config) (_ *DB, err error) {
 	if cfg.Dir == "" {
 		return nil, fmt.Errorf("%w: no folder for the store", ErrInvalid)
 	}
+	if _, err := os.Stat(filepath.Join(cfg.Dir, databaseFile)); cfg.Beside && err != nil {
+		return nil, fmt.Errorf("%w: no store in %q", ErrNotFound, cfg.Dir)
+	}
 	db := &DB{dir: cfg.Dir, program: cfg.Program, now: cfg.Now}
 	if db.now == nil {
 		db.now = time.Now
@@ -96,14 +100,14 @@ func Open(ctx context.Context, cfg Config) (_ *DB, err error) {
 			return nil, err
 		}
 	}
-	if err := db.connect(ctx, cfg.Readers); err != nil {
+	if err := db.connect(ctx, cfg.Readers, cfg.Beside); err != nil {
 		return nil, err
 	}
 	db.views = newViewer(db)
 	return db, nil
 }
 
-func (db *DB) connect(ctx context.Context, readers int) (err error) {
+func (db *DB) connect(ctx context.Context, readers int, beside bool) (err error) {
 	name := filepath.Join(db.dir, databaseFile)
 	if db.write, err = sql.Open("sqlite", dsn(name, false)); err != nil {
 		return fmt.Errorf("open database: %w", err)
@@ -114,7 +118,7 @@ func (db *DB) connect(ctx context.Context, readers int) (err error) {
 			err = errors.Join(err, db.write.Close())
 		}
 	}()
-	if err := migrate(ctx, db.write); err != nil {
+	if err := migrate(ctx, db.write, beside); err != nil {
 		return err
 	}
 	if db.read, err = sql.Open("sqlite", dsn(name, true)); err != nil {
@@ -143,7 +147,7 @@ func dsn(name string, readOnly bool) string {
 	return (&url.URL{Scheme: "file", Opaque: (&url.URL{Path: name}).EscapedPath(), RawQuery: q.Encode()}).String()
 }
 
-func migrate(ctx context.Context, db *sql.DB) error {
+func migrate(ctx context.Context, db *sql.DB, beside bool) error {
 	folder, err := fs.Sub(migrations, "migrations/sqlite")
 	if err != nil {
 		return err
@@ -158,6 +162,9 @@ func migrate(ctx context.Context, db *sql.DB) error {
 	}
 	if current > target {
 		return fmt.Errorf("%w: the database has schema %d, this program knows schemas up to %d", ErrInvalid, current, target)
+	}
+	if beside && current < target {
+		return fmt.Errorf("%w: the database has schema %d, this program wants %d: let the service migrate it first", ErrInvalid, current, target)
 	}
 	if _, err := provider.Up(ctx); err != nil {
 		return fmt.Errorf("migrate schema: %w", err)
