@@ -157,6 +157,24 @@ func TestDevices(t *testing.T) {
 				assert.Equal(t, "Saltmarsh Imaging Works|Synthetic Arc|S-0001", r.Device.Key())
 			},
 		},
+		"several persons, one participant as the template wants": {
+			report: func() *procedure.Report {
+				r := singlePlane()
+				authorizing := dcm("113850", "Irradiation Authorizing")
+				r.Persons = []procedure.Person{
+					{Name: "Operator^One", ID: "OP-1", Issuer: "staff list", RoleInProcedure: authorizing},
+					{Name: "Operator^Two", ID: "OP-2", Issuer: "staff list", RoleInProcedure: authorizing},
+				}
+				return r
+			},
+			check: func(t *testing.T, r *procedure.Report) {
+				require.Len(t, r.Persons, 2)
+				assert.Equal(t, "OP-2", r.Persons[0].ID, "an observer, whose issuer has no row")
+				assert.Empty(t, r.Persons[0].Issuer)
+				assert.Equal(t, "OP-1", r.Persons[1].ID)
+				assert.Equal(t, "staff list", r.Persons[1].Issuer)
+			},
+		},
 		"persons": {check: func(t *testing.T, r *procedure.Report) { assert.Equal(t, singlePlane().Persons, r.Persons) }},
 	})
 }

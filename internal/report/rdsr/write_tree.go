@@ -15,10 +15,9 @@ func (w *writer) root() dicomio.DataSet {
 	}
 	kids = append(kids, w.coded(hasModifier, conceptProcedure(), projectionXRay(), intent...))
 	kids = append(kids, w.deviceObserver()...)
-	for _, p := range r.Persons {
-		if isObserver(p) {
-			kids = append(kids, w.personObserver(p)...)
-		}
+	observers, participant := roles(r.Persons)
+	for _, p := range observers {
+		kids = append(kids, w.personObserver(p)...)
 	}
 	kids = append(kids, w.scope()...)
 	for _, row := range rootCodes() {
@@ -38,10 +37,8 @@ func (w *writer) root() dicomio.DataSet {
 	for _, image := range r.DoseImages {
 		kids = append(kids, w.image(conceptDoseImage(), image))
 	}
-	for _, p := range r.Persons {
-		if !isObserver(p) {
-			kids = append(kids, w.participant(p))
-		}
+	for _, p := range participant {
+		kids = append(kids, w.participant(p))
 	}
 	kids = append(kids, w.codedItems(contains, conceptSource(), r.Sources)...)
 	template := dicomio.DataSet{element(tagMappingResource, "CS", "DCMR"), element(tagTemplateID, "CS", "10001")}
@@ -94,6 +91,19 @@ func (w *writer) deviceObserver() []dicomio.DataSet {
 // a role, fits only a participant (TID 1020).
 func isObserver(p procedure.Person) bool {
 	return p.Issuer == "" && (p.ID == "" || !p.RoleInProcedure.IsZero() && p.Login != "")
+}
+
+// roles deals the persons of a report out to the rows that take them. TID 10001 has one participant; all others are
+// observers, who keep their identifier beside their role but no issuer.
+func roles(persons []procedure.Person) (observers, participant []procedure.Person) {
+	for _, p := range persons {
+		if !isObserver(p) && len(participant) == 0 {
+			participant = append(participant, p)
+			continue
+		}
+		observers = append(observers, p)
+	}
+	return observers, participant
 }
 
 func (w *writer) personObserver(p procedure.Person) []dicomio.DataSet {
