@@ -112,6 +112,9 @@ func (r *Result) say(text string) {
 	r.Text = fmt.Sprintf("%s %s, level %s", r.Row.Quantity, text, r.Row.Quantity.Print(r.Level, r.Level))
 }
 
+// maxSteps ends the list of steps: no exposure of a patient passes as many, a wrong unit in a report or file may.
+const maxSteps = 1000
+
 // steps lists the repetitions of a stepped level that the value passed: first, first + step and so on.
 func (r *Result) steps() {
 	v, ok := r.Value.Get()
@@ -120,7 +123,7 @@ func (r *Result) steps() {
 	}
 	step := r.Row.Step * r.Level / r.Row.Value
 	// A step counts when value >= level + n step, computed without adding up rounding.
-	n := int(math.Floor((v-r.Level)/step + 1e-12))
+	n := int(min(math.Floor((v-r.Level)/step+1e-12), maxSteps-1))
 	for i := range n + 1 {
 		r.Passed = append(r.Passed, r.Level+float64(i)*step)
 	}

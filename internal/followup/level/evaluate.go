@@ -43,7 +43,7 @@ type Result struct {
 	Level float64
 	// Basis says what Value is: reported, reported times a signed factor, or estimated.
 	Basis string
-	// Passed lists the steps of a stepped level that the value reached, in canonical units.
+	// Passed lists the steps of a stepped level that the value reached, in canonical units, at most a thousand.
 	Passed []float64
 	// Text says all of it for people, with units.
 	Text string
@@ -77,6 +77,7 @@ func Evaluate(set Set, in Input) Evaluation {
 	if in.QualityControl {
 		return Evaluation{State: NoFlag, Notes: []string{"quality-control exposure: no patient flag"}}
 	}
+	in = in.usable()
 	e := Evaluation{State: Below}
 	if psd, ok := in.PSD.Get(); ok {
 		e.Band, e.HighBand = quantity.Some(BandOf(psd.Value)), quantity.Some(BandOf(psd.High))
@@ -100,8 +101,27 @@ func Evaluate(set Set, in Input) Evaluation {
 	if e.State == Below && len(e.Reasons) > 0 {
 		e.State = Unknown
 	}
+	e.unsettled()
 	e.planes(in.Planes)
 	return e
+}
+
+// unsettled tells of a reported quantity at its level beside an estimate below its own: the estimate takes no flag away.
+func (e *Evaluation) unsettled() {
+	estimateBelow, reportedReached := false, false
+	for _, r := range e.Results {
+		switch {
+		case r.Row.Quantity == PSD && r.State == Reached:
+			return
+		case r.Row.Quantity == PSD:
+			estimateBelow = estimateBelow || r.Value.Present()
+		case r.State == Reached:
+			reportedReached = true
+		}
+	}
+	if estimateBelow && reportedReached {
+		e.note("a reported quantity is at its level while the estimated peak skin dose is below: the flag stays until a physicist settles it with a reason")
+	}
 }
 
 func (e *Evaluation) note(text string) {
