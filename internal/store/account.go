@@ -91,7 +91,7 @@ func (db *DB) AddToken(ctx context.Context, actor Actor, account, prefix, hash, 
 	return t, err
 }
 
-const tokenColumns = `t.id, t.prefix, t.purpose, t.created_at, t.expires_at, t.last_used_at, t.revoked_at, a.id, a.name, a.role, a.rooms, a.created_at, a.disabled_at`
+const ownedColumns = `t.id, t.prefix, t.purpose, t.created_at, t.expires_at, t.last_used_at, t.revoked_at, a.id, a.name, a.role, a.rooms, a.created_at, a.disabled_at`
 
 func scanToken(row interface{ Scan(...any) error }) (Token, error) {
 	var t Token
@@ -109,13 +109,13 @@ func scanToken(row interface{ Scan(...any) error }) (Token, error) {
 
 // TokenByHash finds a token by the hash of its secret, whatever its state: the caller decides what may still be used.
 func (db *DB) TokenByHash(ctx context.Context, hash string) (Token, error) {
-	return scanToken(db.read.QueryRowContext(ctx, `SELECT `+tokenColumns+` FROM token t JOIN account a ON a.id = t.account_id WHERE t.hash = $1`, hash))
+	return scanToken(db.read.QueryRowContext(ctx, `SELECT `+ownedColumns+` FROM token t JOIN account a ON a.id = t.account_id WHERE t.hash = $1`, hash))
 }
 
 // Tokens lists every token, newest first.
 func (db *DB) Tokens(ctx context.Context) ([]Token, error) {
 	return rows(ctx, db.read, func(r *sql.Rows) (Token, error) { return scanToken(r) },
-		`SELECT `+tokenColumns+` FROM token t JOIN account a ON a.id = t.account_id ORDER BY t.created_at DESC, t.id`)
+		`SELECT `+ownedColumns+` FROM token t JOIN account a ON a.id = t.account_id ORDER BY t.created_at DESC, t.id`)
 }
 
 // TokenUsed notes when a token was last used; it is not audited, since every use has its own record.

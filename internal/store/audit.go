@@ -85,7 +85,7 @@ func (db *DB) ReadAnchor(name string) (*audit.Head, error) {
 	if name == "" {
 		name = filepath.Join(db.dir, anchorFile)
 	}
-	text, err := os.ReadFile(name) //nolint:gosec // the operator names the file
+	text, err := os.ReadFile(name)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil, nil //nolint:nilnil // no anchor yet is not an error
 	}

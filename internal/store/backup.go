@@ -145,12 +145,12 @@ func (db *DB) Verify(ctx context.Context, anchor *audit.Head) (Verification, err
 }
 
 func copyFile(from, to string) (err error) {
-	in, err := os.Open(from) //nolint:gosec // the operator names the folder
+	in, err := os.Open(from)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, in.Close()) }()
-	out, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600) //nolint:gosec // the operator names the folder
+	out, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return err
 	}

@@ -12,7 +12,7 @@ import (
 type folderLock struct{ file *os.File }
 
 func lockFolder(dir string) (*folderLock, error) {
-	file, err := os.OpenFile(filepath.Join(dir, "lock"), os.O_CREATE|os.O_RDWR, 0o600) //nolint:gosec // a folder of the store
+	file, err := os.OpenFile(filepath.Join(dir, "lock"), os.O_CREATE|os.O_RDWR, 0o600)
 	if err != nil {
 		return nil, fmt.Errorf("open lock of the store: %w", err)
 	}

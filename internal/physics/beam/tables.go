@@ -3,7 +3,7 @@ package beam
 // Tables gives the embedded tables by name, so that a program can say which ones it holds.
 func Tables() map[string]string {
 	return map[string]string{
-		"tungsten": tungstenCSV,
+		"tungsten":    tungstenCSV,
 		"backscatter": backscatterCSV,
 		"attenuation": attenuationCSV,
 	}
