@@ -70,13 +70,25 @@ func (s *Server) authorise(op access.Operation) echo.MiddlewareFunc {
 	free := op == access.Setup || slices.Contains(access.Open(), op)
 	return func(next echo.HandlerFunc) echo.HandlerFunc {
 		return func(c echo.Context) error {
+			cl := callOf(c.Request().Context())
 			if !free {
-				if err := callOf(c.Request().Context()).grant.May(op); err != nil {
+				if err := cl.grant.May(op); err != nil {
 					return err
 				}
 			}
+			cl.authorised = true
 			return next(c)
 		}
+	}
+}
+
+// onlyAuthorised stands before every handler: an operation whose checks were not attached is not answered.
+func onlyAuthorised(handler StrictHandlerFunc, operation string) StrictHandlerFunc {
+	return func(c echo.Context, request any) (any, error) {
+		if !callOf(c.Request().Context()).authorised {
+			return nil, fmt.Errorf("operation %s has no checks", operation)
+		}
+		return handler(c, request)
 	}
 }
 

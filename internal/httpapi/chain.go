@@ -30,6 +30,7 @@ type call struct {
 	operation   access.Operation
 	grant       access.Grant
 	bearer      string
+	authorised  bool
 	length      int64 // of the body, -1 when it was not said
 	writeFailed bool
 }

@@ -27,7 +27,7 @@ type Maps interface {
 type Windows interface {
 	// Sums gives the windows of 60, 180 and 365 days and of all time that end with the local day asOf (2006-01-02) over
 	// all of a patient's cases, oldest first.
-	Sums(cases []store.Case, asOf string) ([]WindowSum, error)
+	Sums(ctx context.Context, cases []store.Case, asOf string) ([]WindowSum, error)
 }
 
 // WindowSum is what a patient received over one window. Every sum comes with the number of procedures that are in it: a

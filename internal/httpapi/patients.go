@@ -81,7 +81,7 @@ func (h *handlers) GetPatientDose(ctx context.Context, request GetPatientDoseReq
 	if asOf == "" {
 		asOf = newestDay(all, h.cfg.Now())
 	}
-	windows, err := h.cfg.Windows.Sums(all, asOf)
+	windows, err := h.cfg.Windows.Sums(ctx, all, asOf)
 	if err != nil {
 		return nil, fmt.Errorf("sum windows of %s: %w", p.ID, err)
 	}

@@ -55,10 +55,16 @@ func operations(spec *openapi3.T) map[access.Operation]*schema {
 				}
 			}
 			one.options.ExcludeRequestBody = one.mediaType == mediaDICOM
-			all[access.Operation(operation.OperationID)] = one
+			all[named(operation.OperationID)] = one
 		}
 	}
 	return all
+}
+
+// named gives the name of an operation as the contract has it: the generator's copy of the contract begins it with a
+// capital letter.
+func named(id string) access.Operation {
+	return access.Operation(strings.ToLower(id[:1]) + id[1:])
 }
 
 // echoPath gives a path of the contract in the router's form.

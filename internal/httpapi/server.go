@@ -153,7 +153,8 @@ func (s *Server) route() error {
 	s.echo.HideBanner, s.echo.HidePort = true, true
 	s.echo.HTTPErrorHandler = s.problem
 	s.echo.Use(s.record, s.recover, onlyKnownMethods, s.limitAddress, s.capBody)
-	RegisterHandlersWithOptions(s.echo, NewStrictHandler(&handlers{s}, nil), RegisterHandlersOptions{OperationMiddlewares: checks})
+	handler := NewStrictHandler(&handlers{s}, []StrictMiddlewareFunc{onlyAuthorised})
+	RegisterHandlersWithOptions(s.echo, handler, RegisterHandlersOptions{OperationMiddlewares: checks})
 	for _, r := range s.echo.Routes() {
 		if s.byRoute[r.Method+" "+r.Path] == "" {
 			return fmt.Errorf("%w: route %s %s is no operation of the contract", store.ErrInvalid, r.Method, r.Path)
