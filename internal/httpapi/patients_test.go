@@ -1,0 +1,155 @@
+package httpapi_test
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"afterbeam/internal/access"
+	"afterbeam/internal/httpapi"
+	"afterbeam/internal/store"
+)
+
+func search(number string) string {
+	return fmt.Sprintf(`{"number":%q,"issuer":%q}`, number, plantedIssuer)
+}
+
+func TestPatientIsFoundByNumberInTheBody(t *testing.T) {
+	r := newRig(t, nil)
+	c := r.procedure(other)
+	before := r.head()
+	var found httpapi.PatientList
+	r.ask("POST", "/v1/patients/search", r.physicist(), search(plantedNumber)).into(t, &found)
+	require.Len(t, found.Patients, 1)
+	assert.Equal(t, httpapi.Patient{
+		Id: c.PatientID, SurvivorId: c.PatientID, Number: plantedNumber, Issuer: plantedIssuer, Name: plantedName, BirthDate: plantedBirth, Sex: "F",
+	}, found.Patients[0])
+	assert.Contains(t, r.actions(before), "patient.find "+c.PatientID)
+
+	operator, _ := r.account(access.Operator, []string{own})
+	before = r.head()
+	r.ask("POST", "/v1/patients/search", operator, search(plantedNumber)).into(t, &found)
+	assert.Empty(t, found.Patients, "the patient has no case in the operator's room")
+	assert.Equal(t, []string{"patient.find 0 patients"}, r.actions(before))
+	r.procedure(own)
+	r.ask("POST", "/v1/patients/search", operator, search(plantedNumber)).into(t, &found)
+	assert.Len(t, found.Patients, 1)
+	for _, action := range r.actions(0) {
+		for _, secret := range planted() {
+			assert.NotContains(t, action, secret)
+		}
+	}
+}
+
+func TestCumulativeDose(t *testing.T) {
+	r := newRig(t, nil)
+	mine, theirs := r.procedure(own), r.procedure(other)
+	require.Equal(t, mine.PatientID, theirs.PatientID)
+	path := "/v1/patients/" + mine.PatientID + "/dose"
+	before := r.head()
+	var whole, part httpapi.CumulativeDose
+	r.ask("GET", path, r.physicist(), "").into(t, &whole)
+	assert.Len(t, whole.Procedures, 2)
+	assert.Equal(t, 0, whole.Elsewhere)
+	assert.Equal(t, "2026-09-14", whole.AsOf)
+	require.NotNil(t, whole.LatestMap)
+	assert.Equal(t, "/v1/procedures/"+theirs.ID+"/map", *whole.LatestMap)
+	require.Len(t, whole.Windows, 2)
+	assert.Nil(t, whole.Windows[1].Days, "all time")
+	assert.Nil(t, whole.Windows[1].From)
+	assert.Equal(t, 11.0, *whole.Windows[1].KermaGy)
+	assert.Equal(t, 2, whole.Windows[1].KermaFrom)
+	assert.Nil(t, whole.Windows[0].KermaGy, "unknown is null and no 0")
+	assert.Contains(t, r.actions(before), "dose.view "+mine.PatientID)
+
+	operator, _ := r.account(access.Operator, []string{own})
+	r.ask("GET", path+"?as_of=2026-09-20", operator, "").into(t, &part)
+	require.Len(t, part.Procedures, 1)
+	assert.Equal(t, mine.ID, part.Procedures[0].Id)
+	assert.Equal(t, 1, part.Elsewhere)
+	assert.Equal(t, "/v1/procedures/"+mine.ID+"/map", *part.LatestMap)
+	assert.Equal(t, "2026-09-20", part.AsOf)
+	assert.Equal(t, 11.0, *part.Windows[1].KermaGy, "the sum holds what the skin received in any room")
+	assert.Equal(t, 400, r.ask("GET", path+"?as_of=2026-13-01", operator, "").status)
+	assert.Equal(t, 404, r.ask("GET", "/v1/patients/aaaaaaaaaaaaaaaaaaaaaaaa/dose", operator, "").status)
+}
+
+func TestLinksJoinTheDoseAndGoBack(t *testing.T) {
+	r := newRig(t, nil)
+	token := r.physicist()
+	a, b := r.stranger(own), r.stranger(own)
+	count := func() int {
+		var d httpapi.CumulativeDose
+		r.ask("GET", "/v1/patients/"+a.PatientID+"/dose", token, "").into(t, &d)
+		return len(d.Procedures)
+	}
+	require.Equal(t, 1, count())
+	path := "/v1/patients/" + a.PatientID + "/links"
+	link := func(to string) answer {
+		body, err := json.Marshal(map[string]string{"other_patient": to, "reason": "same person, two issuers"})
+		require.NoError(t, err)
+		return r.ask("POST", path, token, string(body))
+	}
+	assert.Equal(t, 400, link(a.PatientID).status)
+	assert.Equal(t, 404, link("aaaaaaaaaaaaaaaaaaaaaaaa").status)
+	made := link(b.PatientID)
+	require.Equal(t, 201, made.status)
+	var l httpapi.Link
+	made.into(t, &l)
+	assert.Equal(t, 2, count())
+	var list httpapi.LinkList
+	r.ask("GET", path, token, "").into(t, &list)
+	assert.Len(t, list.Links, 1)
+	assert.Equal(t, 204, r.ask("POST", "/v1/links/"+l.Id+"/undo", token, reason).status)
+	assert.Equal(t, 1, count())
+	assert.Equal(t, 404, r.ask("POST", "/v1/links/"+l.Id+"/undo", token, reason).status)
+}
+
+func TestReviews(t *testing.T) {
+	r := newRig(t, nil)
+	token := r.physicist()
+	for range 3 {
+		r.report(store.Identity{Sex: "M"})
+	}
+	before := r.head()
+	var first, second httpapi.ReviewPage
+	r.ask("GET", "/v1/reviews?limit=2", token, "").into(t, &first)
+	require.Len(t, first.Reviews, 2)
+	assert.Equal(t, []string{"reviews.list 2 reviews"}, r.actions(before))
+	require.NotNil(t, first.Next)
+	assert.Equal(t, 204, r.ask("POST", "/v1/reviews/"+*first.Next+"/settle", token, reason).status)
+	r.ask("GET", "/v1/reviews?limit=2&after="+*first.Next, token, "").into(t, &second)
+	assert.Len(t, second.Reviews, 1, "a settled review still is a place in the list")
+	assert.Nil(t, second.Next)
+}
+
+// TestAViewThatCannotBeRecordedIsNotAnswered closes the audit record and asks on.
+func TestAViewThatCannotBeRecordedIsNotAnswered(t *testing.T) {
+	r := newRig(t, nil)
+	c := r.procedure(own)
+	token := r.physicist()
+	broken := blind{r.db}
+	r.rebuild(broken)
+	for _, path := range []string{
+		"/v1/procedures", "/v1/flags", "/v1/procedures/" + c.ID, "/v1/procedures/" + c.ID + "/facts", "/v1/procedures/" + c.ID + "/events",
+		"/v1/procedures/" + c.ID + "/estimates", "/v1/procedures/" + c.ID + "/estimates/1", "/v1/procedures/" + c.ID + "/map",
+		"/v1/patients/" + c.PatientID, "/v1/patients/" + c.PatientID + "/dose", "/v1/patients/" + c.PatientID + "/links", "/v1/reviews",
+	} {
+		a := r.ask("GET", path, token, "")
+		assert.Equal(t, 503, a.status, path)
+		assert.Equal(t, "5", a.header.Get("Retry-After"))
+	}
+	assert.Equal(t, 503, r.ask("POST", "/v1/patients/search", token, search(plantedNumber)).status)
+	assert.Equal(t, 503, r.ask("GET", "/v1/receipts/"+r.receipt("x").ID+"/file", token, "").status)
+}
+
+// blind is a store whose audit record takes no views.
+type blind struct{ *store.DB }
+
+func (blind) Viewed(context.Context, store.Actor, string, string, string) error {
+	return store.ErrUnavailable
+}
