@@ -13,10 +13,12 @@ import (
 // JobKind is a step of the pipeline.
 type JobKind string
 
-// The kinds of job. The subject of JobRead is a receipt, that of JobAssess a study UID.
+// The kinds of job. The subject of JobRead is a receipt, that of JobAssess and JobSettle a study UID. JobSettle asks for
+// JobAssess once a study has been quiet.
 const (
 	JobRead   JobKind = "read"
 	JobAssess JobKind = "assess"
+	JobSettle JobKind = "settle"
 )
 
 // Job is one leased piece of work. Each lease has a fence number of its own: a worker whose lease ran out cannot finish
@@ -33,12 +35,22 @@ type Job struct {
 // MaxAttempts is how often a job is tried before it counts as poison. Errors of the storage do not count.
 const MaxAttempts = 5
 
-// want asks for a job. Wanting one that is under way has it run once more afterwards.
+// want asks for a job now. Wanting one that is under way has it run once more afterwards.
 func (c *change) want(ctx context.Context, kind JobKind, subject string) error {
-	now := at(c.db.now())
-	_, err := c.ExecContext(ctx, `INSERT INTO job (kind, subject, state, due_at, created_at) VALUES ($1, $2, 'ready', $3, $3)
-		ON CONFLICT (kind, subject) DO UPDATE SET wanted = job.wanted + 1, due_at = $3, attempt = CASE WHEN job.state = 'leased' THEN job.attempt ELSE 0 END,
-		error = '', state = CASE WHEN job.state = 'leased' THEN 'leased' ELSE 'ready' END`, kind, subject, now)
+	return c.wantAt(ctx, kind, subject, time.Time{})
+}
+
+// wantAt asks for a job at a time, the zero time being now. One that is due sooner already stays so.
+func (c *change) wantAt(ctx context.Context, kind JobKind, subject string, due time.Time) error {
+	now := c.db.now()
+	if due.IsZero() {
+		due = now
+	}
+	_, err := c.ExecContext(ctx, `INSERT INTO job (kind, subject, state, due_at, created_at) VALUES ($1, $2, 'ready', $3, $4)
+		ON CONFLICT (kind, subject) DO UPDATE SET wanted = job.wanted + 1, error = '',
+		due_at = CASE WHEN job.state IN ('ready', 'leased') AND job.due_at < $3 THEN job.due_at ELSE $3 END,
+		attempt = CASE WHEN job.state = 'leased' THEN job.attempt ELSE 0 END,
+		state = CASE WHEN job.state = 'leased' THEN 'leased' ELSE 'ready' END`, kind, subject, at(due), at(now))
 	if err != nil {
 		return fmt.Errorf("ask for %s job: %w", kind, err)
 	}
@@ -103,7 +115,7 @@ func (db *DB) QuarantineRead(ctx context.Context, j Job, reason string) error {
 }
 
 // Backlog tells how much work waits: jobs ready or leased, jobs that failed for good, and when the oldest waiting one
-// was asked for (the zero time when none waits).
+// was asked for (the zero time when none waits). A study that waits for its quiet time is no work yet.
 type Backlog struct {
 	Waiting, Failed int
 	Oldest          time.Time
@@ -115,7 +127,7 @@ func (db *DB) Backlog(ctx context.Context) (Backlog, error) {
 	var oldest sql.NullString
 	err := db.read.QueryRowContext(ctx, `SELECT COALESCE(SUM(CASE WHEN state IN ('ready', 'leased') THEN 1 ELSE 0 END), 0),
 		COALESCE(SUM(CASE WHEN state = 'failed' THEN 1 ELSE 0 END), 0), MIN(CASE WHEN state IN ('ready', 'leased') THEN due_at END)
-		FROM job WHERE state <> 'done'`).Scan(&b.Waiting, &b.Failed, &oldest)
+		FROM job WHERE state <> 'done' AND NOT (kind = 'settle' AND state = 'ready' AND due_at > $1)`, at(db.now())).Scan(&b.Waiting, &b.Failed, &oldest)
 	if err != nil {
 		return b, kind(err)
 	}

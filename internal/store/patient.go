@@ -268,6 +268,26 @@ func (c *change) regroup(ctx context.Context, around ...string) error {
 			if err := c.one(ctx, "set survivor", `UPDATE patient SET survivor = $2 WHERE id = $1`, id, survivor); err != nil {
 				return err
 			}
+			if err := c.wantCases(ctx, id); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// wantCases asks for every study of a patient to be assessed again: the sums beside its cases have changed.
+func (c *change) wantCases(ctx context.Context, patient string) error {
+	studies, err := rows(ctx, c, func(r *sql.Rows) (string, error) {
+		var study string
+		return study, r.Scan(&study)
+	}, `SELECT DISTINCT study_uid FROM procedure_case WHERE patient_id = $1 ORDER BY study_uid`, patient)
+	if err != nil {
+		return err
+	}
+	for _, study := range studies {
+		if err := c.want(ctx, JobAssess, study); err != nil {
+			return err
 		}
 	}
 	return nil

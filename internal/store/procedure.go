@@ -32,14 +32,33 @@ type Case struct {
 	Kerma      quantity.Opt[quantity.Gray]
 	KAP        quantity.Opt[quantity.GraySquareMetre]
 	FluoroTime quantity.Opt[quantity.Second]
-	// Complete tells that Kerma and KAP hold every plane.
+	// Complete tells that Kerma and KAP hold every plane. What a sum over cases must know besides is in Gaps.
 	Complete                               bool
 	PSD, PSDLow, PSDHigh                   quantity.Opt[quantity.Gray]
 	PSDMethod                              string
 	Effective, EffectiveLow, EffectiveHigh quantity.Opt[quantity.Sievert]
 	EffectiveMethod                        string
-	UpdatedAt                              time.Time
+	Gaps                                   Gaps
+	// KermaFactor and KAPFactor are the signed calibration factors of the display on that day, measured over displayed.
+	KermaFactor, KAPFactor quantity.Opt[float64]
+	UpdatedAt              time.Time
 }
+
+// Gaps says which numbers of a case are only known in part or not believed.
+type Gaps uint8
+
+// The gaps.
+const (
+	GapKerma     Gaps = 1 << iota // Kerma lacks a plane or is absent
+	GapKAP                        // KAP lacks a plane or is absent
+	GapTime                       // FluoroTime lacks a plane or is absent
+	SuspectKerma                  // Kerma is not believed
+	SuspectKAP                    // KAP is not believed
+	LowerBound                    // PSD may lie above its range
+)
+
+// Has tells whether the gaps hold g.
+func (g Gaps) Has(one Gaps) bool { return g&one != 0 }
 
 // Flag is one level's result for a case version.
 type Flag struct {
@@ -71,6 +90,10 @@ type Version struct {
 	Summary, Body, Map []byte
 	Flags              []Flag
 	Events             []EventPlace
+	// Window says which other cases the flags over a window rest on; SaveAssessment reads it.
+	Window Window
+	// Again is when the study is to be assessed once more, the zero time for never; SaveAssessment reads it.
+	Again time.Time
 }
 
 // EventPlace says which procedure an irradiation event belongs to.
@@ -79,9 +102,15 @@ type EventPlace struct {
 	Plane int
 }
 
+// Later asks for a study to be assessed at a time to come.
+type Later struct {
+	Study string
+	Due   time.Time // the zero time is now
+}
+
 // SaveAssessment stores the cases that a study gave, each as a new version where anything changed, with flags in the
-// same transaction, and ends the job. It gives the ids of the cases in order.
-func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version) (ids []string, err error) {
+// same transaction, asks for what must follow, and ends the job. It gives the ids of the cases in order.
+func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version, later ...Later) (ids []string, err error) {
 	err = db.change(ctx, System("pipeline"), func(c *change) error {
 		ids = ids[:0]
 		for _, v := range versions {
@@ -91,7 +120,16 @@ func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version) (id
 			}
 			ids = append(ids, id)
 		}
-		return c.finish(ctx, j)
+		// Ended first: a job that asks for itself later is ready again afterwards.
+		if err := c.finish(ctx, j); err != nil {
+			return err
+		}
+		for _, l := range later {
+			if err := c.wantAt(ctx, JobAssess, l.Study, l.Due); err != nil {
+				return err
+			}
+		}
+		return nil
 	})
 	return ids, err
 }
@@ -140,14 +178,15 @@ func (c *change) writeCase(ctx context.Context, v Version) error {
 	_, offset := p.Start.Zone()
 	_, err := c.ExecContext(ctx, `INSERT INTO procedure_case (id, study_uid, device_key, patient_id, room, state, start_at, local_date, start_offset, offset_source,
 			class, description, quality, version, flag_state, kerma_gy, kap_gym2, fluoro_s, psd_gy, psd_low_gy, psd_high_gy, psd_method,
-			effective_sv, effective_low_sv, effective_high_sv, effective_method, complete_doses, updated_at)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28)
+			effective_sv, effective_low_sv, effective_high_sv, effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28, $29, $30, $31)
 		ON CONFLICT (id) DO UPDATE SET room = $5, state = $6, start_at = $7, local_date = $8, start_offset = $9, offset_source = $10, class = $11, description = $12,
 			quality = $13, version = $14, flag_state = $15, kerma_gy = $16, kap_gym2 = $17, fluoro_s = $18, psd_gy = $19, psd_low_gy = $20, psd_high_gy = $21,
-			psd_method = $22, effective_sv = $23, effective_low_sv = $24, effective_high_sv = $25, effective_method = $26, complete_doses = $27, updated_at = $28`,
+			psd_method = $22, effective_sv = $23, effective_low_sv = $24, effective_high_sv = $25, effective_method = $26, complete_doses = $27, updated_at = $28, gaps = $29, kerma_factor = $30, kap_factor = $31`,
 		p.ID, p.StudyUID, p.DeviceKey, p.PatientID, p.Room, p.State, at(p.Start), p.LocalDate, offset, p.OffsetSource, p.Class, p.Description, p.Quality,
 		p.Version, p.FlagState, null(p.Kerma), null(p.KAP), null(p.FluoroTime), null(p.PSD), null(p.PSDLow), null(p.PSDHigh), p.PSDMethod,
-		null(p.Effective), null(p.EffectiveLow), null(p.EffectiveHigh), p.EffectiveMethod, p.Complete, at(v.MadeAt))
+		null(p.Effective), null(p.EffectiveLow), null(p.EffectiveHigh), p.EffectiveMethod, p.Complete, at(v.MadeAt),
+		p.Gaps, null(p.KermaFactor), null(p.KAPFactor))
 	if err != nil {
 		return fmt.Errorf("write case: %w", err)
 	}
@@ -189,7 +228,7 @@ func (o opt[T]) Scan(src any) error {
 
 const caseColumns = `id, study_uid, device_key, patient_id, room, state, start_at, local_date, start_offset, offset_source, class, description, quality, version,
 	flag_state, kerma_gy, kap_gym2, fluoro_s, psd_gy, psd_low_gy, psd_high_gy, psd_method, effective_sv, effective_low_sv, effective_high_sv,
-	effective_method, complete_doses, updated_at`
+	effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor`
 
 func scanCase(row interface{ Scan(...any) error }) (Case, error) {
 	var p Case
@@ -199,7 +238,7 @@ func scanCase(row interface{ Scan(...any) error }) (Case, error) {
 		&p.Description, &p.Quality, &p.Version, &p.FlagState, opt[quantity.Gray]{&p.Kerma}, opt[quantity.GraySquareMetre]{&p.KAP},
 		opt[quantity.Second]{&p.FluoroTime}, opt[quantity.Gray]{&p.PSD}, opt[quantity.Gray]{&p.PSDLow}, opt[quantity.Gray]{&p.PSDHigh}, &p.PSDMethod,
 		opt[quantity.Sievert]{&p.Effective}, opt[quantity.Sievert]{&p.EffectiveLow}, opt[quantity.Sievert]{&p.EffectiveHigh}, &p.EffectiveMethod,
-		&p.Complete, &updated)
+		&p.Complete, &updated, &p.Gaps, opt[float64]{&p.KermaFactor}, opt[float64]{&p.KAPFactor})
 	if err != nil {
 		return p, kind(err)
 	}

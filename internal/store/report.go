@@ -23,6 +23,8 @@ type Report struct {
 	PatientID     string
 	ContentAt     time.Time
 	Body          []byte
+	// ReceivedAt is when the object arrived; the store knows it from the receipt.
+	ReceivedAt time.Time
 }
 
 // SaveReport stores what was read of a receipt and asks for its study to be assessed, in one transaction with the end
@@ -109,10 +111,11 @@ func (c *change) reviewReport(ctx context.Context, r Report, mismatch ReviewKind
 func (db *DB) ReportsOfStudy(ctx context.Context, study string) ([]Report, error) {
 	return rows(ctx, db.read, func(r *sql.Rows) (Report, error) {
 		var one Report
-		var t dbTime
-		err := r.Scan(&one.ID, &one.ReceiptID, &one.SOPInstance, &one.DataSetDigest, &one.ContentDigest, &one.StudyUID, &one.DeviceKey, &one.PatientID, &t, &one.Body)
-		one.ContentAt = t.Time
+		var content, received dbTime
+		err := r.Scan(&one.ID, &one.ReceiptID, &one.SOPInstance, &one.DataSetDigest, &one.ContentDigest, &one.StudyUID, &one.DeviceKey, &one.PatientID,
+			&content, &one.Body, &received)
+		one.ContentAt, one.ReceivedAt = content.Time, received.Time
 		return one, err
-	}, `SELECT id, receipt_id, sop_instance, dataset_digest, content_digest, study_uid, device_key, patient_id, content_at, body
-		FROM report WHERE study_uid = $1 ORDER BY dataset_digest, id`, study)
+	}, `SELECT r.id, r.receipt_id, r.sop_instance, r.dataset_digest, r.content_digest, r.study_uid, r.device_key, r.patient_id, r.content_at, r.body,
+		k.received_at FROM report r JOIN receipt k ON k.id = r.receipt_id WHERE r.study_uid = $1 ORDER BY r.dataset_digest, r.id`, study)
 }

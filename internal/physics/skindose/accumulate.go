@@ -31,7 +31,7 @@ func Accumulate(maps ...*Map) (*Map, error) {
 			sum.Dose[p] += d
 		}
 	}
-	sum.Peak = peakOf(sum.Dose)
+	sum.Peak = PeakOf(sum.Dose)
 	return sum, nil
 }
 

@@ -26,7 +26,7 @@ type drawing struct {
 
 // draw places the procedure's beams on the patient's body and irradiates it. Without a map it gives the reason.
 func (e *Estimate) draw(in Input, cal calibration) (*drawing, string) {
-	skin, err := body.New(sizeOf(in.Procedure, in.Facts), in.MaxPatch)
+	skin, err := body.New(SizeOf(in.Procedure, in.Facts), in.MaxPatch)
 	if err != nil {
 		return nil, "no body: " + err.Error()
 	}
@@ -39,7 +39,7 @@ func (e *Estimate) draw(in Input, cal calibration) (*drawing, string) {
 		return nil, noShots(course.Unplaced)
 	}
 	d := &drawing{shots: course.Shots, unplaced: course.Unplaced, budget: budgetOf(course.Knowledge, cal)}
-	if d.result, err = Irradiate(calibrated(course.Shots, cal), skin, in.Tissue); err != nil {
+	if d.result, err = worst(calibrated(course.Shots, cal), skin, in.Tissue); err != nil {
 		return nil, "no map: " + err.Error()
 	}
 	if course.Assumed {
@@ -79,7 +79,7 @@ func tissueWords(m beam.Material) string {
 // compare takes the map of the other reading of the angles when its peak is higher.
 func (d *drawing) compare(calibratedShots, shots []exposure.Shot, tissue beam.Material) error {
 	d.assumed = append(d.assumed, "the angles may be relative to the patient or to the gantry: the reading with the higher peak is used")
-	other, err := Irradiate(calibratedShots, d.result.Body, tissue)
+	other, err := worst(calibratedShots, d.result.Body, tissue)
 	if err != nil {
 		return err
 	}
@@ -114,7 +114,8 @@ func (d *drawing) leaveOutMisses(p procedure.Procedure) {
 	}
 }
 
-func sizeOf(p procedure.Procedure, facts procedure.Facts) body.Size {
+// SizeOf gives the size of the body model: what people added before what the report says.
+func SizeOf(p procedure.Procedure, facts procedure.Facts) body.Size {
 	size := body.Size{AgeYears: p.Patient.AgeYears, Height: p.Patient.Height, Weight: p.Patient.Weight}
 	if facts.AgeYears.Present() {
 		size.AgeYears = facts.AgeYears
@@ -133,6 +134,7 @@ func sizeOf(p procedure.Procedure, facts procedure.Facts) body.Size {
 func calibrated(shots []exposure.Shot, cal calibration) []exposure.Shot {
 	out := slices.Clone(shots)
 	for i := range out {
+		out[i].Else = calibrated(out[i].Else, cal)
 		out[i].Kerma *= quantity.Gray(cal.factor)
 		if cal.behindTable {
 			out[i].Table = nil

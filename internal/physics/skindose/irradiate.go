@@ -45,7 +45,7 @@ func Irradiate(shots []exposure.Shot, b *body.Body, tissue beam.Material) (*Map,
 		}
 	}
 	m.Fields = fieldsOf(entries)
-	m.Peak = peakOf(m.Dose)
+	m.Peak = PeakOf(m.Dose)
 	if m.Peak < 0 {
 		return m, nil
 	}

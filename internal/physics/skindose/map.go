@@ -57,7 +57,8 @@ func (m *Map) AreaAbove(dose quantity.Gray) quantity.SquareMetre {
 	return quantity.SquareMetre(area) * quantity.SquareCentimetre
 }
 
-func peakOf(dose []quantity.Gray) int {
+// PeakOf gives the patch with the highest dose, the first of equals, or -1 when no patch has any.
+func PeakOf(dose []quantity.Gray) int {
 	peak := -1
 	best := quantity.Gray(0)
 	for i, d := range dose {

@@ -121,6 +121,9 @@ CREATE TABLE procedure_case (
   effective_high_sv REAL,
   effective_method  TEXT NOT NULL,
   complete_doses INTEGER NOT NULL,
+  gaps          INTEGER NOT NULL,
+  kerma_factor  REAL,
+  kap_factor    REAL,
   updated_at    TEXT NOT NULL,
   UNIQUE (study_uid, device_key, patient_id)
 ) STRICT;

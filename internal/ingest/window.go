@@ -1,0 +1,95 @@
+package ingest
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"afterbeam/internal/followup/assessment"
+	"afterbeam/internal/followup/level"
+	"afterbeam/internal/physics/skindose"
+	"afterbeam/internal/procedure"
+	"afterbeam/internal/quantity"
+	"afterbeam/internal/store"
+)
+
+// Delivered gives what a stored case delivered, for sums over a patient's cases. Its map is not read: the peaks of several
+// cases add as an upper bound.
+func Delivered(c store.Case) assessment.Delivered {
+	d := assessment.Delivered{
+		LocalDate: c.LocalDate, QualityControl: c.Quality,
+		Dose: procedure.CaseDose{LeastKerma: c.Kerma, LeastKAP: c.KAP, LeastTime: c.FluoroTime},
+		PSD: skindose.Estimate{
+			Method: skindose.Method(c.PSDMethod), Value: c.PSD, Low: c.PSDLow, High: c.PSDHigh, LowerBound: c.Gaps.Has(store.LowerBound),
+		},
+		Effective: c.Effective, EffectiveLow: c.EffectiveLow, EffectiveHigh: c.EffectiveHigh,
+		KermaFactor: c.KermaFactor, KAPFactor: c.KAPFactor,
+	}
+	whole(&d.Dose.Kerma, c.Kerma, c.Gaps, store.GapKerma)
+	whole(&d.Dose.KAP, c.KAP, c.Gaps, store.GapKAP)
+	whole(&d.Dose.FluoroTime, c.FluoroTime, c.Gaps, store.GapTime)
+	if c.Gaps.Has(store.SuspectKerma) {
+		d.Dose.Suspicion |= procedure.SuspectKerma
+	}
+	if c.Gaps.Has(store.SuspectKAP) {
+		d.Dose.Suspicion |= procedure.SuspectKAP
+	}
+	return d
+}
+
+func whole[T any](to *quantity.Opt[T], v quantity.Opt[T], gaps, gap store.Gaps) {
+	if !gaps.Has(gap) {
+		*to = v
+	}
+}
+
+// gapsOf says what of an assessment is known in part or not believed.
+func gapsOf(a assessment.Assessment) store.Gaps {
+	var g store.Gaps
+	mark := func(is bool, gap store.Gaps) {
+		if is {
+			g |= gap
+		}
+	}
+	mark(!a.Dose.Kerma.Present(), store.GapKerma)
+	mark(!a.Dose.KAP.Present(), store.GapKAP)
+	mark(!a.Dose.FluoroTime.Present(), store.GapTime)
+	mark(a.Dose.Suspicion.Has(procedure.SuspectKerma), store.SuspectKerma)
+	mark(a.Dose.Suspicion.Has(procedure.SuspectKAP), store.SuspectKAP)
+	mark(a.SkinDose.LowerBound, store.LowerBound)
+	return g
+}
+
+// addWindow compares the sum over the patient's cases in the window that ends on the case's day, and lets it decide the
+// state of the case where it is worse.
+func (p *Pipeline) addWindow(v *store.Version, a assessment.Assessment, id string, others []store.Case) {
+	all := []assessment.Delivered{a.Delivered()}
+	for _, o := range others {
+		if o.ID != id {
+			all = append(all, Delivered(o))
+		}
+	}
+	sum := p.Method.Sum(all, windowDays, v.Case.LocalDate)
+	if v.Case.Quality || v.Case.LocalDate == "" || sum.Procedures < 2 {
+		return
+	}
+	v.Flags = append(v.Flags, flagsOf(fmt.Sprintf("%d procedures in %d days", sum.Procedures, windowDays), sum.Levels)...)
+	v.Case.FlagState = min(a.Levels.State, sum.Levels.State, level.NoFlag).String()
+}
+
+// laterWindows lists the studies of the patient's other cases in whose window the case lies.
+func laterWindows(c store.Case, id string, others []store.Case) []store.Later {
+	day, err := time.Parse(time.DateOnly, c.LocalDate)
+	if err != nil {
+		return nil
+	}
+	last := day.AddDate(0, 0, windowDays-1).Format(time.DateOnly)
+	var later []store.Later
+	for _, o := range others {
+		l := store.Later{Study: o.StudyUID}
+		if o.ID != id && o.LocalDate >= c.LocalDate && o.LocalDate <= last && !slices.Contains(later, l) {
+			later = append(later, l)
+		}
+	}
+	return later
+}

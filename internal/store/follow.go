@@ -1,0 +1,183 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+
+	"afterbeam/internal/audit"
+)
+
+// Span is a run of local days, both included; the zero Span is none.
+type Span struct{ From, To string }
+
+// Window says what a version's sums over several cases of the patient rest on, and whose sums rest on the version.
+type Window struct {
+	// Days is the window that ends with the case's own day.
+	Days Span
+	// Seen has the version of every other case of the patient, by id, as the sums were made.
+	Seen map[string]int
+	// Touched are the days of cases whose windows hold this one; none when what the case delivered has not changed.
+	Touched []Span
+}
+
+// follow asks for the assessments that a saved version makes necessary: of other cases whose windows hold it, of its own
+// study when a case in its window has changed meanwhile, and of its own study once it has been quiet. Since a refreshed
+// window does not change what its case delivered, asking ends.
+func (c *change) follow(ctx context.Context, v Version, id string) error {
+	study := v.Case.StudyUID
+	for _, span := range v.Window.Touched {
+		others, err := c.casesWithin(ctx, v.Case, span)
+		if err != nil {
+			return err
+		}
+		for _, other := range others {
+			if other.id == id || other.study == study {
+				continue
+			}
+			if err := c.want(ctx, JobAssess, other.study); err != nil {
+				return err
+			}
+		}
+	}
+	others, err := c.casesWithin(ctx, v.Case, v.Window.Days)
+	if err != nil {
+		return err
+	}
+	for _, other := range others {
+		if other.study == study || v.Window.Seen[other.id] == other.version {
+			continue
+		}
+		if err := c.want(ctx, JobAssess, study); err != nil {
+			return err
+		}
+		break
+	}
+	if !v.Again.IsZero() {
+		return c.wantAt(ctx, JobSettle, study, v.Again)
+	}
+	return nil
+}
+
+type caseVersion struct {
+	id, study string
+	version   int
+}
+
+// casesWithin gives the cases of a case's patient, and of the records linked to it, on the days of a span.
+func (c *change) casesWithin(ctx context.Context, of Case, days Span) ([]caseVersion, error) {
+	if days == (Span{}) {
+		return nil, nil
+	}
+	return rows(ctx, c, func(r *sql.Rows) (caseVersion, error) {
+		var one caseVersion
+		return one, r.Scan(&one.id, &one.study, &one.version)
+	}, `SELECT id, study_uid, version FROM procedure_case WHERE local_date >= $2 AND local_date <= $3
+		AND patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = $1)) ORDER BY id`,
+		of.PatientID, days.From, days.To)
+}
+
+// wantCasesOf asks for the assessment of every case of a group of linked patients: its windows hold other cases now.
+func (c *change) wantCasesOf(ctx context.Context, survivor string) error {
+	studies, err := rows(ctx, c, func(r *sql.Rows) (string, error) {
+		var study string
+		return study, r.Scan(&study)
+	}, `SELECT DISTINCT study_uid FROM procedure_case WHERE patient_id IN (SELECT id FROM patient WHERE survivor = $1) ORDER BY study_uid`, survivor)
+	if err != nil {
+		return err
+	}
+	for _, study := range studies {
+		if err := c.want(ctx, JobAssess, study); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// wantAt asks for a job at a later time; a later wish replaces an earlier one.
+func (c *change) wantAt(ctx context.Context, kind JobKind, subject string, due time.Time) error {
+	_, err := c.ExecContext(ctx, `INSERT INTO job (kind, subject, state, due_at, created_at) VALUES ($1, $2, 'ready', $3, $4)
+		ON CONFLICT (kind, subject) DO UPDATE SET wanted = job.wanted + 1, due_at = $3, attempt = 0, error = '',
+		state = CASE WHEN job.state = 'leased' THEN 'leased' ELSE 'ready' END`, kind, subject, at(due), at(c.db.now()))
+	if err != nil {
+		return fmt.Errorf("ask for later %s job: %w", kind, err)
+	}
+	return nil
+}
+
+// Settle ends a JobSettle: its study is assessed once more.
+func (db *DB) Settle(ctx context.Context, j Job) error {
+	return db.change(ctx, System("pipeline"), func(c *change) error {
+		if err := c.want(ctx, JobAssess, j.Subject); err != nil {
+			return err
+		}
+		return c.finish(ctx, j)
+	})
+}
+
+// Release gives a job back untried, because the storage or the service and not the job was at fault.
+func (db *DB) Release(ctx context.Context, j Job, due time.Time) error {
+	return db.change(ctx, System("pipeline"), func(c *change) error {
+		return c.one(ctx, "release job", `UPDATE job SET state = 'ready', owner = '', leased_until = '', due_at = $3, attempt = attempt - 1
+			WHERE id = $1 AND fence = $2 AND state = 'leased'`, j.ID, j.fence, at(due))
+	})
+}
+
+// Resume gives back the jobs that a process which ended had leased, and tries those again that had failed for good. Only
+// the process that serves the store may call it, before it starts to work.
+func (db *DB) Resume(ctx context.Context) error {
+	return db.change(ctx, System("pipeline"), func(c *change) error {
+		if _, err := c.ExecContext(ctx, `UPDATE job SET state = 'ready', owner = '', leased_until = '' WHERE state = 'leased'`); err != nil {
+			return fmt.Errorf("give back leases: %w", err)
+		}
+		if _, err := c.ExecContext(ctx, `UPDATE job SET state = 'ready', attempt = 0, due_at = $1 WHERE state = 'failed'`, at(c.db.now())); err != nil {
+			return fmt.Errorf("try failed jobs again: %w", err)
+		}
+		return nil
+	})
+}
+
+// Reassess asks for the assessment of every study, as after a change of the methods, and gives their number.
+func (db *DB) Reassess(ctx context.Context, actor Actor, reason string) (studies int, err error) {
+	err = db.change(ctx, actor, func(c *change) error {
+		all, err := rows(ctx, c, func(r *sql.Rows) (string, error) {
+			var study string
+			return study, r.Scan(&study)
+		}, `SELECT DISTINCT study_uid FROM report ORDER BY study_uid`)
+		if err != nil {
+			return err
+		}
+		for _, study := range all {
+			if err := c.want(ctx, JobAssess, study); err != nil {
+				return err
+			}
+		}
+		studies = len(all)
+		return c.note(ctx, audit.Record{Action: "estimates.reassess", Object: fmt.Sprintf("%d studies", studies), Reason: reason})
+	})
+	return studies, err
+}
+
+// ReceivedAt gives when each report of a study was received, by receipt.
+func (db *DB) ReceivedAt(ctx context.Context, study string) (map[string]time.Time, error) {
+	type arrival struct {
+		receipt string
+		when    time.Time
+	}
+	all, err := rows(ctx, db.read, func(r *sql.Rows) (arrival, error) {
+		var a arrival
+		var t dbTime
+		err := r.Scan(&a.receipt, &t)
+		a.when = t.Time
+		return a, err
+	}, `SELECT receipt.id, receipt.received_at FROM report JOIN receipt ON receipt.id = report.receipt_id WHERE report.study_uid = $1`, study)
+	if err != nil {
+		return nil, err
+	}
+	times := make(map[string]time.Time, len(all))
+	for _, a := range all {
+		times[a.receipt] = a.when
+	}
+	return times, nil
+}
