@@ -1,5 +1,7 @@
 package procedure
 
+import "fmt"
+
 // Severity tells what a Finding means for the result.
 type Severity uint8
 
@@ -36,6 +38,17 @@ func (s Severity) String() string {
 
 // MarshalText writes the severity's name.
 func (s Severity) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
+
+// UnmarshalText reads a severity's name.
+func (s *Severity) UnmarshalText(text []byte) error {
+	for one := Note; one <= Refused; one++ {
+		if one.String() == string(text) {
+			*s = one
+			return nil
+		}
+	}
+	return fmt.Errorf("severity %q: one of note, repaired, reduced, suspect, refused expected", text)
+}
 
 // Finding is something odd, missing, repaired or refused in a report. It holds no patient data.
 type Finding struct {

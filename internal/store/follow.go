@@ -22,9 +22,9 @@ type Window struct {
 	Touched []Span
 }
 
-// follow asks for the assessments that a saved version makes necessary: of other cases whose windows hold it, of its own
-// study when a case in its window has changed meanwhile, and of its own study once it has been quiet. Since a refreshed
-// window does not change what its case delivered, asking ends.
+// follow asks for the assessments that a saved version makes necessary: of other cases whose windows hold it, and of
+// its own study when a case in its window has changed meanwhile. Since a refreshed window does not change what its case
+// delivered, asking ends.
 func (c *change) follow(ctx context.Context, v Version, id string) error {
 	study := v.Case.StudyUID
 	for _, span := range v.Window.Touched {
@@ -54,9 +54,6 @@ func (c *change) follow(ctx context.Context, v Version, id string) error {
 		}
 		break
 	}
-	if !v.Again.IsZero() {
-		return c.wantAt(ctx, JobSettle, study, v.Again)
-	}
 	return nil
 }
 
@@ -76,44 +73,6 @@ func (c *change) casesWithin(ctx context.Context, of Case, days Span) ([]caseVer
 	}, `SELECT id, study_uid, version FROM procedure_case WHERE local_date >= $2 AND local_date <= $3
 		AND patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = $1)) ORDER BY id`,
 		of.PatientID, days.From, days.To)
-}
-
-// wantCasesOf asks for the assessment of every case of a group of linked patients: its windows hold other cases now.
-func (c *change) wantCasesOf(ctx context.Context, survivor string) error {
-	studies, err := rows(ctx, c, func(r *sql.Rows) (string, error) {
-		var study string
-		return study, r.Scan(&study)
-	}, `SELECT DISTINCT study_uid FROM procedure_case WHERE patient_id IN (SELECT id FROM patient WHERE survivor = $1) ORDER BY study_uid`, survivor)
-	if err != nil {
-		return err
-	}
-	for _, study := range studies {
-		if err := c.want(ctx, JobAssess, study); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// wantAt asks for a job at a later time; a later wish replaces an earlier one.
-func (c *change) wantAt(ctx context.Context, kind JobKind, subject string, due time.Time) error {
-	_, err := c.ExecContext(ctx, `INSERT INTO job (kind, subject, state, due_at, created_at) VALUES ($1, $2, 'ready', $3, $4)
-		ON CONFLICT (kind, subject) DO UPDATE SET wanted = job.wanted + 1, due_at = $3, attempt = 0, error = '',
-		state = CASE WHEN job.state = 'leased' THEN 'leased' ELSE 'ready' END`, kind, subject, at(due), at(c.db.now()))
-	if err != nil {
-		return fmt.Errorf("ask for later %s job: %w", kind, err)
-	}
-	return nil
-}
-
-// Settle ends a JobSettle: its study is assessed once more.
-func (db *DB) Settle(ctx context.Context, j Job) error {
-	return db.change(ctx, System("pipeline"), func(c *change) error {
-		if err := c.want(ctx, JobAssess, j.Subject); err != nil {
-			return err
-		}
-		return c.finish(ctx, j)
-	})
 }
 
 // Release gives a job back untried, because the storage or the service and not the job was at fault.
@@ -157,27 +116,4 @@ func (db *DB) Reassess(ctx context.Context, actor Actor, reason string) (studies
 		return c.note(ctx, audit.Record{Action: "estimates.reassess", Object: fmt.Sprintf("%d studies", studies), Reason: reason})
 	})
 	return studies, err
-}
-
-// ReceivedAt gives when each report of a study was received, by receipt.
-func (db *DB) ReceivedAt(ctx context.Context, study string) (map[string]time.Time, error) {
-	type arrival struct {
-		receipt string
-		when    time.Time
-	}
-	all, err := rows(ctx, db.read, func(r *sql.Rows) (arrival, error) {
-		var a arrival
-		var t dbTime
-		err := r.Scan(&a.receipt, &t)
-		a.when = t.Time
-		return a, err
-	}, `SELECT receipt.id, receipt.received_at FROM report JOIN receipt ON receipt.id = report.receipt_id WHERE report.study_uid = $1`, study)
-	if err != nil {
-		return nil, err
-	}
-	times := make(map[string]time.Time, len(all))
-	for _, a := range all {
-		times[a.receipt] = a.when
-	}
-	return times, nil
 }

@@ -13,12 +13,10 @@ import (
 // JobKind is a step of the pipeline.
 type JobKind string
 
-// The kinds of job. The subject of JobRead is a receipt, that of JobAssess and JobSettle a study UID. JobSettle asks for
-// JobAssess once a study has been quiet.
+// The kinds of job. The subject of JobRead is a receipt, that of JobAssess a study UID.
 const (
 	JobRead   JobKind = "read"
 	JobAssess JobKind = "assess"
-	JobSettle JobKind = "settle"
 )
 
 // Job is one leased piece of work. Each lease has a fence number of its own: a worker whose lease ran out cannot finish
@@ -115,7 +113,8 @@ func (db *DB) QuarantineRead(ctx context.Context, j Job, reason string) error {
 }
 
 // Backlog tells how much work waits: jobs ready or leased, jobs that failed for good, and when the oldest waiting one
-// was asked for (the zero time when none waits). A study that waits for its quiet time is no work yet.
+// was asked for (the zero time when none waits). What is asked for at a later time is
+// no work yet; what is to be tried again is.
 type Backlog struct {
 	Waiting, Failed int
 	Oldest          time.Time
@@ -127,7 +126,7 @@ func (db *DB) Backlog(ctx context.Context) (Backlog, error) {
 	var oldest sql.NullString
 	err := db.read.QueryRowContext(ctx, `SELECT COALESCE(SUM(CASE WHEN state IN ('ready', 'leased') THEN 1 ELSE 0 END), 0),
 		COALESCE(SUM(CASE WHEN state = 'failed' THEN 1 ELSE 0 END), 0), MIN(CASE WHEN state IN ('ready', 'leased') THEN due_at END)
-		FROM job WHERE state <> 'done' AND NOT (kind = 'settle' AND state = 'ready' AND due_at > $1)`, at(db.now())).Scan(&b.Waiting, &b.Failed, &oldest)
+		FROM job WHERE state <> 'done' AND NOT (state = 'ready' AND due_at > $1 AND error = '')`, at(db.now())).Scan(&b.Waiting, &b.Failed, &oldest)
 	if err != nil {
 		return b, kind(err)
 	}

@@ -92,8 +92,6 @@ type Version struct {
 	Events             []EventPlace
 	// Window says which other cases the flags over a window rest on; SaveAssessment reads it.
 	Window Window
-	// Again is when the study is to be assessed once more, the zero time for never; SaveAssessment reads it.
-	Again time.Time
 }
 
 // EventPlace says which procedure an irradiation event belongs to.
@@ -119,6 +117,11 @@ func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version, lat
 				return err
 			}
 			ids = append(ids, id)
+		}
+		for i, v := range versions {
+			if err := c.follow(ctx, v, ids[i]); err != nil {
+				return err
+			}
 		}
 		// Ended first: a job that asks for itself later is ready again afterwards.
 		if err := c.finish(ctx, j); err != nil {
