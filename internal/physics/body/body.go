@@ -40,6 +40,8 @@ type Body struct {
 	Assumptions []string
 	// Dimensions are the scaled lengths.
 	Dimensions Dimensions
+	// Fitted tells that both height and weight were given, could be believed, and were used.
+	Fitted bool
 
 	solids []solid
 	sheets []Sheet
@@ -63,7 +65,10 @@ func New(size Size, maxPatch float64) (*Body, error) {
 	dimensions, name, missing := m.scaled(size)
 	said = append(said, missing...)
 	said = append(said, "stylised body of trunk, neck, head and legs; arms raised out of the beam")
-	b := &Body{Name: name, Assumptions: said, Dimensions: dimensions, solids: solids(dimensions)}
+	b := &Body{
+		Name: name, Assumptions: said, Dimensions: dimensions, solids: solids(dimensions),
+		Fitted: size.Height.Present() && size.Weight.Present(),
+	}
 	b.build(10 * math.Sqrt(maxPatch))
 	return b, nil
 }

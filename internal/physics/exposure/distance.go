@@ -48,21 +48,23 @@ func refCode(e *procedure.Event) string {
 
 // sourceToIsocentre is the reported distance, else the profile's, else a typical one.
 func (t *tracer) sourceToIsocentre(e *procedure.Event) quantity.Millimetre {
-	if d, ok := e.Mechanics.SourceToIsocentre.Get(); ok && d > 0 {
+	if d, ok := positive(e.Mechanics.SourceToIsocentre); ok {
 		return d
 	}
-	if d, ok := t.profile.SourceToIsocentre.Get(); ok && d > 0 {
+	if d, ok := positive(t.profile.SourceToIsocentre); ok {
 		return d
 	}
+	t.now.distances = false
 	t.assume("distance source to isocentre missing: 750 mm (judgement, C-arms have 700 to 810 mm)")
 	return defaultSourceToIsocentre
 }
 
 // sourceToDetector is the reported distance, else a usual multiple of the isocentre's.
 func (t *tracer) sourceToDetector(e *procedure.Event, isocentre quantity.Millimetre) quantity.Millimetre {
-	if d, ok := e.Mechanics.SourceToDetector.Get(); ok && d > 0 {
+	if d, ok := positive(e.Mechanics.SourceToDetector); ok {
 		return d
 	}
+	t.now.size = false
 	t.assume("distance source to detector missing: 1.5 times the distance to the isocentre (judgement)")
 	return defaultDetectorRatio * isocentre
 }
@@ -70,10 +72,10 @@ func (t *tracer) sourceToDetector(e *procedure.Event, isocentre quantity.Millime
 // reference is the distance from focus to reference point for one beam: reported, else of the profile, else by the
 // meaning of its code, eq. (5.14). focus and toward are in body axes, under is the table plane.
 func (t *tracer) reference(e *procedure.Event, isocentre quantity.Millimetre, focus, toward r3.Vec, under plane) (quantity.Millimetre, error) {
-	if d, ok := e.Mechanics.SourceToReference.Get(); ok && d > 0 {
+	if d, ok := positive(e.Mechanics.SourceToReference); ok {
 		return d, nil
 	}
-	if d, ok := t.profile.RefPoint.Get(); ok && d > 0 {
+	if d, ok := positive(t.profile.RefPoint); ok {
 		return d, nil
 	}
 	d, err := t.referenceByCode(e, isocentre, focus, toward, under)
@@ -88,17 +90,20 @@ func (t *tracer) referenceByCode(e *procedure.Event, isocentre quantity.Millimet
 	case refIsocentre:
 		return isocentre - 150, nil
 	case refInputSurface:
+		if _, ok := positive(e.Mechanics.SourceToDetector); !ok {
+			return t.referenceOfCArm(isocentre, "the distance source to detector, which its reference point is given by, is missing"), nil
+		}
 		return t.sourceToDetector(e, isocentre) - 300, nil
 	case refTableUnder, refTableOver:
-		table, err := t.sourceToTable(e, focus, toward, under)
-		if code == refTableUnder {
-			return table + 10, err
-		}
-		return table - 300, err
+		return t.referenceByTable(e, isocentre, focus, toward, under)
 	case refCentreline:
 		t.assume("reference point 15 cm from the table centreline: the centreline is taken to pass the isocentre (judgement)")
 		return isocentre - 150, nil
 	case refDetector:
+		// Without the distance the point is no C-arm's: the one that also carries the field is the cautious choice.
+		if _, ok := positive(e.Mechanics.SourceToDetector); !ok {
+			t.now.distances = false
+		}
 		return t.sourceToDetector(e, isocentre), nil
 	case refOneMetre:
 		return 1000, nil
@@ -112,8 +117,26 @@ func (t *tracer) referenceByCode(e *procedure.Event, isocentre quantity.Millimet
 	if e.Mechanics.Column.Present() && !e.Mechanics.Primary.Present() {
 		return 0, unusable("no reference point for a table with its own tube column")
 	}
-	t.assume("reference point missing or not coded: 15 cm from the isocentre toward the source, as on C-arms (common practice, no source)")
-	return isocentre - 150, nil
+	return t.referenceOfCArm(isocentre, "reference point missing or not coded"), nil
+}
+
+// referenceByTable is the distance to a reference point given by the table top.
+func (t *tracer) referenceByTable(e *procedure.Event, isocentre quantity.Millimetre, focus, toward r3.Vec, under plane) (quantity.Millimetre, error) {
+	if _, ok := positive(e.Mechanics.SourceToTable); !ok && e.Mechanics.Primary.Present() {
+		return t.referenceOfCArm(isocentre, "the distance source to table, which its reference point is given by, is missing"), nil
+	}
+	table, err := t.sourceToTable(e, focus, toward, under)
+	if refCode(e) == refTableUnder {
+		return table + 10, err
+	}
+	return table - 300, err
+}
+
+// referenceOfCArm is the reference point of C-arms where the reported one cannot be used.
+func (t *tracer) referenceOfCArm(isocentre quantity.Millimetre, why string) quantity.Millimetre {
+	t.now.distances = false
+	t.assume(why + ": 15 cm from the isocentre toward the source, as on C-arms (common practice, no source)")
+	return isocentre - 150
 }
 
 // plane is the table top in body axes: a depth along the direction down into the table.
@@ -125,7 +148,7 @@ type plane struct {
 
 // sourceToTable is the reported distance along the beam, else that to the table of the placed patient.
 func (t *tracer) sourceToTable(e *procedure.Event, focus, toward r3.Vec, under plane) (quantity.Millimetre, error) {
-	if d, ok := e.Mechanics.SourceToTable.Get(); ok && d > 0 {
+	if d, ok := positive(e.Mechanics.SourceToTable); ok {
 		return d, nil
 	}
 	slope := r3.Dot(toward, under.down)

@@ -31,14 +31,16 @@ type seen struct {
 	sited    bool // the place along the body
 	beam     bool // voltage and filter
 	inherent bool // inherent filtration
-	size     bool // the field's two sides
+	size     bool // the field's two sides and their distance from the focus
+	// distances tells that source to isocentre and reference point are known.
+	distances bool
 }
 
 // and joins what all events showed.
 func (s seen) and(o seen) seen {
 	return seen{
 		s.height && o.height, s.related && o.related, s.fixed && o.fixed, s.sited && o.sited,
-		s.beam && o.beam, s.inherent && o.inherent, s.size && o.size,
+		s.beam && o.beam, s.inherent && o.inherent, s.size && o.size, s.distances && o.distances,
 	}
 }
 
@@ -71,12 +73,12 @@ func (t *tracer) knowledge() Knowledge {
 }
 
 func (t *tracer) distanceKnown() Part {
-	height := t.facts.Height.Present() || t.procedure.Patient.Height.Present()
-	weight := t.facts.Weight.Present() || t.procedure.Patient.Weight.Present()
 	switch {
+	case !t.known.all.distances:
+		return Part{16, "distance from focus to isocentre or reference point assumed"}
 	case t.known.all.height && t.facts.PatientThickness.Present():
 		return Part{3, "table height against the isocentre known, patient thickness measured"}
-	case t.known.all.height && height && weight:
+	case t.known.all.height && t.body.Fitted:
 		return Part{8, "table height against the isocentre known, patient height and weight known"}
 	case t.known.all.height:
 		return Part{16, "table height against the isocentre known, patient height or weight unknown"}

@@ -13,7 +13,6 @@ import (
 )
 
 func TestKnowledge(t *testing.T) {
-	b := adult(t)
 	best := explained()
 	best.InherentAluminium = mm(2.5)
 	best.Layers, best.LayersKnown = []procedure.TableLayer{{Material: "carbon_fibre", Mass: 0.4}}, procedure.TableMeasured
@@ -22,6 +21,15 @@ func TestKnowledge(t *testing.T) {
 	sized := procedure.Facts{Height: mm(1786), Weight: some(quantity.Kilogram(73))}
 	measured := procedure.Facts{PatientThickness: mm(200)}
 	bare := func(e *procedure.Event) { e.Technique.Voltages = nil }
+	placed := table(0, 0, 130)
+	lacking := func(change func(*procedure.Event)) func(*procedure.Event) {
+		return func(e *procedure.Event) {
+			placed(e)
+			change(e)
+		}
+	}
+	absurd := procedure.Facts{Height: mm(1786), Weight: some(quantity.Kilogram(400))}
+	noThickness := procedure.Filter{Type: procedure.FilterFlat, Metal: procedure.Aluminium}
 	tests := map[string]struct {
 		profile procedure.DeviceProfile
 		facts   procedure.Facts
@@ -32,6 +40,11 @@ func TestKnowledge(t *testing.T) {
 		"all known":                 {best, measured, "heart", table(0, 0, 130), [5]float64{3, 3, 3, 1, 2}},
 		"height and weight":         {typed, sized, "heart", table(0, 0, 130), [5]float64{8, 6, 3, 1, 2}},
 		"size unknown":              {typed, procedure.Facts{}, "heart", table(0, 0, 130), [5]float64{16, 6, 3, 1, 2}},
+		"size not believed":         {typed, absurd, "heart", placed, [5]float64{16, 6, 3, 1, 2}},
+		"no distance to isocentre":  {typed, sized, "heart", lacking(func(e *procedure.Event) { e.Mechanics.SourceToIsocentre = absent }), [5]float64{16, 6, 3, 1, 2}},
+		"no reference point":        {typed, sized, "heart", lacking(func(e *procedure.Event) { e.RefPoint = procedure.ReferencePoint{} }), [5]float64{16, 6, 3, 1, 2}},
+		"no distance to detector":   {typed, sized, "heart", lacking(func(e *procedure.Event) { e.Mechanics.SourceToDetector = absent }), [5]float64{8, 6, 4, 1, 2}},
+		"a filter of any thickness": {typed, sized, "heart", lacking(func(e *procedure.Event) { e.Filters = append(e.Filters, noThickness) }), [5]float64{8, 6, 6, 1, 2}},
 		"no place":                  {best, measured, "", table(0, 0, 130), [5]float64{3, 3, 3, 1, 15}},
 		"no positions in the event": {best, measured, "heart", func(*procedure.Event) {}, [5]float64{16, 3, 3, 1, 15}},
 		"head":                      {best, measured, "brain", table(0, 0, 130), [5]float64{3, 3, 6, 1, 2}},
@@ -40,6 +53,8 @@ func TestKnowledge(t *testing.T) {
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {
+			b, err := body.New(body.Size{Height: tt.facts.Height, Weight: tt.facts.Weight}, 1)
+			require.NoError(t, err)
 			c, err := exposure.Trace(procedure.Procedure{Events: []procedure.Event{plain(0, 0, tt.change)}}, tt.profile, tt.facts, b, tt.site, nil)
 			require.NoError(t, err)
 			k := c.Knowledge

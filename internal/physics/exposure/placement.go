@@ -87,7 +87,8 @@ type plan struct {
 	mean   map[string][directions]float64
 	height float64
 	// top is the kerma-weighted mean depth of the table top under the isocentre from distances source to table.
-	top quantity.Opt[float64]
+	top   quantity.Opt[float64]
+	grain grain
 }
 
 // prepare looks over all events: eq. (5.17) needs the mean position of the table.
@@ -98,6 +99,7 @@ func (t *tracer) prepare() {
 			t.isocentric[a] = t.isocentric[a] || x.Present()
 		}
 	}
+	t.plan.grain = t.grainOf()
 	t.plan.mean = map[string][directions]float64{}
 	sums := map[string]*[directions]weighted{}
 	var height, top weighted
@@ -187,7 +189,12 @@ func (t *tracer) tableTop(e *procedure.Event) (float64, bool) {
 	if up < math.Cos(10*math.Pi/180) {
 		return 0, false
 	}
-	isocentre := e.Mechanics.SourceToIsocentre.Or(t.profile.SourceToIsocentre.Or(defaultSourceToIsocentre))
+	isocentre, known := positive(e.Mechanics.SourceToIsocentre)
+	if !known {
+		if isocentre, known = positive(t.profile.SourceToIsocentre); !known {
+			return 0, false // two distances from the focus make a height, one does not
+		}
+	}
 	return float64(isocentre-d) * up, true
 }
 
@@ -253,11 +260,11 @@ func (t *tracer) offset() float64 {
 // judge notes how well the table's motion is known.
 func (t *tracer) judge(at positions) {
 	t.now.related = at[left].known && at[head].known
-	t.now.fixed = at[left].zero && at[down].zero && at[head].zero
+	t.now.fixed = at[left].zero && t.now.height && at[head].zero
 	if !t.now.related {
 		t.assume("table motion across or along the patient not known: every event of one place at the same point (judgement)")
 	} else if !t.now.fixed {
-		t.notes.say("only relative table motion known: the kerma-weighted mean position at the place imaged (judgement)")
+		t.assume("only relative table motion known: the kerma-weighted mean position at the place imaged (judgement)")
 	}
 }
 

@@ -74,6 +74,8 @@ func (t *tracer) filtration(e *procedure.Event) (aluminium, copper quantity.Mill
 		}
 		thickness, ok := t.thickness(e, f)
 		if !ok {
+			t.now.beam = false
+			t.notes.say("a filter without a thickness that can be believed is left out of the spectrum (judgement)")
 			continue
 		}
 		switch f.Metal {

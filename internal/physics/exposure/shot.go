@@ -26,6 +26,9 @@ type Shot struct {
 	Table *Table
 	// Quality is the beam before the table.
 	Quality beam.Quality
+	// Else are the beams that this one may have been instead, as of a rotational run whose end is not known: at the same
+	// angles and in the same order for every such shot of a course. The worst angle counts. Nil when there is no doubt.
+	Else []Shot
 }
 
 // Table is the slab under the patient in body axes.

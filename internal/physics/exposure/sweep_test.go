@@ -29,17 +29,17 @@ func TestArcFrom100To100PassesZero(t *testing.T) {
 	b := adult(t)
 	for _, run := range [][2]float64{{100, -100}, {-100, 100}} {
 		c := traced(t, procedure.DeviceProfile{Angles: procedure.FramePatient}, b, rotation([2]float64{run[0], 0}, [2]float64{run[1], 0}))
-		require.Len(t, c.Shots, 40) // 200 degrees in steps of 5
+		require.Len(t, c.Shots, 200) // degrees, in steps of 1
 		kerma, last := 0.0, run[0]
 		for i, s := range c.Shots {
-			want := run[0] + (run[1]-run[0])*(float64(i)+0.5)/40
+			want := run[0] + (run[1]-run[0])*(float64(i)+0.5)/200
 			require.InDelta(t, want, angle(s), 1e-9)
-			require.LessOrEqual(t, math.Abs(angle(s)-last), 5+1e-9)
+			require.LessOrEqual(t, math.Abs(angle(s)-last), 1+1e-9)
 			require.Greater(t, s.Focus.Y, 750*math.Cos(100*math.Pi/180), "never over the front")
 			kerma, last = kerma+float64(s.Kerma), angle(s)
 		}
 		assert.InDelta(t, 1, kerma, 1e-12)
-		assert.InDelta(t, 1.0/40, float64(c.Shots[7].Kerma), 1e-15)
+		assert.InDelta(t, 1.0/200, float64(c.Shots[7].Kerma), 1e-15)
 	}
 }
 
@@ -57,8 +57,8 @@ func TestArcsTakeTheReportedWay(t *testing.T) {
 		require.NoError(t, err)
 		span := max(math.Abs(end[0]-start[0]), math.Abs(end[1]-start[1]))
 		n := len(c.Shots)
-		require.GreaterOrEqual(t, float64(n)*5, span-1e-6)
-		require.Less(t, float64(n-1)*5, span+1e-6)
+		require.GreaterOrEqual(t, float64(n), span-1e-6)
+		require.Less(t, float64(n-1), span+1e-6)
 		for i, s := range c.Shots {
 			f := (float64(i) + 0.5) / float64(n)
 			a, h := (start[0]+f*(end[0]-start[0]))*math.Pi/180, (start[1]+f*(end[1]-start[1]))*math.Pi/180
@@ -99,11 +99,11 @@ func TestSteppingRun(t *testing.T) {
 		e.Mechanics.TableLongitudinalEnd = mm(100)
 	})
 	c := traced(t, explained(), b, run)
-	require.Len(t, c.Shots, 5) // 100 mm in steps of 20
+	require.Len(t, c.Shots, 50) // 100 mm in steps of 2
 	for i, s := range c.Shots {
 		// The middle of the run is at the heart; the table moves headward, the field footward.
-		near(t, r3.Vec{Z: 510 + 50 - 10 - 20*float64(i)}, isocentre(s), "step")
-		assert.InDelta(t, 0.2, float64(s.Kerma), 1e-15)
+		near(t, r3.Vec{Z: 510 + 50 - 1 - 2*float64(i)}, isocentre(s), "step")
+		assert.InDelta(t, 0.02, float64(s.Kerma), 1e-15)
 	}
 	c = traced(t, procedure.DeviceProfile{Angles: procedure.FramePatient}, b, run)
 	require.Len(t, c.Shots, 1)
@@ -112,6 +112,23 @@ func TestSteppingRun(t *testing.T) {
 	c = traced(t, explained(), b, run)
 	require.Len(t, c.Shots, 1)
 	assert.True(t, finds(c, "table-way"))
+}
+
+// Absurd numbers of moving events are cut coarser, never coarser than 5 degrees and 20 mm.
+func TestManyMovingEventsAreCutCoarser(t *testing.T) {
+	b := adult(t)
+	run := plain(0, 0, table(0, 0, 130), func(e *procedure.Event) {
+		e.Type = procedure.Stepping
+		e.Mechanics.TableLongitudinalEnd = mm(1000)
+	})
+	events := make([]procedure.Event, 0, 200)
+	for range 100 {
+		events = append(events, rotation([2]float64{-100, 0}, [2]float64{100, 0}), run)
+	}
+	c := traced(t, explained(), b, events...)
+	require.Len(t, c.Shots, 100*(200/5+1000/20))
+	c = traced(t, explained(), b, events[:20]...) // 2,000 degrees and 5,000 fine steps of the table: 7,000 for 4,000
+	require.Len(t, c.Shots, 10*(115+286))         // the ceiling of 200/1.75 and 1000/3.5
 }
 
 func TestShotsComeInTheOrderOfEvents(t *testing.T) {

@@ -156,14 +156,14 @@ func (t *tracer) event(i int, e *procedure.Event) ([]Shot, error) {
 	if why := suspected(e); why != "" {
 		return nil, unusable(why)
 	}
-	t.now = seen{beam: true, inherent: true, size: true}
+	t.now = seen{beam: true, inherent: true, size: true, distances: true}
 	s, err := t.sweepOf(e)
 	if err != nil {
 		return nil, err
 	}
 	l := t.lieOf(e)
-	if t.profile.Angles != procedure.FramePatient && !t.orientationGiven(e) {
-		t.assume("angles not known to be relative to the patient, and the patient's orientation assumed")
+	if !t.orientationGiven(e) {
+		t.assume("the patient's orientation is assumed: it places the table, and the angles where they are not known to be relative to the patient")
 	}
 	m, ok := l.rows()
 	if !ok || erect(e) {
@@ -216,14 +216,15 @@ func (t *tracer) expose(i int, e *procedure.Event, s sweep, m rows, where place)
 				return nil, err
 			}
 		}
-		if n == 0 || n == len(steps)-1 {
-			if err = t.nearSkin(e, &shot); err != nil {
-				return nil, err
-			}
+		if err = t.nearSkin(e, &shot); err != nil {
+			return nil, err
 		}
 		shot.RefDistance = reference
 		shot.HalfWidth, shot.HalfHeight = f.halfWidth, f.halfHeight
 		shot.Kerma = kerma / quantity.Gray(len(steps))
+		if s.open {
+			shot.Else = t.anyAngle(shot, s, turn, isocentre, float64(siso))
+		}
 		out = append(out, shot)
 	}
 	t.notes.say("detector rotation not reported: 0 (common practice, no source)")

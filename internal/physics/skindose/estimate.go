@@ -12,8 +12,9 @@ const Version = "skindose/1"
 // Method is how an estimate was made, best first.
 type Method string
 
-// The methods. MethodMap has the geometry of every beam from the report and the device profile; MethodMapAssumed had to
-// assume part of it; MethodTotals turns totals into dose by the group of the procedure; MethodNone has no value.
+// The methods. MethodMap has the geometry of every beam from the report and the device profile with the zeros of its table
+// axes, only the place along the body being that of the region imaged; MethodMapAssumed had to assume more of it;
+// MethodTotals turns totals into dose by the group of the procedure; MethodNone has no value.
 const (
 	MethodMap        Method = "map"
 	MethodMapAssumed Method = "map-assumed"
