@@ -6,7 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"time"
+	"reflect"
 
 	"afterbeam/internal/crashpoint"
 	"afterbeam/internal/followup/assessment"
@@ -31,17 +31,19 @@ func (p *Pipeline) assess(ctx context.Context, job store.Job) error {
 	var versions []store.Version
 	var later []store.Later
 	for _, patient := range patientsOf(kept) {
-		cases, err := p.procedures(kept, patient)
+		procedures, err := guarded(p.Log, p.limit(), func() ([]merged, error) { return p.merge(kept, patient) })
 		if err != nil {
-			return err
+			return fmt.Errorf("merge reports: %w", err)
 		}
-		for _, c := range cases {
-			v, again, err := p.version(ctx, c, patient)
+		for _, m := range procedures {
+			v, err := p.version(ctx, m.Procedure, patient)
 			if err != nil {
 				return err
 			}
 			versions = append(versions, v)
-			later = append(later, again...)
+			if !m.quietAt.IsZero() {
+				later = append(later, store.Later{Study: job.Subject, Due: m.quietAt})
+			}
 		}
 	}
 	crashpoint.Reached(crashpoint.Assessed)
@@ -51,87 +53,35 @@ func (p *Pipeline) assess(ctx context.Context, job store.Job) error {
 	}
 	crashpoint.Reached(crashpoint.AssessmentSaved)
 	p.Log.Info("study assessed", "study_uid", job.Subject, "cases", len(ids))
-	if len(later) > 0 {
-		p.Wake()
-	}
 	return nil
 }
 
-// patientsOf lists the patients of a study's reports, in the order of the reports. More than one means that somebody has
-// to look: each keeps its own procedures.
-func patientsOf(kept []store.Report) []string {
-	var ids []string
-	seen := map[string]bool{}
-	for _, r := range kept {
-		if !seen[r.PatientID] {
-			seen[r.PatientID] = true
-			ids = append(ids, r.PatientID)
-		}
-	}
-	return ids
-}
-
-// dated is a procedure with the time its last report arrived.
-type dated struct {
-	procedure.Procedure
-	arrived time.Time
-}
-
-// procedures merges a patient's reports of the study.
-func (p *Pipeline) procedures(kept []store.Report, patient string) ([]dated, error) {
-	var reports []procedure.Report
-	arrived := map[string]time.Time{}
-	for _, k := range kept {
-		if k.PatientID != patient {
-			continue
-		}
-		r, err := archive.ReadReport(k.Body)
-		if err != nil {
-			return nil, fmt.Errorf("report %s: %w", k.ID, err)
-		}
-		reports = append(reports, r)
-		if k.ReceivedAt.After(arrived[k.DeviceKey]) {
-			arrived[k.DeviceKey] = k.ReceivedAt
-		}
-	}
-	var out []dated
-	for _, merged := range procedure.Merge(reports) {
-		out = append(out, dated{merged, arrived[merged.DeviceKey]})
-	}
-	return out, nil
-}
-
-// version assesses one procedure. again lists what must be assessed after it: the same study when its quiet time ends,
-// and the patient's other cases whose window this one lies in when its dose is new.
-func (p *Pipeline) version(ctx context.Context, d dated, patient string) (store.Version, []store.Later, error) {
-	var again []store.Later
-	if d.State == procedure.Provisional {
-		quiet := d.arrived.Add(p.Quiet)
-		if p.Now().Before(quiet) {
-			again = append(again, store.Later{Study: d.StudyUID, Due: quiet})
-		} else {
-			d.State = procedure.Complete
-		}
-	}
-	before, facts, err := p.before(ctx, d.Procedure, patient)
+// version assesses one procedure of a patient.
+func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient string) (store.Version, error) {
+	before, facts, err := p.before(ctx, d, patient)
 	if err != nil {
-		return store.Version{}, nil, err
+		return store.Version{}, err
 	}
-	a := p.Method.Assess(d.Procedure, facts)
-	v := store.Version{Case: caseOf(a, patient), Methods: assessment.Versions() + " " + assessment.Tables(), Flags: flagsOf("this procedure", a.Levels)}
 	others, err := p.Store.CasesOfPatient(ctx, patient)
 	if err != nil {
-		return v, nil, err
+		return store.Version{}, err
 	}
-	p.addWindow(&v, a, before.Case.ID, others)
-	if err := p.encode(&v, a); err != nil {
-		return v, nil, err
-	}
-	v.Change = changes(before, v, a)
-	if doseChanged(before.Case, v.Case) {
-		again = append(again, laterWindows(v.Case, before.Case.ID, others)...)
-	}
-	return v, again, nil
+	return guarded(p.Log, p.limit(), func() (store.Version, error) {
+		a := p.Method.Assess(d, facts)
+		v := store.Version{Case: caseOf(a, patient), Methods: p.methods(), Flags: Flags("this procedure", a.Levels)}
+		p.addWindow(&v, a, before.Case, others)
+		if err := p.encode(&v, a); err != nil {
+			return v, err
+		}
+		v.Change = changes(before, v, a)
+		return v, nil
+	})
+}
+
+// methods names the methods, the tables and the levels in force.
+func (p *Pipeline) methods() string {
+	sum := sha256.Sum256(fmt.Appendf(nil, "%+v", p.Method.Levels))
+	return assessment.Versions() + " " + assessment.Tables() + " levels in force:" + hex.EncodeToString(sum[:6])
 }
 
 // before gives the newest version of a case and the facts that people added, both empty before its first assessment.
@@ -194,8 +144,8 @@ func caseOf(a assessment.Assessment, patient string) store.Case {
 	}
 }
 
-// flagsOf gives the flags of an evaluation. A level that is known and not reached is no flag.
-func flagsOf(scope string, e level.Evaluation) []store.Flag {
+// Flags gives the flags of an evaluation. A level that is known and not reached is no flag.
+func Flags(scope string, e level.Evaluation) []store.Flag {
 	var flags []store.Flag
 	for _, r := range e.Results {
 		flags = append(flags, store.Flag{
@@ -206,7 +156,7 @@ func flagsOf(scope string, e level.Evaluation) []store.Flag {
 	return flags
 }
 
+// doseChanged tells whether two versions of a case differ in what the sums over several cases take from them.
 func doseChanged(a, b store.Case) bool {
-	return a.Kerma != b.Kerma || a.KAP != b.KAP || a.PSD != b.PSD || a.PSDHigh != b.PSDHigh ||
-		a.LocalDate != b.LocalDate || a.Gaps != b.Gaps || a.Quality != b.Quality
+	return !reflect.DeepEqual(Delivered(a), Delivered(b))
 }

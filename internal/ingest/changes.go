@@ -114,7 +114,7 @@ func setFact(f *procedure.Facts, name, value string) error {
 			"supine": procedure.Supine, "prone": procedure.Prone, "decubitus_left": procedure.DecubitusLeft, "decubitus_right": procedure.DecubitusRight,
 		}[value]
 	default:
-		return fmt.Errorf("%w: no fact is named %q", errPoison, name)
+		return poison(fmt.Sprintf("no fact is named %q", name))
 	}
 	return err
 }

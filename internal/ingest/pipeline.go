@@ -5,12 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"runtime/debug"
 	"sync"
 	"time"
 
 	"afterbeam/internal/crashpoint"
 	"afterbeam/internal/followup/assessment"
+	"afterbeam/internal/procedure"
 	"afterbeam/internal/report/rdsr"
 	"afterbeam/internal/store"
 )
@@ -21,13 +21,21 @@ const (
 	pollEvery = time.Second
 	// retryAfter grows with each attempt.
 	retryAfter = 2 * time.Second
+	// timeLimit bounds the reading of one report and the estimating of one study; it is shorter than a lease.
+	timeLimit = time.Minute
+	// mostDeaths is how often a job may be begun without an end, because the process ended meanwhile, until it counts as
+	// what ends the process.
+	mostDeaths = 3 * store.MaxAttempts
 )
 
 // Work is the part of the store that the pipeline needs. store.DB is one.
 type Work interface {
+	Resume(ctx context.Context) error
+	Reassess(ctx context.Context, actor store.Actor, reason string) (int, error)
 	Lease(ctx context.Context, owner string, lease time.Duration) (store.Job, error)
 	Finish(ctx context.Context, j store.Job) error
 	Retry(ctx context.Context, j store.Job, reason string, due time.Time) error
+	Release(ctx context.Context, j store.Job, due time.Time) error
 	QuarantineRead(ctx context.Context, j store.Job, reason string) error
 	Receipt(ctx context.Context, id string) (store.Receipt, error)
 	Raw(digest string) ([]byte, error)
@@ -46,13 +54,19 @@ type Pipeline struct {
 	Store   Work
 	Method  assessment.Method
 	Reading rdsr.Options
+	// Read reads a report; nil is rdsr.Read with the options Reading.
+	Read func(raw []byte) (*procedure.Report, error)
 	// Summarise gives the result as the interface shows it.
 	Summarise func(assessment.Assessment) ([]byte, error)
 	// Quiet is how long after its last report a case without a closing one counts as complete.
 	Quiet   time.Duration
 	Workers int
-	Log     *slog.Logger
-	Now     func() time.Time
+	// TimeLimit bounds the reading of one report and the estimating of one study; 0 is a minute.
+	TimeLimit time.Duration
+	// Fatal is told of a failed fsync; it must end the process.
+	Fatal func(error)
+	Log   *slog.Logger
+	Now   func() time.Time
 
 	wake chan struct{}
 	once sync.Once
@@ -73,8 +87,13 @@ func (p *Pipeline) signal() chan struct{} {
 	return p.wake
 }
 
-// Run works until ctx ends, and returns when every worker has finished its job.
+// Run works until ctx ends, and returns when every worker has finished its job. Jobs that a process which ended had
+// begun, or that had failed for good, are done again.
 func (p *Pipeline) Run(ctx context.Context) {
+	for err := p.Store.Resume(ctx); err != nil && ctx.Err() == nil; err = p.Store.Resume(ctx) {
+		p.failed("resume work", err)
+		pause(ctx, pollEvery)
+	}
 	var workers sync.WaitGroup
 	for i := range max(p.Workers, 1) {
 		workers.Go(func() { p.work(ctx, fmt.Sprintf("worker %d", i+1)) })
@@ -88,7 +107,7 @@ func (p *Pipeline) work(ctx context.Context, owner string) {
 	for ctx.Err() == nil {
 		worked, err := p.Step(ctx, owner)
 		if err != nil && ctx.Err() == nil {
-			p.Log.Error("pipeline step failed", "worker", owner, "error", err)
+			p.failed("pipeline step", err)
 		}
 		if worked && err == nil {
 			// There may be more: let another worker look as well.
@@ -116,33 +135,27 @@ func (p *Pipeline) Step(ctx context.Context, owner string) (worked bool, err err
 	// A job under way is finished even when the service stops meanwhile.
 	ctx = context.WithoutCancel(ctx)
 	started := p.Now()
-	err = p.guarded(ctx, job)
+	err = p.do(ctx, job)
 	p.Log.Debug("job done", "kind", string(job.Kind), "attempt", job.Attempt, "took_ms", p.Now().Sub(started).Milliseconds(), "error", err)
 	return true, p.settle(ctx, job, err)
 }
 
-// guarded does a job; a panic in it becomes an error, so that one poisonous report never stops the others.
-func (p *Pipeline) guarded(ctx context.Context, job store.Job) (err error) {
-	defer func() {
-		if r := recover(); r != nil {
-			p.Log.Error("panic in job", "kind", string(job.Kind), "panic", fmt.Sprint(r), "stack", string(debug.Stack()))
-			err = fmt.Errorf("%w: internal error", errPoison)
-		}
-	}()
+// do does a job.
+func (p *Pipeline) do(ctx context.Context, job store.Job) error {
+	if job.Attempt > mostDeaths {
+		return poison(fmt.Sprintf("begun %d times, and each time the program ended before it was done", job.Attempt-1))
+	}
 	switch job.Kind {
 	case store.JobRead:
 		return p.read(ctx, job)
 	case store.JobAssess:
 		return p.assess(ctx, job)
 	}
-	return fmt.Errorf("%w: job of kind %q", errPoison, job.Kind)
+	return poison(fmt.Sprintf("no job of kind %q is known", job.Kind))
 }
 
-// errPoison marks a job that would fail the same way again.
-var errPoison = errors.New("cannot be done")
-
-// settle deals with a job that failed: a lost lease is nothing, an unusable report goes to quarantine, anything else is
-// tried again later.
+// settle deals with a job that failed: a lost lease is nothing, an unusable report goes to quarantine, a storage that
+// takes nothing now costs the job no attempt, anything else is tried again later.
 func (p *Pipeline) settle(ctx context.Context, job store.Job, err error) error {
 	switch {
 	case err == nil:
@@ -150,10 +163,47 @@ func (p *Pipeline) settle(ctx context.Context, job store.Job, err error) error {
 	case errors.Is(err, store.ErrConflict):
 		p.Log.Warn("job was taken over", "kind", string(job.Kind))
 		return nil
-	case job.Kind == store.JobRead && (errors.Is(err, errPoison) || errors.Is(err, errUnusable)):
+	case errors.Is(err, store.ErrFatal):
+		return err
+	case errors.Is(err, store.ErrUnavailable):
+		return errors.Join(err, p.Store.Release(ctx, job, p.Now().Add(retryAfter)))
+	case job.Kind == store.JobRead && (isPoison(err) || errors.Is(err, errUnusable)):
+		p.Log.Warn("report quarantined", "receipt", job.Subject, "reason", reasonOf(err))
 		return p.Store.QuarantineRead(ctx, job, reasonOf(err))
+	case isPoison(err):
+		// It would fail the same way again: this try is the last.
+		job.Attempt = store.MaxAttempts
 	}
-	p.Log.Error("job failed", "kind", string(job.Kind), "attempt", job.Attempt, "error", err)
-	due := p.Now().Add(retryAfter * time.Duration(job.Attempt*job.Attempt))
-	return p.Store.Retry(ctx, job, reasonOf(err), due)
+	message := "job failed, to be tried again"
+	if job.Attempt >= store.MaxAttempts {
+		message = "job failed for good"
+	}
+	p.Log.Error(message, "kind", string(job.Kind), "subject", job.Subject, "attempt", job.Attempt, "error", err)
+	return p.Store.Retry(ctx, job, reasonOf(err), p.Now().Add(retryAfter*time.Duration(job.Attempt*job.Attempt)))
+}
+
+// failed logs what the store did not do. After a failed fsync the process must end.
+func (p *Pipeline) failed(doing string, err error) {
+	p.Log.Error(doing+" failed", "error", err)
+	if errors.Is(err, store.ErrFatal) {
+		p.Fatal(err)
+	}
+}
+
+// Reassess asks for the assessment of every study, as after a change of the method, and gives their number.
+func (p *Pipeline) Reassess(ctx context.Context, actor store.Actor, reason string) (int, error) {
+	studies, err := p.Store.Reassess(ctx, actor, reason)
+	if err == nil {
+		p.Wake()
+	}
+	return studies, err
+}
+
+func pause(ctx context.Context, d time.Duration) {
+	timer := time.NewTimer(d)
+	defer timer.Stop()
+	select {
+	case <-ctx.Done():
+	case <-timer.C:
+	}
 }

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
+	"time"
 
 	"afterbeam/internal/crashpoint"
 	"afterbeam/internal/ingest/archive"
@@ -31,20 +33,23 @@ func (p *Pipeline) read(ctx context.Context, job store.Job) error {
 	}
 	raw, err := p.Store.Raw(receipt.Digest)
 	if errors.Is(err, object.ErrCorrupt) || errors.Is(err, object.ErrNotFound) {
-		p.Log.Error("kept bytes are missing or damaged", "receipt", receipt.ID, "error", err)
+		p.Log.Error("kept bytes are missing or damaged: restore them from the backup", "receipt", receipt.ID, "error", err)
 		return fmt.Errorf("kept bytes: %w", err)
 	}
 	if err != nil {
 		return fmt.Errorf("kept bytes: %w", err)
 	}
 	r, err := p.parse(raw)
+	if isPoison(err) {
+		return fmt.Errorf("could not be read: %w", err)
+	}
 	if err != nil {
 		return fmt.Errorf("%w: %w", errUnusable, err)
 	}
 	crashpoint.Reached(crashpoint.ReportRead)
 	body, err := archive.Report(*r)
 	if err != nil {
-		return err
+		return fmt.Errorf("%w: %w", errUnusable, err)
 	}
 	err = p.Store.SaveReport(ctx, job, store.Report{
 		ReceiptID: receipt.ID, SOPInstance: r.SOPInstanceUID, DataSetDigest: r.DataSetDigest, ContentDigest: r.ContentDigest,
@@ -65,16 +70,19 @@ func (p *Pipeline) parse(raw []byte) (*procedure.Report, error) {
 		p.large.Lock()
 		defer p.large.Unlock()
 	}
-	return rdsr.Read(raw, p.Reading)
+	read := p.Read
+	if read == nil {
+		read = func(raw []byte) (*procedure.Report, error) { return rdsr.Read(raw, p.Reading) }
+	}
+	return guarded(p.Log, p.limit(), func() (*procedure.Report, error) { return read(raw) })
 }
 
-// reasonOf gives the reason for the record, without the marks of this package before it.
-func reasonOf(err error) string {
-	type wrapper interface{ Unwrap() []error }
-	if w, ok := err.(wrapper); ok && errors.Is(err, errUnusable) { //nolint:errorlint // the outermost error is looked at on purpose
-		if parts := w.Unwrap(); len(parts) == 2 {
-			return parts[1].Error()
-		}
+func (p *Pipeline) limit() time.Duration {
+	if p.TimeLimit > 0 {
+		return p.TimeLimit
 	}
-	return err.Error()
+	return timeLimit
 }
+
+// reasonOf gives the reason for the record, without the mark of this package before it.
+func reasonOf(err error) string { return strings.TrimPrefix(err.Error(), errUnusable.Error()+": ") }

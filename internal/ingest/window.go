@@ -61,35 +61,38 @@ func gapsOf(a assessment.Assessment) store.Gaps {
 }
 
 // addWindow compares the sum over the patient's cases in the window that ends on the case's day, and lets it decide the
-// state of the case where it is worse.
-func (p *Pipeline) addWindow(v *store.Version, a assessment.Assessment, id string, others []store.Case) {
+// state of the case where it is worse. It also says which other cases the sum rests on, and whose sums rest on this case.
+func (p *Pipeline) addWindow(v *store.Version, a assessment.Assessment, before store.Case, others []store.Case) {
+	v.Window.Seen = make(map[string]int, len(others))
+	slices.SortFunc(others, byCase)
 	all := []assessment.Delivered{a.Delivered()}
 	for _, o := range others {
-		if o.ID != id {
+		if o.ID != before.ID {
+			v.Window.Seen[o.ID] = o.Version
 			all = append(all, Delivered(o))
 		}
 	}
+	if doseChanged(before, v.Case) {
+		for _, day := range []string{before.LocalDate, v.Case.LocalDate} {
+			if span := days(day, 0, windowDays-1); span != (store.Span{}) {
+				v.Window.Touched = append(v.Window.Touched, span)
+			}
+		}
+	}
+	v.Window.Days = days(v.Case.LocalDate, 1-windowDays, 0)
 	sum := p.Method.Sum(all, windowDays, v.Case.LocalDate)
 	if v.Case.Quality || v.Case.LocalDate == "" || sum.Procedures < 2 {
 		return
 	}
-	v.Flags = append(v.Flags, flagsOf(fmt.Sprintf("%d procedures in %d days", sum.Procedures, windowDays), sum.Levels)...)
-	v.Case.FlagState = min(a.Levels.State, sum.Levels.State, level.NoFlag).String()
+	v.Flags = append(v.Flags, Flags(fmt.Sprintf("%d procedures in %d days", sum.Procedures, windowDays), sum.Levels)...)
+	v.Case.FlagState = min(a.Levels.State, sum.Levels.State).String()
 }
 
-// laterWindows lists the studies of the patient's other cases in whose window the case lies.
-func laterWindows(c store.Case, id string, others []store.Case) []store.Later {
-	day, err := time.Parse(time.DateOnly, c.LocalDate)
+// days gives the span from one number of days after a local day to another; none without a day.
+func days(day string, from, to int) store.Span {
+	at, err := time.Parse(time.DateOnly, day)
 	if err != nil {
-		return nil
+		return store.Span{}
 	}
-	last := day.AddDate(0, 0, windowDays-1).Format(time.DateOnly)
-	var later []store.Later
-	for _, o := range others {
-		l := store.Later{Study: o.StudyUID}
-		if o.ID != id && o.LocalDate >= c.LocalDate && o.LocalDate <= last && !slices.Contains(later, l) {
-			later = append(later, l)
-		}
-	}
-	return later
+	return store.Span{From: at.AddDate(0, 0, from).Format(time.DateOnly), To: at.AddDate(0, 0, to).Format(time.DateOnly)}
 }

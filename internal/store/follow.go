@@ -26,14 +26,13 @@ type Window struct {
 // its own study when a case in its window has changed meanwhile. Since a refreshed window does not change what its case
 // delivered, asking ends.
 func (c *change) follow(ctx context.Context, v Version, id string) error {
-	study := v.Case.StudyUID
 	for _, span := range v.Window.Touched {
 		others, err := c.casesWithin(ctx, v.Case, span)
 		if err != nil {
 			return err
 		}
 		for _, other := range others {
-			if other.id == id || other.study == study {
+			if other.id == id {
 				continue
 			}
 			if err := c.want(ctx, JobAssess, other.study); err != nil {
@@ -46,10 +45,10 @@ func (c *change) follow(ctx context.Context, v Version, id string) error {
 		return err
 	}
 	for _, other := range others {
-		if other.study == study || v.Window.Seen[other.id] == other.version {
+		if other.id == id || v.Window.Seen[other.id] == other.version {
 			continue
 		}
-		if err := c.want(ctx, JobAssess, study); err != nil {
+		if err := c.want(ctx, JobAssess, v.Case.StudyUID); err != nil {
 			return err
 		}
 		break

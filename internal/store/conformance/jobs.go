@@ -1,0 +1,179 @@
+package conformance
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"afterbeam/internal/store"
+)
+
+func jobTests() []test {
+	return []test{
+		{"leased in the order of asking", leaseOrder},
+		{"a lease that ran out is taken over", leaseExpiry},
+		{"a zombie cannot end what was taken over", fencing},
+		{"wanted again while under way runs once more", wantedAgain},
+		{"tried again until it counts as failed", retryToFailed},
+		{"a wish during the last attempt is not lost", wishDuringLastAttempt},
+		{"poison never holds up the next", poison},
+		{"the backlog counts what waits", backlog},
+	}
+}
+
+func (s *site) asked(t *testing.T, n int) []store.Receipt {
+	t.Helper()
+	all := make([]store.Receipt, n)
+	for i := range all {
+		all[i] = s.keep(t, fmt.Sprintf("asked %d", s.next()), "")
+	}
+	return all
+}
+
+func leaseOrder(t *testing.T, s *site) {
+	_, err := s.db.Lease(ctx(), "worker", time.Minute)
+	require.ErrorIs(t, err, store.ErrNotFound, "nothing to do")
+	for _, r := range s.asked(t, 12) {
+		j, err := s.db.Lease(ctx(), "worker", time.Minute)
+		require.NoError(t, err)
+		assert.Equal(t, r.ID, j.Subject)
+		assert.Equal(t, 1, j.Attempt)
+	}
+	_, err = s.db.Lease(ctx(), "worker", time.Minute)
+	require.ErrorIs(t, err, store.ErrNotFound, "all are leased")
+}
+
+func leaseExpiry(t *testing.T, s *site) {
+	r := s.asked(t, 1)[0]
+	first, err := s.db.Lease(ctx(), "first", time.Minute)
+	require.NoError(t, err)
+	s.clock.forward(59 * time.Second)
+	_, err = s.db.Lease(ctx(), "second", time.Minute)
+	require.ErrorIs(t, err, store.ErrNotFound)
+	s.clock.forward(2 * time.Second)
+	second, err := s.db.Lease(ctx(), "second", time.Minute)
+	require.NoError(t, err)
+	assert.Equal(t, r.ID, second.Subject)
+	assert.Equal(t, first.ID, second.ID)
+	assert.Equal(t, 2, second.Attempt)
+}
+
+func fencing(t *testing.T, s *site) {
+	r := s.asked(t, 1)[0]
+	zombie := s.lease(t, store.JobRead, r.ID)
+	s.clock.forward(2 * time.Minute)
+	living := s.lease(t, store.JobRead, r.ID)
+	before := s.records(t)
+	report := store.Report{ReceiptID: r.ID, SOPInstance: "2.25.1", DataSetDigest: "a", ContentDigest: "b", StudyUID: "2.25.2", DeviceKey: "d", Body: []byte("x")}
+	for name, act := range map[string]func() error{
+		"finish":     func() error { return s.db.Finish(ctx(), zombie) },
+		"retry":      func() error { return s.db.Retry(ctx(), zombie, "late", s.clock.Now()) },
+		"quarantine": func() error { return s.db.QuarantineRead(ctx(), zombie, "late") },
+		"report":     func() error { return s.db.SaveReport(ctx(), zombie, report, store.Identity{Number: "7"}) },
+		"assessment": func() error {
+			_, err := s.db.SaveAssessment(ctx(), zombie, nil)
+			return err
+		},
+	} {
+		require.ErrorIs(t, act(), store.ErrConflict, name)
+	}
+	assert.Equal(t, before, s.records(t), "nothing of the zombie is left")
+	patients, err := s.db.FindPatients(ctx(), "7", "")
+	require.NoError(t, err)
+	assert.Empty(t, patients)
+	got, err := s.db.Receipt(ctx(), r.ID)
+	require.NoError(t, err)
+	assert.Equal(t, store.ReceiptKept, got.State)
+	require.NoError(t, s.db.SaveReport(ctx(), living, report, store.Identity{Number: "7"}))
+	require.ErrorIs(t, s.db.Finish(ctx(), living), store.ErrConflict, "ended once")
+}
+
+func wantedAgain(t *testing.T, s *site) {
+	_, study := s.patient(t)
+	j := s.lease(t, store.JobAssess, study)
+	s.read(t, study, store.Identity{Number: "N1", Issuer: "Saltmarsh"})
+	_, err := s.db.Lease(ctx(), "other", time.Minute)
+	require.ErrorIs(t, err, store.ErrNotFound, "one study is never under way twice")
+	require.NoError(t, s.db.Finish(ctx(), j))
+	again := s.lease(t, store.JobAssess, study)
+	assert.Equal(t, 1, again.Attempt)
+	require.NoError(t, s.db.Finish(ctx(), again))
+	assert.Empty(t, s.drain(t))
+}
+
+func retryToFailed(t *testing.T, s *site) {
+	r := s.asked(t, 1)[0]
+	for attempt := 1; attempt <= store.MaxAttempts; attempt++ {
+		j := s.lease(t, store.JobRead, r.ID)
+		require.Equal(t, attempt, j.Attempt)
+		require.NoError(t, s.db.Retry(ctx(), j, "cannot be read", s.clock.Now().Add(time.Minute)))
+		_, err := s.db.Lease(ctx(), "worker", time.Minute)
+		require.ErrorIs(t, err, store.ErrNotFound, "not before its time")
+		s.clock.forward(2 * time.Minute)
+	}
+	_, err := s.db.Lease(ctx(), "worker", time.Minute)
+	require.ErrorIs(t, err, store.ErrNotFound, "failed for good")
+	last := s.last(t)
+	assert.Equal(t, "job.fail", last.Action)
+	assert.Equal(t, "failed", last.Outcome)
+	got, err := s.db.Receipt(ctx(), r.ID)
+	require.NoError(t, err)
+	assert.Equal(t, store.ReceiptQuarantined, got.State, "what cannot be read is shown, not forgotten")
+	require.NoError(t, s.db.Reread(ctx(), person, r.ID, "reader was repaired"))
+	assert.Equal(t, 1, s.lease(t, store.JobRead, r.ID).Attempt)
+}
+
+func wishDuringLastAttempt(t *testing.T, s *site) {
+	_, study := s.patient(t)
+	var j store.Job
+	for attempt := 1; attempt <= store.MaxAttempts; attempt++ {
+		j = s.lease(t, store.JobAssess, study)
+		if attempt < store.MaxAttempts {
+			require.NoError(t, s.db.Retry(ctx(), j, "odd", s.clock.Now()))
+		}
+	}
+	s.read(t, study, store.Identity{Number: "N1", Issuer: "Saltmarsh"})
+	require.NoError(t, s.db.Retry(ctx(), j, "odd", s.clock.Now()))
+	assert.Equal(t, 1, s.lease(t, store.JobAssess, study).Attempt, "the new report deserves tries of its own")
+}
+
+func poison(t *testing.T, s *site) {
+	all := s.asked(t, 4)
+	bad := s.lease(t, store.JobRead, all[0].ID)
+	require.NoError(t, s.db.Retry(ctx(), bad, "cannot be read", s.clock.Now().Add(time.Hour)))
+	for _, r := range all[1:] {
+		j, err := s.db.Lease(ctx(), "worker", time.Minute)
+		require.NoError(t, err)
+		assert.Equal(t, r.ID, j.Subject)
+		require.NoError(t, s.db.Finish(ctx(), j))
+	}
+}
+
+func backlog(t *testing.T, s *site) {
+	b, err := s.db.Backlog(ctx())
+	require.NoError(t, err)
+	assert.Equal(t, store.Backlog{}, b)
+	before := s.clock.Now()
+	all := s.asked(t, 3)
+	j := s.lease(t, store.JobRead, all[0].ID)
+	b, err = s.db.Backlog(ctx())
+	require.NoError(t, err)
+	assert.Equal(t, 3, b.Waiting, "a leased job still waits for its result")
+	assert.WithinRange(t, b.Oldest, before, all[1].ReceivedAt)
+	require.NoError(t, s.db.Finish(ctx(), j))
+	j = s.lease(t, store.JobRead, all[1].ID)
+	for range store.MaxAttempts {
+		require.NoError(t, s.db.Retry(ctx(), j, "odd", s.clock.Now()))
+		if j.Attempt < store.MaxAttempts {
+			j = s.lease(t, store.JobRead, all[1].ID)
+			continue
+		}
+		break
+	}
+	b, err = s.db.Backlog(ctx())
+	require.NoError(t, err)
+	assert.Equal(t, 1, b.Failed)
+}
