@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"afterbeam/internal/demo"
+	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/procedure/devicefile"
 	"afterbeam/internal/report/rdsr"
@@ -16,7 +17,7 @@ import (
 
 type demoCommand struct {
 	Out string `placeholder:"DIR" help:"Folder for reports and maps; a new temporary one by default."`
-	Why bool   `help:"List assumptions and the parts of the range."`
+	Why bool   `help:"List every level compared, all findings, assumptions and the parts of the range."`
 }
 
 // Run writes the scenario as dose report files, reads them back, prints estimates and flags, and draws the maps.
@@ -37,27 +38,23 @@ func (d *demoCommand) Run(c console) error {
 	if err := os.WriteFile(profiles, []byte(demo.ProfileFile()), 0o600); err != nil {
 		return fmt.Errorf("write device profiles: %w", err)
 	}
-	options := methodOptions{Patch: 1, Zone: "UTC"}
-	method, err := options.method()
-	if err != nil {
-		return err
-	}
+	method := assessment.Default()
 	if method.Profiles, err = devicefile.Read(strings.NewReader(demo.ProfileFile())); err != nil {
 		return err
 	}
-	reading, err := options.reading()
+	reading, err := zoneOption{"UTC"}.reading()
 	if err != nil {
 		return err
 	}
 	r := receive(names, reading, bar(c.err, "reading"))
 	l := follow(r, method, procedure.Facts{})
-	p := printer{w: c.out, why: d.Why}
-	p.line(l)
 	drawn, err := drawDemo(maps, l)
 	if err != nil {
 		return err
 	}
-	p.say("\nreports   %s (%d files)\nprofiles  %s\nmaps      %s (%d pictures)\n%s", reports, len(names), profiles, maps, drawn, demo.Notice)
+	p := printer{w: c.out, why: d.Why}
+	p.line(l)
+	p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nmaps      %s (%d pictures)\n\n%s", dir, reports, len(names), profiles, maps, drawn, demo.Notice)
 	return errors.Join(p.err, complain(c.err, l, r))
 }
 
@@ -78,30 +75,34 @@ func (d *demoCommand) folder() (string, error) {
 	return d.Out, nil
 }
 
-// drawDemo draws each map, and the accumulated map of each patient's window.
+// drawDemo draws each map, and the accumulated map of each patient's window, and notes the PNG with the case.
 func drawDemo(dir string, l line) (drawn int, err error) {
+	const note = " (synthetic)"
 	if err := os.MkdirAll(dir, 0o750); err != nil {
 		return 0, fmt.Errorf("make folder of maps: %w", err)
 	}
-	for _, one := range l.cases {
+	for i, one := range l.cases {
 		if one.SkinDose.Map == nil {
 			continue
 		}
-		name := strings.TrimSuffix(filepath.Base(one.files[0]), filepath.Ext(one.files[0]))
-		for _, ending := range []string{".png", ".svg"} {
-			if err := draw(filepath.Join(dir, name+ending), one); err != nil {
+		name := filepath.Join(dir, strings.TrimSuffix(filepath.Base(one.files[0]), filepath.Ext(one.files[0])))
+		for _, ending := range []string{".svg", ".png"} {
+			if err := draw(name+ending, one, note); err != nil {
 				return drawn, err
 			}
 			drawn++
 		}
+		l.cases[i].drawn = name + ".png"
 	}
-	for _, s := range l.sums {
+	for i, s := range l.sums {
 		if s.sum.SkinDose.Map == nil {
 			continue
 		}
-		if err := drawSum(filepath.Join(dir, fmt.Sprintf("patient-%d-%d-days-to-%s.png", s.patient, s.sum.Days, s.sum.To)), s.sum); err != nil {
+		name := filepath.Join(dir, fmt.Sprintf("patient-%d-%d-days-to-%s.png", s.patient, s.sum.Days, s.sum.To))
+		if err := drawSum(name, s, note); err != nil {
 			return drawn, err
 		}
+		l.sums[i].drawn = name
 		drawn++
 	}
 	return drawn, nil

@@ -9,69 +9,83 @@ import (
 	"strings"
 
 	"afterbeam/internal/export/skinmap"
-	"afterbeam/internal/followup/assessment"
-	"afterbeam/internal/physics/skindose"
 )
 
-// drawAll draws the map of each case that has one: to the named file when there is one, else to numbered files.
-func drawAll(name string, cases []assessed, messages io.Writer) error {
-	var drawn []assessed
-	for _, c := range cases {
-		if c.SkinDose.Map != nil {
-			drawn = append(drawn, c)
-			continue
-		}
-		if !c.quality() {
-			_, _ = fmt.Fprintf(messages, "afterbeam: %s: no map: %s\n", c.name(), c.SkinDose.Reason)
-		}
+// drawable checks a name for maps before the work begins.
+func drawable(name string) error {
+	if _, err := encoder(name); err != nil {
+		return err
 	}
-	for i, c := range drawn {
-		to := name
-		if len(drawn) > 1 {
-			ext := filepath.Ext(name)
-			to = fmt.Sprintf("%s-%d%s", strings.TrimSuffix(name, ext), i+1, ext)
-		}
-		if err := draw(to, c); err != nil {
-			return err
-		}
+	if info, err := os.Stat(filepath.Dir(name)); err != nil || !info.IsDir() {
+		return fmt.Errorf("--map %s: the folder %q does not exist", name, filepath.Dir(name))
 	}
 	return nil
 }
 
-// draw writes the map of a case as PNG or SVG by the name's ending.
-func draw(name string, c assessed) error {
+func encoder(name string) (func(io.Writer, skinmap.Figure) error, error) {
+	switch strings.ToLower(filepath.Ext(name)) {
+	case ".png":
+		return skinmap.PNG, nil
+	case ".svg":
+		return skinmap.SVG, nil
+	}
+	return nil, fmt.Errorf("a map is .png or .svg, got %q", name)
+}
+
+// drawAll draws the map of each case that has one, to the named file when there is one, else to numbered files, and
+// notes the file with the case.
+func drawAll(name string, cases []assessed, messages io.Writer) error {
+	maps := 0
+	for _, c := range cases {
+		if c.SkinDose.Map != nil {
+			maps++
+		} else if !c.quality() {
+			_, _ = fmt.Fprintf(messages, "afterbeam: %s: no map: %s\n", plain(c.name()), plain(c.SkinDose.Reason))
+		}
+	}
+	drawn := 0
+	for i := range cases {
+		if cases[i].SkinDose.Map == nil {
+			continue
+		}
+		drawn++
+		to := name
+		if maps > 1 {
+			ext := filepath.Ext(name)
+			to = fmt.Sprintf("%s-%d%s", strings.TrimSuffix(name, ext), drawn, ext)
+		}
+		if err := draw(to, cases[i], ""); err != nil {
+			return err
+		}
+		cases[i].drawn = to
+	}
+	return nil
+}
+
+// draw writes the map of a case as PNG or SVG by the name's ending; the note stands behind the title.
+func draw(name string, c assessed, note string) error {
+	day := c.Procedure.Start.LocalDate()
 	return drawFigure(name, skinmap.Figure{
-		Map: c.SkinDose.Map, Title: fmt.Sprintf("%s, %s, %s", c.Class.Title, c.Procedure.Device.Room, c.Procedure.Start.LocalDate()),
-		Caption: fmt.Sprintf("method %s, %s: %s", c.SkinDose.Method, c.SkinDose.Class, methodWords(c.SkinDose.Method)),
+		Map:     c.SkinDose.Map,
+		Title:   plain(fmt.Sprintf("%s, %s, %s%s", c.Class.Title, orWord(c.Procedure.Device.Room, "room not named"), orWord(day, "date unknown"), note)),
+		Caption: fmt.Sprintf("method %s: %s; beam and patient %s", c.SkinDose.Method, methodWords(c.SkinDose.Method), c.SkinDose.Class),
 		Low:     c.SkinDose.Low, High: c.SkinDose.High,
 	})
 }
 
-func methodWords(m skindose.Method) string {
-	if m == skindose.MethodMap {
-		return "geometry from the report and the device profile"
-	}
-	return "part of the geometry is assumed"
-}
-
 // drawSum writes the accumulated map of several procedures.
-func drawSum(name string, s assessment.Sum) error {
+func drawSum(name string, s summed, note string) error {
 	return drawFigure(name, skinmap.Figure{
-		Map: s.SkinDose.Map, Title: fmt.Sprintf("%d procedures from %s to %s", s.Procedures, s.From, s.To),
+		Map: s.sum.SkinDose.Map, Title: fmt.Sprintf("%d procedures in the %d days up to %s%s", s.sum.Procedures, s.sum.Days, s.sum.To, note),
 		Caption: "maps added patch by patch: a plain sum without biological repair",
-		Low:     s.SkinDose.Low, High: s.SkinDose.High,
+		Low:     s.sum.SkinDose.Low, High: s.sum.SkinDose.High,
 	})
 }
 
 func drawFigure(name string, f skinmap.Figure) (err error) {
-	var to func(io.Writer, skinmap.Figure) error
-	switch strings.ToLower(filepath.Ext(name)) {
-	case ".png":
-		to = skinmap.PNG
-	case ".svg":
-		to = skinmap.SVG
-	default:
-		return fmt.Errorf("%w: a map is .png or .svg, got %q", errUsage, name)
+	to, err := encoder(name)
+	if err != nil {
+		return err
 	}
 	file, err := os.Create(name)
 	if err != nil {

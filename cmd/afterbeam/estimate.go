@@ -1,10 +1,13 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 
 	"afterbeam/internal/export/casejson"
 	"afterbeam/internal/physics/skindose"
@@ -13,8 +16,8 @@ import (
 type estimateCommand struct {
 	Paths   []string `arg:"" name:"file" help:"Dose report files, or folders of them."`
 	JSON    bool     `help:"Write JSON (schema in api/estimate.schema.json) instead of text."`
-	Map     string   `placeholder:"FILE" help:"Draw the skin dose map to FILE, .png or .svg; several cases get numbered files."`
-	Why     bool     `help:"List assumptions and the parts of the range."`
+	Map     string   `placeholder:"FILE" help:"Draw the skin dose map to FILE, .png or .svg; several cases get numbered files in the order of the cases."`
+	Why     bool     `help:"List every level compared, all findings, assumptions and the parts of the range."`
 	Sources bool     `help:"List the source of every level and coefficient and how it is known."`
 	methodOptions
 	factOptions
@@ -25,34 +28,33 @@ var errUsage = errors.New("usage")
 
 // Run estimates the files and prints the result.
 func (e *estimateCommand) Run(c console) error {
-	method, err := e.method()
-	if err != nil {
-		return fmt.Errorf("%w: %w", errUsage, err)
+	method, methodErr := e.method()
+	facts, factsErr := e.facts()
+	reading, readingErr := e.reading()
+	var mapErr error
+	if e.Map != "" {
+		mapErr = drawable(e.Map)
 	}
-	facts, err := e.facts()
-	if err != nil {
-		return fmt.Errorf("%w: %w", errUsage, err)
+	for _, err := range []error{methodErr, factsErr, readingErr, mapErr} {
+		if err != nil {
+			return fmt.Errorf("%w: %w", errUsage, err)
+		}
 	}
-	reading, err := e.reading()
-	if err != nil {
-		return fmt.Errorf("%w: %w", errUsage, err)
-	}
-	names, err := list(e.Paths)
-	if err != nil {
-		return err
-	}
+	names, missing := list(e.Paths)
 	r := receive(names, reading, bar(c.err, "reading"))
+	r.refused = append(missing, r.refused...)
+	slices.SortStableFunc(r.refused, func(a, b refusal) int { return strings.Compare(a.file, b.file) })
 	l := follow(r, method, facts)
 	if e.given() && l.patients > 1 {
 		return fmt.Errorf("%w: height, weight, age, sex, class and orientation belong to one patient, and these files are of %d", errUsage, l.patients)
-	}
-	if err := e.print(c.out, l, r); err != nil {
-		return err
 	}
 	if e.Map != "" {
 		if err := drawAll(e.Map, l.cases, c.err); err != nil {
 			return err
 		}
+	}
+	if err := e.print(c.out, l, r); err != nil {
+		return err
 	}
 	return complain(c.err, l, r)
 }
@@ -67,22 +69,35 @@ func (e *estimateCommand) print(w io.Writer, l line, r received) error {
 }
 
 func writeJSON(w io.Writer, l line, r received) error {
-	doc := casejson.Document{Schema: casejson.DocumentSchema, Program: programVersion(), Caution: casejson.Caution, Cases: []casejson.Case{}, Sums: []casejson.Sum{}, Refused: []casejson.Refused{}}
+	doc := casejson.Document{
+		Schema: casejson.DocumentSchema, Program: programVersion(), Caution: casejson.Caution,
+		Cases: []casejson.Case{}, Sums: []casejson.Sum{}, Notes: append([]string{}, l.notes...), Refused: []casejson.Refused{},
+	}
 	for _, c := range l.cases {
 		one := casejson.Of(c.Assessment)
-		one.Files, one.Patient = c.files, patientName(c.patient)
+		one.Files, one.Map = c.files, c.drawn
+		if c.patient > 0 {
+			one.Patient = patientName(c.patient)
+		}
 		doc.Cases = append(doc.Cases, one)
 	}
 	for _, s := range l.sums {
-		doc.Sums = append(doc.Sums, casejson.SumOf(patientName(s.patient), s.sum))
+		sum := casejson.SumOf(patientName(s.patient), s.sum)
+		sum.Dates = s.dates
+		doc.Sums = append(doc.Sums, sum)
 	}
 	for _, f := range r.refused {
 		doc.Refused = append(doc.Refused, casejson.Refused{File: f.file, Reason: f.err.Error()})
 	}
-	enc := json.NewEncoder(w)
+	var text bytes.Buffer
+	enc := json.NewEncoder(&text)
 	enc.SetIndent("", "  ")
 	enc.SetEscapeHTML(false)
-	return enc.Encode(doc)
+	if err := enc.Encode(doc); err != nil {
+		return err
+	}
+	_, err := w.Write(escapeJSON(text.Bytes()))
+	return err
 }
 
 // complain names every file that was refused and every case without an estimate on standard error.
@@ -90,12 +105,12 @@ func complain(w io.Writer, l line, r received) error {
 	bad := false
 	for _, f := range r.refused {
 		bad = true
-		_, _ = fmt.Fprintf(w, "afterbeam: %s: %v\n", f.file, f.err)
+		_, _ = fmt.Fprintf(w, "afterbeam: %s: %s\n", plain(f.file), plain(f.err.Error()))
 	}
 	for _, c := range l.cases {
 		if c.SkinDose.Method == skindose.MethodNone && !c.quality() {
 			bad = true
-			_, _ = fmt.Fprintf(w, "afterbeam: %s: no estimate of the peak skin dose: %s\n", c.name(), c.SkinDose.Reason)
+			_, _ = fmt.Fprintf(w, "afterbeam: %s: no estimate of the peak skin dose: %s\n", plain(c.name()), plain(c.SkinDose.Reason))
 		}
 	}
 	if bad {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -16,32 +17,12 @@ import (
 	"afterbeam/internal/report/rdsr"
 )
 
-// methodOptions choose the tables of an assessment.
-type methodOptions struct {
-	Profile string  `placeholder:"FILE" type:"existingfile" help:"Device profiles (TOML)."`
-	Lexicon string  `placeholder:"FILE" type:"existingfile" help:"The site's own lexicon (CSV) in place of the embedded one."`
-	Levels  string  `placeholder:"FILE" type:"existingfile" help:"The site's own follow-up levels (CSV) in place of the embedded ones."`
-	Patch   float64 `default:"1" help:"Largest patch of skin in cm2, 0.05 to 10."`
-	Zone    string  `default:"Local" help:"Time zone of the site, such as Europe/London, for times without an offset."`
+// zoneOption places times that a report gives without an offset.
+type zoneOption struct {
+	Zone string `default:"Local" placeholder:"NAME" help:"Time zone of the site, such as Europe/London, for times without an offset (default: that of this computer)."`
 }
 
-func (o methodOptions) method() (assessment.Method, error) {
-	m := assessment.Default()
-	if o.Patch < 0.05 || o.Patch > 10 {
-		return m, fmt.Errorf("--patch wants 0.05 to 10 cm2, got %v", o.Patch)
-	}
-	m.MaxPatch = o.Patch
-	err := load(o.Profile, func(r io.Reader) (err error) { m.Profiles, err = devicefile.Read(r); return err })
-	if err == nil {
-		err = load(o.Lexicon, func(r io.Reader) (err error) { m.Lexicon, err = lexicon.Parse(r); return err })
-	}
-	if err == nil {
-		err = load(o.Levels, func(r io.Reader) (err error) { m.Levels, err = level.Parse(r); return err })
-	}
-	return m, err
-}
-
-func (o methodOptions) reading() (rdsr.Options, error) {
+func (o zoneOption) reading() (rdsr.Options, error) {
 	zone, err := time.LoadLocation(o.Zone)
 	if err != nil {
 		return rdsr.Options{}, fmt.Errorf("--zone wants a name such as Europe/London, got %q", o.Zone)
@@ -49,60 +30,84 @@ func (o methodOptions) reading() (rdsr.Options, error) {
 	return rdsr.Options{Limits: dicomio.DefaultLimits(), Site: zone}, nil
 }
 
-// load opens a named file and hands it to read; no name is nothing to do.
-func load(name string, read func(io.Reader) error) (err error) {
+// methodOptions choose the tables of an assessment.
+type methodOptions struct {
+	Profile string  `placeholder:"FILE" help:"What a physicist has signed for about the equipment: device profiles (TOML)."`
+	Lexicon string  `placeholder:"FILE" help:"The site's own lexicon (CSV) in place of the embedded one."`
+	Levels  string  `placeholder:"FILE" help:"The site's own follow-up levels (CSV) in place of the embedded ones."`
+	Patch   float64 `default:"1" placeholder:"CM2" help:"Largest patch of skin of the map in cm2, 0.05 to 10 (default 1)."`
+	zoneOption
+}
+
+func (o methodOptions) method() (assessment.Method, error) {
+	m := assessment.Default()
+	if !within(o.Patch, 0.05, 10) {
+		return m, fmt.Errorf("--patch wants 0.05 to 10 cm2, got %v", o.Patch)
+	}
+	m.MaxPatch = o.Patch
+	err := load("--profile", o.Profile, func(r io.Reader) (err error) { m.Profiles, err = devicefile.Read(r); return err })
+	if err == nil {
+		err = load("--lexicon", o.Lexicon, func(r io.Reader) (err error) { m.Lexicon, err = lexicon.Parse(r); return err })
+	}
+	if err == nil {
+		err = load("--levels", o.Levels, func(r io.Reader) (err error) { m.Levels, err = level.Parse(r); return err })
+	}
+	return m, err
+}
+
+// load opens the file of an option and hands it to read; no name is nothing to do.
+func load(option, name string, read func(io.Reader) error) (err error) {
 	if name == "" {
 		return nil
 	}
 	file, err := os.Open(name)
 	if err != nil {
-		return err
+		return fmt.Errorf("%s %s: %w", option, name, cannotRead(err))
 	}
-	defer func() {
-		if e := file.Close(); err == nil {
-			err = e
-		}
-	}()
+	defer func() { err = errors.Join(err, file.Close()) }()
 	if err := read(file); err != nil {
-		return fmt.Errorf("%s: %w", name, err)
+		return fmt.Errorf("%s %s: %w", option, name, err)
 	}
 	return nil
 }
 
-// factOptions are what the user knows of the one patient of a run.
+// within tells whether v lies in a range; what is not a number does not.
+func within(v, low, high float64) bool { return v >= low && v <= high }
+
+// factOptions are what the user knows of the one patient of a run; nil and "" are not given.
 type factOptions struct {
-	Height      float64 `placeholder:"CM" help:"Height of the patient in cm, in place of the report's."`
-	Weight      float64 `placeholder:"KG" help:"Weight of the patient in kg, in place of the report's."`
-	Age         float64 `default:"-1" placeholder:"YEARS" help:"Age of the patient in years, in place of the report's."`
-	Sex         string  `enum:"M,F," default:"" help:"Sex of the patient, M or F, in place of the report's."`
-	Class       string  `placeholder:"CLASS" help:"Procedure class, in place of the lexicon's (see afterbeam version --classes)."`
-	Orientation string  `enum:"HFS,HFP,HFDL,HFDR,FFS,FFP,FFDL,FFDR," default:"" help:"How the patient lay: head or feet first (HF, FF) and supine, prone or decubitus left or right (S, P, DL, DR)."`
+	Height      *float64 `placeholder:"CM" help:"Height of the patient in cm, in place of the report's."`
+	Weight      *float64 `placeholder:"KG" help:"Weight of the patient in kg, in place of the report's."`
+	Age         *float64 `placeholder:"YEARS" help:"Age of the patient in years, in place of the report's."`
+	Sex         string   `enum:"M,F," default:"" placeholder:"M|F" help:"Sex of the patient, M or F, in place of the report's."`
+	Class       string   `placeholder:"CLASS" help:"Procedure class, in place of the lexicon's; afterbeam version --classes lists them."`
+	Orientation string   `enum:"HFS,HFP,HFDL,HFDR,FFS,FFP,FFDL,FFDR," default:"" placeholder:"CODE" help:"How the patient lay: head or feet first (HF, FF) and supine, prone or decubitus left or right (S, P, DL, DR), such as HFS."`
 }
 
 func (o factOptions) given() bool {
-	return o.Height != 0 || o.Weight != 0 || o.Age >= 0 || o.Sex != "" || o.Class != "" || o.Orientation != ""
+	return o.Height != nil || o.Weight != nil || o.Age != nil || o.Sex != "" || o.Class != "" || o.Orientation != ""
 }
 
 // facts checks what was given. The bounds are those within which a report's values are believed.
 func (o factOptions) facts() (procedure.Facts, error) {
 	f := procedure.Facts{Sex: o.Sex, Class: o.Class}
-	if o.Height != 0 {
-		if o.Height < 30 || o.Height > 220 {
-			return f, fmt.Errorf("--height wants 30 to 220 cm, got %v", o.Height)
+	if o.Height != nil {
+		if !within(*o.Height, 30, 220) {
+			return f, fmt.Errorf("--height wants 30 to 220 cm, got %v", *o.Height)
 		}
-		f.Height = quantity.Some(quantity.Millimetre(o.Height) * quantity.Centimetre)
+		f.Height = quantity.Some(quantity.Millimetre(*o.Height) * quantity.Centimetre)
 	}
-	if o.Weight != 0 {
-		if o.Weight < 0.5 || o.Weight > 350 {
-			return f, fmt.Errorf("--weight wants 0.5 to 350 kg, got %v", o.Weight)
+	if o.Weight != nil {
+		if !within(*o.Weight, 0.5, 350) {
+			return f, fmt.Errorf("--weight wants 0.5 to 350 kg, got %v", *o.Weight)
 		}
-		f.Weight = quantity.Some(quantity.Kilogram(o.Weight))
+		f.Weight = quantity.Some(quantity.Kilogram(*o.Weight))
 	}
-	if o.Age >= 0 {
-		if o.Age > 120 {
-			return f, fmt.Errorf("--age wants 0 to 120 years, got %v", o.Age)
+	if o.Age != nil {
+		if !within(*o.Age, 0, 120) {
+			return f, fmt.Errorf("--age wants 0 to 120 years, got %v", *o.Age)
 		}
-		f.AgeYears = quantity.Some(o.Age)
+		f.AgeYears = quantity.Some(*o.Age)
 	}
 	if o.Class != "" && !lexicon.Known(o.Class) {
 		return f, fmt.Errorf("--class %q is not a procedure class; afterbeam version --classes lists them", o.Class)

@@ -2,6 +2,7 @@ package casejson
 
 import (
 	"encoding/json"
+	"math"
 	"time"
 
 	"afterbeam/internal/followup/assessment"
@@ -38,7 +39,7 @@ func procedureOf(a assessment.Assessment) Procedure {
 	return Procedure{
 		StudyUID: p.StudyUID, Device: p.DeviceKey, Room: p.Device.Room, Description: p.Study.Description, Start: start, State: p.State.String(),
 		Purpose: purpose, Class: p.Class, ClassTitle: a.Class.Title, ClassFrom: p.ClassFrom, Complexity: p.Complexity, Region: p.Region,
-		Patient: patientOf(p.Patient, a.Facts), Profile: profile, Events: len(p.Events), Superseded: len(p.Superseded),
+		Patient: patientOf(p.Patient, a.Facts), Given: given(a.Facts), Profile: profile, Events: len(p.Events), Superseded: len(p.Superseded),
 		Reports: list(p.ReportUIDs), Linked: list(p.Linked),
 	}
 }
@@ -50,10 +51,49 @@ func patientOf(p procedure.Patient, f procedure.Facts) Patient {
 	}
 }
 
+// given names what a person said in place of the report.
+func given(f procedure.Facts) []string {
+	names := []string{}
+	for _, one := range []struct {
+		name string
+		said bool
+	}{
+		{"height", f.Height.Present()},
+		{"weight", f.Weight.Present()},
+		{"age", f.AgeYears.Present()},
+		{"sex", f.Sex != ""},
+		{"class", f.Class != ""},
+		{"direction", f.Direction != procedure.DirectionUnknown},
+		{"posture", f.Posture != procedure.PostureUnknown},
+		{"table offset", f.TableOffset.Present()},
+		{"thickness", f.PatientThickness.Present()},
+	} {
+		if one.said {
+			names = append(names, one.name)
+		}
+	}
+	return names
+}
+
+// notBelieved names the dose quantities of a case that contradict others.
+func notBelieved(s procedure.Suspicion) []string {
+	names := []string{}
+	if s.Has(procedure.SuspectKerma) {
+		names = append(names, "kerma")
+	}
+	if s.Has(procedure.SuspectKAP) {
+		names = append(names, "kap")
+	}
+	return names
+}
+
 func doseOf(a assessment.Assessment) Dose {
 	d := Dose{
-		KermaGy: in(a.Dose.Kerma, 1.0), KermaMissing: list(a.Dose.KermaMissing), KAPGycm2: in(a.Dose.KAP, quantity.GraySquareCentimetre),
-		KAPMissing: list(a.Dose.KAPMissing), FluoroscopyMin: in(a.Dose.FluoroTime, quantity.Minute), Planes: []Plane{},
+		KermaGy: in(a.Dose.Kerma, 1.0), KermaLeastGy: in(a.Dose.LeastKerma, 1.0), KermaMissing: list(a.Dose.KermaMissing),
+		KAPGycm2: in(a.Dose.KAP, quantity.GraySquareCentimetre), KAPLeastGycm2: in(a.Dose.LeastKAP, quantity.GraySquareCentimetre),
+		KAPMissing:     list(a.Dose.KAPMissing),
+		FluoroscopyMin: in(a.Dose.FluoroTime, quantity.Minute), FluoroscopyLeastMin: in(a.Dose.LeastTime, quantity.Minute),
+		FluoroscopyMissing: list(a.Dose.TimeMissing), NotBelieved: notBelieved(a.Dose.Suspicion), Planes: []Plane{},
 	}
 	for _, p := range a.Procedure.Planes() {
 		d.Planes = append(d.Planes, Plane{
@@ -150,19 +190,23 @@ func SumOf(patient string, s assessment.Sum) Sum {
 	return Sum{
 		Patient: patient, Days: s.Days, From: s.From, To: s.To, Procedures: s.Procedures,
 		KermaGy: in(s.Kerma.Value, 1.0), KermaFrom: s.Kerma.From, KAPGycm2: in(s.KAP.Value, quantity.GraySquareCentimetre), KAPFrom: s.KAP.From,
-		FluoroscopyMin: in(s.FluoroTime.Value, quantity.Minute), EffectiveMSv: in(s.Effective.Value, quantity.MilliSievert), EffectiveFrom: s.Effective.From,
-		PeakSkinGy: in(s.SkinDose.Value, 1.0), PeakSkinLowGy: in(s.SkinDose.Low, 1.0), PeakSkinHighGy: in(s.SkinDose.High, 1.0),
-		UpperBound: s.SkinDose.UpperBound, Reason: s.SkinDose.Reason, Place: s.SkinDose.Peak.String(), Levels: LevelsOf(s.Levels),
+		FluoroscopyMin: in(s.FluoroTime.Value, quantity.Minute), FluoroscopyFrom: s.FluoroTime.From,
+		EffectiveMSv: in(s.Effective.Value, quantity.MilliSievert), EffectiveLowMSv: in(s.EffectiveLow.Value, quantity.MilliSievert),
+		EffectiveHighMSv: in(s.EffectiveHigh.Value, quantity.MilliSievert), EffectiveFrom: s.Effective.From,
+		PeakSkinMethod: string(s.SkinDose.Method), PeakSkinGy: in(s.SkinDose.Value, 1.0), PeakSkinLowGy: in(s.SkinDose.Low, 1.0),
+		PeakSkinHighGy: in(s.SkinDose.High, 1.0), UpperBound: s.SkinDose.UpperBound, LowerBound: s.SkinDose.LowerBound,
+		Reason: s.SkinDose.Reason, Place: s.SkinDose.Peak.String(), Levels: LevelsOf(s.Levels),
 	}
 }
 
-// in gives a value as a plain number in a unit of the given size.
+// in gives a value as a plain number in a unit of the given size. What JSON cannot write as a number is absent.
 func in[T ~float64, S ~float64](o quantity.Opt[T], size S) number {
 	v, ok := o.Get()
-	if !ok {
+	x := float64(v) / float64(size)
+	if !ok || math.IsNaN(x) || math.IsInf(x, 0) {
 		return quantity.None[float64]()
 	}
-	return quantity.Some(float64(v) / float64(size))
+	return quantity.Some(x)
 }
 
 // first gives the person's value before the report's.

@@ -16,13 +16,14 @@ const Caution = "Estimates with a range, not measurements. Levels prompt people 
 
 type number = quantity.Opt[float64]
 
-// Document is what one run over files gives.
+// Document is what one run over files gives. Notes tell what the sums may lack.
 type Document struct {
 	Schema  string    `json:"schema"`
 	Program string    `json:"program"`
 	Caution string    `json:"caution"`
 	Cases   []Case    `json:"cases"`
 	Sums    []Sum     `json:"sums"`
+	Notes   []string  `json:"notes"`
 	Refused []Refused `json:"refused"`
 }
 
@@ -35,9 +36,11 @@ type Refused struct {
 // Case is one assessed procedure.
 type Case struct {
 	Schema string `json:"schema"`
-	// Files and Patient are there in a Document: where the case came from, and which of its patients it is.
+	// Files, Patient and Map are there in a Document: where the case came from, which of its patients it is (none for a
+	// test object), and the picture that was drawn.
 	Files     []string  `json:"files,omitempty"`
 	Patient   string    `json:"patient,omitempty"`
+	Map       string    `json:"map,omitempty"`
 	Procedure Procedure `json:"procedure"`
 	Dose      Dose      `json:"dose"`
 	SkinDose  SkinDose  `json:"peak_skin_dose"`
@@ -62,6 +65,7 @@ type Procedure struct {
 	Complexity  string   `json:"complexity"`
 	Region      string   `json:"region"`
 	Patient     Patient  `json:"patient"`
+	Given       []string `json:"given"`
 	Profile     string   `json:"device_profile"`
 	Events      int      `json:"events"`
 	Superseded  int      `json:"superseded_events"`
@@ -77,14 +81,20 @@ type Patient struct {
 	WeightKg number `json:"weight_kg"`
 }
 
-// Dose is what the equipment reports, as the sum of the planes and for each plane.
+// Dose is what the equipment reports, as the sum of the planes and for each plane. Where a plane lacks a quantity its sum
+// is absent, the plane is named and the least value is what is known.
 type Dose struct {
-	KermaGy        number   `json:"kerma_gy"`
-	KermaMissing   []string `json:"kerma_missing"`
-	KAPGycm2       number   `json:"kap_gy_cm2"`
-	KAPMissing     []string `json:"kap_missing"`
-	FluoroscopyMin number   `json:"fluoroscopy_min"`
-	Planes         []Plane  `json:"planes"`
+	KermaGy             number   `json:"kerma_gy"`
+	KermaLeastGy        number   `json:"kerma_at_least_gy"`
+	KermaMissing        []string `json:"kerma_missing"`
+	KAPGycm2            number   `json:"kap_gy_cm2"`
+	KAPLeastGycm2       number   `json:"kap_at_least_gy_cm2"`
+	KAPMissing          []string `json:"kap_missing"`
+	FluoroscopyMin      number   `json:"fluoroscopy_min"`
+	FluoroscopyLeastMin number   `json:"fluoroscopy_at_least_min"`
+	FluoroscopyMissing  []string `json:"fluoroscopy_missing"`
+	NotBelieved         []string `json:"not_believed"`
+	Planes              []Plane  `json:"planes"`
 }
 
 // Plane is what one plane delivered.
@@ -206,25 +216,33 @@ type Finding struct {
 	Text     string `json:"text"`
 }
 
-// Sum is what the procedures of one patient gave in a window.
+// Sum is what the procedures of one patient gave in a window. The From counts tell how many of the procedures are in a
+// sum; where they are fewer than the procedures the sum is what is known at least. Kerma and kerma-area product are the
+// higher of the value as displayed and times a signed factor.
 type Sum struct {
-	Patient        string `json:"patient"`
-	Days           int    `json:"days"`
-	From           string `json:"from"`
-	To             string `json:"to"`
-	Procedures     int    `json:"procedures"`
-	KermaGy        number `json:"kerma_gy"`
-	KermaFrom      int    `json:"kerma_from"`
-	KAPGycm2       number `json:"kap_gy_cm2"`
-	KAPFrom        int    `json:"kap_from"`
-	FluoroscopyMin number `json:"fluoroscopy_min"`
-	EffectiveMSv   number `json:"effective_msv"`
-	EffectiveFrom  int    `json:"effective_from"`
-	PeakSkinGy     number `json:"peak_skin_gy"`
-	PeakSkinLowGy  number `json:"peak_skin_low_gy"`
-	PeakSkinHighGy number `json:"peak_skin_high_gy"`
-	UpperBound     bool   `json:"peak_skin_upper_bound"`
-	Reason         string `json:"peak_skin_reason"`
-	Place          string `json:"peak_skin_place"`
-	Levels         Levels `json:"levels"`
+	Patient          string   `json:"patient"`
+	Days             int      `json:"days"`
+	From             string   `json:"from"`
+	To               string   `json:"to"`
+	Procedures       int      `json:"procedures"`
+	Dates            []string `json:"dates,omitempty"`
+	KermaGy          number   `json:"kerma_gy"`
+	KermaFrom        int      `json:"kerma_from"`
+	KAPGycm2         number   `json:"kap_gy_cm2"`
+	KAPFrom          int      `json:"kap_from"`
+	FluoroscopyMin   number   `json:"fluoroscopy_min"`
+	FluoroscopyFrom  int      `json:"fluoroscopy_from"`
+	EffectiveMSv     number   `json:"effective_msv"`
+	EffectiveLowMSv  number   `json:"effective_low_msv"`
+	EffectiveHighMSv number   `json:"effective_high_msv"`
+	EffectiveFrom    int      `json:"effective_from"`
+	PeakSkinMethod   string   `json:"peak_skin_method"`
+	PeakSkinGy       number   `json:"peak_skin_gy"`
+	PeakSkinLowGy    number   `json:"peak_skin_low_gy"`
+	PeakSkinHighGy   number   `json:"peak_skin_high_gy"`
+	UpperBound       bool     `json:"peak_skin_upper_bound"`
+	LowerBound       bool     `json:"peak_skin_lower_bound"`
+	Reason           string   `json:"peak_skin_reason"`
+	Place            string   `json:"peak_skin_place"`
+	Levels           Levels   `json:"levels"`
 }

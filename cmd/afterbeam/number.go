@@ -1,0 +1,132 @@
+package main
+
+import (
+	"strconv"
+	"strings"
+
+	"afterbeam/internal/followup/level"
+	"afterbeam/internal/physics/skindose"
+	"afterbeam/internal/procedure"
+	"afterbeam/internal/quantity"
+)
+
+// edges are the values up to which a printed number must not be rounded: a value below a level never prints as the level.
+type edges struct {
+	psd, kerma []float64 // Gy
+	kap        []float64 // Gy cm2
+}
+
+// edgesOf gives the levels that a case was compared with, the steps around its value, and the edges of the
+// tissue-reaction bands and skin areas.
+func edgesOf(e level.Evaluation) edges {
+	all := edges{psd: []float64{1, 2, 3, 5, 10, 15}}
+	for _, r := range e.Results {
+		_, size := r.Row.Quantity.Unit()
+		of := []float64{r.Level / size}
+		for _, passed := range r.Passed {
+			of = append(of, passed/size)
+		}
+		if n := len(r.Passed); n > 0 {
+			of = append(of, (r.Passed[n-1]+r.Row.Step*r.Level/r.Row.Value)/size)
+		}
+		switch r.Row.Quantity {
+		case level.PSD:
+			all.psd = append(all.psd, of...)
+		case level.Kerma:
+			all.kerma = append(all.kerma, of...)
+		case level.KAP:
+			all.kap = append(all.kap, of...)
+		case level.FluoroTime, level.QuantityNone:
+		}
+	}
+	return all
+}
+
+// figures prints v with so many significant figures, or decimals from the given value on, and never as an edge above it.
+func figures(v float64, n int, edges ...float64) string {
+	const tooLong = 1e7
+	if v >= tooLong {
+		return strconv.FormatFloat(v, 'g', n, 64)
+	}
+	_, fraction, _ := strings.Cut(quantity.Significant(v, n), ".")
+	return quantity.Below(v, len(fraction), edges...)
+}
+
+// gray prints a reported air kerma: from 1 Gy on with two decimals, below with three significant figures.
+func gray(v quantity.Gray, edges ...float64) string {
+	const decimals = 2
+	if v >= 1 && v < 1e7 {
+		return quantity.Below(float64(v), decimals, edges...) + " Gy"
+	}
+	return figures(float64(v), decimals+1, edges...) + " Gy"
+}
+
+// kap prints a kerma-area product with three significant figures, and whole from 100 on.
+func kap(v quantity.GraySquareMetre, edges ...float64) string {
+	return figures(v.Gycm2(), 3, edges...) + " Gy cm2"
+}
+
+func minutes(v quantity.Second) string { return quantity.Fixed(v.Minutes(), 1) + " min" }
+
+// spread prints an estimated skin dose and its range with two significant figures, all in the unit of the value.
+func spread(value, low, high quantity.Gray, atLeast bool, edges ...float64) string {
+	const small = 0.01 // Gy; below it mGy read better
+	unit, size := " Gy", quantity.Gray(1)
+	if value < small {
+		unit, size = " mGy", quantity.MilliGray
+		scaled := make([]float64, len(edges))
+		for i, e := range edges {
+			scaled[i] = e / float64(size)
+		}
+		edges = scaled
+	}
+	print := func(v quantity.Gray) string { return figures(float64(v/size), 2, edges...) }
+	words := "estimated "
+	if atLeast {
+		words = "estimated, at least "
+	}
+	return words + print(value) + unit + ", range " + print(low) + " to " + print(high) + unit + " (k=2)"
+}
+
+// reported prints what the equipment says, with a dash and the reason for what it does not say.
+func reported(d procedure.CaseDose, e edges) string {
+	words := []string{
+		least("Ka,r", d.Kerma, d.LeastKerma, d.KermaMissing, func(v quantity.Gray) string { return gray(v, e.kerma...) }) + doubt(d, procedure.SuspectKerma),
+		least("KAP", d.KAP, d.LeastKAP, d.KAPMissing, func(v quantity.GraySquareMetre) string { return kap(v, e.kap...) }) + doubt(d, procedure.SuspectKAP),
+		least("fluoroscopy", d.FluoroTime, d.LeastTime, d.TimeMissing, minutes),
+	}
+	return strings.Join(words, "   ")
+}
+
+func doubt(d procedure.CaseDose, of procedure.Suspicion) string {
+	if d.Suspicion.Has(of) {
+		return " (NOT BELIEVED, see findings)"
+	}
+	return ""
+}
+
+// least prints a value, what is known of it where a plane is missing, or a dash with the reason.
+func least[T ~float64](name string, whole, known quantity.Opt[T], missing []string, print func(T) string) string {
+	if v, ok := whole.Get(); ok {
+		return name + " " + print(v)
+	}
+	lacks := "not reported"
+	if len(missing) > 0 {
+		lacks = "missing or incomplete for " + strings.Join(missing, " and ")
+	}
+	if v, ok := known.Get(); ok {
+		return name + " at least " + print(v) + " (" + lacks + ")"
+	}
+	return name + " - (" + lacks + ")"
+}
+
+// areas prints how much skin received at least a dose.
+func areas(m *skindose.Map) string {
+	var words []string
+	for _, gy := range []quantity.Gray{2, 3, 5, 10, 15} {
+		if a := m.AreaAbove(gy); a > 0 {
+			words = append(words, figures(a.Cm2(), 2)+" cm2 at "+quantity.Fixed(float64(gy), 0)+" Gy and above")
+		}
+	}
+	return strings.Join(words, ", ")
+}
