@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"afterbeam/internal/followup/assessment"
-	"afterbeam/internal/followup/level"
 	"afterbeam/internal/physics/skindose"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
