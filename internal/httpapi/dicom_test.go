@@ -7,10 +7,10 @@ import (
 )
 
 // doseReport writes the smallest object that the guard takes for a dose report, of the planted patient.
-func doseReport(instance string) string { return object(instance, "1.2.840.10008.5.1.4.1.1.88.67") }
+func doseReport(instance string) string { return written(instance, "1.2.840.10008.5.1.4.1.1.88.67") }
 
-// object writes an object of a SOP class (PS3.4 annex B.5).
-func object(instance, class string) string {
+// written writes an object of a SOP class (PS3.4 annex B.5).
+func written(instance, class string) string {
 	text := func(tag dicomio.Tag, vr, value string) dicomio.Element {
 		return dicomio.Element{Tag: tag, VR: vr, Values: []string{value}}
 	}

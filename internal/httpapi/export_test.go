@@ -12,3 +12,12 @@ func CheckContractWith(operation string) error {
 	all[access.Operation(operation)] = &schema{}
 	return checkPermissions(all)
 }
+
+// Remembered counts what a bounded memory of two holds after it saw the keys, and gives the values it has for them.
+func Remembered(keys ...string) (held int, values []int) {
+	r := newRecent[int](2)
+	for i, key := range keys {
+		values = append(values, *r.get(key, func() int { return i }))
+	}
+	return r.order.Len(), values
+}

@@ -127,8 +127,13 @@ func (sums) Sums(_ context.Context, cases []store.Case, asOf string) ([]httpapi.
 // newRig makes a rig; change, when not nil, changes its settings.
 func newRig(t testing.TB, change func(*httpapi.Config)) *rig {
 	t.Helper()
+	return newRigIn(t, t.TempDir(), change)
+}
+
+func newRigIn(t testing.TB, dir string, change func(*httpapi.Config)) *rig {
+	t.Helper()
 	r := &rig{t: t, clock: &clock{now: time.Date(2026, 9, 14, 8, 0, 0, 0, time.UTC)}, log: &buffer{}}
-	db, err := store.Open(context.Background(), store.Config{Dir: t.TempDir(), Program: "test", Now: r.clock.Now})
+	db, err := store.Open(context.Background(), store.Config{Dir: dir, Program: "test", Now: r.clock.Now})
 	require.NoError(t, err)
 	r.db = db
 	t.Cleanup(func() { require.NoError(t, db.Close()) })
