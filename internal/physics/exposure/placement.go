@@ -83,6 +83,8 @@ func (t *tracer) positionsOf(e *procedure.Event) positions {
 // plan is what is found out about the table over the whole procedure before any event is placed.
 type plan struct {
 	sites []string // place of the body imaged in each event, "" unknown
+	// byClass counts the events that have no target region of their own to say so.
+	byClass int
 	// mean is the kerma-weighted mean position across and along of the events of one site; height is that of all.
 	mean   map[string][directions]float64
 	height float64
@@ -105,7 +107,10 @@ func (t *tracer) prepare() {
 	var height, top weighted
 	for i := range t.procedure.Events {
 		e := &t.procedure.Events[i]
-		site := t.siteOf(e)
+		site, own := t.siteOf(e)
+		if !own {
+			t.plan.byClass++
+		}
 		t.plan.sites = append(t.plan.sites, site)
 		if sums[site] == nil {
 			sums[site] = &[directions]weighted{}
@@ -152,8 +157,8 @@ func (w *weighted) mean() float64 {
 	return 0
 }
 
-// siteOf is the place of the body an event images: by its target region or anatomy, else by the procedure's class.
-func (t *tracer) siteOf(e *procedure.Event) string {
+// siteOf is the place of the body an event images: its own, by target region or anatomy, else by the procedure's class.
+func (t *tracer) siteOf(e *procedure.Event) (site string, own bool) {
 	if t.eventSite != nil {
 		for _, code := range [2]procedure.Code{e.Target, e.Anatomy} {
 			if code.IsZero() {
@@ -161,12 +166,12 @@ func (t *tracer) siteOf(e *procedure.Event) string {
 			}
 			if place, ok := t.eventSite(code); ok {
 				if _, known := t.body.Site(place); known {
-					return place
+					return place, true
 				}
 			}
 		}
 	}
-	return t.site
+	return t.site, false
 }
 
 // tableTop is the depth of the table top under the isocentre from the distance source to table, for a tube within 10

@@ -106,6 +106,9 @@ func (t *tracer) run() error {
 		})
 	}
 	t.prepare()
+	if n := t.plan.byClass; n > 0 {
+		t.notes.say(fmt.Sprintf("%d of %d events have no known target region: their place along the body is that of the procedure's class", n, len(t.procedure.Events)))
+	}
 	for i := range t.procedure.Events {
 		e := &t.procedure.Events[i]
 		if nothing(e) {
