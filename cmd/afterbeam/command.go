@@ -27,6 +27,7 @@ type commands struct {
 	Demo     demoCommand     `cmd:"" help:"Write a synthetic scenario as dose reports, read it back and show estimates, flags and maps."`
 	Version  versionCommand  `cmd:"" help:"Print build, table and method versions."`
 
+	Serve       serveCommand       `cmd:"" help:"Run the service: doors, pipeline and HTTP interface."`
 	CheckConfig checkConfigCommand `cmd:"" help:"Print the effective settings of the service, secrets masked."`
 	Backup      backupCommand      `cmd:"" help:"Copy the store to a new folder; the service may run meanwhile."`
 	Restore     restoreCommand     `cmd:"" help:"Put a backup into a new folder and verify it."`

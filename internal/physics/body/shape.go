@@ -29,3 +29,20 @@ type Patch struct {
 	// up, measured along the skin from the part's own posterior midline.
 	Across, Up float64
 }
+
+// String names the part for people.
+func (p Part) String() string {
+	switch p {
+	case Trunk:
+		return "trunk"
+	case Neck:
+		return "neck"
+	case Head:
+		return "head"
+	case LegLeft:
+		return "left leg"
+	case LegRight:
+		return "right leg"
+	}
+	return "unknown part"
+}

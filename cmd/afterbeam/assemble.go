@@ -1,0 +1,102 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"time"
+
+	"afterbeam/internal/export/casejson"
+	"afterbeam/internal/followup/assessment"
+	"afterbeam/internal/httpapi"
+	"afterbeam/internal/ingest"
+	"afterbeam/internal/ingest/archive"
+	"afterbeam/internal/procedure"
+	"afterbeam/internal/procedure/lexicon"
+	"afterbeam/internal/report/dicomio"
+	"afterbeam/internal/settings"
+	"afterbeam/internal/store"
+)
+
+// works are the parts of a service put together.
+type works struct {
+	settings settings.Settings
+	db       *store.DB
+	keeper   *ingest.Keeper
+	pipeline *ingest.Pipeline
+	api      *httpapi.Server
+	doors    []func(context.Context) error
+	log      *slog.Logger
+}
+
+// assemble opens the store and puts doors, pipeline and interface around it.
+func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger) (_ *works, err error) {
+	method, err := siteMethod(s)
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", errUsage, err)
+	}
+	reading, err := zoneOption{s.Zone}.reading()
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", errUsage, err)
+	}
+	db, err := store.Open(ctx, store.Config{Dir: s.Store.Dir, Program: programVersion()})
+	if err != nil {
+		return nil, fmt.Errorf("cannot open store %q: %w", s.Store.Dir, err)
+	}
+	w := &works{settings: s, db: db, log: logger}
+	w.pipeline = &ingest.Pipeline{
+		Store: db, Method: method, Reading: reading, Summarise: casejson.Marshal, Quiet: time.Duration(s.Pipeline.QuietMinutes) * time.Minute,
+		Workers: s.Pipeline.Workers, Log: logger, Now: time.Now,
+	}
+	w.keeper = &ingest.Keeper{Vault: db, Limits: dicomio.DefaultLimits(), Fatal: w.fatal, Kept: w.pipeline.Wake}
+	w.api, err = httpapi.New(httpapi.Config{
+		Version: programVersion(), TokenRate: s.HTTP.RequestsPerSecond, AddressRate: s.HTTP.RequestsPerSecond, BehindProxy: s.HTTP.BehindProxy,
+		Now: time.Now, Logger: logger, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: sums{method},
+	}, db, w.keeper)
+	if err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	return w, nil
+}
+
+func (w *works) close() error { return w.db.Close() }
+
+// fatal ends the process after a failed fsync: what is on the disk is known again only after a new start.
+func (w *works) fatal(err error) {
+	w.log.Error("storage failed, the process ends", "error", err)
+	os.Exit(exitPartial)
+}
+
+// eventsOf reads the irradiation events of a version.
+func eventsOf(v store.Version) ([]procedure.Event, error) {
+	c, err := archive.ReadProcedure(v.Body)
+	return c.Procedure.Events, err
+}
+
+// sums adds up a patient's stored cases.
+type sums struct{ method assessment.Method }
+
+// Sums gives the windows that end on a local day, and all time.
+func (s sums) Sums(_ context.Context, cases []store.Case, asOf string) ([]httpapi.WindowSum, error) {
+	delivered := make([]assessment.Delivered, 0, len(cases))
+	for _, c := range cases {
+		delivered = append(delivered, ingest.Delivered(c))
+	}
+	var out []httpapi.WindowSum
+	for _, days := range append(assessment.Windows(), 0) {
+		out = append(out, windowSum(s.method.Sum(delivered, days, asOf)))
+	}
+	return out, nil
+}
+
+func windowSum(s assessment.Sum) httpapi.WindowSum {
+	return httpapi.WindowSum{
+		Days: s.Days, From: s.From, To: s.To, Procedures: s.Procedures, Kerma: s.Kerma.Value, KermaFrom: s.Kerma.From,
+		KAP: s.KAP.Value, KAPFrom: s.KAP.From, FluoroTime: s.FluoroTime.Value, FluoroTimeFrom: s.FluoroTime.From,
+		Effective: s.Effective.Value, EffectiveLow: s.EffectiveLow.Value, EffectiveHigh: s.EffectiveHigh.Value, EffectiveFrom: s.Effective.From,
+		PeakSkin: s.SkinDose.Value, PeakSkinHigh: s.SkinDose.High, PeakSkinFrom: s.Procedures - s.SkinDose.Unknown,
+		State: s.Levels.State.String(), Flags: ingest.Flags(fmt.Sprintf("%d procedures", s.Procedures), s.Levels),
+	}
+}
