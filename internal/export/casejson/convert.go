@@ -128,7 +128,7 @@ func skinDoseOf(a assessment.Assessment) SkinDose {
 	}
 	for _, c := range e.Contributions {
 		event := a.Procedure.Events[c.Event]
-		s.Contributions = append(s.Contributions, Contribution{Event: event.Place, UID: event.UID, DoseGy: float64(c.Dose), Share: c.Share})
+		s.Contributions = append(s.Contributions, Contribution{Event: event.Place, UID: event.UID, DoseGy: in(quantity.Some(c.Dose), 1.0), Share: c.Share})
 	}
 	return s
 }
@@ -142,7 +142,7 @@ func effectiveOf(a assessment.Assessment) Effective {
 	}
 	for _, p := range e.Parts {
 		out.Parts = append(out.Parts, Share{
-			Region: p.Region, Filter: p.Filter, KAPGycm2: p.KAP.Gycm2(), MSvPerGycm2: float64(p.Coefficient), LowMSvPerGycm2: float64(p.Low),
+			Region: p.Region, Filter: p.Filter, KAPGycm2: in(quantity.Some(p.KAP), quantity.GraySquareCentimetre), MSvPerGycm2: float64(p.Coefficient), LowMSvPerGycm2: float64(p.Low),
 			HighMSvPerGycm2: float64(p.High), Weights: p.Weights.String(), CoefficientKnown: p.Known, CoefficientSource: p.Source, FromTotals: p.FromTotals,
 		})
 	}

@@ -145,7 +145,7 @@ type Area struct {
 type Contribution struct {
 	Event  string  `json:"event"`
 	UID    string  `json:"uid"`
-	DoseGy float64 `json:"dose_gy"`
+	DoseGy number  `json:"dose_gy"`
 	Share  float64 `json:"share"`
 }
 
@@ -168,7 +168,7 @@ type Effective struct {
 type Share struct {
 	Region            string  `json:"region"`
 	Filter            string  `json:"filter"`
-	KAPGycm2          float64 `json:"kap_gy_cm2"`
+	KAPGycm2          number  `json:"kap_gy_cm2"`
 	MSvPerGycm2       float64 `json:"msv_per_gy_cm2"`
 	LowMSvPerGycm2    float64 `json:"low_msv_per_gy_cm2"`
 	HighMSvPerGycm2   float64 `json:"high_msv_per_gy_cm2"`
