@@ -68,7 +68,7 @@ func draw(name string, c assessed, note string) error {
 	return drawFigure(name, skinmap.Figure{
 		Map:     c.SkinDose.Map,
 		Title:   plain(fmt.Sprintf("%s, %s, %s%s", c.Class.Title, orWord(c.Procedure.Device.Room, "room not named"), orWord(day, "date unknown"), note)),
-		Caption: fmt.Sprintf("method %s: %s; beam and patient %s", c.SkinDose.Method, methodWords(c.SkinDose.Method), c.SkinDose.Class),
+		Caption: fmt.Sprintf("method %s: %s; inputs %s", c.SkinDose.Method, methodWords(c.SkinDose.Method), c.SkinDose.Class),
 		Low:     c.SkinDose.Low, High: c.SkinDose.High,
 	})
 }

@@ -67,11 +67,15 @@ func (p *printer) band(e level.Evaluation, condition string) []string {
 		name += ", up to " + high.Name + " at the high end of the range"
 	}
 	lines := []string{fmt.Sprintf("tissue-reaction band %s (%s; bands are not rigid and foretell nothing for one patient)", name, condition)}
-	lines = append(lines, fmt.Sprintf("published for %s: prompt %s; early %s; midterm %s; long term %s", b.Name, b.Prompt, b.Early, b.Midterm, b.LongTerm))
+	lines = append(lines, bandWords(b))
 	if p.why && high.Name != b.Name {
-		lines = append(lines, fmt.Sprintf("published for %s: prompt %s; early %s; midterm %s; long term %s", high.Name, high.Prompt, high.Early, high.Midterm, high.LongTerm))
+		lines = append(lines, bandWords(high))
 	}
 	return lines
+}
+
+func bandWords(b level.Band) string {
+	return fmt.Sprintf("published for %s: prompt: %s / early: %s / midterm: %s / long term: %s", b.Name, b.Prompt, b.Early, b.Midterm, b.LongTerm)
 }
 
 // sum prints the sum of a patient's procedures in a window.

@@ -145,7 +145,7 @@ func skinLines(e skindose.Estimate, edges edges) []string {
 	}
 	lines := []string{
 		spread(value, e.Low.Or(value), e.High.Or(value), e.LowerBound, edges.psd...),
-		fmt.Sprintf("method %s: %s; beam and patient %s", e.Method, methodWords(e.Method), e.Class),
+		fmt.Sprintf("method %s: %s; inputs %s", e.Method, methodWords(e.Method), e.Class),
 	}
 	if e.Map != nil {
 		lines = append(lines, "at "+e.Peak.String())
@@ -169,7 +169,7 @@ func methodWords(m skindose.Method) string {
 	case skindose.MethodMapAssumed:
 		return "part of the geometry is assumed"
 	case skindose.MethodTotals:
-		return "no map, reported totals times a published ratio"
+		return "no map, reported totals times a ratio for the class of procedure"
 	case skindose.MethodNone:
 	}
 	return "no estimate"
