@@ -62,24 +62,28 @@ func (db *DB) DisableAccount(ctx context.Context, actor Actor, id, reason string
 
 // Accounts lists the accounts by name.
 func (db *DB) Accounts(ctx context.Context) ([]Account, error) {
-	return rows(ctx, db.read, func(r *sql.Rows) (Account, error) {
-		var a Account
-		var created, disabled dbTime
-		var rooms string
-		if err := r.Scan(&a.ID, &a.Name, &a.Role, &rooms, &created, &disabled); err != nil {
-			return a, err
-		}
-		a.CreatedAt, a.DisabledAt = created.Time, disabled.Time
-		return a, json.Unmarshal([]byte(rooms), &a.Rooms)
-	}, `SELECT id, name, role, rooms, created_at, disabled_at FROM account ORDER BY name`)
+	return rows(ctx, db.read, func(r *sql.Rows) (Account, error) { return scanAccount(r) }, `SELECT `+accountColumns+` FROM account ORDER BY name`)
+}
+
+const accountColumns = `id, name, role, rooms, created_at, disabled_at`
+
+func scanAccount(row interface{ Scan(...any) error }) (Account, error) {
+	var a Account
+	var created, disabled dbTime
+	var rooms string
+	if err := row.Scan(&a.ID, &a.Name, &a.Role, &rooms, &created, &disabled); err != nil {
+		return a, kind(err)
+	}
+	a.CreatedAt, a.DisabledAt = created.Time, disabled.Time
+	return a, json.Unmarshal([]byte(rooms), &a.Rooms)
 }
 
 // AddToken stores the hash of a new token of an account.
 func (db *DB) AddToken(ctx context.Context, actor Actor, account, prefix, hash, purpose string, expires time.Time) (Token, error) {
 	t := Token{ID: newID(), Prefix: prefix, Purpose: purpose, CreatedAt: db.now().UTC().Truncate(time.Microsecond), ExpiresAt: expires.UTC().Truncate(time.Microsecond)}
-	err := db.change(ctx, actor, func(c *change) error {
-		var known int
-		if err := c.QueryRowContext(ctx, `SELECT 1 FROM account WHERE id = $1 AND disabled_at = ''`, account).Scan(&known); err != nil {
+	err := db.change(ctx, actor, func(c *change) (err error) {
+		t.Account, err = scanAccount(c.QueryRowContext(ctx, `SELECT `+accountColumns+` FROM account WHERE id = $1 AND disabled_at = ''`, account))
+		if err != nil {
 			return err
 		}
 		if _, err := c.ExecContext(ctx, `INSERT INTO token (id, account_id, prefix, hash, purpose, created_at, expires_at) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
@@ -154,16 +158,16 @@ func (db *DB) OfferSetup(ctx context.Context, hash string) (offered bool, err er
 		}
 		return c.note(ctx, audit.Record{Action: "setup.offer"})
 	})
-	return offered, err
+	return offered && err == nil, err
 }
 
 // UseSetup spends the setup token and makes the first account with its token, all in one transaction. A wrong or spent
-// token is ErrNotFound.
+// token, or one that was offered before an account came by another way, is ErrNotFound.
 func (db *DB) UseSetup(ctx context.Context, hash string, first Account, prefix, tokenHash string, expires time.Time) (Account, error) {
 	first.ID, first.CreatedAt = newID(), db.now().UTC().Truncate(time.Microsecond)
 	err := db.change(ctx, System("setup"), func(c *change) error {
 		var kept string
-		err := c.QueryRowContext(ctx, `SELECT value FROM setting WHERE name = $1`, settingSetup).Scan(&kept)
+		err := c.QueryRowContext(ctx, `SELECT value FROM setting WHERE name = $1 AND NOT EXISTS (SELECT 1 FROM account)`, settingSetup).Scan(&kept)
 		if errors.Is(err, sql.ErrNoRows) || (err == nil && kept != hash) {
 			return fmt.Errorf("%w: no such setup token", ErrNotFound)
 		}

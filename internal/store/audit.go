@@ -75,7 +75,7 @@ func (db *DB) Anchor(ctx context.Context) (audit.Head, error) {
 	}
 	name := filepath.Join(db.dir, anchorFile)
 	if err := writeDurably(name, append(text, '\n')); err != nil {
-		return head, fmt.Errorf("write anchor: %w", err)
+		return head, kind(fmt.Errorf("write anchor: %w", err))
 	}
 	return head, nil
 }
@@ -114,10 +114,13 @@ func writeDurably(name string, content []byte) (err error) {
 		return errors.Join(err, file.Close())
 	}
 	if err := file.Sync(); err != nil {
-		return errors.Join(err, file.Close())
+		return errors.Join(synced(err), file.Close())
 	}
 	if err := file.Close(); err != nil {
 		return err
 	}
-	return os.Rename(file.Name(), name)
+	if err := os.Rename(file.Name(), name); err != nil {
+		return err
+	}
+	return syncFolder(filepath.Dir(name))
 }

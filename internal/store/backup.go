@@ -15,23 +15,29 @@ import (
 )
 
 // Backup copies the store to a new folder: first the database by VACUUM INTO, then every object, so that each receipt in
-// the copy has its bytes. The database file itself is never opened for copying: closing it would drop SQLite's locks.
+// the copy has its bytes. It reads, so that doors and workers go on meanwhile. The database file itself is never opened
+// for copying: closing it would drop SQLite's locks. An object that cannot be read does not keep the others from being
+// copied; the backup then fails at its end, naming it.
 func (db *DB) Backup(ctx context.Context, to string) (err error) {
-	if entries, err := os.ReadDir(to); err == nil && len(entries) > 0 {
-		return fmt.Errorf("%w: backup folder %q is not empty", ErrConflict, to)
+	if err := makeEmpty(to); err != nil {
+		return err
 	}
-	if err := os.MkdirAll(to, 0o700); err != nil {
-		return fmt.Errorf("make backup folder: %w", err)
+	name := filepath.Join(to, databaseFile)
+	if _, err := db.read.ExecContext(ctx, `VACUUM INTO $1`, name); err != nil {
+		return kind(fmt.Errorf("copy database: %w", ended(ctx, err)))
 	}
-	if _, err := db.write.ExecContext(ctx, `VACUUM INTO $1`, filepath.Join(to, databaseFile)); err != nil {
+	if err := syncFile(name); err != nil {
 		return kind(fmt.Errorf("copy database: %w", err))
 	}
-	copyStore, err := object.New(object.Disk{}, to, DefaultObjectLimit)
+	target, err := object.New(object.Disk{}, to, largestObject)
 	if err != nil {
 		return err
 	}
-	if err := copyObjects(ctx, db.objects, copyStore); err != nil {
+	if err := copyObjects(ctx, db.kept, target); err != nil {
 		return err
+	}
+	if err := syncFolder(to); err != nil {
+		return kind(err)
 	}
 	head, err := db.AuditHead(ctx)
 	if err != nil {
@@ -40,48 +46,76 @@ func (db *DB) Backup(ctx context.Context, to string) (err error) {
 	return db.Note(ctx, System("backup"), audit.Record{Action: "store.backup", After: head.Hash})
 }
 
+// makeEmpty makes a folder and refuses one that holds anything.
+func makeEmpty(dir string) error {
+	entries, err := os.ReadDir(dir)
+	if err == nil && len(entries) > 0 {
+		return fmt.Errorf("%w: folder %q is not empty, and nothing is ever overwritten", ErrConflict, dir)
+	}
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return fmt.Errorf("look into folder: %w", err)
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return fmt.Errorf("make folder: %w", err)
+	}
+	return nil
+}
+
+// copyObjects copies every object; those that cannot be read are left out and told at the end.
 func copyObjects(ctx context.Context, from, to *object.Store) error {
-	return from.Digests(func(digest string) error {
+	var unread []error
+	err := from.Digests(func(digest string) error {
 		raw, err := from.Read(digest)
 		if err != nil {
-			return fmt.Errorf("read object for backup: %w", err)
+			unread = append(unread, fmt.Errorf("read object: %w", err))
+			return ctx.Err()
 		}
 		a, err := to.Receive(ctx, bytes.NewReader(raw))
 		if err != nil {
-			return fmt.Errorf("copy object: %w", err)
+			return kind(fmt.Errorf("copy object: %w", err))
 		}
-		return a.Keep()
+		return kind(a.Keep())
 	})
+	return errors.Join(append(unread, err)...)
 }
 
-// Restore puts a backup into a new, empty folder and verifies it there. The service must not run on that folder.
+// Restore puts a backup into a new, empty folder and verifies it there. What is damaged in the backup is damaged in the
+// restored store as well, and the verification says so. The service must not run on that folder.
 func Restore(ctx context.Context, from, to, program string) (Verification, error) {
-	if entries, err := os.ReadDir(to); err == nil && len(entries) > 0 {
-		return Verification{}, fmt.Errorf("%w: folder %q is not empty; a restore never overwrites", ErrConflict, to)
+	name := filepath.Join(from, databaseFile)
+	if log, err := os.Stat(name + "-wal"); err == nil && log.Size() > 0 {
+		return Verification{}, fmt.Errorf("%w: %q is a store in use or was not closed, no backup", ErrInvalid, from)
 	}
-	if err := os.MkdirAll(to, 0o700); err != nil {
-		return Verification{}, fmt.Errorf("make folder: %w", err)
+	if _, err := os.Stat(name); err != nil {
+		return Verification{}, fmt.Errorf("%w: no backup in %q", ErrNotFound, from)
 	}
-	if err := copyFile(filepath.Join(from, databaseFile), filepath.Join(to, databaseFile)); err != nil {
-		return Verification{}, fmt.Errorf("restore database: %w", err)
+	if err := makeEmpty(to); err != nil {
+		return Verification{}, err
 	}
-	source, err := object.New(object.Disk{}, from, DefaultObjectLimit)
+	if err := copyFile(name, filepath.Join(to, databaseFile)); err != nil {
+		return Verification{}, kind(fmt.Errorf("restore database: %w", err))
+	}
+	source, err := object.New(object.Disk{}, from, largestObject)
 	if err != nil {
 		return Verification{}, err
 	}
-	target, err := object.New(object.Disk{}, to, DefaultObjectLimit)
+	target, err := object.New(object.Disk{}, to, largestObject)
 	if err != nil {
 		return Verification{}, err
 	}
-	if err := copyObjects(ctx, source, target); err != nil {
-		return Verification{}, err
+	copied := copyObjects(ctx, source, target)
+	if copied != nil && !errors.Is(copied, object.ErrCorrupt) && !errors.Is(copied, object.ErrNotFound) {
+		return Verification{}, copied
+	}
+	if err := syncFolder(to); err != nil {
+		return Verification{}, kind(err)
 	}
 	db, err := Open(ctx, Config{Dir: to, Program: program})
 	if err != nil {
 		return Verification{}, err
 	}
 	v, err := db.Verify(ctx, nil)
-	return v, errors.Join(err, db.Close())
+	return v, errors.Join(copied, err, db.Close())
 }
 
 // Verification is what a check of the whole store found.
@@ -101,9 +135,10 @@ func (v Verification) Sound() bool {
 }
 
 // Verify checks every object's digest, every receipt's object, the audit chain (against the anchor when one is given)
-// and the database's own integrity.
+// and the database's own integrity. It may run while the store works.
 func (db *DB) Verify(ctx context.Context, anchor *audit.Head) (Verification, error) {
 	var v Verification
+	// Receipts first: an object is there before its receipt, so that none of these may lack its own.
 	digests, err := rows(ctx, db.read, func(r *sql.Rows) (string, error) {
 		var d string
 		return d, r.Scan(&d)
@@ -112,36 +147,68 @@ func (db *DB) Verify(ctx context.Context, anchor *audit.Head) (Verification, err
 		return v, err
 	}
 	v.Receipts = len(digests)
-	named := make(map[string]bool, len(digests))
-	for _, d := range digests {
-		named[d] = false
-	}
-	err = db.objects.Digests(func(digest string) error {
-		v.Objects++
-		if _, err := db.objects.Read(digest); err != nil {
-			v.Corrupt = append(v.Corrupt, digest)
-		}
-		if _, ok := named[digest]; !ok {
-			v.Orphans = append(v.Orphans, digest)
-		} else {
-			named[digest] = true
-		}
-		return ctx.Err()
-	})
-	if err != nil {
-		return v, fmt.Errorf("walk objects: %w", err)
-	}
-	for _, d := range digests {
-		if !named[d] {
-			v.Missing = append(v.Missing, d)
-		}
+	if err := db.verifyObjects(ctx, &v, digests); err != nil {
+		return v, err
 	}
 	head, err := audit.Verify(db.AuditRecords(ctx), anchor)
 	if err != nil && !errors.Is(err, audit.ErrBroken) {
 		return v, err
 	}
 	v.Chain, v.AuditRecords = err, int(head.Sequence)
-	return v, kind(db.read.QueryRowContext(ctx, `PRAGMA integrity_check(1)`).Scan(&v.Database))
+	v.Database, err = db.integrity(ctx)
+	return v, err
+}
+
+func (db *DB) verifyObjects(ctx context.Context, v *Verification, digests []string) error {
+	there := make(map[string]bool, len(digests))
+	for _, d := range digests {
+		there[d] = false
+	}
+	err := db.kept.Digests(func(digest string) error {
+		v.Objects++
+		if _, err := db.kept.Read(digest); err != nil {
+			v.Corrupt = append(v.Corrupt, digest)
+		}
+		if _, named := there[digest]; named {
+			there[digest] = true
+			return ctx.Err()
+		}
+		// It may have come since the receipts were read.
+		_, err := receiptOf(ctx, db.read, digest)
+		if errors.Is(err, ErrNotFound) {
+			v.Orphans = append(v.Orphans, digest)
+			return ctx.Err()
+		}
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("walk objects: %w", err)
+	}
+	for _, d := range digests {
+		if !there[d] {
+			v.Missing = append(v.Missing, d)
+		}
+	}
+	return nil
+}
+
+// integrity gives "ok", or the first thing that the database's own checks find.
+func (db *DB) integrity(ctx context.Context) (string, error) {
+	var found string
+	if err := db.read.QueryRowContext(ctx, `PRAGMA integrity_check(1)`).Scan(&found); err != nil {
+		return "", kind(ended(ctx, err))
+	}
+	if found != "ok" {
+		return found, nil
+	}
+	var dangling int
+	if err := db.read.QueryRowContext(ctx, `SELECT COUNT(*) FROM pragma_foreign_key_check`).Scan(&dangling); err != nil {
+		return "", kind(ended(ctx, err))
+	}
+	if dangling > 0 {
+		return fmt.Sprintf("%d rows point to rows that are not there", dangling), nil
+	}
+	return found, nil
 }
 
 func copyFile(from, to string) (err error) {
@@ -157,5 +224,25 @@ func copyFile(from, to string) (err error) {
 	if _, err := io.Copy(out, in); err != nil {
 		return errors.Join(err, out.Close())
 	}
-	return errors.Join(out.Sync(), out.Close())
+	return errors.Join(synced(out.Sync()), out.Close())
+}
+
+// syncFile makes the content of a file durable that something else wrote.
+func syncFile(name string) error {
+	file, err := os.Open(name)
+	if err != nil {
+		return err
+	}
+	return errors.Join(synced(file.Sync()), file.Close())
+}
+
+// syncFolder makes the names in a folder durable.
+func syncFolder(dir string) error { return synced(object.Disk{}.SyncDir(dir)) }
+
+// synced marks a failed fsync.
+func synced(err error) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("%w: %w", object.ErrSync, err)
 }

@@ -35,22 +35,30 @@ func (db *DB) change(ctx context.Context, actor Actor, f func(c *change) error) 
 	if err != nil {
 		return kind(fmt.Errorf("begin: %w", err))
 	}
+	// Also after a panic: a transaction left open would hold the only writer for ever.
 	defer func() {
-		if err != nil {
-			if e := tx.Rollback(); e != nil && !errors.Is(e, sql.ErrTxDone) {
-				err = errors.Join(err, e)
-			}
+		if e := tx.Rollback(); e != nil && !errors.Is(e, sql.ErrTxDone) {
+			err = errors.Join(err, kind(e))
 		}
 	}()
 	if err := f(&change{Tx: tx, db: db, actor: actor}); err != nil {
-		return kind(err)
+		return kind(ended(ctx, err))
 	}
 	crashpoint.Reached(crashpoint.BeforeCommit)
 	if err := tx.Commit(); err != nil {
-		return kind(fmt.Errorf("commit: %w", err))
+		return kind(ended(ctx, fmt.Errorf("commit: %w", err)))
 	}
 	crashpoint.Reached(crashpoint.AfterCommit)
 	return nil
+}
+
+// ended gives an error the context's own kind when the context ended the work: the database then only says that it was
+// interrupted or that the transaction is over.
+func ended(ctx context.Context, err error) error {
+	if cause := ctx.Err(); cause != nil && !errors.Is(err, cause) && (errors.Is(err, sql.ErrTxDone) || interrupted(err)) {
+		return fmt.Errorf("%w: %w", cause, err)
+	}
+	return err
 }
 
 // note appends an audit record for the change's actor.
@@ -100,11 +108,25 @@ func lastHead(ctx context.Context, q querier) (audit.Head, error) {
 	return h, nil
 }
 
+// snapshot lets f read several things as they stood at one moment.
+func (db *DB) snapshot(ctx context.Context, f func(q querier) error) (err error) {
+	tx, err := db.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return kind(fmt.Errorf("begin reading: %w", err))
+	}
+	defer func() {
+		if e := tx.Rollback(); e != nil && !errors.Is(e, sql.ErrTxDone) {
+			err = errors.Join(err, kind(e))
+		}
+	}()
+	return f(tx)
+}
+
 // rows runs a query and scans every row.
 func rows[T any](ctx context.Context, q querier, scan func(*sql.Rows) (T, error), query string, args ...any) (_ []T, err error) {
 	r, err := q.QueryContext(ctx, query, args...)
 	if err != nil {
-		return nil, kind(err)
+		return nil, kind(ended(ctx, err))
 	}
 	defer func() {
 		if e := r.Close(); err == nil {
@@ -119,5 +141,5 @@ func rows[T any](ctx context.Context, q querier, scan func(*sql.Rows) (T, error)
 		}
 		all = append(all, one)
 	}
-	return all, kind(r.Err())
+	return all, kind(ended(ctx, r.Err()))
 }

@@ -16,8 +16,7 @@ import (
 	"time"
 
 	"github.com/pressly/goose/v3"
-	sqlite "modernc.org/sqlite"
-	sqlite3 "modernc.org/sqlite/lib"
+	_ "modernc.org/sqlite" // the driver "sqlite"
 
 	"afterbeam/internal/store/object"
 )
@@ -30,6 +29,9 @@ const (
 	DefaultReaders     = 4
 	DefaultObjectLimit = 48 << 20
 )
+
+// largestObject bounds what a kept object may hold, whatever the limit was when it came.
+const largestObject = 4 << 30
 
 // Config says where a store is and what it needs from outside.
 type Config struct {
@@ -53,7 +55,8 @@ type Config struct {
 // DB is an open store.
 type DB struct {
 	write, read *sql.DB
-	objects     *object.Store
+	objects     *object.Store // takes what is received, up to the limit
+	kept        *object.Store // gives what was kept under whatever limit there was
 	dir         string
 	program     string
 	now         func() time.Time
@@ -85,6 +88,9 @@ func Open(ctx context.Context, cfg Config) (_ *DB, err error) {
 		limit = DefaultObjectLimit
 	}
 	if db.objects, err = object.New(files, cfg.Dir, limit); err != nil {
+		return nil, err
+	}
+	if db.kept, err = object.New(files, cfg.Dir, largestObject); err != nil {
 		return nil, err
 	}
 	if !cfg.Beside {
@@ -172,16 +178,11 @@ func migrate(ctx context.Context, db *sql.DB, beside bool) error {
 	return nil
 }
 
-// Close ends the store after the last view was recorded.
+// Close ends the store after the last view was recorded. What is asked of a closed store fails; closing again is
+// harmless.
 func (db *DB) Close() error {
 	db.views.stop()
 	return errors.Join(db.read.Close(), db.write.Close(), db.lock.release())
-}
-
-// Ready tells whether the database answers and can be written.
-func (db *DB) Ready(ctx context.Context) error {
-	_, err := db.write.ExecContext(ctx, "UPDATE setting SET value = value WHERE name = ''")
-	return kind(err)
 }
 
 // newID makes an opaque id that tells nothing of what it names.
@@ -189,33 +190,4 @@ func newID() string {
 	var b [15]byte
 	_, _ = rand.Read(b[:]) // never fails: crypto/rand ends the process instead
 	return strings.ToLower(base32.StdEncoding.EncodeToString(b[:]))
-}
-
-// kind gives a database error its kind.
-func kind(err error) error {
-	if err == nil {
-		return nil
-	}
-	if errors.Is(err, sql.ErrNoRows) {
-		return fmt.Errorf("%w: %w", ErrNotFound, err)
-	}
-	if errors.Is(err, object.ErrSync) {
-		return fmt.Errorf("%w: %w", ErrFatal, err)
-	}
-	var broken *sqlite.Error
-	if !errors.As(err, &broken) {
-		return err
-	}
-	switch broken.Code() & 0xff {
-	case sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_NOMEM:
-		return fmt.Errorf("%w: %w", ErrUnavailable, err)
-	case sqlite3.SQLITE_IOERR:
-		if broken.Code() == sqlite3.SQLITE_IOERR_FSYNC || broken.Code() == sqlite3.SQLITE_IOERR_DIR_FSYNC {
-			return fmt.Errorf("%w: %w", ErrFatal, err)
-		}
-		return fmt.Errorf("%w: %w", ErrUnavailable, err)
-	case sqlite3.SQLITE_CONSTRAINT:
-		return fmt.Errorf("%w: %w", ErrConflict, err)
-	}
-	return err
 }

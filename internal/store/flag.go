@@ -18,26 +18,28 @@ type CaseFlag struct {
 // case is never split between two pages.
 func (db *DB) Flags(ctx context.Context, f Filter, state string) ([]CaseFlag, error) {
 	where, args := f.where()
-	query := `SELECT ` + caseColumns + ` FROM procedure_case WHERE ` + where +
-		` AND EXISTS (SELECT 1 FROM flag WHERE flag.procedure_id = procedure_case.id AND flag.version = procedure_case.version AND flag.state = ` + placeholder(&args, state) +
-		`) ORDER BY start_at DESC, id DESC LIMIT ` + placeholder(&args, f.Limit)
-	cases, err := rows(ctx, db.read, func(r *sql.Rows) (Case, error) { return scanCase(r) }, query, args...)
-	if err != nil {
-		return nil, err
-	}
+	where += ` AND EXISTS (SELECT 1 FROM flag WHERE flag.procedure_id = procedure_case.id AND flag.version = procedure_case.version AND flag.state = ` +
+		placeholder(&args, state) + `)`
 	var all []CaseFlag
-	for _, one := range cases {
-		flags, err := db.flagsOf(ctx, one.ID, one.Version)
+	err := db.snapshot(ctx, func(q querier) error {
+		cases, err := f.list(ctx, q, where, args)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		for _, flag := range flags {
-			if flag.State == state {
-				all = append(all, CaseFlag{Case: one, Flag: flag})
+		for _, one := range cases {
+			flags, err := flagsOf(ctx, q, one.ID, one.Version)
+			if err != nil {
+				return err
+			}
+			for _, flag := range flags {
+				if flag.State == state {
+					all = append(all, CaseFlag{Case: one, Flag: flag})
+				}
 			}
 		}
-	}
-	return all, nil
+		return nil
+	})
+	return all, err
 }
 
 // CasesOfPatient gives every case of a patient and of the records linked to it, oldest first.

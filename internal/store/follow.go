@@ -77,8 +77,8 @@ func (c *change) casesWithin(ctx context.Context, of Case, days Span) ([]caseVer
 // Release gives a job back untried, because the storage or the service and not the job was at fault.
 func (db *DB) Release(ctx context.Context, j Job, due time.Time) error {
 	return db.change(ctx, System("pipeline"), func(c *change) error {
-		return c.one(ctx, "release job", `UPDATE job SET state = 'ready', owner = '', leased_until = '', due_at = $3, attempt = attempt - 1
-			WHERE id = $1 AND fence = $2 AND state = 'leased'`, j.ID, j.fence, at(due))
+		return c.held(ctx, j, "release job", `UPDATE job SET state = 'ready', owner = '', leased_until = '', due_at = $3, attempt = attempt - 1
+			WHERE id = $1 AND fence = $2 AND state = 'leased'`, at(due))
 	})
 }
 

@@ -55,22 +55,40 @@ func (c *change) wantAt(ctx context.Context, kind JobKind, subject string, due t
 	return nil
 }
 
+// nextJob finds the job to be done next at $1. Each half goes down an index and stops at its first row.
+const nextJob = `SELECT id FROM (
+	SELECT * FROM (SELECT id, due_at FROM job WHERE state = 'ready' AND due_at <= $1 ORDER BY due_at, id LIMIT 1) AS ready
+	UNION ALL
+	SELECT * FROM (SELECT id, due_at FROM job WHERE state = 'leased' AND leased_until <= $1 ORDER BY due_at, id LIMIT 1) AS left_behind
+	) AS next ORDER BY due_at, id LIMIT 1`
+
 // Lease takes the next job that is due, or one whose lease ran out, for the given time. It returns ErrNotFound when
-// there is none.
-func (db *DB) Lease(ctx context.Context, owner string, lease time.Duration) (Job, error) {
+// there is none; finding that out does not trouble the writer, so that workers may ask often.
+func (db *DB) Lease(ctx context.Context, owner string, lease time.Duration) (j Job, err error) {
 	now := db.now()
-	var j Job
-	err := db.write.QueryRowContext(ctx, `UPDATE job SET state = 'leased', owner = $1, leased_until = $2, attempt = attempt + 1, fence = fence + 1
-		WHERE id = (SELECT id FROM job WHERE (state = 'ready' AND due_at <= $3) OR (state = 'leased' AND leased_until <= $3) ORDER BY due_at, id LIMIT 1)
-		RETURNING id, kind, subject, attempt, fence, wanted`, owner, at(now.Add(lease)), at(now)).Scan(&j.ID, &j.Kind, &j.Subject, &j.Attempt, &j.fence, &j.wanted)
-	return j, kind(err)
+	var id int64
+	if err := db.read.QueryRowContext(ctx, nextJob, at(now)).Scan(&id); err != nil {
+		return j, kind(ended(ctx, err))
+	}
+	err = db.change(ctx, Actor{}, func(c *change) error {
+		// Another worker may have been faster: the one found above is looked for anew.
+		return c.QueryRowContext(ctx, `UPDATE job SET state = 'leased', owner = $2, leased_until = $3, attempt = attempt + 1, fence = fence + 1
+			WHERE id = (`+nextJob+`) RETURNING id, kind, subject, attempt, fence, wanted`, at(now), owner, at(now.Add(lease))).
+			Scan(&j.ID, &j.Kind, &j.Subject, &j.Attempt, &j.fence, &j.wanted)
+	})
+	return j, err
 }
 
 // finish ends a job inside the transaction of its result. A lease lost to another worker is ErrConflict and takes the
 // result back with it.
 func (c *change) finish(ctx context.Context, j Job) error {
-	err := c.one(ctx, "finish job", `UPDATE job SET state = CASE WHEN wanted = $3 THEN 'done' ELSE 'ready' END, owner = '', leased_until = '', error = '',
-		attempt = 0 WHERE id = $1 AND fence = $2 AND state = 'leased'`, j.ID, j.fence, j.wanted)
+	return c.held(ctx, j, "finish job", `UPDATE job SET state = CASE WHEN wanted = $3 THEN 'done' ELSE 'ready' END, owner = '', leased_until = '', error = '',
+		attempt = 0 WHERE id = $1 AND fence = $2 AND state = 'leased'`, j.wanted)
+}
+
+// held changes a leased job; $1 and $2 are its id and fence. A lease lost to another worker is ErrConflict.
+func (c *change) held(ctx context.Context, j Job, doing, statement string, args ...any) error {
+	err := c.one(ctx, doing, statement, append([]any{j.ID, j.fence}, args...)...)
 	if errors.Is(err, ErrNotFound) {
 		return fmt.Errorf("%w: job %d was taken over", ErrConflict, j.ID)
 	}
@@ -82,16 +100,23 @@ func (db *DB) Finish(ctx context.Context, j Job) error {
 	return db.change(ctx, System("pipeline"), func(c *change) error { return c.finish(ctx, j) })
 }
 
-// Retry gives a job back to be tried again at the given time, or marks it failed after MaxAttempts. Its error text must
-// hold no patient data.
+// Retry gives a job back to be tried again at the given time, or marks it failed after MaxAttempts. One that was asked
+// for again meanwhile starts anew. Its error text must hold no patient data.
 func (db *DB) Retry(ctx context.Context, j Job, reason string, due time.Time) error {
 	return db.change(ctx, System("pipeline"), func(c *change) error {
-		state := "ready"
-		if j.Attempt >= MaxAttempts {
+		var wanted int64
+		if err := c.QueryRowContext(ctx, `SELECT wanted FROM job WHERE id = $1`, j.ID).Scan(&wanted); err != nil {
+			return err
+		}
+		state, attempt := "ready", j.Attempt
+		switch {
+		case wanted != j.wanted:
+			attempt = 0
+		case j.Attempt >= MaxAttempts:
 			state = "failed"
 		}
-		err := c.one(ctx, "give job back", `UPDATE job SET state = $3, owner = '', leased_until = '', due_at = $4, error = $5
-			WHERE id = $1 AND fence = $2 AND state = 'leased'`, j.ID, j.fence, state, at(due), reason)
+		err := c.held(ctx, j, "give job back", `UPDATE job SET state = $3, owner = '', leased_until = '', attempt = $4, due_at = $5, error = $6
+			WHERE id = $1 AND fence = $2 AND state = 'leased'`, state, attempt, at(due), reason)
 		if err != nil || state == "ready" {
 			return err
 		}
@@ -113,8 +138,8 @@ func (db *DB) QuarantineRead(ctx context.Context, j Job, reason string) error {
 }
 
 // Backlog tells how much work waits: jobs ready or leased, jobs that failed for good, and when the oldest waiting one
-// was asked for (the zero time when none waits). What is asked for at a later time is
-// no work yet; what is to be tried again is.
+// was asked for (the zero time when none waits). What is asked for at a later time is no work yet; what is to be tried
+// again is.
 type Backlog struct {
 	Waiting, Failed int
 	Oldest          time.Time
@@ -124,9 +149,10 @@ type Backlog struct {
 func (db *DB) Backlog(ctx context.Context) (Backlog, error) {
 	var b Backlog
 	var oldest sql.NullString
-	err := db.read.QueryRowContext(ctx, `SELECT COALESCE(SUM(CASE WHEN state IN ('ready', 'leased') THEN 1 ELSE 0 END), 0),
-		COALESCE(SUM(CASE WHEN state = 'failed' THEN 1 ELSE 0 END), 0), MIN(CASE WHEN state IN ('ready', 'leased') THEN due_at END)
-		FROM job WHERE state <> 'done' AND NOT (state = 'ready' AND due_at > $1 AND error = '')`, at(db.now())).Scan(&b.Waiting, &b.Failed, &oldest)
+	err := db.read.QueryRowContext(ctx, `SELECT COUNT(CASE WHEN state <> 'failed' THEN 1 END), COUNT(CASE WHEN state = 'failed' THEN 1 END),
+		MIN(CASE WHEN state <> 'failed' THEN due_at END)
+		FROM job WHERE state IN ('ready', 'leased', 'failed') AND NOT (state = 'ready' AND due_at > $1 AND error = '')`, at(db.now())).
+		Scan(&b.Waiting, &b.Failed, &oldest)
 	if err != nil {
 		return b, kind(err)
 	}

@@ -64,14 +64,19 @@ func (c *change) openReview(ctx context.Context, kind ReviewKind, patient, repor
 
 // Reviews lists open reviews, oldest first, after the cursor.
 func (db *DB) Reviews(ctx context.Context, after string, limit int) ([]Review, error) {
+	var args []any
+	query := `SELECT id, kind, patient_id, report_id, detail, opened_at, settled_at, settled_by, reason FROM review WHERE settled_at = ''`
+	if after != "" {
+		query += ` AND (opened_at, id) > (SELECT opened_at, id FROM review WHERE id = ` + placeholder(&args, after) + `)`
+	}
+	query += ` ORDER BY opened_at, id LIMIT ` + placeholder(&args, limit)
 	return rows(ctx, db.read, func(r *sql.Rows) (Review, error) {
 		var v Review
 		var opened, settled dbTime
 		err := r.Scan(&v.ID, &v.Kind, &v.PatientID, &v.ReportID, &v.Detail, &opened, &settled, &v.SettledBy, &v.Reason)
 		v.OpenedAt, v.SettledAt = opened.Time, settled.Time
 		return v, err
-	}, `SELECT id, kind, patient_id, report_id, detail, opened_at, settled_at, settled_by, reason FROM review WHERE settled_at = ''
-		AND ($1 = '' OR (opened_at, id) > (SELECT opened_at, id FROM review WHERE id = $1)) ORDER BY opened_at, id LIMIT $2`, after, limit)
+	}, query, args...)
 }
 
 // SettleReview closes a review with a reason.
@@ -100,14 +105,8 @@ func (c *change) resolve(ctx context.Context, i Identity, study string) (patient
 	if err != nil {
 		return "", "", err
 	}
-	var fitting []Patient
-	for _, p := range known {
-		if agrees(p.Identity.BirthDate, i.BirthDate) && agrees(p.Identity.Sex, i.Sex) {
-			fitting = append(fitting, p)
-		}
-	}
-	if len(fitting) == 1 {
-		return fitting[0].ID, mismatch, c.complete(ctx, fitting[0], i)
+	if p, ok := fitting(known, i); ok {
+		return p.ID, mismatch, c.complete(ctx, p, i)
 	}
 	if len(known) > 0 && mismatch == "" {
 		mismatch = ReviewIdentity
@@ -121,6 +120,24 @@ func (c *change) resolve(ctx context.Context, i Identity, study string) (patient
 		return "", "", fmt.Errorf("insert patient identity: %w", err)
 	}
 	return id, mismatch, c.note(ctx, audit.Record{Action: "patient.make", Object: id, Patient: id})
+}
+
+// fitting finds the one record that an identity belongs to: the one with the same birth date and sex, else the only one
+// that does not speak against it. Where several could be meant, none is.
+func fitting(known []Patient, i Identity) (Patient, bool) {
+	var open []Patient
+	for _, p := range known {
+		if p.Identity.BirthDate == i.BirthDate && p.Identity.Sex == i.Sex {
+			return p, true
+		}
+		if agrees(p.Identity.BirthDate, i.BirthDate) && agrees(p.Identity.Sex, i.Sex) {
+			open = append(open, p)
+		}
+	}
+	if len(open) != 1 {
+		return Patient{}, false
+	}
+	return open[0], true
 }
 
 // agrees tells whether two identity fields do not speak against each other; an absent one speaks for nothing.

@@ -165,11 +165,8 @@ func (c *change) saveVersion(ctx context.Context, v Version) (string, error) {
 	if err := c.writeFlags(ctx, v); err != nil {
 		return "", err
 	}
-	for _, e := range v.Events {
-		if _, err := c.ExecContext(ctx, `INSERT INTO event_place (event_uid, plane, procedure_id) VALUES ($1, $2, $3)
-			ON CONFLICT (event_uid, plane, procedure_id) DO NOTHING`, e.UID, e.Plane, v.Case.ID); err != nil {
-			return "", fmt.Errorf("insert event place: %w", err)
-		}
+	if err := c.writeEvents(ctx, v); err != nil {
+		return "", err
 	}
 	return v.Case.ID, c.note(ctx, audit.Record{
 		Action: "estimate.make", Object: fmt.Sprintf("%s/%d", v.Case.ID, v.Number), Patient: v.Case.PatientID, Reason: v.Change, Before: digest, After: v.Digest,
@@ -202,6 +199,25 @@ func (c *change) writeFlags(ctx context.Context, v Version) error {
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
 			v.Case.ID, v.Number, i, f.Scope, f.Scheme, f.LevelID, f.Quantity, f.State, null(f.Value), null(f.Level), f.Basis, f.Text, f.Source); err != nil {
 			return fmt.Errorf("insert flag: %w", err)
+		}
+	}
+	return nil
+}
+
+// writeEvents says which events the case has now; those it had in an older version only are of no case any more.
+func (c *change) writeEvents(ctx context.Context, v Version) (err error) {
+	if _, err := c.ExecContext(ctx, `DELETE FROM event_place WHERE procedure_id = $1`, v.Case.ID); err != nil {
+		return fmt.Errorf("clear event places: %w", err)
+	}
+	insert, err := c.PrepareContext(ctx, `INSERT INTO event_place (event_uid, plane, procedure_id) VALUES ($1, $2, $3)
+		ON CONFLICT (event_uid, plane, procedure_id) DO NOTHING`)
+	if err != nil {
+		return fmt.Errorf("insert event places: %w", err)
+	}
+	defer func() { err = errors.Join(err, insert.Close()) }()
+	for _, e := range v.Events {
+		if _, err := insert.ExecContext(ctx, e.UID, e.Plane, v.Case.ID); err != nil {
+			return fmt.Errorf("insert event place: %w", err)
 		}
 	}
 	return nil
@@ -251,11 +267,13 @@ func scanCase(row interface{ Scan(...any) error }) (Case, error) {
 }
 
 // Case gives a procedure by its id.
-func (db *DB) Case(ctx context.Context, id string) (Case, error) {
-	return scanCase(db.read.QueryRowContext(ctx, `SELECT `+caseColumns+` FROM procedure_case WHERE id = $1`, id))
+func (db *DB) Case(ctx context.Context, id string) (Case, error) { return caseOf(ctx, db.read, id) }
+
+func caseOf(ctx context.Context, q querier, id string) (Case, error) {
+	return scanCase(q.QueryRowContext(ctx, `SELECT `+caseColumns+` FROM procedure_case WHERE id = $1`, id))
 }
 
-// Filter narrows a list of cases. Empty fields do not narrow. Rooms is the caller's scope: nil is every room.
+// Filter narrows a list of cases. Empty fields do not narrow, and without a Limit the list is whole. Rooms is the caller's scope: nil is every room.
 type Filter struct {
 	Rooms     []string
 	Room      string
@@ -264,15 +282,23 @@ type Filter struct {
 	State     string
 	From, To  string // local dates, both included
 	PatientID string
-	After     string // id of the last case seen
+	After     string // id of the last case seen; one that is not there finds nothing
 	Limit     int
 }
 
 // Cases lists procedures, newest first.
 func (db *DB) Cases(ctx context.Context, f Filter) ([]Case, error) {
 	where, args := f.where()
-	query := `SELECT ` + caseColumns + ` FROM procedure_case WHERE ` + where + ` ORDER BY start_at DESC, id DESC LIMIT ` + placeholder(&args, f.Limit)
-	return rows(ctx, db.read, func(r *sql.Rows) (Case, error) { return scanCase(r) }, query, args...)
+	return f.list(ctx, db.read, where, args)
+}
+
+// list reads the cases that a condition holds for.
+func (f Filter) list(ctx context.Context, q querier, where string, args []any) ([]Case, error) {
+	query := `SELECT ` + caseColumns + ` FROM procedure_case WHERE ` + where + ` ORDER BY start_at DESC, id DESC`
+	if f.Limit > 0 {
+		query += ` LIMIT ` + placeholder(&args, f.Limit)
+	}
+	return rows(ctx, q, func(r *sql.Rows) (Case, error) { return scanCase(r) }, query, args...)
 }
 
 func (f Filter) where() (string, []any) {
@@ -327,27 +353,35 @@ func (db *DB) Versions(ctx context.Context, id string) ([]Version, error) {
 	}, `SELECT version, made_at, program, methods, digest, change, summary FROM procedure_version WHERE procedure_id = $1 ORDER BY version DESC`, id)
 }
 
-// Version gives one version whole; number 0 is the newest.
-func (db *DB) Version(ctx context.Context, id string, number int) (Version, error) {
+// Version gives one version whole; number 0 is the newest. Its Case is that of the newest version.
+func (db *DB) Version(ctx context.Context, id string, number int) (v Version, err error) {
+	err = db.snapshot(ctx, func(q querier) error {
+		v, err = version(ctx, q, id, number)
+		return err
+	})
+	return v, err
+}
+
+func version(ctx context.Context, q querier, id string, number int) (Version, error) {
 	var v Version
 	var t dbTime
 	var summary string
-	err := db.read.QueryRowContext(ctx, `SELECT version, made_at, program, methods, digest, change, summary, body, map FROM procedure_version
+	err := q.QueryRowContext(ctx, `SELECT version, made_at, program, methods, digest, change, summary, body, map FROM procedure_version
 		WHERE procedure_id = $1 AND version = CASE WHEN $2 = 0 THEN (SELECT version FROM procedure_case WHERE id = $1) ELSE $2 END`, id, number).
 		Scan(&v.Number, &t, &v.Program, &v.Methods, &v.Digest, &v.Change, &summary, &v.Body, &v.Map)
 	if err != nil {
 		return v, kind(err)
 	}
 	v.MadeAt, v.Summary = t.Time, []byte(summary)
-	if v.Case, err = db.Case(ctx, id); err != nil {
+	if v.Case, err = caseOf(ctx, q, id); err != nil {
 		return v, err
 	}
-	v.Flags, err = db.flagsOf(ctx, id, v.Number)
+	v.Flags, err = flagsOf(ctx, q, id, v.Number)
 	return v, err
 }
 
-func (db *DB) flagsOf(ctx context.Context, id string, version int) ([]Flag, error) {
-	return rows(ctx, db.read, func(r *sql.Rows) (Flag, error) {
+func flagsOf(ctx context.Context, q querier, id string, version int) ([]Flag, error) {
+	return rows(ctx, q, func(r *sql.Rows) (Flag, error) {
 		var f Flag
 		err := r.Scan(&f.Scope, &f.Scheme, &f.LevelID, &f.Quantity, &f.State, opt[float64]{&f.Value}, opt[float64]{&f.Level}, &f.Basis, &f.Text, &f.Source)
 		return f, err

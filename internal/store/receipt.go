@@ -53,24 +53,40 @@ type Arrival struct {
 
 // Receive makes a stream durable as a temporary file; see object.Store.Receive.
 func (db *DB) Receive(ctx context.Context, body io.Reader) (*object.Arrival, error) {
-	a, err := db.objects.Receive(ctx, body)
-	return a, storageKind(err)
+	sender := &watched{body: body}
+	a, err := db.objects.Receive(ctx, sender)
+	return a, storageKind(err, sender.err)
+}
+
+// watched remembers how a sender's stream failed, to tell its failures from those of the disk.
+type watched struct {
+	body io.Reader
+	err  error
+}
+
+// Read reads on in the stream.
+func (w *watched) Read(p []byte) (int, error) {
+	n, err := w.body.Read(p)
+	if err != nil && !errors.Is(err, io.EOF) {
+		w.err = err
+	}
+	return n, err
 }
 
 // Raw gives received bytes unchanged. It returns object.ErrCorrupt when they are damaged.
-func (db *DB) Raw(digest string) ([]byte, error) { return db.objects.Read(digest) }
+func (db *DB) Raw(digest string) ([]byte, error) { return db.kept.Read(digest) }
 
 // storageKind gives a failure of the object store its kind. What the sender did wrong keeps its own.
-func storageKind(err error) error {
-	var own interface{ Timeout() bool }
+func storageKind(err, sender error) error {
 	switch {
-	case err == nil, errors.Is(err, object.ErrTooLarge), errors.Is(err, object.ErrNotFound), errors.Is(err, object.ErrCorrupt),
-		errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded), errors.As(err, &own):
-		return err
+	case err == nil:
+		return nil
 	case errors.Is(err, object.ErrSync):
 		return fmt.Errorf("%w: %w", ErrFatal, err)
+	case sender != nil, errors.Is(err, object.ErrTooLarge), errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+		return err
 	}
-	return err
+	return fmt.Errorf("%w: %w", ErrUnavailable, err)
 }
 
 // Accept commits the receipt of an object whose bytes are linked in the object store, with the job to read it and the
@@ -137,10 +153,13 @@ func (db *DB) Receipt(ctx context.Context, id string) (Receipt, error) {
 // Receipts lists receipts of a state, oldest first, after the cursor (the id of the last receipt seen, "" for the
 // start).
 func (db *DB) Receipts(ctx context.Context, state ReceiptState, after string, limit int) ([]Receipt, error) {
-	return rows(ctx, db.read, func(r *sql.Rows) (Receipt, error) { return scanReceipt(r) },
-		`SELECT `+receiptColumns+` FROM receipt WHERE state = $1
-		AND ($2 = '' OR (received_at, id) > (SELECT received_at, id FROM receipt WHERE id = $2))
-		ORDER BY received_at, id LIMIT $3`, state, after, limit)
+	args := []any{state}
+	query := `SELECT ` + receiptColumns + ` FROM receipt WHERE state = $1`
+	if after != "" {
+		query += ` AND (received_at, id) > (SELECT received_at, id FROM receipt WHERE id = ` + placeholder(&args, after) + `)`
+	}
+	query += ` ORDER BY received_at, id LIMIT ` + placeholder(&args, limit)
+	return rows(ctx, db.read, func(r *sql.Rows) (Receipt, error) { return scanReceipt(r) }, query, args...)
 }
 
 // setReceipt moves a receipt to a state with a reason.
@@ -164,10 +183,18 @@ func (c *change) one(ctx context.Context, doing, statement string, args ...any) 
 	return nil
 }
 
-// Reread puts a quarantined or discarded receipt back to be read once more.
+// Reread puts a quarantined or discarded receipt, or one whose reading failed for good, back to be read once more.
 func (db *DB) Reread(ctx context.Context, actor Actor, id, reason string) error {
 	return db.change(ctx, actor, func(c *change) error {
-		if err := c.inState(ctx, id, ReceiptQuarantined, ReceiptDiscarded); err != nil {
+		var failed int
+		if err := c.QueryRowContext(ctx, `SELECT COUNT(*) FROM job WHERE kind = $1 AND subject = $2 AND state = 'failed'`, JobRead, id).Scan(&failed); err != nil {
+			return err
+		}
+		states := []ReceiptState{ReceiptQuarantined, ReceiptDiscarded}
+		if failed > 0 {
+			states = append(states, ReceiptKept)
+		}
+		if err := c.inState(ctx, id, states...); err != nil {
 			return err
 		}
 		if err := c.setReceipt(ctx, id, ReceiptKept, ""); err != nil {

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"fmt"
 	"sync"
 	"time"
 
@@ -11,10 +12,15 @@ import (
 // viewWindow is how long a view waits for others to be committed with it.
 const viewWindow = 2 * time.Millisecond
 
+// maxGroup bounds how long the commit of one group takes.
+const maxGroup = 1000
+
 // viewer commits the audit records of views in groups, each before its view is answered.
 type viewer struct {
 	db      *DB
 	pending chan pendingView
+	closing chan struct{}
+	once    sync.Once
 	done    sync.WaitGroup
 }
 
@@ -24,39 +30,48 @@ type pendingView struct {
 }
 
 func newViewer(db *DB) *viewer {
-	v := &viewer{db: db, pending: make(chan pendingView)}
+	v := &viewer{db: db, pending: make(chan pendingView), closing: make(chan struct{})}
 	v.done.Go(v.run)
 	return v
 }
 
 func (v *viewer) stop() {
-	close(v.pending)
+	v.once.Do(func() { close(v.closing) })
 	v.done.Wait()
 }
 
 // run gathers the views of one window and commits them together.
 func (v *viewer) run() {
-	for first := range v.pending {
-		group := []pendingView{first}
-		window := time.NewTimer(viewWindow)
-	gather:
-		for {
-			select {
-			case next, ok := <-v.pending:
-				if !ok {
-					break gather
-				}
-				group = append(group, next)
-			case <-window.C:
-				break gather
+	for {
+		select {
+		case first := <-v.pending:
+			group := v.gather(first)
+			err := v.commit(group)
+			for _, p := range group {
+				p.result <- err
 			}
-		}
-		window.Stop()
-		err := v.commit(group)
-		for _, p := range group {
-			p.result <- err
+		case <-v.closing:
+			return
 		}
 	}
+}
+
+// gather waits for the views that come within the window of the first one.
+func (v *viewer) gather(first pendingView) []pendingView {
+	group := []pendingView{first}
+	window := time.NewTimer(viewWindow)
+	defer window.Stop()
+	for len(group) < maxGroup {
+		select {
+		case next := <-v.pending:
+			group = append(group, next)
+		case <-window.C:
+			return group
+		case <-v.closing:
+			return group
+		}
+	}
+	return group
 }
 
 func (v *viewer) commit(group []pendingView) error {
@@ -74,7 +89,7 @@ func (v *viewer) commit(group []pendingView) error {
 }
 
 // Viewed records that an actor is about to be shown something of a patient; it returns once that is durable. The view
-// is not answered when it fails.
+// is not answered when it fails. When ctx ends while it waits, the record may or may not have been made.
 func (db *DB) Viewed(ctx context.Context, actor Actor, action, object, patient string) error {
 	p := pendingView{
 		record: audit.Record{
@@ -85,8 +100,15 @@ func (db *DB) Viewed(ctx context.Context, actor Actor, action, object, patient s
 	}
 	select {
 	case db.views.pending <- p:
+	case <-db.views.closing:
+		return fmt.Errorf("%w: the store is closed", ErrUnavailable)
 	case <-ctx.Done():
 		return ctx.Err()
 	}
-	return <-p.result
+	select {
+	case err := <-p.result:
+		return err
+	case <-ctx.Done():
+		return ctx.Err()
+	}
 }
