@@ -7,26 +7,28 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 
 	"afterbeam/internal/procedure"
+	"afterbeam/internal/quantity"
 )
 
 // ErrBroken marks stored bytes that this package did not write or that are damaged.
 var ErrBroken = errors.New("archived bytes not usable")
 
-// limit bounds what decompression may give: four times the JSON of a report of 20,000 events.
+// limit bounds what decompression may give.
 const limit = 256 << 20
 
-// Report encodes a read report without the identity of its patient.
+// Report encodes a read report without the identity of its patient. It fails on a number that is none.
 func Report(r procedure.Report) ([]byte, error) {
 	r.Patient = nameless(r.Patient)
-	return pack(r)
+	return pack(kindReport, r)
 }
 
 // ReadReport is the way back.
 func ReadReport(b []byte) (procedure.Report, error) {
 	var r procedure.Report
-	return r, unpack(b, &r)
+	return r, unpack(kindReport, b, &r)
 }
 
 // Case is an assessed procedure with the facts that people had added.
@@ -38,30 +40,42 @@ type Case struct {
 // Procedure encodes an assessed procedure without the identity of its patient.
 func Procedure(c Case) ([]byte, error) {
 	c.Procedure.Patient = nameless(c.Procedure.Patient)
-	return pack(c)
+	return pack(kindProcedure, c)
 }
 
 // ReadProcedure is the way back.
 func ReadProcedure(b []byte) (Case, error) {
 	var c Case
-	return c, unpack(b, &c)
+	return c, unpack(kindProcedure, b, &c)
 }
 
+// nameless takes away what names a patient. The age stays in whole years, below two years in whole months: a finer one
+// beside the date would give the birth date away.
 func nameless(p procedure.Patient) procedure.Patient {
 	p.ID, p.Issuer, p.Name, p.BirthDate = "", "", "", ""
+	if years, ok := p.AgeYears.Get(); ok {
+		unit := 1.0
+		if years < monthsBelow {
+			unit = 12
+		}
+		p.AgeYears = quantity.Some(math.Floor(years*unit) / unit)
+	}
 	return p
 }
 
-func pack(v any) ([]byte, error) {
+// monthsBelow is the age in years below which months are told; common practice, no source.
+const monthsBelow = 2
+
+func pack(k kind, v any) ([]byte, error) {
 	text, err := json.Marshal(v)
 	if err != nil {
 		return nil, fmt.Errorf("encode: %w", err)
 	}
-	return deflate(text)
+	return deflate(k, text)
 }
 
-func unpack(b []byte, v any) error {
-	text, err := inflate(b)
+func unpack(k kind, b []byte, v any) error {
+	text, err := inflate(k, b)
 	if err != nil {
 		return err
 	}
@@ -71,8 +85,20 @@ func unpack(b []byte, v any) error {
 	return nil
 }
 
-func deflate(text []byte) ([]byte, error) {
+// kind is what some bytes hold. Kind and version of the form stand before the compressed part, so that a program which
+// does not know them says so instead of guessing.
+type kind byte
+
+const (
+	kindReport    kind = 'r'
+	kindProcedure kind = 'p'
+	kindMap       kind = 'm'
+	formVersion        = 1
+)
+
+func deflate(k kind, text []byte) ([]byte, error) {
 	var out bytes.Buffer
+	out.Write([]byte{byte(k), formVersion})
 	z, err := gzip.NewWriterLevel(&out, gzip.BestSpeed)
 	if err != nil {
 		return nil, err
@@ -86,8 +112,11 @@ func deflate(text []byte) ([]byte, error) {
 	return out.Bytes(), nil
 }
 
-func inflate(b []byte) ([]byte, error) {
-	z, err := gzip.NewReader(bytes.NewReader(b))
+func inflate(k kind, b []byte) ([]byte, error) {
+	if len(b) < 2 || b[0] != byte(k) || b[1] != formVersion {
+		return nil, fmt.Errorf("%w: they do not begin as version %d of kind %q", ErrBroken, formVersion, byte(k))
+	}
+	z, err := gzip.NewReader(bytes.NewReader(b[2:]))
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrBroken, err)
 	}
