@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -16,11 +17,13 @@ import (
 )
 
 type demoCommand struct {
-	Out string `placeholder:"DIR" help:"Folder for reports and maps; a new temporary one by default."`
-	Why bool   `help:"List every level compared, all findings, assumptions and the parts of the range."`
+	Out   string `placeholder:"DIR" help:"Folder for reports, maps and store; a new temporary one by default."`
+	Why   bool   `help:"List every level compared, all findings, assumptions and the parts of the range."`
+	Serve bool   `help:"Leave the service up, and print its address and tokens."`
 }
 
-// Run writes the scenario as dose report files, reads them back, prints estimates and flags, and draws the maps.
+// Run writes the scenario as dose report files, reads them back, prints estimates and flags, draws the maps, and sends the
+// same files through a service of its own.
 func (d *demoCommand) Run(c console) error {
 	dir, err := d.folder()
 	if err != nil {
@@ -54,8 +57,34 @@ func (d *demoCommand) Run(c console) error {
 	}
 	p := printer{w: c.out, why: d.Why}
 	p.line(l)
-	p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nmaps      %s (%d pictures)\n\n%s", dir, reports, len(names), profiles, maps, drawn, demo.Notice)
+	end := func() {
+		p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nmaps      %s (%d pictures)\n\n%s", dir, reports, len(names), profiles, maps, drawn, demo.Notice)
+	}
+	if err := d.service(c, &p, dir, profiles, names, end); err != nil {
+		return err
+	}
 	return errors.Join(p.err, complain(c.err, l, r))
+}
+
+// service sends the files through a service in the demonstration's folder, prints what it answers and then the end of
+// the demonstration, and leaves the service up where that is asked for.
+func (d *demoCommand) service(c console, p *printer, dir, profiles string, names []string, end func()) error {
+	ctx := context.Background()
+	s, err := startDemo(ctx, dir, profiles, c.err)
+	if err != nil {
+		return err
+	}
+	err = s.deliver(ctx, names)
+	if err == nil {
+		err = s.show(ctx, p, demo.StagedPatient)
+	}
+	if err == nil {
+		end()
+	}
+	if err == nil && d.Serve {
+		err = s.stay(ctx, c)
+	}
+	return errors.Join(err, s.stop())
 }
 
 func (d *demoCommand) folder() (string, error) {

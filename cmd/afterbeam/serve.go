@@ -133,24 +133,29 @@ func (w *works) listen(ctx context.Context, address string) (net.Listener, error
 	return tls.NewListener(l, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"}}), nil
 }
 
-// keepAnchor writes the end of the audit chain outside the database, and tells it to the log.
+// keepAnchor writes the end of the audit chain outside the database every few minutes and once more at the stop, and
+// tells it to the log.
 func (w *works) keepAnchor(ctx context.Context) {
 	tick := time.NewTicker(anchorEvery)
 	defer tick.Stop()
 	for {
-		// The last anchor is written after the stop as well.
-		head, err := w.db.Anchor(context.WithoutCancel(ctx))
-		if err != nil {
-			w.log.Error("audit anchor", "error", err)
-		} else {
-			w.log.Info("audit anchor", "sequence", head.Sequence, "hash", head.Hash)
-		}
+		w.anchor(context.WithoutCancel(ctx))
 		select {
 		case <-ctx.Done():
+			w.anchor(context.WithoutCancel(ctx))
 			return
 		case <-tick.C:
 		}
 	}
+}
+
+func (w *works) anchor(ctx context.Context) {
+	head, err := w.db.Anchor(ctx)
+	if err != nil {
+		w.log.Error("audit anchor", "error", err)
+		return
+	}
+	w.log.Info("audit anchor", "sequence", head.Sequence, "hash", head.Hash)
 }
 
 // tokened asks for a bearer token where one is set.

@@ -13,9 +13,12 @@ func allScenes() []scene {
 	}
 }
 
+// StagedPatient is the number of the patient of the two-stage repair.
+const StagedPatient = "SYN-0001"
+
 // staged is the large patient of the two-stage repair.
 func staged() subject {
-	return subject{id: "SYN-0001", name: "Synthetic^Saltmarsh One", birth: "1954-03-11", sex: "M", height: 1780, weight: 104}
+	return subject{id: StagedPatient, name: "Synthetic^Saltmarsh One", birth: "1954-03-11", sex: "M", height: 1780, weight: 104}
 }
 
 func branchedStageOne() scene {

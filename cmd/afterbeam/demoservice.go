@@ -1,0 +1,198 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"syscall"
+	"time"
+
+	"afterbeam/internal/access"
+	"afterbeam/internal/httpapi"
+	"afterbeam/internal/settings"
+	"afterbeam/internal/store"
+)
+
+// demoWithin bounds how long the demonstration's service may take over its reports.
+const demoWithin = 2 * time.Minute
+
+// demoService is a service on loopback in the demonstration's own folder, with a token for each role that it needs.
+type demoService struct {
+	works   *works
+	address string
+	tokens  map[access.Role]string
+	stop    func() error
+}
+
+// startDemo runs the service of the demonstration.
+func startDemo(ctx context.Context, dir, profiles string, messages io.Writer) (*demoService, error) {
+	s := settings.Default()
+	s.Store.Dir, s.HTTP.Listen, s.Metrics.Listen = filepath.Join(dir, "store"), "127.0.0.1:0", ""
+	s.Zone, s.Tables.Profiles, s.HTTP.RequestsPerSecond, s.Log.Level = "UTC", profiles, 1000, "warn"
+	logger, err := logTo(messages, s.Log.Level)
+	if err != nil {
+		return nil, err
+	}
+	w, err := assemble(ctx, s, logger)
+	if err != nil {
+		return nil, err
+	}
+	d := &demoService{works: w, tokens: map[access.Role]string{}}
+	if err := d.people(ctx); err != nil {
+		return nil, errors.Join(err, w.close())
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	started, ended := make(chan string, 1), make(chan error, 1)
+	go func() { ended <- w.run(ctx, func(address string) { started <- address }) }()
+	d.stop = func() error {
+		cancel()
+		return errors.Join(<-ended, w.close())
+	}
+	select {
+	case d.address = <-started:
+		return d, nil
+	case err := <-ended:
+		cancel()
+		return nil, errors.Join(err, w.close())
+	}
+}
+
+// people makes an account with a token for the roles of the demonstration.
+func (d *demoService) people(ctx context.Context) error {
+	for _, role := range []access.Role{access.Service, access.Physicist} {
+		account, err := d.works.db.AddAccount(ctx, store.System("demo"), "demo "+string(role), string(role), nil)
+		if err != nil {
+			return err
+		}
+		secret := access.NewSecret()
+		if _, err := d.works.db.AddToken(ctx, store.System("demo"), account.ID, secret.Prefix, secret.Hash, "demonstration", time.Now().Add(24*time.Hour)); err != nil {
+			return err
+		}
+		d.tokens[role] = secret.Text
+	}
+	return nil
+}
+
+// call sends one request to the service and reads its answer into to.
+func (d *demoService) call(ctx context.Context, role access.Role, method, path, contentType string, body []byte, to any) error {
+	r, err := http.NewRequestWithContext(ctx, method, "http://"+d.address+path, bytes.NewReader(body))
+	if err != nil {
+		return err
+	}
+	r.Header.Set("Authorization", "Bearer "+d.tokens[role])
+	r.Header.Set("Content-Type", contentType)
+	answer, err := http.DefaultClient.Do(r)
+	if err != nil {
+		return err
+	}
+	text, err := io.ReadAll(answer.Body)
+	if err = errors.Join(err, answer.Body.Close()); err != nil {
+		return err
+	}
+	if answer.StatusCode >= http.StatusBadRequest {
+		return fmt.Errorf("%s %s: %s: %s", method, path, answer.Status, text)
+	}
+	return json.Unmarshal(text, to)
+}
+
+// deliver posts every report and waits until the service has assessed them all.
+func (d *demoService) deliver(ctx context.Context, names []string) error {
+	for _, name := range names {
+		body, err := os.ReadFile(name)
+		if err != nil {
+			return err
+		}
+		var receipt httpapi.Receipt
+		if err := d.call(ctx, access.Service, http.MethodPost, "/v1/reports", "application/dicom", body, &receipt); err != nil {
+			return err
+		}
+	}
+	ctx, cancel := context.WithTimeout(ctx, demoWithin)
+	defer cancel()
+	for {
+		b, err := d.works.db.Backlog(ctx)
+		if err != nil {
+			return err
+		}
+		if b.Waiting == 0 || b.Oldest.After(time.Now()) {
+			return nil
+		}
+		select {
+		case <-ctx.Done():
+			return fmt.Errorf("the service did not get through its reports: %w", ctx.Err())
+		case <-time.After(20 * time.Millisecond):
+		}
+	}
+}
+
+// show asks the service what a physicist would: how many procedures, which are flagged, and what the patient of the staged
+// repair received in all.
+func (d *demoService) show(ctx context.Context, p *printer, number string) error {
+	var page httpapi.ProcedurePage
+	if err := d.call(ctx, access.Physicist, http.MethodGet, "/v1/procedures?limit=100", "", nil, &page); err != nil {
+		return err
+	}
+	reached := 0
+	for _, one := range page.Procedures {
+		if one.Flag == httpapi.ProcedureFlagReached {
+			reached++
+		}
+	}
+	var found httpapi.PatientList
+	question, err := json.Marshal(httpapi.PatientSearch{Number: number})
+	if err != nil {
+		return err
+	}
+	if err := d.call(ctx, access.Physicist, http.MethodPost, "/v1/patients/search", "application/json", question, &found); err != nil {
+		return err
+	}
+	if len(found.Patients) != 1 {
+		return fmt.Errorf("patient of the staged repair: found %d records", len(found.Patients))
+	}
+	var dose httpapi.CumulativeDose
+	if err := d.call(ctx, access.Physicist, http.MethodGet, "/v1/patients/"+found.Patients[0].Id+"/dose", "", nil, &dose); err != nil {
+		return err
+	}
+	p.say("\nthe same reports through the service, over HTTP: %d procedures kept and assessed, %d with a level reached", len(page.Procedures), reached)
+	p.say("cumulative dose of the patient of the staged repair, as the service answers it:")
+	for _, w := range dose.Windows {
+		p.say("  %-10s %d procedures, Ka,r %s, KAP %s, peaks of the skin dose added up %s (estimated upper bound), levels %s", span(w.Days), w.Procedures,
+			number2(w.KermaGy, "Gy"), number2(w.KapGyCm2, "Gy cm2"), number2(w.PeakSkinUpperGy, "Gy"), w.State)
+	}
+	return p.err
+}
+
+func span(days *int) string {
+	if days == nil {
+		return "all time"
+	}
+	return fmt.Sprintf("%d days", *days)
+}
+
+func number2(v *float64, unit string) string {
+	if v == nil {
+		return "-"
+	}
+	return fmt.Sprintf("%.2f %s", *v, unit)
+}
+
+// stay keeps the service up until it is told to stop.
+func (d *demoService) stay(ctx context.Context, c console) error {
+	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	_, err := fmt.Fprintf(c.out, `
+service   http://%s (until interrupted)
+token     %s   (physicist)
+token     %s   (hands in reports)
+try       curl -H "Authorization: Bearer %s" http://%s/v1/flags
+`, d.address, d.tokens[access.Physicist], d.tokens[access.Service], d.tokens[access.Physicist], d.address)
+	<-ctx.Done()
+	return err
+}
