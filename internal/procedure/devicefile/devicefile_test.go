@@ -14,7 +14,7 @@ import (
 )
 
 func TestReadTheExample(t *testing.T) {
-	f, err := os.Open("../../../testdata/profiles/saltmarsh.toml")
+	f, err := os.Open("testdata/example.toml")
 	require.NoError(t, err)
 	defer func() { require.NoError(t, f.Close()) }()
 	profiles, err := devicefile.Read(f)
