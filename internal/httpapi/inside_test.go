@@ -32,7 +32,7 @@ func (h hasty) Tag(ctx context.Context, id string) (string, error) {
 	if err != nil {
 		return tag, err
 	}
-	return tag, h.DB.AddFacts(ctx, actor, id, tag, []store.Fact{{Name: "height_cm", Value: "160", Source: "s", Reason: "r"}})
+	return tag, h.AddFacts(ctx, actor, id, tag, []store.Fact{{Name: "height_cm", Value: "160", Source: "s", Reason: "r"}})
 }
 
 func TestTheSlowerOfTwoChangesIsRefused(t *testing.T) {

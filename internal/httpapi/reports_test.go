@@ -186,5 +186,42 @@ func TestReportsUnderWayAreBounded(t *testing.T) {
 	r := newRig(t, func(c *httpapi.Config) { c.BodyLimit, c.BodiesAtOnce = 100, 100 })
 	token := r.physicist()
 	assert.Equal(t, 413, r.hand(token, strings.Repeat("x", 101)).status)
-	assert.Equal(t, 400, r.hand(token, strings.Repeat("x", 100)).status)
+	for range 3 {
+		assert.Equal(t, 400, r.hand(token, strings.Repeat("x", 100)).status, "what was refused gives its share back")
+	}
+	got := r.receipt("other object")
+	for range 20 {
+		assert.Equal(t, 200, r.ask("GET", "/v1/receipts/"+got.ID+"/file", token, "").status, "what was sent gives its share back")
+	}
+	r.rebuild(blind{r.db})
+	for range 20 {
+		assert.Equal(t, 503, r.ask("GET", "/v1/receipts/"+got.ID+"/file", token, "").status)
+	}
+	assert.Equal(t, 400, r.hand(token, strings.Repeat("x", 100)).status, "what failed gives its share back")
+
+	// While one takes all of it, another waits; one that gives up waiting is told to come back.
+	block := blocking{started: make(chan struct{}), end: make(chan struct{})}
+	var err error
+	r.server, err = httpapi.New(r.cfg, r.db, block)
+	require.NoError(t, err)
+	done := make(chan int)
+	go func() { done <- r.hand(token, strings.Repeat("x", 100)).status }()
+	<-block.started
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	request := httptest.NewRequestWithContext(ctx, "POST", "/v1/reports", strings.NewReader("x"))
+	request.Header.Set("Authorization", "Bearer "+token)
+	request.Header.Set("Content-Type", "application/dicom")
+	assert.Equal(t, 503, r.send(request).status)
+	close(block.end)
+	assert.Equal(t, 400, <-done)
+}
+
+// blocking is a keeper that waits.
+type blocking struct{ started, end chan struct{} }
+
+func (b blocking) Keep(context.Context, store.Actor, string, io.Reader) (store.Receipt, ingest.Answer, error) {
+	close(b.started)
+	<-b.end
+	return store.Receipt{}, 0, ingest.ErrRefused
 }
