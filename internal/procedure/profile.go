@@ -52,6 +52,12 @@ type Factor struct {
 	IncludesTable bool   // the factor was measured behind the table: never used together with table transmission
 }
 
+// Believable tells whether a factor is a number that a display can be off by, 0.1 to 10, with an uncertainty of 0 to 100
+// percent; judgement, far beyond what displays are.
+func (f Factor) Believable() bool {
+	return f.Value >= 0.1 && f.Value <= 10 && f.Uncertainty >= 0 && f.Uncertainty <= 100
+}
+
 // MeterKnowledge is what is known of the air kerma display when there is no valid signed factor.
 type MeterKnowledge uint8
 

@@ -82,7 +82,7 @@ func (a Assessment) kapFactor() quantity.Opt[procedure.Factor] { return signed(a
 func signed(factor quantity.Opt[procedure.Factor], a Assessment) quantity.Opt[procedure.Factor] {
 	f, ok := factor.Get()
 	day := a.Procedure.Start.LocalDate()
-	if !ok || a.Profile.SignedBy == "" || day == "" || (f.From != "" && day < f.From) || (f.Until != "" && day > f.Until) {
+	if !ok || !f.Believable() || a.Profile.SignedBy == "" || (f.From != "" && day < f.From) || (f.Until != "" && (day == "" || day > f.Until)) {
 		return quantity.None[procedure.Factor]()
 	}
 	return factor

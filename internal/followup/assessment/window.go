@@ -1,6 +1,7 @@
 package assessment
 
 import (
+	"fmt"
 	"slices"
 	"time"
 
@@ -72,8 +73,14 @@ func (m Method) Sum(all []Delivered, days int, to string) Sum {
 	in.Dose = procedure.CaseDose{
 		Kerma: quantity.Some[quantity.Gray](0), KAP: quantity.Some[quantity.GraySquareMetre](0), FluoroTime: quantity.Some[quantity.Second](0),
 	}
+	var area fields
+	undated := 0
 	for _, d := range within(all, s.From, to) {
 		s.Procedures++
+		if d.LocalDate == "" {
+			undated++
+		}
+		area.add(least(d.Dose.LeastKAP, d.KAPFactor), d.PSD.FieldAtSkin)
 		s.Kerma.add(least(d.Dose.LeastKerma, d.KermaFactor))
 		s.KAP.add(least(d.Dose.LeastKAP, d.KAPFactor))
 		s.FluoroTime.add(d.Dose.LeastTime)
@@ -94,14 +101,55 @@ func (m Method) Sum(all []Delivered, days int, to string) Sum {
 		})
 	}
 	in.PSDReason = s.SkinDose.Reason
-	in.QualityControl = s.Procedures == 0
+	in.FieldAtSkin = area.mean()
+	if s.Procedures == 0 {
+		s.Levels = level.Evaluation{State: level.NoFlag, Notes: []string{"no procedure of a patient in this window"}}
+		return s
+	}
 	s.Levels = level.Evaluate(m.Levels, in)
+	if undated > 0 {
+		s.Levels.Notes = append(s.Levels.Notes, fmt.Sprintf("%d procedures without a date are counted: they may lie in this window", undated))
+	}
 	return s
+}
+
+// nominalField is the field at the skin that published levels of kerma-area product assume, and that a procedure of
+// unknown field has here as it has alone.
+const nominalField = 100 * quantity.SquareCentimetre
+
+// fields make the mean field at the skin of several procedures, by which their levels of kerma-area product scale: what
+// adds up is the kerma, each product over its own field, so that a sum reaches a level when one of its parts does.
+type fields struct {
+	kap, kerma float64
+	known      bool
+}
+
+func (f *fields) add(kap quantity.Opt[quantity.GraySquareMetre], area quantity.Opt[quantity.SquareMetre]) {
+	k, ok := kap.Get()
+	if !ok || !(k > 0) {
+		return
+	}
+	a, known := area.Get()
+	if !known || !(a > 0) {
+		a = nominalField
+	}
+	f.known = f.known || known
+	f.kap, f.kerma = f.kap+float64(k), f.kerma+float64(k)/float64(a)
+}
+
+func (f *fields) mean() quantity.Opt[quantity.SquareMetre] {
+	if !f.known || !(f.kerma > 0) {
+		return quantity.None[quantity.SquareMetre]()
+	}
+	return quantity.Some(quantity.SquareMetre(f.kap / f.kerma))
 }
 
 func within(all []Delivered, from, to string) []Delivered {
 	kept := slices.DeleteFunc(slices.Clone(all), func(d Delivered) bool {
-		return d.QualityControl || d.LocalDate > to || (from != "" && d.LocalDate < from)
+		if d.QualityControl || d.LocalDate == "" { // without a date it may lie in any window
+			return d.QualityControl
+		}
+		return d.LocalDate > to || (from != "" && d.LocalDate < from)
 	})
 	slices.SortStableFunc(kept, func(a, b Delivered) int {
 		if a.LocalDate < b.LocalDate {

@@ -8,7 +8,7 @@ import (
 )
 
 // usable takes out of an input what no comparison can use, so that it is never taken for a value below: a number that is
-// none makes its quantity disbelieved, and a factor or field that is not positive counts as not known.
+// none, or is negative, makes its quantity disbelieved, and a factor or field that is not positive counts as not known.
 func (in Input) usable() Input {
 	d := &in.Dose
 	if notANumber(d.Kerma) || notANumber(d.LeastKerma) {
@@ -38,7 +38,7 @@ func (in Input) usable() Input {
 
 func notANumber[T ~float64](o quantity.Opt[T]) bool {
 	v, ok := o.Get()
-	return ok && math.IsNaN(float64(v))
+	return ok && !(v >= 0)
 }
 
 func positive[T ~float64](o quantity.Opt[T]) quantity.Opt[T] {

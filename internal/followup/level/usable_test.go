@@ -24,6 +24,8 @@ func TestWhatIsNoNumberIsNotBelow(t *testing.T) {
 	noKerma.Kerma, noKerma.LeastKerma = quantity.Some(quantity.Gray(nan)), quantity.Some(quantity.Gray(nan))
 	noKAP.KAP, noKAP.LeastKAP = quantity.Some(quantity.GraySquareMetre(nan)), quantity.Some(quantity.GraySquareMetre(nan))
 	noKAPOver.KAP, noKAPOver.LeastKAP = noKAP.KAP, noKAP.LeastKAP
+	negative := dose(1, 50)
+	negative.Kerma, negative.LeastKerma = quantity.Some(quantity.Gray(-0.001)), quantity.Some(quantity.Gray(-0.001))
 	tests := map[string]struct {
 		in   level.Input
 		want level.State
@@ -39,6 +41,7 @@ func TestWhatIsNoNumberIsNotBelow(t *testing.T) {
 		"field of zero: the plain level": {level.Input{PSD: psd(1), Dose: dose(1, 50), FieldAtSkin: area(0)}, level.Below},
 		"field: the plain level":         {level.Input{PSD: psd(1), Dose: dose(1, 500), FieldAtSkin: area(nan)}, level.Reached},
 		"endless field: the plain level": {level.Input{PSD: psd(1), Dose: dose(1, 500), FieldAtSkin: area(math.Inf(1))}, level.Reached},
+		"Ka,r below zero":                {level.Input{PSD: psd(1), Dose: negative}, level.Unknown},
 		"endless Ka,r":                   {level.Input{PSD: psd(1), Dose: dose(math.Inf(1), 50)}, level.Reached},
 	}
 	for name, tt := range tests {

@@ -226,8 +226,8 @@ func calibration(signed quantity.Opt[procedure.Factor], e *Estimate) (float64, b
 	case !ok:
 		e.assume("no signed factor for the kerma-area product: taken as displayed, within 35 %")
 		return 1, unchecked
-	case !(f.Value > 0) || math.IsInf(f.Value, 0) || !(f.Uncertainty >= 0) || math.IsInf(float64(f.Uncertainty), 0):
-		e.assume("the signed factor for the kerma-area product is not a positive number with an uncertainty: not applied; taken as displayed, within 35 %")
+	case !f.Believable():
+		e.assume("the signed factor for the kerma-area product is not believed (want 0.1 to 10 with an uncertainty of 0 to 100 %): not applied; taken as displayed, within 35 %")
 		return 1, unchecked
 	case f.IncludesTable:
 		// The published coefficients are per displayed product in front of the table: its attenuation is in them.

@@ -252,8 +252,11 @@ func believed(kap quantity.Opt[quantity.GraySquareMetre], doubt procedure.Suspic
 	return v, ok && usable(v) && !doubt.Has(procedure.SuspectKAP)
 }
 
+// beyond is more than any case delivers in Gy m2; judgement. It keeps products finite.
+const beyond = 1e9
+
 func usable(kap quantity.GraySquareMetre) bool {
-	return kap >= 0 && !math.IsInf(float64(kap), 0)
+	return kap >= 0 && kap <= beyond
 }
 
 // sorted sums in rising order, so that the order of events leaves no trace in the last bits.

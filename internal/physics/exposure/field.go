@@ -17,6 +17,9 @@ type field struct {
 // widest is the largest half field at unit distance that is believed: a field of 1.2 m at 1 m; judgement.
 const widest = 0.6
 
+// least is the smallest side of a field that is believed, in mm; judgement: blades do not close further.
+const least = 1
+
 // The range of kerma-area product over kerma, an area, that is believed, in cm2; judgement.
 const leastRatioArea, mostRatioArea = 1, 1000
 
@@ -64,6 +67,7 @@ func (t *tracer) reportedSize(e *procedure.Event) (width, height quantity.Millim
 	height, hasHeight := positive(e.Field.Height)
 	area, hasArea := positive(e.Field.Area)
 	mm2 := quantity.Millimetre(area.Cm2() * 100)
+	hasWidth, hasHeight, hasArea = hasWidth && width >= least, hasHeight && height >= least, hasArea && mm2 >= least*least
 	side := quantity.Millimetre(math.Sqrt(float64(mm2)))
 	switch {
 	case hasWidth && hasHeight:
@@ -117,10 +121,13 @@ func believedKAP(e *procedure.Event) (quantity.GraySquareMetre, bool) {
 	return k, ok && !e.Suspicion.Has(procedure.SuspectKAP)
 }
 
-// positive gives a value that is present, above zero and finite.
+// beyond is more than any quantity of an event can be in its canonical unit; judgement. It keeps products finite.
+const beyond = 1e9
+
+// positive gives a value that is present, above zero and of this world.
 func positive[T ~float64](o quantity.Opt[T]) (T, bool) {
 	v, ok := o.Get()
-	return v, ok && v > 0 && !math.IsInf(float64(v), 0)
+	return v, ok && v > 0 && v <= beyond
 }
 
 // kermaOf is the reference air kerma of an event: reported, else kerma-area product over the field's area at the

@@ -73,10 +73,11 @@ func (t *tracer) knowledge() Knowledge {
 }
 
 func (t *tracer) distanceKnown() Part {
+	_, measured := positive(t.facts.PatientThickness)
 	switch {
 	case !t.known.all.distances:
 		return Part{16, "distance from focus to isocentre or reference point assumed"}
-	case t.known.all.height && t.facts.PatientThickness.Present():
+	case t.known.all.height && measured:
 		return Part{3, "table height against the isocentre known, patient thickness measured"}
 	case t.known.all.height && t.body.Fitted:
 		return Part{8, "table height against the isocentre known, patient height and weight known"}

@@ -58,26 +58,43 @@ func (t *tracer) positionsOf(e *procedure.Event) positions {
 		{t.profile.Height, reported{m.TableHeight, m.TableHeightEnd}},
 	}
 	for a := range directions {
-		if start, ok := isocentric[a].start.Get(); ok {
-			out[a] = position{float64(start), float64(isocentric[a].end.Or(start)), true, true}
+		if start, end, ok := stand(isocentric[a].start, isocentric[a].end); ok {
+			out[a] = position{start, end, true, true}
 			continue
 		}
 		if t.isocentric[a] {
 			continue
 		}
 		for _, x := range explained {
-			start, ok := x.at.start.Get()
+			start, end, ok := stand(x.at.start, x.at.end)
 			if !ok || x.axis.Meaning != a.meaning() || x.axis.Sign*x.axis.Sign != 1 {
 				continue
 			}
-			sign, zero := float64(x.axis.Sign), float64(x.axis.Zero.Or(0))
-			out[a] = position{sign * (float64(start) - zero), sign * (float64(x.at.end.Or(start)) - zero), true, x.axis.Zero.Present()}
+			zero, _, zeroed := stand(x.axis.Zero, x.axis.Zero)
+			sign := float64(x.axis.Sign)
+			out[a] = position{sign * (start - zero), sign * (end - zero), true, zeroed}
 		}
 	}
 	if turn, turned := tableRows(m); turned {
 		return turnedPositions(out, turn)
 	}
 	return out
+}
+
+// farthest is the largest table position that is believed, in mm; judgement: no table stands 10 m off.
+const farthest = 1e4
+
+// stand gives a position and its end, the same where there is none; one that is not believed counts as absent.
+func stand(at, to quantity.Opt[quantity.Millimetre]) (start, end float64, ok bool) {
+	v, ok := at.Get()
+	start, end = float64(v), float64(to.Or(v))
+	if !finite(end, farthest) {
+		end = start
+	}
+	if !ok || !finite(start, farthest) {
+		return 0, 0, false
+	}
+	return start, end, true
 }
 
 // plan is what is found out about the table over the whole procedure before any event is placed.
@@ -241,7 +258,7 @@ func (t *tracer) placeOf(i int, e *procedure.Event, l lie, m rows) place {
 	out.isocentre = centre
 	t.judge(at)
 	out.table = t.slab(m, out.rest)
-	out.top = plane{under, out.rest + float64(t.profile.MattressThickness.Or(defaultMattress)), true}
+	out.top = plane{under, out.rest + float64(t.mattress()), true}
 	return out
 }
 
@@ -256,6 +273,9 @@ func (t *tracer) placeWithoutTable(i int, e *procedure.Event) place {
 // offset is how far people moved the place along the body.
 func (t *tracer) offset() float64 {
 	offset, ok := t.facts.TableOffset.Get()
+	if !finite(float64(offset), farthest) {
+		return 0
+	}
 	if ok && offset != 0 {
 		t.notes.say("place along the body moved by the offset a person gave")
 	}
@@ -297,7 +317,7 @@ func (t *tracer) depth(e *procedure.Event, height position, rest, now float64) f
 
 // mattress is its compressed thickness, table top to skin.
 func (t *tracer) mattress() quantity.Millimetre {
-	if d, ok := t.profile.MattressThickness.Get(); ok && d >= 0 {
+	if d, ok := t.profile.MattressThickness.Get(); ok && d >= 0 && d <= thickestMattress {
 		return d
 	}
 	t.notes.say("mattress thickness unknown: 30 mm where the table height counts (judgement)")

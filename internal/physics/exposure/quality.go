@@ -94,17 +94,23 @@ func (t *tracer) filtration(e *procedure.Event) (aluminium, copper quantity.Mill
 	if !seen {
 		t.now.beam = false
 	}
+	return t.total(aluminium, seen), copper
+}
+
+// total is all aluminium in the beam: the inherent filtration, or what is taken for it, beside the reported filters.
+func (t *tracer) total(aluminium quantity.Millimetre, seen bool) quantity.Millimetre {
 	inherent, known := t.profile.InherentAluminium.Get()
+	known = known && inherent >= 0 && inherent <= thickestAluminium
 	switch {
 	case known && !seen:
 		t.notes.say("no added filter reported: the profile's inherent filtration alone")
-		return inherent, copper
+		return inherent
 	case known:
-		return inherent + aluminium, copper
+		return inherent + aluminium
 	case aluminium > 0:
 		t.now.inherent = false
 		t.notes.say("inherent filtration unknown: 2.5 mm Al beside the reported filters (judgement)")
-		return inherentAluminium + aluminium, copper
+		return inherentAluminium + aluminium
 	}
 	t.now.inherent = false
 	if seen {
@@ -112,7 +118,7 @@ func (t *tracer) filtration(e *procedure.Event) (aluminium, copper quantity.Mill
 	} else {
 		t.notes.say("filtration missing: 3.0 mm Al and no copper (judgement)")
 	}
-	return defaultAluminium, copper
+	return defaultAluminium
 }
 
 // thickness is the middle of the reported thinnest and thickest, whichever order they came in.

@@ -19,6 +19,9 @@ const (
 	defaultTableLength quantity.Millimetre              = 2800
 	// Compressed mattress; source: 2 to 5 cm known from memory, no printed source; judgement.
 	defaultMattress quantity.Millimetre = 30
+	// Thicker mattresses and heavier layers are not believed; judgement.
+	thickestMattress quantity.Millimetre              = 500
+	heaviestLayer    quantity.GramPerSquareCentimetre = 50
 )
 
 // layers are the table's layers in beam materials. It returns ErrProfile for a material it does not know.
@@ -30,12 +33,19 @@ func (t *tracer) layers() ([]beam.Layer, error) {
 	var out []beam.Layer
 	for _, l := range t.profile.Layers {
 		material, ok := materialOf(l.Material)
-		if !ok || !(l.Mass >= 0) {
+		if !ok || !(l.Mass >= 0 && l.Mass <= heaviestLayer) {
 			return nil, fmt.Errorf("%w: table layer of %q, %v g/cm2; want carbon_fibre, foam, aluminium, water or pmma", ErrProfile, l.Material, float64(l.Mass))
 		}
 		out = append(out, beam.Layer{Material: material, Mass: l.Mass})
 	}
 	return out, nil
+}
+
+func orDefault(o quantity.Opt[quantity.Millimetre], usual quantity.Millimetre) quantity.Millimetre {
+	if v, ok := positive(o); ok {
+		return v
+	}
+	return usual
 }
 
 func materialOf(name string) (beam.Material, bool) {
@@ -65,8 +75,8 @@ func (t *tracer) slab(m rows, depth float64) *Table {
 		Down:       down,
 		Left:       m.of(r3.Vec{X: 1}),
 		Head:       head,
-		HalfWidth:  float64(t.profile.TableWidth.Or(defaultTableWidth)) / 2,
-		HalfLength: float64(t.profile.TableLength.Or(defaultTableLength)) / 2,
+		HalfWidth:  float64(orDefault(t.profile.TableWidth, defaultTableWidth)) / 2,
+		HalfLength: float64(orDefault(t.profile.TableLength, defaultTableLength)) / 2,
 		Layers:     t.tableLayers,
 	}
 }

@@ -191,7 +191,7 @@ func fieldAtSkin(p procedure.Procedure, fields []Field) quantity.Opt[quantity.Sq
 	var kap, kerma float64
 	for _, f := range fields {
 		event := p.Events[f.Event]
-		k, ok := event.KAP.Get()
+		k, ok := possible(event.KAP).Get()
 		if !ok || event.Suspicion.Has(procedure.SuspectKAP) || f.Area <= 0 {
 			continue
 		}

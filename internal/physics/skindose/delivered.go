@@ -31,7 +31,7 @@ func deliveredBy(p procedure.Procedure) []delivered {
 	planes := p.Planes()
 	list := make([]delivered, 0, len(planes))
 	for _, d := range planes {
-		out := delivered{plane: d.Plane, totalKerma: d.TotalKerma, totalKAP: d.TotalKAP}
+		out := delivered{plane: d.Plane, totalKerma: possible(d.TotalKerma), totalKAP: possible(d.TotalKAP)}
 		for _, t := range p.Totals {
 			if t.Plane == d.Plane && t.Suspicion.Has(procedure.SuspectKerma) {
 				out.totalKerma = quantity.None[quantity.Gray]()
@@ -60,7 +60,7 @@ func believedSum[T ~float64](events []procedure.Event, plane procedure.Plane, su
 		if e.Plane != plane {
 			continue
 		}
-		v, ok := of(e).Get()
+		v, ok := possible(of(e)).Get()
 		if !ok || e.Suspicion.Has(suspect) {
 			lacking = true
 			continue
@@ -72,6 +72,17 @@ func believedSum[T ~float64](events []procedure.Event, plane procedure.Plane, su
 		return quantity.None[T](), false
 	}
 	return quantity.Some(total), !lacking
+}
+
+// beyond is more than any case delivers in canonical units; judgement. It keeps products finite.
+const beyond = 1e9
+
+// possible drops a value that nothing can deliver.
+func possible[T ~float64](o quantity.Opt[T]) quantity.Opt[T] {
+	if v, ok := o.Get(); ok && v >= 0 && v <= beyond {
+		return o
+	}
+	return quantity.None[T]()
 }
 
 // remainder is the kerma for which there is no geometry.

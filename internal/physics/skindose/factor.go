@@ -2,7 +2,6 @@ package skindose
 
 import (
 	"fmt"
-	"math"
 
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
@@ -51,8 +50,8 @@ func refusal(f procedure.Factor, known bool, day, signedBy string) string {
 		return "no calibration factor on file"
 	case signedBy == "":
 		return "the calibration factor on file is not signed"
-	case !(f.Value > 0) || math.IsInf(f.Value, 1):
-		return "the calibration factor on file is not a positive number"
+	case !f.Believable():
+		return "the calibration factor on file is not a positive number from 0.1 to 10 with an uncertainty of 0 to 100 %"
 	case day == "" && (f.From != "" || f.Until != ""):
 		return "the day of the procedure is not known, so the calibration factor may be out of date"
 	case day != "" && f.From != "" && day < f.From:
