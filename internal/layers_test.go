@@ -34,6 +34,7 @@ var layers = [][]string{
 	{"internal/access", "internal/export", "internal/ingest"},
 	{"internal/httpapi", "internal/web"},
 	{"internal/demo"},
+	{"internal/crashtest"},
 	{"cmd", "scripts"},
 }
 

@@ -10,8 +10,9 @@ import (
 	"syscall"
 )
 
-// Variable names the environment variable that holds "step" or "step:n", the n-th time a step is reached.
-const Variable = "AFTERBEAM_CRASH_AT"
+// Variable names the environment variable that holds "step" or "step:n", the n-th time a step is reached. It has not the
+// prefix of the settings, which refuse what they do not know.
+const Variable = "CRASH_AT"
 
 var reached atomic.Int64
 

@@ -1,0 +1,313 @@
+package crashtest_test
+
+import (
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"net/http"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"afterbeam/internal/crashpoint"
+	"afterbeam/internal/peer"
+)
+
+// firstSeed is the seed of the first round; each round has the next.
+const firstSeed = 20261125
+
+// extent says how much is done.
+type extent struct {
+	repeats int // kills at each named step through each set of doors
+	random  int // kills at random times
+	rounds  int // over how many stores each of the two is spread
+}
+
+func howMuch(t *testing.T) extent {
+	t.Helper()
+	wanted := os.Getenv("AFTERBEAM_CRASH")
+	if ci := os.Getenv("CI"); wanted == "" && (ci == "1" || ci == "true") {
+		wanted = "slice"
+	}
+	switch wanted {
+	case "full": // 12 steps x 3 sets of doors x 67 = 2,412, and 4,000
+		return extent{repeats: 67, random: 4000, rounds: 67}
+	case "slice":
+		return extent{repeats: 2, random: 40, rounds: 2}
+	case "", "quick":
+		return extent{random: 2, rounds: 1}
+	}
+	require.FailNow(t, "AFTERBEAM_CRASH wants quick, slice or full")
+	return extent{}
+}
+
+// kill is one kill of a round.
+type kill struct {
+	step         crashpoint.Step // "" for a random time
+	nth          int
+	http, folder bool
+	after        time.Duration
+	starting     bool // at a random time of the start
+	stopping     bool // after it was told to stop
+}
+
+func (k kill) String() string {
+	if k.step != "" {
+		return fmt.Sprintf("%s:%d http %t folder %t", k.step, k.nth, k.http, k.folder)
+	}
+	return fmt.Sprintf("after %v, while starting %t, while stopping %t", k.after, k.starting, k.stopping)
+}
+
+// perStep says how often a step may be passed before it kills. Commits are more frequent than reports.
+func perStep(step crashpoint.Step, rng *rand.Rand) int {
+	if step == crashpoint.BeforeCommit || step == crashpoint.AfterCommit {
+		return 1 + rng.IntN(30)
+	}
+	return 1 + rng.IntN(6)
+}
+
+// namedKills gives the kills of one round at every step, through each set of doors, in the order of chance.
+func namedKills(repeats int, folder bool, rng *rand.Rand) []kill {
+	var list []kill
+	for _, step := range crashpoint.Steps() {
+		for range repeats {
+			list = append(list, kill{step: step, http: true})
+			if folder {
+				list = append(list, kill{step: step, folder: true}, kill{step: step, http: true, folder: true})
+			}
+		}
+	}
+	for i := range list {
+		list[i].nth = perStep(list[i].step, rng)
+		if list[i].folder && !list[i].http {
+			list[i].nth = 1 + (list[i].nth-1)/2
+		}
+	}
+	rng.Shuffle(len(list), func(i, j int) { list[i], list[j] = list[j], list[i] })
+	return list
+}
+
+// randomKills gives kills at random times: most under load, some during the start and some during an orderly stop.
+func randomKills(n int, rng *rand.Rand) []kill {
+	list := make([]kill, n)
+	for i := range list {
+		k := kill{http: true, folder: true, after: time.Duration(rng.Int64N(int64(400 * time.Millisecond)))}
+		switch rng.IntN(10) {
+		case 0, 1:
+			k.starting = true
+			k.after /= 4
+		case 2:
+			k.stopping = true
+		}
+		list[i] = k
+	}
+	return list
+}
+
+// TestKilled kills the service at each named step and at random, starts it again, and holds the ledger of the senders
+// against the store after every kill; in the end also the totals against the truth, the interface against both, and the
+// whole state against that of a service which was never killed.
+func TestKilled(t *testing.T) {
+	peer.Need(t, "sqlite3")
+	extent := howMuch(t)
+	total := 0
+	for round := range extent.rounds {
+		rng := rand.New(rand.NewPCG(firstSeed, uint64(round))) //nolint:gosec // to be had again
+		s := newSite(t)
+		if !s.folder {
+			t.Log("the watched folder is not there: only HTTP is used")
+		}
+		var kills []kill
+		if extent.repeats == 0 { // the quick round: every other step, and a few at random
+			for i, k := range namedKills(1, false, rng) {
+				if i < 10 {
+					k.folder = s.folder && i%2 == 0
+					kills = append(kills, k)
+				}
+			}
+		} else {
+			kills = namedKills(extent.repeats/extent.rounds, s.folder, rng)
+		}
+		kills = append(kills, randomKills(extent.random/extent.rounds, rng)...)
+		t.Run(fmt.Sprintf("round %d", round), func(t *testing.T) {
+			r := &killing{site: s, world: newWorld(firstSeed + uint64(round)), checker: newChecker(s), seed: firstSeed + uint64(round)}
+			r.run(t, kills)
+		})
+		total += len(kills)
+	}
+	t.Logf("%d kills, seeds %d to %d; with no loss in N kills the chance of a loss in one lies below 3/N = %.1e (95 %%), and not at 0",
+		total, firstSeed, firstSeed+extent.rounds-1, 3/float64(total))
+}
+
+// killing is one round of kills on one store.
+type killing struct {
+	site    *site
+	world   *world
+	checker *checker
+	load    *load
+	seed    uint64
+}
+
+func (r *killing) run(t *testing.T, kills []kill) {
+	var err error
+	r.load, err = newLoad(r.site, r.world)
+	require.NoError(t, err)
+	for i, k := range kills {
+		require.NoError(t, r.once(k), "kill %d of seed %d: %v", i, r.seed, k)
+		require.Empty(t, r.load.faults, "kill %d of seed %d: %v", i, r.seed, k)
+	}
+	p, err := r.site.start()
+	require.NoError(t, err)
+	r.finish(t, p)
+	assert.Empty(t, r.load.faults)
+	t.Logf("seed %d: %d kills, %d answers for %d objects of %d studies, slowest start %v, slowest ready after it %v", r.seed, len(kills),
+		r.load.answers, len(r.world.parcels), r.world.studies, r.site.startMax.Round(time.Millisecond), r.site.readyMax.Round(time.Millisecond))
+	killed, err := r.site.state()
+	require.NoError(t, err)
+	require.NoError(t, p.stop())
+	r.undisturbed(t, killed)
+}
+
+// once starts the service with load and has it killed; then it compares ledger and store with the next start under way.
+func (r *killing) once(k kill) error {
+	r.load.through(k.http, k.folder)
+	var environ []string
+	if k.step != "" {
+		environ = append(environ, fmt.Sprintf("%s=%s:%d", "CRASH_AT", k.step, k.nth))
+	}
+	if k.starting {
+		p, _, err := r.site.launch(environ...)
+		if err != nil {
+			return err
+		}
+		time.Sleep(k.after)
+		p.kill()
+		return nil
+	}
+	p, err := r.site.start(environ...)
+	if err != nil && !(errors.Is(err, errDied) && k.step != "" && p.killed()) {
+		return fmt.Errorf("%w:\n%s", err, p.err.String())
+	}
+	if err == nil {
+		if err := r.under(p, k); err != nil {
+			return err
+		}
+	}
+	if !p.killed() {
+		return fmt.Errorf("it ended with %v instead of a kill:\n%s", p.state, p.err.String())
+	}
+	return nil
+}
+
+// unreached is how long a step may take to be reached under load.
+const unreached = 20 * time.Second
+
+func (r *killing) under(p *process, k kill) error {
+	defer r.load.serve("")
+	if k.step == "" {
+		if err := r.site.ready(p); err != nil {
+			return err
+		}
+	}
+	r.load.serve(p.address)
+	// What was acknowledged before the last kill must be there now, under load as well.
+	verdict, err := r.checker.kept()
+	if err != nil && k.step == "" || err == nil && verdict.err() != nil {
+		return errors.Join(err, verdict.err())
+	}
+	if k.step != "" {
+		select {
+		case <-p.dead:
+			return nil
+		case <-time.After(unreached):
+			p.kill()
+			return fmt.Errorf("the step was not reached within %v:\n%s", unreached, tail(p.err.String()))
+		}
+	}
+	time.Sleep(k.after)
+	if k.stopping {
+		if err := p.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+			return err
+		}
+		time.Sleep(k.after / 10)
+	}
+	p.kill()
+	if k.stopping && p.state.Success() {
+		return errStopped
+	}
+	return nil
+}
+
+// errStopped tells that an orderly stop was faster than the kill.
+var errStopped = errors.New("stopped before the kill")
+
+func tail(text string) string { return text[max(0, len(text)-4000):] }
+
+// finish has everything sent, read and assessed, and compares all.
+func (r *killing) finish(t *testing.T, p *process) {
+	t.Helper()
+	require.NoError(t, r.site.ready(p))
+	r.load.serve(p.address)
+	require.NoError(t, r.load.drain(2*time.Minute), "seed %d", r.seed)
+	require.NoError(t, r.site.settled(2*time.Minute), "seed %d", r.seed)
+	kept, err := r.checker.kept()
+	require.NoError(t, err)
+	assert.NoError(t, kept.err(), "seed %d", r.seed)
+	read, err := r.checker.read(r.world)
+	require.NoError(t, err)
+	assert.NoError(t, read.err(), "seed %d", r.seed)
+	assert.NoError(t, r.checker.over(p, r.world), "seed %d", r.seed)
+	for _, check := range [][]string{{"verify"}, {"audit", "verify"}} {
+		text, err := r.site.command(check...)
+		assert.NoError(t, err, "afterbeam %s: %s", strings.Join(check, " "), text)
+	}
+}
+
+// settled waits until no job is due.
+func (s *site) settled(within time.Duration) error {
+	var rows []struct{ N int }
+	for begin := time.Now(); time.Since(begin) < within; time.Sleep(50 * time.Millisecond) {
+		err := s.query(&rows, `SELECT COUNT(*) AS n FROM job WHERE state = 'leased' OR state = 'ready' AND due_at <= strftime('%Y-%m-%dT%H:%M:%f', 'now', '+1 minute')`)
+		if err != nil {
+			return err
+		}
+		if rows[0].N == 0 {
+			return nil
+		}
+	}
+	return fmt.Errorf("%d jobs are left after %v", rows[0].N, within)
+}
+
+// undisturbed sends the same once more to a service that is not killed, in another order, and compares the outcome.
+func (r *killing) undisturbed(t *testing.T, killed string) {
+	t.Helper()
+	s := &site{binary: r.site.binary, dir: t.TempDir(), folder: r.site.folder}
+	fresh := newSite(t)
+	s.dir, s.door, s.eye = fresh.dir, fresh.door, fresh.eye
+	p, err := s.start()
+	require.NoError(t, err)
+	parcels := slices.Clone(r.world.parcels)
+	rng := rand.New(rand.NewPCG(r.seed, 1)) //nolint:gosec // to be had again
+	rng.Shuffle(len(parcels), func(i, j int) { parcels[i], parcels[j] = parcels[j], parcels[i] })
+	for _, one := range parcels {
+		status, text, err := call(p.address, http.MethodPost, "/v1/reports", s.door, "application/dicom", one.raw)
+		require.NoError(t, err)
+		require.Contains(t, map[kind][]int{dose: {201}, odd: {202}, junk: {400}}[one.kind], status, "%s", text)
+	}
+	require.NoError(t, s.settled(2*time.Minute))
+	whole, err := s.state()
+	require.NoError(t, err)
+	require.NoError(t, p.stop())
+	if whole != killed {
+		_ = os.WriteFile(filepath.Join(os.TempDir(), "crash-killed.txt"), []byte(killed), 0o600) // for the developer
+		_ = os.WriteFile(filepath.Join(os.TempDir(), "crash-whole.txt"), []byte(whole), 0o600)
+	}
+	assert.Equal(t, strings.Split(whole, "\n"), strings.Split(killed, "\n"), "state of seed %d", r.seed)
+}
