@@ -23,10 +23,7 @@ func (db *DB) Backup(ctx context.Context, to string) (err error) {
 		return err
 	}
 	name := filepath.Join(to, databaseFile)
-	if _, err := db.read.ExecContext(ctx, `VACUUM INTO $1`, name); err != nil {
-		return kind(fmt.Errorf("copy database: %w", ended(ctx, err)))
-	}
-	if err := syncFile(name); err != nil {
+	if err := db.copyDatabase(ctx, name); err != nil {
 		return kind(fmt.Errorf("copy database: %w", err))
 	}
 	target, err := object.New(object.Disk{}, to, largestObject)
@@ -44,6 +41,21 @@ func (db *DB) Backup(ctx context.Context, to string) (err error) {
 		return err
 	}
 	return db.Note(ctx, System("backup"), audit.Record{Action: "store.backup", After: head.Hash})
+}
+
+// copyDatabase writes the database as it stands now to a new file. It does so on a connection of its own: the writer
+// would keep everyone waiting, and the readers may write nowhere.
+func (db *DB) copyDatabase(ctx context.Context, to string) (err error) {
+	own, err := sql.Open("sqlite", dsn(filepath.Join(db.dir, databaseFile), false))
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, own.Close()) }()
+	own.SetMaxOpenConns(1)
+	if _, err := own.ExecContext(ctx, `VACUUM INTO $1`, to); err != nil {
+		return ended(ctx, err)
+	}
+	return syncFile(to)
 }
 
 // makeEmpty makes a folder and refuses one that holds anything.

@@ -153,16 +153,25 @@ func dsn(name string, readOnly bool) string {
 	return (&url.URL{Scheme: "file", Opaque: (&url.URL{Path: name}).EscapedPath(), RawQuery: q.Encode()}).String()
 }
 
-func migrate(ctx context.Context, db *sql.DB, beside bool) error {
+// provider is the way of the schema up and down.
+func provider(db *sql.DB) (*goose.Provider, error) {
 	folder, err := fs.Sub(migrations, "migrations/sqlite")
+	if err != nil {
+		return nil, err
+	}
+	way, err := goose.NewProvider(goose.DialectSQLite3, db, folder)
+	if err != nil {
+		return nil, fmt.Errorf("read migrations: %w", err)
+	}
+	return way, nil
+}
+
+func migrate(ctx context.Context, db *sql.DB, beside bool) error {
+	way, err := provider(db)
 	if err != nil {
 		return err
 	}
-	provider, err := goose.NewProvider(goose.DialectSQLite3, db, folder)
-	if err != nil {
-		return fmt.Errorf("read migrations: %w", err)
-	}
-	current, target, err := provider.GetVersions(ctx)
+	current, target, err := way.GetVersions(ctx)
 	if err != nil {
 		return fmt.Errorf("read schema version: %w", err)
 	}
@@ -172,7 +181,7 @@ func migrate(ctx context.Context, db *sql.DB, beside bool) error {
 	if beside && current < target {
 		return fmt.Errorf("%w: the database has schema %d, this program wants %d: let the service migrate it first", ErrInvalid, current, target)
 	}
-	if _, err := provider.Up(ctx); err != nil {
+	if _, err := way.Up(ctx); err != nil {
 		return fmt.Errorf("migrate schema: %w", err)
 	}
 	return nil

@@ -26,5 +26,8 @@ func (l *folderLock) release() error {
 	if l == nil {
 		return nil
 	}
-	return l.file.Close()
+	if err := l.file.Close(); err != nil && !errors.Is(err, os.ErrClosed) {
+		return err
+	}
+	return nil
 }

@@ -1,0 +1,134 @@
+package conformance
+
+import (
+	"context"
+	"fmt"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"afterbeam/internal/audit"
+	"afterbeam/internal/store"
+)
+
+func auditTests() []test {
+	return []test{
+		{"a failing change leaves no record", failingChange},
+		{"a view is on the record before it is answered", views},
+		{"many views at once", manyViews},
+		{"no view is answered by a closed store", viewAfterClose},
+		{"the chain verifies and is anchored", chainAndAnchor},
+		{"a clock that goes back does not break the chain", clockBack},
+	}
+}
+
+func failingChange(t *testing.T, s *site) {
+	s.keep(t, "a report", "")
+	_, err := s.db.AddAccount(ctx(), person, "taken", "admin", nil)
+	require.NoError(t, err)
+	before := s.records(t)
+	_, err = s.db.AddAccount(ctx(), person, "taken", "admin", nil)
+	require.ErrorIs(t, err, store.ErrConflict)
+	require.ErrorIs(t, s.db.RevokeToken(ctx(), person, "none", "x"), store.ErrNotFound)
+	require.ErrorIs(t, s.db.Reread(ctx(), person, "none", "x"), store.ErrNotFound)
+	done, cancel := context.WithCancel(ctx())
+	cancel()
+	require.ErrorIs(t, s.db.Note(done, person, audit.Record{Action: "late"}), context.Canceled)
+	assert.Equal(t, before, s.records(t))
+}
+
+func views(t *testing.T, s *site) {
+	require.NoError(t, s.db.Viewed(ctx(), person, "patient.view", "case", "patient"))
+	s.reopen(t)
+	got := s.last(t)
+	assert.Equal(t, []string{"patient.view", "case", "patient", "done"}, []string{got.Action, got.Object, got.Patient, got.Outcome})
+	assert.Equal(t, []string{person.Account, person.Role, person.Session, person.Source}, []string{got.Actor, got.Role, got.Session, got.Source})
+	assert.Equal(t, "conformance", got.Version)
+	done, cancel := context.WithCancel(ctx())
+	cancel()
+	require.ErrorIs(t, s.db.Viewed(done, person, "patient.view", "case", "patient"), context.Canceled)
+}
+
+// manyViews makes more views than one page of the chain holds, all at once.
+func manyViews(t *testing.T, s *site) {
+	const people, each = 60, 20
+	var wait sync.WaitGroup
+	failed := make(chan error, people*each)
+	for i := range people {
+		wait.Go(func() {
+			for k := range each {
+				if err := s.db.Viewed(ctx(), person, "patient.view", fmt.Sprintf("%d/%d", i, k), "patient"); err != nil {
+					failed <- err
+				}
+			}
+		})
+	}
+	wait.Wait()
+	close(failed)
+	require.NoError(t, <-failed)
+	seen := map[string]int{}
+	for _, r := range s.records(t) {
+		seen[r.Object]++
+	}
+	assert.Len(t, seen, people*each, "each once")
+	head, err := audit.Verify(s.db.AuditRecords(ctx()), nil)
+	require.NoError(t, err)
+	assert.Equal(t, uint64(people*each), head.Sequence)
+}
+
+func viewAfterClose(t *testing.T, s *site) {
+	require.NoError(t, s.db.Close())
+	err := s.db.Viewed(ctx(), person, "patient.view", "case", "patient")
+	require.ErrorIs(t, err, store.ErrUnavailable)
+	require.NoError(t, s.db.Close(), "closing again is harmless")
+}
+
+func chainAndAnchor(t *testing.T, s *site) {
+	head, err := s.db.AuditHead(ctx())
+	require.NoError(t, err)
+	assert.Equal(t, audit.Head{Hash: audit.Genesis}, head)
+	anchor, err := s.db.ReadAnchor("")
+	require.NoError(t, err)
+	assert.Nil(t, anchor, "none yet")
+	for i := range 5 {
+		require.NoError(t, s.db.Note(ctx(), person, audit.Record{Action: "sign.in", Object: fmt.Sprint(i), Outcome: "refused"}))
+	}
+	written, err := s.db.Anchor(ctx())
+	require.NoError(t, err)
+	assert.Equal(t, uint64(5), written.Sequence)
+	require.NoError(t, s.db.Note(ctx(), person, audit.Record{Action: "sign.in"}))
+	anchor, err = s.db.ReadAnchor("")
+	require.NoError(t, err)
+	assert.Equal(t, &written, anchor)
+	v, err := s.db.Verify(ctx(), anchor)
+	require.NoError(t, err)
+	assert.True(t, v.Sound())
+	assert.Equal(t, 6, v.AuditRecords)
+	page, err := s.db.AuditAfter(ctx(), 2, 3)
+	require.NoError(t, err)
+	require.Len(t, page, 3)
+	assert.Equal(t, []uint64{3, 4, 5}, []uint64{page[0].Sequence, page[1].Sequence, page[2].Sequence})
+	assert.Equal(t, "refused", page[0].Outcome)
+	page, err = s.db.AuditAfter(ctx(), 6, 3)
+	require.NoError(t, err)
+	assert.Empty(t, page)
+	forged := written
+	forged.Hash = audit.Genesis
+	v, err = s.db.Verify(ctx(), &forged)
+	require.NoError(t, err)
+	require.ErrorIs(t, v.Chain, audit.ErrBroken)
+	assert.False(t, v.Sound())
+}
+
+func clockBack(t *testing.T, s *site) {
+	require.NoError(t, s.db.Note(ctx(), person, audit.Record{Action: "one"}))
+	s.clock.forward(-24 * time.Hour)
+	require.NoError(t, s.db.Note(ctx(), person, audit.Record{Action: "two"}))
+	_, err := audit.Verify(s.db.AuditRecords(ctx()), nil)
+	require.NoError(t, err)
+	all := s.records(t)
+	assert.Equal(t, all[0].Time, all[1].Time)
+}
