@@ -1,6 +1,10 @@
 package procedure
 
-import "afterbeam/internal/quantity"
+import (
+	"time"
+
+	"afterbeam/internal/quantity"
+)
 
 // State tells whether more reports of a procedure are to be expected.
 type State uint8
@@ -52,6 +56,20 @@ type Procedure struct {
 	// Linked names the devices of the other procedures of the same study.
 	Linked   []string
 	Findings []Finding
+}
+
+// AgeYears is the reported age, else that by birth date and start in years of 365.25 days; absent when neither is known.
+func (p Procedure) AgeYears() quantity.Opt[float64] {
+	if p.Patient.AgeYears.Present() {
+		return p.Patient.AgeYears
+	}
+	born, errBorn := time.Parse(time.DateOnly, p.Patient.BirthDate)
+	day, errDay := time.Parse(time.DateOnly, p.Start.LocalDate())
+	if errBorn != nil || errDay != nil {
+		return quantity.None[float64]()
+	}
+	const hoursPerYear = 24 * 365.25
+	return quantity.Some(day.Sub(born).Hours() / hoursPerYear)
 }
 
 // PlaneDose is what one plane delivered, once from the totals and once from the events.

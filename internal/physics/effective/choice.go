@@ -3,7 +3,6 @@ package effective
 import (
 	"math"
 	"slices"
-	"time"
 
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
@@ -53,7 +52,7 @@ func personOf(in Input) person {
 	if p.sex == "" {
 		p.sex = in.Procedure.Patient.Sex
 	}
-	for _, age := range []quantity.Opt[float64]{in.Facts.AgeYears, in.Procedure.Patient.AgeYears, ageAtStart(in.Procedure)} {
+	for _, age := range []quantity.Opt[float64]{in.Facts.AgeYears, in.Procedure.AgeYears()} {
 		// An age of more than 130 years is a slip of the keyboard. Judgement.
 		if years, ok := age.Get(); ok && years >= 0 && years <= 130 {
 			p.age = age
@@ -62,19 +61,6 @@ func personOf(in Input) person {
 	}
 	p.notes = append(p.notes, "age unknown: counted as an adult")
 	return p
-}
-
-// ageAtStart gives the age by birth date and start in years of 365.25 days, absent when either is lacking.
-func ageAtStart(p procedure.Procedure) quantity.Opt[float64] {
-	born, err := time.Parse(time.DateOnly, p.Patient.BirthDate)
-	if err != nil {
-		return quantity.None[float64]()
-	}
-	day, err := time.Parse(time.DateOnly, p.Start.LocalDate())
-	if err != nil {
-		return quantity.None[float64]()
-	}
-	return quantity.Some(day.Sub(born).Hours() / 24 / 365.25)
 }
 
 // row chooses the line of the table for a share, or says why there is none.

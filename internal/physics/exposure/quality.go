@@ -85,6 +85,7 @@ func (t *tracer) filtration(e *procedure.Event) (aluminium, copper quantity.Mill
 			copper, seen = copper+thickness, true
 		default:
 			if thickness > 0 {
+				t.now.beam = false
 				t.find(e, "filter-metal", procedure.Reduced, "X-Ray Filters",
 					"a filter of another metal than aluminium or copper is not in the spectrum model and is left out")
 				t.notes.say("filters of other metals than aluminium and copper are left out of the spectrum")

@@ -1,7 +1,6 @@
 package skindose
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 
@@ -50,7 +49,7 @@ func (e *Estimate) draw(in Input, cal calibration) (*drawing, string) {
 			return nil, "no map: " + err.Error()
 		}
 	}
-	d.leaveOutMisses(in.Procedure)
+	d.leaveOutMisses(in.Procedure, cal.factor)
 	d.class = d.budget.Class()
 	if course.Knowledge.LittleKnown {
 		d.class = LittleKnown
@@ -89,34 +88,38 @@ func (d *drawing) compare(calibratedShots, shots []exposure.Shot, tissue beam.Ma
 	return nil
 }
 
-// leaveOutMisses counts an event whose beams hit no skin as one without a place: a beam goes through the patient, so the
-// geometry must be wrong.
-func (d *drawing) leaveOutMisses(p procedure.Procedure) {
-	missed := map[int]quantity.Gray{}
-	hit := func(event int) bool {
-		_, found := slices.BinarySearchFunc(d.result.Fields, event, func(f Field, event int) int { return cmp.Compare(f.Event, event) })
-		return found
+// leaveOutMisses counts what hits no skin, of an event or of a part of its arc, as kerma without a place: a beam goes
+// through the patient, so the geometry must be wrong. factor is that of the irradiated kerma over the displayed.
+func (d *drawing) leaveOutMisses(p procedure.Procedure, factor float64) {
+	fired, landed := map[int]quantity.Gray{}, map[int]quantity.Gray{}
+	for i := range d.shots {
+		fired[d.shots[i].Event] += d.shots[i].Kerma
 	}
-	d.shots = slices.DeleteFunc(slices.Clone(d.shots), func(s exposure.Shot) bool {
-		if hit(s.Event) {
-			return false
-		}
-		missed[s.Event] += s.Kerma
-		return true
-	})
+	for _, f := range d.result.Fields {
+		landed[f.Event] = f.Kerma / quantity.Gray(factor)
+	}
+	const rounding = 1e-9
+	missed := 0
 	for event := range p.Events {
-		if kerma, ok := missed[event]; ok {
-			d.unplaced = append(d.unplaced, exposure.Unplaced{Event: event, Kerma: quantity.Some(kerma), Reason: "its beam hits no skin of the body"})
+		if lost := fired[event] - landed[event]; lost > rounding*fired[event] {
+			missed++
+			d.unplaced = append(d.unplaced, exposure.Unplaced{Event: event, Kerma: quantity.Some(lost), Reason: "its beam hits no skin of the body"})
 		}
 	}
-	if len(missed) > 0 {
-		d.said = append(d.said, fmt.Sprintf("the beams of %d events hit no skin of the body: their kerma counts as kerma without geometry", len(missed)))
+	if missed == 0 {
+		return
 	}
+	d.shots = slices.DeleteFunc(slices.Clone(d.shots), func(s exposure.Shot) bool { return landed[s.Event] == 0 })
+	for i := range d.shots {
+		event := d.shots[i].Event
+		d.shots[i].Kerma *= min(1, landed[event]/fired[event])
+	}
+	d.said = append(d.said, fmt.Sprintf("the beams of %d events hit no skin of the body, wholly or on a part of their way: that kerma counts as kerma without geometry", missed))
 }
 
 // SizeOf gives the size of the body model: what people added before what the report says.
 func SizeOf(p procedure.Procedure, facts procedure.Facts) body.Size {
-	size := body.Size{AgeYears: p.Patient.AgeYears, Height: p.Patient.Height, Weight: p.Patient.Weight}
+	size := body.Size{AgeYears: p.AgeYears(), Height: p.Patient.Height, Weight: p.Patient.Weight}
 	if facts.AgeYears.Present() {
 		size.AgeYears = facts.AgeYears
 	}

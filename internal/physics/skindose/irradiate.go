@@ -141,7 +141,9 @@ func fieldsOf(entries []entry) []Field {
 		}
 		if kerma > 0 {
 			const perSquareMetre = 1e6 // mm2
-			fields = append(fields, Field{entries[first].event, quantity.SquareMetre(sum / kerma / perSquareMetre)})
+			fields = append(fields, Field{
+				Event: entries[first].event, Area: quantity.SquareMetre(sum / kerma / perSquareMetre), Kerma: quantity.Gray(kerma),
+			})
 		}
 		first = end
 	}

@@ -36,6 +36,8 @@ type Field struct {
 	// Area is measured perpendicular to the beam at the distance of the patch nearest to its axis, the mean by kerma
 	// for an event of several shots.
 	Area quantity.SquareMetre
+	// Kerma is the reference air kerma of the shots that hit the body.
+	Kerma quantity.Gray
 }
 
 // PeakDose gives the dose of the peak patch, 0 when no patch has any.
