@@ -21,6 +21,9 @@ import (
 // Source: SIR 2009 (Stecker et al, J Vasc Interv Radiol 20:S263; known from memory).
 const windowDays = 60
 
+// thisProcedure is the scope of the flags of one case alone.
+const thisProcedure = "this procedure"
+
 // assess does the whole way of one study: its reports -> procedures -> estimates -> flags, each case a new version where
 // anything changed.
 func (p *Pipeline) assess(ctx context.Context, job store.Job) error {
@@ -68,7 +71,7 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 	}
 	return guarded(p.Log, p.limit(), func() (store.Version, error) {
 		a := p.Method.Assess(d, facts)
-		v := store.Version{Case: caseOf(a, patient), Methods: p.methods(), Flags: Flags("this procedure", a.Levels)}
+		v := store.Version{Case: caseOf(a, patient), Methods: p.methods(), Flags: Flags(thisProcedure, a.Levels)}
 		p.addWindow(&v, a, before.Case, others)
 		if err := p.encode(&v, a); err != nil {
 			return v, err

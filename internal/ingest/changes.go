@@ -2,7 +2,8 @@ package ingest
 
 import (
 	"fmt"
-	"strconv"
+	"reflect"
+	"slices"
 	"strings"
 
 	"afterbeam/internal/followup/assessment"
@@ -12,7 +13,7 @@ import (
 	"afterbeam/internal/store"
 )
 
-// changes says in words what differs from the version before.
+// changes says in words what differs from the version before, the causes first and then what they did.
 func changes(before, now store.Version, a assessment.Assessment) string {
 	if before.Case.ID == "" {
 		return "first estimate"
@@ -21,100 +22,99 @@ func changes(before, now store.Version, a assessment.Assessment) string {
 		return ""
 	}
 	var words []string
-	say := func(format string, args ...any) { words = append(words, fmt.Sprintf(format, args...)) }
-	if before.Methods != now.Methods {
-		say("methods or tables are new")
+	say := func(is bool, format string, args ...any) {
+		if is {
+			words = append(words, fmt.Sprintf(format, args...))
+		}
 	}
+	say(before.Methods != now.Methods, "methods, tables or levels are new")
 	if old, err := archive.ReadProcedure(before.Body); err == nil {
-		if n := fresh(a.Procedure.ReportUIDs, old.Procedure.ReportUIDs); n > 0 {
-			say("%d new reports", n)
-		}
-		if was, is := len(old.Procedure.Events), len(a.Procedure.Events); was != is {
-			say("%d events instead of %d", is, was)
-		}
-		if len(a.Procedure.Superseded) > len(old.Procedure.Superseded) {
-			say("values of %d events were corrected", len(a.Procedure.Superseded)-len(old.Procedure.Superseded))
-		}
-		if old.Facts != a.Facts {
-			say("facts were added")
-		}
+		words = append(words, inputs(old, a)...)
+	} else {
+		say(true, "the inputs of the version before cannot be read any more")
 	}
-	if before.Case.State != now.Case.State {
-		say("%s instead of %s", now.Case.State, before.Case.State)
+	was, is := before.Case, now.Case
+	say(was.State != is.State, "%s instead of %s", is.State, was.State)
+	say(was.Class != is.Class, "class %s instead of %s", is.Class, was.Class)
+	for _, dose := range []struct {
+		name    string
+		was, is string
+	}{
+		{"Ka,r", shown(was.Kerma, 1, "Gy"), shown(is.Kerma, 1, "Gy")},
+		{"KAP", shown(was.KAP, quantity.GraySquareCentimetre, "Gy cm2"), shown(is.KAP, quantity.GraySquareCentimetre, "Gy cm2")},
+		{"peak skin dose", shown(was.PSD, 1, "Gy"), shown(is.PSD, 1, "Gy")},
+		{"effective dose", shown(was.Effective, quantity.MilliSievert, "mSv"), shown(is.Effective, quantity.MilliSievert, "mSv")},
+	} {
+		say(dose.was != dose.is, "%s %s instead of %s", dose.name, dose.is, dose.was)
 	}
-	if before.Case.FlagState != now.Case.FlagState {
-		say("flag %s instead of %s", now.Case.FlagState, before.Case.FlagState)
-	}
-	if moved(before.Case.PSD, now.Case.PSD) {
-		say("peak skin dose %s instead of %s", shown(now.Case.PSD), shown(before.Case.PSD))
-	}
-	if len(words) == 0 {
-		say("details of the result")
-	}
+	say(!reflect.DeepEqual(overWindows(before.Flags), overWindows(now.Flags)), "the sum with the patient's other procedures is another")
+	say(was.FlagState != is.FlagState, "flag %s instead of %s", is.FlagState, was.FlagState)
+	say(len(words) == 0, "details of the result")
 	return strings.Join(words, "; ")
 }
 
-func fresh(now, before []string) (n int) {
-	known := map[string]bool{}
-	for _, uid := range before {
-		known[uid] = true
-	}
-	for _, uid := range now {
-		if !known[uid] {
-			n++
+// inputs says what an assessment was made from that the one before was not.
+func inputs(old archive.Case, a assessment.Assessment) []string {
+	var words []string
+	count := func(n int, one, many string) {
+		switch {
+		case n == 1:
+			words = append(words, "1 "+one)
+		case n > 1:
+			words = append(words, fmt.Sprintf("%d %s", n, many))
 		}
 	}
-	return n
+	fresh := 0
+	for _, uid := range a.Procedure.ReportUIDs {
+		if !slices.Contains(old.Procedure.ReportUIDs, uid) {
+			fresh++
+		}
+	}
+	count(fresh, "new report", "new reports")
+	added, changed, gone := procedure.CompareEvents(old.Procedure.Events, a.Procedure.Events)
+	count(added, "event added", "events added")
+	count(changed, "event changed", "events changed")
+	count(gone, "event no longer counted", "events no longer counted")
+	if names := factsChanged(old.Facts, a.Facts); len(names) > 0 {
+		words = append(words, "given by a person: "+strings.Join(names, ", "))
+	}
+	return words
 }
 
-func moved(a, b quantity.Opt[quantity.Gray]) bool { return shown(a) != shown(b) }
+// factsChanged names the facts that differ.
+func factsChanged(was, is procedure.Facts) []string {
+	var names []string
+	for _, f := range []struct {
+		name    string
+		differs bool
+	}{
+		{"height", was.Height != is.Height},
+		{"weight", was.Weight != is.Weight},
+		{"age", was.AgeYears != is.AgeYears},
+		{"sex", was.Sex != is.Sex},
+		{"procedure class", was.Class != is.Class},
+		{"direction on the table", was.Direction != is.Direction},
+		{"posture", was.Posture != is.Posture},
+		{"table offset", was.TableOffset != is.TableOffset},
+		{"thickness", was.PatientThickness != is.PatientThickness},
+	} {
+		if f.differs {
+			names = append(names, f.name)
+		}
+	}
+	return names
+}
 
-func shown(v quantity.Opt[quantity.Gray]) string {
-	dose, ok := v.Get()
+// overWindows gives the flags of sums over several procedures.
+func overWindows(flags []store.Flag) []store.Flag {
+	return slices.DeleteFunc(slices.Clone(flags), func(f store.Flag) bool { return f.Scope == thisProcedure })
+}
+
+// shown prints a value in the unit of the given size, with three digits.
+func shown[T ~float64](v quantity.Opt[T], size T, unit string) string {
+	x, ok := v.Get()
 	if !ok {
-		return "none"
+		return "unknown"
 	}
-	return quantity.Significant(float64(dose), 3) + " Gy"
-}
-
-// factsOf gives the facts in force: the newest of each name. The names and units are those of the HTTP contract.
-func factsOf(list []store.Fact) (procedure.Facts, error) {
-	var f procedure.Facts
-	for _, fact := range list {
-		if err := setFact(&f, fact.Name, fact.Value); err != nil {
-			return f, fmt.Errorf("fact %d: %w", fact.Sequence, err)
-		}
-	}
-	return f, nil
-}
-
-func setFact(f *procedure.Facts, name, value string) error {
-	number := func() (float64, error) { return strconv.ParseFloat(value, 64) }
-	var v float64
-	var err error
-	switch name {
-	case "height_cm":
-		v, err = number()
-		f.Height = quantity.Some(quantity.Millimetre(v) * quantity.Centimetre)
-	case "weight_kg":
-		v, err = number()
-		f.Weight = quantity.Some(quantity.Kilogram(v))
-	case "age_years":
-		v, err = number()
-		f.AgeYears = quantity.Some(v)
-	case "table_offset_mm":
-		v, err = number()
-		f.TableOffset = quantity.Some(quantity.Millimetre(v))
-	case "class":
-		f.Class = value
-	case "direction":
-		f.Direction = map[string]procedure.Direction{"head_first": procedure.HeadFirst, "feet_first": procedure.FeetFirst}[value]
-	case "posture":
-		f.Posture = map[string]procedure.Posture{
-			"supine": procedure.Supine, "prone": procedure.Prone, "decubitus_left": procedure.DecubitusLeft, "decubitus_right": procedure.DecubitusRight,
-		}[value]
-	default:
-		return poison(fmt.Sprintf("no fact is named %q", name))
-	}
-	return err
+	return quantity.Significant(float64(x/size), 3) + " " + unit
 }
