@@ -13,6 +13,7 @@ import (
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/ingest/archive"
+	"afterbeam/internal/ingest/spool"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/procedure/lexicon"
 	"afterbeam/internal/report/dicomio"
@@ -31,8 +32,9 @@ type works struct {
 	log      *slog.Logger
 }
 
-// assemble opens the store and puts doors, pipeline and interface around it.
-func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger) (_ *works, err error) {
+// assemble opens the store and puts doors, pipeline and interface around it. beside opens a store that another process
+// serves.
+func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, beside bool) (_ *works, err error) {
 	method, err := siteMethod(s)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", errUsage, err)
@@ -41,14 +43,14 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger) (_ 
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", errUsage, err)
 	}
-	db, err := store.Open(ctx, store.Config{Dir: s.Store.Dir, Program: programVersion()})
+	db, err := store.Open(ctx, store.Config{Dir: s.Store.Dir, Program: programVersion(), Beside: beside})
 	if err != nil {
 		return nil, fmt.Errorf("cannot open store %q: %w", s.Store.Dir, err)
 	}
 	w := &works{settings: s, db: db, log: logger}
 	w.pipeline = &ingest.Pipeline{
 		Store: db, Method: method, Reading: reading, Summarise: casejson.Marshal, Quiet: time.Duration(s.Pipeline.QuietMinutes) * time.Minute,
-		Workers: s.Pipeline.Workers, Log: logger, Now: time.Now,
+		Workers: s.Pipeline.Workers, Fatal: w.fatal, Log: logger, Now: time.Now,
 	}
 	w.keeper = &ingest.Keeper{Vault: db, Limits: dicomio.DefaultLimits(), Fatal: w.fatal, Kept: w.pipeline.Wake}
 	w.api, err = httpapi.New(httpapi.Config{
@@ -57,6 +59,11 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger) (_ 
 	}, db, w.keeper)
 	if err != nil {
 		return nil, errors.Join(err, db.Close())
+	}
+	if s.Spool.Dir != "" {
+		w.doors = append(w.doors, func(ctx context.Context) error {
+			return spool.Run(ctx, spool.Config{Dir: s.Spool.Dir, Keeper: w.keeper, Log: logger, Now: time.Now})
+		})
 	}
 	return w, nil
 }

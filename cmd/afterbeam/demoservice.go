@@ -40,7 +40,7 @@ func startDemo(ctx context.Context, dir, profiles string, messages io.Writer) (*
 	if err != nil {
 		return nil, err
 	}
-	w, err := assemble(ctx, s, logger)
+	w, err := assemble(ctx, s, logger, false)
 	if err != nil {
 		return nil, err
 	}
@@ -116,20 +116,10 @@ func (d *demoService) deliver(ctx context.Context, names []string) error {
 	}
 	ctx, cancel := context.WithTimeout(ctx, demoWithin)
 	defer cancel()
-	for {
-		b, err := d.works.db.Backlog(ctx)
-		if err != nil {
-			return err
-		}
-		if b.Waiting == 0 || b.Oldest.After(time.Now()) {
-			return nil
-		}
-		select {
-		case <-ctx.Done():
-			return fmt.Errorf("the service did not get through its reports: %w", ctx.Err())
-		case <-time.After(20 * time.Millisecond):
-		}
+	if err := d.works.drained(ctx); err != nil {
+		return fmt.Errorf("the service did not get through its reports: %w", err)
 	}
+	return nil
 }
 
 // show asks the service what a physicist would: how many procedures, which are flagged, and what the patient of the staged

@@ -38,7 +38,7 @@ func (v *serveCommand) Run(c console) error {
 	if err != nil {
 		return err
 	}
-	w, err := assemble(ctx, s, logger)
+	w, err := assemble(ctx, s, logger, false)
 	if err != nil {
 		return err
 	}
