@@ -2,6 +2,7 @@ package procedure
 
 import (
 	"fmt"
+	"slices"
 
 	"afterbeam/internal/quantity"
 )
@@ -135,6 +136,9 @@ func acrossPlanes[T ~float64](planes []PlaneDose, value func(PlaneDose) quantity
 	if found {
 		least = quantity.Some(sum)
 	}
+	if lone(planes) {
+		missing = append(missing, PlaneA.String())
+	}
 	least = larger(least, overall)
 	if overallKnown {
 		return least, least, nil
@@ -143,6 +147,14 @@ func acrossPlanes[T ~float64](planes []PlaneDose, value func(PlaneDose) quantity
 		return quantity.None[T](), least, missing
 	}
 	return least, least, nil
+}
+
+// lone tells that there is a plane B without its plane A, whose report may be missing.
+func lone(planes []PlaneDose) bool {
+	has := func(plane Plane) bool {
+		return slices.ContainsFunc(planes, func(d PlaneDose) bool { return d.Plane == plane })
+	}
+	return has(PlaneB) && !has(PlaneA)
 }
 
 // planeFindings makes visible what one plane has and another lacks, and totals that are not the sum of their events.

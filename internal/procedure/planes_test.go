@@ -148,3 +148,17 @@ func TestCaseDoseIsNotBelowWhatIsKnown(t *testing.T) {
 		}
 	})
 }
+
+// Plane B alone is half of a biplane case: what it shows can reach a level and never lies below one.
+func TestPlaneBAloneMissesPlaneA(t *testing.T) {
+	b := procedure.PlaneTotal{Plane: procedure.PlaneB, RefKerma: quantity.Some(quantity.Gray(1)), KAP: quantity.Some(quantity.GraySquareMetre(0.01))}
+	c := procedure.Procedure{Totals: []procedure.PlaneTotal{b}}.CaseDose()
+	assert.False(t, c.Kerma.Present())
+	assert.False(t, c.KAP.Present())
+	assert.Equal(t, []string{"plane A"}, c.KermaMissing)
+	assert.Equal(t, quantity.Some(quantity.Gray(1)), c.LeastKerma)
+
+	all := procedure.PlaneTotal{Plane: procedure.PlaneAll, RefKerma: quantity.Some(quantity.Gray(3)), KAP: quantity.Some(quantity.GraySquareMetre(0.03))}
+	c = procedure.Procedure{Totals: []procedure.PlaneTotal{b, all}}.CaseDose()
+	assert.Equal(t, quantity.Some(quantity.Gray(3)), c.Kerma, "a total over all planes knows plane A")
+}

@@ -173,7 +173,7 @@ func (e *Estimate) byMap(p procedure.Procedure, d *drawing, left remainder, cal 
 	e.Class, e.Parts = d.class, d.budget
 	value := d.result.PeakDose()
 	low, high := d.budget.Range(value)
-	if left.over(rangeWithoutGeometry) {
+	if left.notable {
 		e.HighForMissing = worstRatio * quantity.Gray(cal.factor) * left.missing
 		high += e.HighForMissing
 		e.Assumptions = append(e.Assumptions, fmt.Sprintf("%s: the high end takes all of it on the peak by a lateral beam on a large patient (%s Gy)",

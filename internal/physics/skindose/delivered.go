@@ -88,6 +88,8 @@ func possible[T ~float64](o quantity.Opt[T]) quantity.Opt[T] {
 // remainder is the kerma for which there is no geometry.
 type remainder struct {
 	missing, total quantity.Gray
+	// notable tells that some plane, or all together, lack more than rounding explains.
+	notable bool
 	// unbounded tells that events without a known kerma are in no total either: the missing kerma may be more.
 	unbounded bool
 }
@@ -120,6 +122,7 @@ func remainderOf(p procedure.Procedure, planes []delivered, shots []exposure.Sho
 			missing = max(missing, total-placed[d.plane])
 		}
 		r.missing += missing
+		r.notable = r.notable || missing > rangeWithoutGeometry*(placed[d.plane]+missing)
 		r.total += placed[d.plane] + missing
 		allPlaced += placed[d.plane]
 		bounded := d.totalKerma.Present() && d.wholeKerma
@@ -129,6 +132,7 @@ func remainderOf(p procedure.Procedure, planes []delivered, shots []exposure.Sho
 		r.missing, r.total = max(r.missing, overall-allPlaced), overall
 	}
 	r.unbounded = r.unbounded && !overallWhole
+	r.notable = r.notable || r.over(rangeWithoutGeometry)
 	return r
 }
 
