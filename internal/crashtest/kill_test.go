@@ -40,7 +40,7 @@ func howMuch(t *testing.T) extent {
 	case "full": // 12 steps x 3 sets of doors x 67 = 2,412, and 4,000
 		return extent{repeats: 67, random: 4000, rounds: 67}
 	case "slice":
-		return extent{repeats: 2, random: 40, rounds: 2}
+		return extent{repeats: 4, random: 60, rounds: 2}
 	case "", "quick":
 		return extent{random: 2, rounds: 1}
 	}
@@ -74,14 +74,11 @@ func perStep(step crashpoint.Step, rng *rand.Rand) int {
 }
 
 // namedKills gives the kills of one round at every step, through each set of doors, in the order of chance.
-func namedKills(repeats int, folder bool, rng *rand.Rand) []kill {
+func namedKills(repeats int, rng *rand.Rand) []kill {
 	var list []kill
 	for _, step := range crashpoint.Steps() {
 		for range repeats {
-			list = append(list, kill{step: step, http: true})
-			if folder {
-				list = append(list, kill{step: step, folder: true}, kill{step: step, http: true, folder: true})
-			}
+			list = append(list, kill{step: step, http: true}, kill{step: step, folder: true}, kill{step: step, http: true, folder: true})
 		}
 	}
 	for i := range list {
@@ -121,19 +118,11 @@ func TestKilled(t *testing.T) {
 	for round := range extent.rounds {
 		rng := rand.New(rand.NewPCG(firstSeed, uint64(round))) //nolint:gosec // to be had again
 		s := newSite(t)
-		if !s.folder {
-			t.Log("the watched folder is not there: only HTTP is used")
-		}
 		var kills []kill
-		if extent.repeats == 0 { // the quick round: every other step, and a few at random
-			for i, k := range namedKills(1, false, rng) {
-				if i < 10 {
-					k.folder = s.folder && i%2 == 0
-					kills = append(kills, k)
-				}
-			}
+		if extent.repeats == 0 { // some steps are enough
+			kills = namedKills(1, rng)[:10]
 		} else {
-			kills = namedKills(extent.repeats/extent.rounds, s.folder, rng)
+			kills = namedKills(extent.repeats/extent.rounds, rng)
 		}
 		kills = append(kills, randomKills(extent.random/extent.rounds, rng)...)
 		t.Run(fmt.Sprintf("round %d", round), func(t *testing.T) {
@@ -288,9 +277,7 @@ func (s *site) settled(within time.Duration) error {
 // undisturbed sends the same once more to a service that is not killed, in another order, and compares the outcome.
 func (r *killing) undisturbed(t *testing.T, killed string) {
 	t.Helper()
-	s := &site{binary: r.site.binary, dir: t.TempDir(), folder: r.site.folder}
-	fresh := newSite(t)
-	s.dir, s.door, s.eye = fresh.dir, fresh.door, fresh.eye
+	s := newSite(t)
 	p, err := s.start()
 	require.NoError(t, err)
 	parcels := slices.Clone(r.world.parcels)

@@ -41,13 +41,11 @@ func newLoad(s *site, w *world) (*load, error) {
 	if err != nil {
 		return nil, err
 	}
-	load := &load{site: s, world: w, ledger: l, http: true, folder: s.folder}
+	load := &load{site: s, world: w, ledger: l, http: true, folder: true}
 	for range senders {
 		load.running.Go(load.sendHTTP)
 	}
-	if s.folder {
-		load.running.Go(load.sendFolder)
-	}
+	load.running.Go(load.sendFolder)
 	return load, nil
 }
 
@@ -62,7 +60,7 @@ func (l *load) serve(address string) {
 func (l *load) through(http, folder bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.http, l.folder = http, folder && l.site.folder
+	l.http, l.folder = http, folder
 }
 
 func (l *load) fault(format string, args ...any) {
@@ -74,7 +72,7 @@ func (l *load) fault(format string, args ...any) {
 // drain has what is left sent and waits until all of it is acknowledged.
 func (l *load) drain(within time.Duration) error {
 	l.mu.Lock()
-	l.draining, l.http, l.folder = true, true, l.site.folder
+	l.draining, l.http, l.folder = true, true, true
 	l.mu.Unlock()
 	done := make(chan struct{})
 	go func() {

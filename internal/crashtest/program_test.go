@@ -84,7 +84,6 @@ type site struct {
 	dir                string
 	door, eye          string // tokens of the service account and of the physicist
 	binary             string
-	folder             bool     // whether the spool folder is watched
 	prefix             []string // command before the program, such as strace
 	inFront            func(*exec.Cmd)
 	readyMax, startMax time.Duration
@@ -98,9 +97,7 @@ func (s *site) environ(more ...string) []string {
 	env := []string{
 		"PATH=" + os.Getenv("PATH"), "HOME=" + s.dir, "TMPDIR=" + s.dir, "AFTERBEAM_ZONE=UTC", "AFTERBEAM_STORE_DIR=" + s.store(),
 		"AFTERBEAM_HTTP_LISTEN=127.0.0.1:0", "AFTERBEAM_METRICS_LISTEN=", "AFTERBEAM_HTTP_REQUESTS_PER_SECOND=1000000",
-	}
-	if s.folder {
-		env = append(env, "AFTERBEAM_SPOOL_DIR="+s.spool())
+		"AFTERBEAM_SPOOL_DIR=" + s.spool(),
 	}
 	return append(env, more...)
 }
@@ -331,23 +328,5 @@ func newSite(t *testing.T) *site {
 	}
 	s.door, s.eye = token("door", "service"), token("eye", "physicist")
 	require.NoError(t, p.stop())
-	s.folder = s.watches(t)
 	return s
-}
-
-// watches tells whether the program has the door of the watched folder.
-func (s *site) watches(t *testing.T) bool {
-	t.Helper()
-	s.folder = true
-	p, err := s.start()
-	require.NoError(t, err)
-	name := filepath.Join(s.spool(), "nothing.dcm")
-	require.NoError(t, os.WriteFile(name, []byte("no report"), 0o600))
-	taken := false
-	for begin := time.Now(); !taken && time.Since(begin) < 5*time.Second; time.Sleep(10 * time.Millisecond) {
-		_, err := os.Stat(name)
-		taken = errors.Is(err, fs.ErrNotExist)
-	}
-	require.NoError(t, p.stop())
-	return taken
 }
