@@ -1,7 +1,6 @@
 package effective
 
 import (
-	"math"
 	"slices"
 
 	"afterbeam/internal/procedure"
@@ -127,7 +126,10 @@ func copperOf(filters []procedure.Filter) (quantity.Opt[quantity.Millimetre], bo
 	return quantity.Some(sum), !copper && !said
 }
 
-// thickness gives the mean of a filter's least and greatest thickness, or the one that is given.
+// thickest is the thickest copper filter that is believed, in mm; judgement: none of a fluoroscope is built thicker.
+const thickest = 3
+
+// thickness gives the mean of a copper filter's least and greatest thickness, or the one that is given.
 func thickness(f procedure.Filter) (quantity.Millimetre, bool) {
 	low, okLow := f.Min.Get()
 	high, okHigh := f.Max.Get()
@@ -138,7 +140,7 @@ func thickness(f procedure.Filter) (quantity.Millimetre, bool) {
 		high = low
 	}
 	mean := (low + high) / 2
-	return mean, (okLow || okHigh) && mean >= 0 && !math.IsInf(float64(mean), 0)
+	return mean, (okLow || okHigh) && mean >= 0 && mean <= thickest
 }
 
 // filterText says which filtration the line of a share is for.

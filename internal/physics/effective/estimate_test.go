@@ -138,6 +138,7 @@ func TestChoice(t *testing.T) {
 		"heart, another metal":                          {"cardiac", append(slices.Clone(flat), copper(procedure.Tantalum, procedure.FilterFlat)...), "", 60, [3]effective.Coefficient{0.25, 0.16, 0.40}, "unknown", "filter unknown"},
 		"heart, copper without thickness":               {"cardiac", []procedure.Filter{{Type: procedure.FilterFlat, Metal: procedure.Copper}}, "", 60, [3]effective.Coefficient{0.25, 0.16, 0.40}, "unknown", "filter unknown"},
 		"heart, negative copper":                        {"cardiac", []procedure.Filter{{Type: procedure.FilterFlat, Metal: procedure.Copper, Min: quantity.Some(quantity.Millimetre(-0.3))}}, "", 60, [3]effective.Coefficient{0.25, 0.16, 0.40}, "unknown", "filter unknown"},
+		"heart, copper no tube has":                     {"cardiac", []procedure.Filter{{Type: procedure.FilterFlat, Metal: procedure.Copper, Min: quantity.Some(quantity.Millimetre(30))}}, "", 60, [3]effective.Coefficient{0.25, 0.16, 0.40}, "unknown", "filter unknown"},
 		"heart, wedge alone":                            {"cardiac", copper(procedure.Copper, procedure.FilterWedge), "", 60, [3]effective.Coefficient{0.25, 0.16, 0.40}, "unknown", "filter unknown"},
 		"heart, wedge beside copper":                    {"cardiac", append(slices.Clone(flat), copper(procedure.Lead, procedure.FilterWedge)...), "", 60, [3]effective.Coefficient{0.34, 0.26, 0.42}, "0.40 mm Cu", ""},
 		"heart at 16":                                   {"cardiac", flat, "", 16, [3]effective.Coefficient{0.34, 0.26, 0.42}, "0.40 mm Cu", ""},
