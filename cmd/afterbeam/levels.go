@@ -11,12 +11,16 @@ import (
 
 // levels prints the state of a case, the levels that are not below, and the tissue-reaction band on its condition.
 func (p *printer) levels(e level.Evaluation, bandFor string) {
-	lines := []string{verdictLine(e)}
+	lines := []string{stateLine(e)}
 	for _, r := range e.Results {
 		if r.State == level.Below && !p.why {
 			continue
 		}
-		text := fmt.Sprintf("[%s] %s, prompts %s: %s", r.State, r.Row.Title, r.Row.Meaning, r.Text)
+		said := r.Text
+		if !r.Value.Present() {
+			said = fmt.Sprintf("%s not known, level %s", r.Row.Quantity, r.Row.Quantity.Print(r.Level, r.Level))
+		}
+		text := fmt.Sprintf("[%s] %s, prompts %s: %s", r.State, r.Row.Title, r.Row.Meaning, said)
 		if n := len(r.Passed); n > 1 {
 			text += fmt.Sprintf("; %d steps passed, the last at %s", n, r.Row.Quantity.Print(r.Passed[n-1], r.Passed[n-1]))
 		}
@@ -26,8 +30,8 @@ func (p *printer) levels(e level.Evaluation, bandFor string) {
 	p.row("levels", append(lines, p.band(e, bandFor)...)...)
 }
 
-// verdictLine says the state of a case in a line. Below is no permission: it names what was compared.
-func verdictLine(e level.Evaluation) string {
+// stateLine says the state of a case in a line. Below is no permission: it names what was compared.
+func stateLine(e level.Evaluation) string {
 	counts := map[level.State]int{}
 	for _, r := range e.Results {
 		counts[r.State]++

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -42,20 +44,26 @@ func edgesOf(e level.Evaluation) edges {
 	return all
 }
 
-// figures prints v with so many significant figures, or decimals from the given value on, and never as an edge above it.
+// tooLong is from where a number is beyond all sense and prints with an exponent.
+const tooLong = 1e7
+
+// figures prints v with so many significant figures, and one more where it would round up to an edge above it.
 func figures(v float64, n int, edges ...float64) string {
-	const tooLong = 1e7
 	if v >= tooLong {
 		return strconv.FormatFloat(v, 'g', n, 64)
 	}
-	_, fraction, _ := strings.Cut(quantity.Significant(v, n), ".")
-	return quantity.Below(v, len(fraction), edges...)
+	text := quantity.Significant(v, n)
+	printed, err := strconv.ParseFloat(text, 64)
+	if err != nil || !slices.ContainsFunc(edges, func(e float64) bool { return v < e && e <= printed }) {
+		return text
+	}
+	return quantity.Below(v, max(0, n-int(math.Floor(math.Log10(v)))), edges...)
 }
 
 // gray prints a reported air kerma: from 1 Gy on with two decimals, below with three significant figures.
 func gray(v quantity.Gray, edges ...float64) string {
 	const decimals = 2
-	if v >= 1 && v < 1e7 {
+	if v >= 1 && v < tooLong {
 		return quantity.Below(float64(v), decimals, edges...) + " Gy"
 	}
 	return figures(float64(v), decimals+1, edges...) + " Gy"
@@ -63,6 +71,9 @@ func gray(v quantity.Gray, edges ...float64) string {
 
 // kap prints a kerma-area product with three significant figures, and whole from 100 on.
 func kap(v quantity.GraySquareMetre, edges ...float64) string {
+	if g := v.Gycm2(); g >= 100 && g < tooLong {
+		return quantity.Below(g, 0, edges...) + " Gy cm2"
+	}
 	return figures(v.Gycm2(), 3, edges...) + " Gy cm2"
 }
 
@@ -91,15 +102,15 @@ func spread(value, low, high quantity.Gray, atLeast bool, edges ...float64) stri
 // reported prints what the equipment says, with a dash and the reason for what it does not say.
 func reported(d procedure.CaseDose, e edges) string {
 	words := []string{
-		least("Ka,r", d.Kerma, d.LeastKerma, d.KermaMissing, func(v quantity.Gray) string { return gray(v, e.kerma...) }) + doubt(d, procedure.SuspectKerma),
-		least("KAP", d.KAP, d.LeastKAP, d.KAPMissing, func(v quantity.GraySquareMetre) string { return kap(v, e.kap...) }) + doubt(d, procedure.SuspectKAP),
+		least("Ka,r", d.Kerma, d.LeastKerma, d.KermaMissing, func(v quantity.Gray) string { return gray(v, e.kerma...) }) + doubt(d.LeastKerma.Present() && d.Suspicion.Has(procedure.SuspectKerma)),
+		least("KAP", d.KAP, d.LeastKAP, d.KAPMissing, func(v quantity.GraySquareMetre) string { return kap(v, e.kap...) }) + doubt(d.LeastKAP.Present() && d.Suspicion.Has(procedure.SuspectKAP)),
 		least("fluoroscopy", d.FluoroTime, d.LeastTime, d.TimeMissing, minutes),
 	}
 	return strings.Join(words, "   ")
 }
 
-func doubt(d procedure.CaseDose, of procedure.Suspicion) string {
-	if d.Suspicion.Has(of) {
+func doubt(suspect bool) string {
+	if suspect {
 		return " (NOT BELIEVED, see findings)"
 	}
 	return ""
