@@ -52,6 +52,12 @@ func (p *Pipeline) merge(kept []store.Report, patient string) ([]merged, error) 
 	slices.SortStableFunc(all, func(a, b arrived) int { return a.at.Compare(b.at) })
 	var out []merged
 	for _, whole := range procedure.Merge(reportsOf(all)) {
+		if len(patientsOf(kept)) > 1 {
+			whole.Findings = append(whole.Findings, procedure.Finding{
+				Rule: "study-of-several-patients", Severity: procedure.Suspect, Place: "study " + whole.StudyUID,
+				Text: "reports of this study name several patients: each keeps what its own reports say; review whose case it is",
+			})
+		}
 		out = append(out, p.settled(whole, all))
 	}
 	return out, nil

@@ -20,6 +20,7 @@ func Delivered(c store.Case) assessment.Delivered {
 		Dose: procedure.CaseDose{LeastKerma: c.Kerma, LeastKAP: c.KAP, LeastTime: c.FluoroTime},
 		PSD: skindose.Estimate{
 			Method: skindose.Method(c.PSDMethod), Value: c.PSD, Low: c.PSDLow, High: c.PSDHigh, LowerBound: c.Gaps.Has(store.LowerBound),
+			FieldAtSkin: c.FieldAtSkin,
 		},
 		Effective: c.Effective, EffectiveLow: c.EffectiveLow, EffectiveHigh: c.EffectiveHigh,
 		KermaFactor: c.KermaFactor, KAPFactor: c.KAPFactor,
@@ -71,27 +72,30 @@ func (p *Pipeline) addWindow(v *store.Version, a assessment.Assessment, before s
 			all = append(all, Delivered(o))
 		}
 	}
-	if doseChanged(before, v.Case) {
-		for _, day := range []string{before.LocalDate, v.Case.LocalDate} {
-			if span := days(day, 0, windowDays-1); span != (store.Span{}) {
-				v.Window.Touched = append(v.Window.Touched, span)
-			}
+	if before.ID == "" || doseChanged(before, v.Case) {
+		v.Window.Touched = []store.Span{days(v.Case.LocalDate, 0, windowDays-1)}
+		if before.ID != "" && before.LocalDate != v.Case.LocalDate {
+			v.Window.Touched = append(v.Window.Touched, days(before.LocalDate, 0, windowDays-1))
 		}
+	}
+	if v.Case.Quality || v.Case.LocalDate == "" {
+		return
 	}
 	v.Window.Days = days(v.Case.LocalDate, 1-windowDays, 0)
 	sum := p.Method.Sum(all, windowDays, v.Case.LocalDate)
-	if v.Case.Quality || v.Case.LocalDate == "" || sum.Procedures < 2 {
+	if sum.Procedures < 2 {
 		return
 	}
 	v.Flags = append(v.Flags, Flags(fmt.Sprintf("%d procedures in %d days", sum.Procedures, windowDays), sum.Levels)...)
 	v.Case.FlagState = min(a.Levels.State, sum.Levels.State).String()
 }
 
-// days gives the span from one number of days after a local day to another; none without a day.
+// days gives the span from one number of days after a local day to another; all time without a day, since a case without
+// one counts in every window.
 func days(day string, from, to int) store.Span {
 	at, err := time.Parse(time.DateOnly, day)
 	if err != nil {
-		return store.Span{}
+		return store.Span{To: "9999-12-31"}
 	}
 	return store.Span{From: at.AddDate(0, 0, from).Format(time.DateOnly), To: at.AddDate(0, 0, to).Format(time.DateOnly)}
 }

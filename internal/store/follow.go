@@ -61,7 +61,8 @@ type caseVersion struct {
 	version   int
 }
 
-// casesWithin gives the cases of a case's patient, and of the records linked to it, on the days of a span.
+// casesWithin gives the cases of a case's patient, and of the records linked to it, on the days of a span; those without a
+// day may lie in any.
 func (c *change) casesWithin(ctx context.Context, of Case, days Span) ([]caseVersion, error) {
 	if days == (Span{}) {
 		return nil, nil
@@ -69,7 +70,7 @@ func (c *change) casesWithin(ctx context.Context, of Case, days Span) ([]caseVer
 	return rows(ctx, c, func(r *sql.Rows) (caseVersion, error) {
 		var one caseVersion
 		return one, r.Scan(&one.id, &one.study, &one.version)
-	}, `SELECT id, study_uid, version FROM procedure_case WHERE local_date >= $2 AND local_date <= $3
+	}, `SELECT id, study_uid, version FROM procedure_case WHERE (local_date = '' OR (local_date >= $2 AND local_date <= $3))
 		AND patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = $1)) ORDER BY id`,
 		of.PatientID, days.From, days.To)
 }

@@ -41,7 +41,9 @@ type Case struct {
 	Gaps                                   Gaps
 	// KermaFactor and KAPFactor are the signed calibration factors of the display on that day, measured over displayed.
 	KermaFactor, KAPFactor quantity.Opt[float64]
-	UpdatedAt              time.Time
+	// FieldAtSkin is the mean field at the skin, by which levels of KAP scale.
+	FieldAtSkin quantity.Opt[quantity.SquareMetre]
+	UpdatedAt   time.Time
 }
 
 // Gaps says which numbers of a case are only known in part or not believed.
@@ -178,15 +180,15 @@ func (c *change) writeCase(ctx context.Context, v Version) error {
 	_, offset := p.Start.Zone()
 	_, err := c.ExecContext(ctx, `INSERT INTO procedure_case (id, study_uid, device_key, patient_id, room, state, start_at, local_date, start_offset, offset_source,
 			class, description, quality, version, flag_state, kerma_gy, kap_gym2, fluoro_s, psd_gy, psd_low_gy, psd_high_gy, psd_method,
-			effective_sv, effective_low_sv, effective_high_sv, effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28, $29, $30, $31)
+			effective_sv, effective_low_sv, effective_high_sv, effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor, field_m2)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28, $29, $30, $31, $32)
 		ON CONFLICT (id) DO UPDATE SET room = $5, state = $6, start_at = $7, local_date = $8, start_offset = $9, offset_source = $10, class = $11, description = $12,
 			quality = $13, version = $14, flag_state = $15, kerma_gy = $16, kap_gym2 = $17, fluoro_s = $18, psd_gy = $19, psd_low_gy = $20, psd_high_gy = $21,
-			psd_method = $22, effective_sv = $23, effective_low_sv = $24, effective_high_sv = $25, effective_method = $26, complete_doses = $27, updated_at = $28, gaps = $29, kerma_factor = $30, kap_factor = $31`,
+			psd_method = $22, effective_sv = $23, effective_low_sv = $24, effective_high_sv = $25, effective_method = $26, complete_doses = $27, updated_at = $28, gaps = $29, kerma_factor = $30, kap_factor = $31, field_m2 = $32`,
 		p.ID, p.StudyUID, p.DeviceKey, p.PatientID, p.Room, p.State, at(p.Start), p.LocalDate, offset, p.OffsetSource, p.Class, p.Description, p.Quality,
 		p.Version, p.FlagState, null(p.Kerma), null(p.KAP), null(p.FluoroTime), null(p.PSD), null(p.PSDLow), null(p.PSDHigh), p.PSDMethod,
 		null(p.Effective), null(p.EffectiveLow), null(p.EffectiveHigh), p.EffectiveMethod, p.Complete, at(v.MadeAt),
-		p.Gaps, null(p.KermaFactor), null(p.KAPFactor))
+		p.Gaps, null(p.KermaFactor), null(p.KAPFactor), null(p.FieldAtSkin))
 	if err != nil {
 		return fmt.Errorf("write case: %w", err)
 	}
@@ -247,7 +249,7 @@ func (o opt[T]) Scan(src any) error {
 
 const caseColumns = `id, study_uid, device_key, patient_id, room, state, start_at, local_date, start_offset, offset_source, class, description, quality, version,
 	flag_state, kerma_gy, kap_gym2, fluoro_s, psd_gy, psd_low_gy, psd_high_gy, psd_method, effective_sv, effective_low_sv, effective_high_sv,
-	effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor`
+	effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor, field_m2`
 
 func scanCase(row interface{ Scan(...any) error }) (Case, error) {
 	var p Case
@@ -257,7 +259,8 @@ func scanCase(row interface{ Scan(...any) error }) (Case, error) {
 		&p.Description, &p.Quality, &p.Version, &p.FlagState, opt[quantity.Gray]{&p.Kerma}, opt[quantity.GraySquareMetre]{&p.KAP},
 		opt[quantity.Second]{&p.FluoroTime}, opt[quantity.Gray]{&p.PSD}, opt[quantity.Gray]{&p.PSDLow}, opt[quantity.Gray]{&p.PSDHigh}, &p.PSDMethod,
 		opt[quantity.Sievert]{&p.Effective}, opt[quantity.Sievert]{&p.EffectiveLow}, opt[quantity.Sievert]{&p.EffectiveHigh}, &p.EffectiveMethod,
-		&p.Complete, &updated, &p.Gaps, opt[float64]{&p.KermaFactor}, opt[float64]{&p.KAPFactor})
+		&p.Complete, &updated, &p.Gaps, opt[float64]{&p.KermaFactor}, opt[float64]{&p.KAPFactor},
+		opt[quantity.SquareMetre]{&p.FieldAtSkin})
 	if err != nil {
 		return p, kind(err)
 	}

@@ -124,6 +124,7 @@ CREATE TABLE procedure_case (
   gaps          INTEGER NOT NULL,
   kerma_factor  REAL,
   kap_factor    REAL,
+  field_m2      REAL,
   updated_at    TEXT NOT NULL,
   UNIQUE (study_uid, device_key, patient_id)
 ) STRICT;
