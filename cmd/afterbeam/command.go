@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/alecthomas/kong"
 )
@@ -43,6 +44,19 @@ const description = `afterbeam estimates what a patient's skin and body received
 
 Every number is an estimate with a range, not a measurement. It informs people and never decides for them: the medical physicist, licensed practice and local rules come first.`
 
+// hint says where the right form of the arguments stands.
+func hint(err error) string {
+	var wrong *kong.ParseError
+	if !errors.As(err, &wrong) || wrong.Context == nil || wrong.Context.Selected() == nil {
+		return "afterbeam --help lists the commands"
+	}
+	name := wrong.Context.Selected().FullPath()
+	if strings.HasSuffix(name, " estimate") {
+		return name + " --help lists the flags; files stand together, before or after all flags"
+	}
+	return name + " --help lists the flags"
+}
+
 // run parses the arguments, runs the sub-command and gives the exit status.
 func run(args []string, c console) int {
 	var cli commands
@@ -60,7 +74,7 @@ func run(args []string, c console) int {
 		return exitDone
 	}
 	if err != nil {
-		_, _ = fmt.Fprintf(c.err, "afterbeam: %v\nhint: afterbeam --help lists the commands\n", err)
+		_, _ = fmt.Fprintf(c.err, "afterbeam: %s\nhint: %s\n", plain(err.Error()), hint(err))
 		return exitUsage
 	}
 	switch err := ctx.Run(c); {

@@ -58,7 +58,8 @@ func (d *demoCommand) Run(c console) error {
 	p := printer{w: c.out, why: d.Why}
 	p.line(l)
 	end := func() {
-		p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nmaps      %s (%d pictures)\n\n%s", dir, reports, len(names), profiles, maps, drawn, demo.Notice)
+		p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nmaps      %s (%d pictures)\nagain     afterbeam estimate --why --profile %s %s\n\n%s",
+			dir, reports, len(names), profiles, maps, drawn, profiles, reports, demo.Notice)
 	}
 	if err := d.service(c, &p, dir, profiles, names, end); err != nil {
 		return err
