@@ -70,7 +70,7 @@ func makeEmpty(dir string) error {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return fmt.Errorf("make folder: %w", err)
 	}
-	return nil
+	return kind(syncFolder(filepath.Dir(dir)))
 }
 
 // copyObjects copies every object; those that cannot be read are left out and told at the end.

@@ -87,8 +87,14 @@ func Open(ctx context.Context, cfg Config) (_ *DB, err error) {
 	if limit == 0 {
 		limit = DefaultObjectLimit
 	}
+	_, missing := os.Stat(cfg.Dir)
 	if db.objects, err = object.New(files, cfg.Dir, limit); err != nil {
 		return nil, err
+	}
+	if errors.Is(missing, os.ErrNotExist) {
+		if err := files.SyncDir(filepath.Dir(cfg.Dir)); err != nil {
+			return nil, kind(fmt.Errorf("make the folder of the store durable: %w", synced(err)))
+		}
 	}
 	if db.kept, err = object.New(files, cfg.Dir, largestObject); err != nil {
 		return nil, err

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"context"
 	"database/sql"
 	"errors"
 	"fmt"
@@ -60,6 +61,8 @@ func kindOf(code int) error {
 		return ErrConflict
 	}
 	switch code & 0xff { // the primary code of an extended one
+	case sqlite3.SQLITE_INTERRUPT:
+		return context.Canceled // nothing else interrupts
 	case sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN,
 		sqlite3.SQLITE_NOMEM, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_PERM, sqlite3.SQLITE_PROTOCOL:
 		return ErrUnavailable

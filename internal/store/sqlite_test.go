@@ -173,7 +173,7 @@ func TestKindsOfResultCodes(t *testing.T) {
 	for code, want := range map[int]error{
 		sqlite3.SQLITE_FULL: store.ErrUnavailable, sqlite3.SQLITE_BUSY: store.ErrUnavailable, sqlite3.SQLITE_READONLY_DBMOVED: store.ErrUnavailable,
 		sqlite3.SQLITE_IOERR_WRITE: store.ErrUnavailable, sqlite3.SQLITE_IOERR_FSYNC: store.ErrFatal, sqlite3.SQLITE_IOERR_DIR_FSYNC: store.ErrFatal,
-		sqlite3.SQLITE_CONSTRAINT_UNIQUE: store.ErrConflict, sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY: store.ErrInvalid, sqlite3.SQLITE_CONSTRAINT_DATATYPE: store.ErrInvalid,
+		sqlite3.SQLITE_INTERRUPT: context.Canceled, sqlite3.SQLITE_CONSTRAINT_UNIQUE: store.ErrConflict, sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY: store.ErrInvalid, sqlite3.SQLITE_CONSTRAINT_DATATYPE: store.ErrInvalid,
 	} {
 		assert.Equal(t, want, store.KindOf(code), code)
 	}

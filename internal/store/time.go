@@ -14,12 +14,16 @@ type dbTime struct{ time.Time }
 
 func at(t time.Time) dbTime { return dbTime{t} }
 
-// Value gives the fixed-width text.
+// Value gives the fixed-width text. A year that it cannot hold is refused: it could not be read again.
 func (t dbTime) Value() (driver.Value, error) {
 	if t.IsZero() {
 		return "", nil
 	}
-	return t.UTC().Truncate(time.Microsecond).Format(stamp), nil
+	u := t.UTC().Truncate(time.Microsecond)
+	if u.Year() < 1 || u.Year() > 9999 {
+		return nil, fmt.Errorf("%w: a time in the year %d", ErrInvalid, u.Year())
+	}
+	return u.Format(stamp), nil
 }
 
 // Scan reads the fixed-width text.

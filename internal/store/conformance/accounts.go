@@ -1,6 +1,7 @@
 package conformance
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -14,6 +15,7 @@ func accountTests() []test {
 	return []test{
 		{"accounts with their rooms", accounts},
 		{"tokens by their hash", tokens},
+		{"times keep their microseconds", times},
 		{"setup works one time", setup},
 		{"setup is over once there is an account", setupOver},
 	}
@@ -72,6 +74,29 @@ func tokens(t *testing.T, s *site) {
 	assert.False(t, got.Account.DisabledAt.IsZero(), "the token shows that its account has ended")
 	_, err = s.db.AddToken(ctx(), person, a.ID, "ab_127", "hash four", "too late", expires)
 	require.ErrorIs(t, err, store.ErrNotFound)
+}
+
+func times(t *testing.T, s *site) {
+	a, err := s.db.AddAccount(ctx(), person, "a physicist", "physicist", nil)
+	require.NoError(t, err)
+	for i, want := range []time.Time{
+		time.Date(2026, 9, 14, 9, 30, 0, 123456789, time.FixedZone("", 5*3600+1800)),
+		time.Date(1999, 12, 31, 23, 59, 59, 999999999, time.UTC),
+		time.Date(1890, 1, 1, 0, 0, 0, 1000, time.UTC),
+		time.Date(9999, 12, 31, 23, 59, 59, 999999000, time.UTC),
+		time.Date(2026, 9, 14, 9, 30, 0, 0, time.UTC),
+		{},
+	} {
+		hash := fmt.Sprint("hash ", i)
+		_, err := s.db.AddToken(ctx(), person, a.ID, "ab_1", hash, "x", want)
+		require.NoError(t, err)
+		got, err := s.db.TokenByHash(ctx(), hash)
+		require.NoError(t, err)
+		assert.True(t, want.Truncate(time.Microsecond).Equal(got.ExpiresAt), "wanted %v, got %v", want, got.ExpiresAt)
+	}
+	// Late in the year 9999 west of Greenwich is a year that no column holds.
+	_, err = s.db.AddToken(ctx(), person, a.ID, "ab_1", "late", "x", time.Date(9999, 12, 31, 23, 0, 0, 0, time.FixedZone("", -2*3600)))
+	require.ErrorIs(t, err, store.ErrInvalid)
 }
 
 func setup(t *testing.T, s *site) {

@@ -20,6 +20,7 @@ func caseTests() []test {
 		{"two devices of a study are two cases", twoDevices},
 		{"what fails leaves nothing", failedAssessment},
 		{"studies are asked for at their time", askedLater},
+		{"cases ask for those whose windows hold them", windows},
 		{"the newest map of some cases", newestMap},
 		{"states do not depend on the order of arrival", states},
 		{"every study is assessed again on demand", reassess},
@@ -185,6 +186,39 @@ func askedLater(t *testing.T, s *site) {
 	assert.Zero(t, b.Waiting, "not work yet")
 	s.clock.forward(2 * time.Hour)
 	assert.Equal(t, []string{study}, subjects(s.drain(t)))
+}
+
+// windows saves two cases of one patient. The second changes what the first one's window holds, and the first is then
+// not made to ask back.
+func windows(t *testing.T, s *site) {
+	who := store.Identity{Number: "W", Issuer: "Saltmarsh"}
+	a, b := s.read(t, "2.25.1", who), s.read(t, "2.25.2", who)
+	early, late := caseOf(a.PatientID, "2.25.1"), caseOf(b.PatientID, "2.25.2")
+	early.LocalDate, late.LocalDate = "2026-09-01", "2026-09-20"
+	days := store.Span{From: "2026-08-01", To: "2026-09-20"}
+	whole := versionOf(late, "late")
+	whole.Window = store.Window{Days: days}
+	lateID := s.assess(t, whole)[0]
+	first := versionOf(early, "early")
+	first.Window = store.Window{Touched: []store.Span{{From: "2026-09-01", To: "2026-10-31"}}}
+	_, err := s.db.Reassess(ctx(), person, "both")
+	require.NoError(t, err)
+	j := s.lease(t, store.JobAssess, "2.25.1")
+	s.drain(t)
+	ids, err := s.db.SaveAssessment(ctx(), j, []store.Version{first})
+	require.NoError(t, err)
+	again := s.lease(t, store.JobAssess, "2.25.2")
+	stale := versionOf(late, "late with early")
+	stale.Window = store.Window{Days: days, Seen: map[string]int{ids[0]: 0}}
+	_, err = s.db.SaveAssessment(ctx(), again, []store.Version{stale})
+	require.NoError(t, err)
+	again = s.lease(t, store.JobAssess, "2.25.2")
+	fresh := stale
+	fresh.Digest, fresh.Window.Seen = "late with early 1", map[string]int{ids[0]: 1}
+	got, err := s.db.SaveAssessment(ctx(), again, []store.Version{fresh})
+	require.NoError(t, err)
+	assert.Equal(t, []string{lateID}, got)
+	assert.Empty(t, s.drain(t), "asking ends")
 }
 
 func newestMap(t *testing.T, s *site) {

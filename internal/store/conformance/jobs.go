@@ -20,6 +20,8 @@ func jobTests() []test {
 		{"tried again until it counts as failed", retryToFailed},
 		{"a wish during the last attempt is not lost", wishDuringLastAttempt},
 		{"poison never holds up the next", poison},
+		{"released work was not tried", released},
+		{"work goes on after the process ended", resumed},
 		{"the backlog counts what waits", backlog},
 	}
 }
@@ -150,6 +152,31 @@ func poison(t *testing.T, s *site) {
 		assert.Equal(t, r.ID, j.Subject)
 		require.NoError(t, s.db.Finish(ctx(), j))
 	}
+}
+
+func released(t *testing.T, s *site) {
+	r := s.asked(t, 1)[0]
+	for range 2 * store.MaxAttempts {
+		j := s.lease(t, store.JobRead, r.ID)
+		require.Equal(t, 1, j.Attempt, "what the storage could not do is no try")
+		require.NoError(t, s.db.Release(ctx(), j, s.clock.Now().Add(time.Second)))
+		require.ErrorIs(t, s.db.Release(ctx(), j, s.clock.Now()), store.ErrConflict)
+		s.clock.forward(2 * time.Second)
+	}
+}
+
+func resumed(t *testing.T, s *site) {
+	all := s.asked(t, 2)
+	leased := s.lease(t, store.JobRead, all[0].ID)
+	for range store.MaxAttempts {
+		j := s.lease(t, store.JobRead, all[1].ID)
+		require.NoError(t, s.db.Retry(ctx(), j, "odd", s.clock.Now()))
+	}
+	_, err := s.db.Lease(ctx(), "worker", time.Minute)
+	require.ErrorIs(t, err, store.ErrNotFound, "one is under way, one has failed")
+	require.NoError(t, s.db.Resume(ctx()))
+	assert.ElementsMatch(t, []string{all[0].ID, all[1].ID}, subjects(s.drain(t)))
+	require.ErrorIs(t, s.db.Finish(ctx(), leased), store.ErrConflict, "the process before cannot end it any more")
 }
 
 func backlog(t *testing.T, s *site) {

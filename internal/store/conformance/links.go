@@ -186,7 +186,7 @@ func linkSequences(t *testing.T, s *site) {
 		}
 		after := s.groups(t, patients)
 		require.Equal(t, expected(patients, links), after, "step %d", step)
-		require.Equal(t, want, s.dose(t, after), "step %d", step) //nolint:testifylint // whole powers of two add exactly
+		require.Equal(t, want, s.dose(t, after), "step %d", step) // whole powers of two add exactly
 	}
 	for _, id := range order {
 		require.NoError(t, s.db.UnlinkPatients(ctx(), person, id, "all back"))
