@@ -28,6 +28,8 @@ type extent struct {
 	repeats int // kills at each named step through each set of doors
 	random  int // kills at random times
 	rounds  int // over how many stores each of the two is spread
+	faults  int // how far the number of the call that fails goes
+	levels  int // amounts of space at which a disk is full
 }
 
 func howMuch(t *testing.T) extent {
@@ -37,12 +39,12 @@ func howMuch(t *testing.T) extent {
 		wanted = "slice"
 	}
 	switch wanted {
-	case "full": // 12 steps x 3 sets of doors x 67 = 2,412, and 4,000
-		return extent{repeats: 67, random: 4000, rounds: 67}
+	case "full": // 12 steps x 3 sets of doors x 67 = 2,412, and 4,020
+		return extent{repeats: 67, random: 4020, rounds: 67, faults: 30, levels: 20}
 	case "slice":
-		return extent{repeats: 4, random: 60, rounds: 2}
+		return extent{repeats: 4, random: 60, rounds: 2, faults: 6, levels: 5}
 	case "", "quick":
-		return extent{random: 2, rounds: 1}
+		return extent{random: 2, rounds: 1, faults: 1, levels: 1}
 	}
 	require.FailNow(t, "AFTERBEAM_CRASH wants quick, slice or full")
 	return extent{}

@@ -149,7 +149,7 @@ func (l *load) post(address string, p parcel) bool {
 		l.fault("%v", err)
 		return true
 	}
-	status, text, err := call(address, http.MethodPost, "/v1/reports", l.site.door, "application/dicom", p.raw)
+	status, header, text, err := exchange(address, http.MethodPost, "/v1/reports", l.site.door, "application/dicom", p.raw)
 	if err != nil {
 		time.Sleep(pauseBetween)
 		return false // no answer, or only a part of one
@@ -161,6 +161,9 @@ func (l *load) post(address string, p parcel) bool {
 	expected := map[kind][]int{dose: {200, 201}, odd: {200, 202}, junk: {400}}[p.kind]
 	switch {
 	case status == http.StatusServiceUnavailable:
+		if header.Get("Retry-After") == "" {
+			l.fault("503 without Retry-After")
+		}
 		time.Sleep(pauseBetween)
 		return false
 	case status != expected[0] && status != expected[len(expected)-1]:

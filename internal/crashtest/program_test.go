@@ -85,8 +85,8 @@ type site struct {
 	door, eye          string // tokens of the service account and of the physicist
 	binary             string
 	prefix             []string // command before the program, such as strace
-	inFront            func(*exec.Cmd)
 	readyMax, startMax time.Duration
+	last               *process
 }
 
 func (s *site) store() string { return filepath.Join(s.dir, "store") }
@@ -147,9 +147,6 @@ func (s *site) launch(environ ...string) (*process, <-chan string, error) {
 	argv := append(append([]string{}, s.prefix...), s.binary, "serve")
 	p := &process{cmd: exec.Command(argv[0], argv[1:]...), dead: make(chan struct{})}
 	p.cmd.Env, p.cmd.Dir = s.environ(environ...), s.dir
-	if s.inFront != nil {
-		s.inFront(p.cmd)
-	}
 	stdout, err := p.cmd.StdoutPipe()
 	if err != nil {
 		return nil, nil, err
@@ -161,6 +158,7 @@ func (s *site) launch(environ ...string) (*process, <-chan string, error) {
 	if err := p.cmd.Start(); err != nil {
 		return nil, nil, err
 	}
+	s.last = p
 	serving := make(chan string, 1)
 	var reading sync.WaitGroup
 	reading.Go(func() { lines(stdout, p.out.add) })
@@ -249,6 +247,15 @@ func (p *process) stop() error {
 	return nil
 }
 
+func (p *process) ended() bool {
+	select {
+	case <-p.dead:
+		return true
+	default:
+		return false
+	}
+}
+
 func (p *process) killed() bool {
 	status, ok := p.state.Sys().(syscall.WaitStatus)
 	return ok && status.Signaled() && status.Signal() == syscall.SIGKILL
@@ -307,15 +314,30 @@ func ask(address, method, path, token string, give, take any, want int) error {
 
 var setupToken = regexp.MustCompile(`Bearer ([^"\s]+)`)
 
-// newSite makes a store with an administrator, a service account and a physicist, and stops the service.
-func newSite(t *testing.T) *site {
+// emptySite gives a site without a store. What still runs at the end of the test is killed.
+func emptySite(t *testing.T) *site {
 	t.Helper()
 	s := &site{binary: binary(t), dir: t.TempDir()}
 	require.NoError(t, os.MkdirAll(s.spool(), 0o700))
+	t.Cleanup(func() {
+		if s.last != nil && !s.last.ended() {
+			s.last.kill()
+		}
+	})
+	return s
+}
+
+// newSite makes a store with an administrator, a service account and a physicist, and stops the service.
+func newSite(t *testing.T) *site {
+	t.Helper()
+	s := emptySite(t)
 	p, err := s.start()
 	require.NoError(t, err)
-	found := setupToken.FindStringSubmatch(p.out.String())
-	require.NotNil(t, found, "no setup token was printed:\n%s", p.out.String())
+	var found []string
+	require.Eventually(t, func() bool {
+		found = setupToken.FindStringSubmatch(p.out.String())
+		return found != nil
+	}, readyWithin, time.Millisecond, "a setup token is printed")
 	var admin struct{ Token string }
 	require.NoError(t, ask(p.address, http.MethodPost, "/v1/setup", found[1], map[string]any{"name": "admin"}, &admin, http.StatusCreated))
 	token := func(name, role string) string {
