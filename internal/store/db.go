@@ -79,24 +79,7 @@ func Open(ctx context.Context, cfg Config) (_ *DB, err error) {
 	if db.now == nil {
 		db.now = time.Now
 	}
-	files := cfg.Files
-	if files == nil {
-		files = object.Disk{}
-	}
-	limit := cfg.ObjectLimit
-	if limit == 0 {
-		limit = DefaultObjectLimit
-	}
-	_, missing := os.Stat(cfg.Dir)
-	if db.objects, err = object.New(files, cfg.Dir, limit); err != nil {
-		return nil, err
-	}
-	if errors.Is(missing, os.ErrNotExist) {
-		if err := files.SyncDir(filepath.Dir(cfg.Dir)); err != nil {
-			return nil, kind(fmt.Errorf("make the folder of the store durable: %w", synced(err)))
-		}
-	}
-	if db.kept, err = object.New(files, cfg.Dir, largestObject); err != nil {
+	if err := db.openObjects(cfg); err != nil {
 		return nil, err
 	}
 	if !cfg.Beside {
@@ -117,6 +100,31 @@ func Open(ctx context.Context, cfg Config) (_ *DB, err error) {
 	}
 	db.views = newViewer(db)
 	return db, nil
+}
+
+// openObjects makes the folders of the objects.
+func (db *DB) openObjects(cfg Config) (err error) {
+	files := cfg.Files
+	if files == nil {
+		files = object.Disk{}
+	}
+	limit := cfg.ObjectLimit
+	if limit == 0 {
+		limit = DefaultObjectLimit
+	}
+	_, missing := os.Stat(cfg.Dir)
+	if db.objects, err = object.New(files, cfg.Dir, limit); err != nil {
+		return err
+	}
+	if db.kept, err = object.New(files, cfg.Dir, largestObject); err != nil {
+		return err
+	}
+	if errors.Is(missing, os.ErrNotExist) {
+		if err := files.SyncDir(filepath.Dir(cfg.Dir)); err != nil {
+			return kind(fmt.Errorf("make the folder of the store durable: %w", synced(err)))
+		}
+	}
+	return nil
 }
 
 func (db *DB) connect(ctx context.Context, readers int, beside bool) (err error) {
