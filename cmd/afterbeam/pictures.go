@@ -30,7 +30,7 @@ func (pictures) Draw(_ context.Context, v store.Version, format string) (string,
 		return "application/json", body, err
 	}
 	figure := skinmap.Figure{
-		Map: p.Map, Title: fmt.Sprintf("%s, %s, %s", lexicon.ClassOf(v.Case.Class).Title, v.Case.Room, v.Case.LocalDate),
+		Map: p.Map, Title: fmt.Sprintf("%s, %s, %s", lexicon.ClassOf(v.Case.Class).Title, plain(v.Case.Room), v.Case.LocalDate),
 		Caption: fmt.Sprintf("method %s; version %d of %s", v.Case.PSDMethod, v.Number, v.MadeAt.Format("2006-01-02 15:04 MST")),
 		Low:     p.Low, High: p.High,
 	}

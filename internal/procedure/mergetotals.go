@@ -276,11 +276,21 @@ func (m *totalsMerge) unlisted(plane Plane, f totalField, candidates []int) (cov
 	}
 	// A study holds its steps and series: only what it says beyond them counts.
 	covered = max(covered, study-apart)
-	m.findings = append(m.findings, Finding{
-		Rule: "total-without-events", Severity: Reduced, Place: m.at(candidates[len(candidates)-1], plane, f),
-		Text: fmt.Sprintf("%d reports without events give totals: where they may cover the same irradiation as others the larger counts, else they add", len(candidates)),
-	})
+	if len(candidates) > 1 || len(listedBy) > 0 {
+		last := m.reports[candidates[len(candidates)-1]].SOPInstanceUID
+		m.once(Finding{
+			Rule: "total-without-events", Severity: Reduced, Place: fmt.Sprintf("report %s / totals of %s", last, plane),
+			Text: "reports without events give totals: where they may cover the same irradiation as others the larger counts, else they add",
+		})
+	}
 	return covered, apart, partial
+}
+
+// once adds a finding unless it was made for another field of the same totals.
+func (m *totalsMerge) once(f Finding) {
+	if !slices.Contains(m.findings, f) {
+		m.findings = append(m.findings, f)
+	}
 }
 
 // accumulation is what a total was accumulated over. A step to this point and the whole step are one accumulation.

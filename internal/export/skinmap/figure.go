@@ -73,7 +73,7 @@ func (f Figure) peakWords() string {
 	if f.Map.Peak < 0 {
 		return "No skin of this body lies in the beams"
 	}
-	return fmt.Sprintf("Peak skin dose %s: %s", f.unit().with(f.Map.PeakDose()), skindose.PlaceOf(f.Map.Body, f.Map.Peak))
+	return fmt.Sprintf("Estimated peak skin dose %s: %s", f.unit().with(f.Map.PeakDose()), skindose.PlaceOf(f.Map.Body, f.Map.Peak))
 }
 
 func (f Figure) caution() string {

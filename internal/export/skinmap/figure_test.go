@@ -249,7 +249,7 @@ func TestPictureSaysWhatItMust(t *testing.T) {
 	for _, want := range []string{
 		"LEFT", "RIGHT", "head up", "back", "left flank", "right flank", "front", "left leg", "right leg", "peak",
 		"Estimate, not a measurement; range of the peak", "(k=2)", "medical physicist", f.Title, f.Caption, "cm²",
-		"Peak skin dose 5.", "above the trunk base",
+		"Estimated peak skin dose 5.", "above the trunk base",
 	} {
 		assert.Contains(t, out.String(), want)
 	}
@@ -267,5 +267,5 @@ func TestPeakJustBelowALevelNeverPrintsAsIt(t *testing.T) {
 	f.Map.Dose[f.Map.Peak] = 2.9999
 	var out bytes.Buffer
 	require.NoError(t, skinmap.SVG(&out, f))
-	assert.Contains(t, out.String(), "Peak skin dose 2.99 Gy")
+	assert.Contains(t, out.String(), "Estimated peak skin dose 2.99 Gy")
 }

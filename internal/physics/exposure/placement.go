@@ -3,6 +3,7 @@ package exposure
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -344,7 +345,7 @@ func (t *tracer) sitePoint(e *procedure.Event, site string) r3.Vec {
 			}
 		}
 	}
-	t.notes.say(fmt.Sprintf("place along the body by target region or procedure class: %s at the isocentre (judgement)", site))
+	t.notes.say(fmt.Sprintf("place along the body by target region or procedure class: %s at the isocentre (judgement)", strings.ReplaceAll(site, "_", " ")))
 	return point
 }
 

@@ -226,7 +226,7 @@ func TestPlaceAlongTheBody(t *testing.T) {
 		"left leg": {
 			"arch", func(e *procedure.Event) { e.Target, e.Side = side("legs"), side("7771000") }, mm(0),
 			r3.Vec{X: 60, Z: -400},
-			"lower_limb",
+			"lower limb",
 		},
 		"some leg": {"arch", func(e *procedure.Event) { e.Target = side("legs") }, mm(0), r3.Vec{X: -60, Z: -400}, "right leg"},
 	}
