@@ -40,7 +40,7 @@ func Map(a assessment.Assessment, patch float64) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("encode map: %w", err)
 	}
-	out := binary.LittleEndian.AppendUint32(nil, uint32(len(head))) //nolint:gosec // a head is short
+	out := binary.LittleEndian.AppendUint32(nil, uint32(len(head)))
 	out = append(out, head...)
 	for _, d := range m.Dose {
 		out = binary.LittleEndian.AppendUint64(out, math.Float64bits(float64(d)))

@@ -136,10 +136,10 @@ func TestRunWaitsForTheStorageAndCanBeStopped(t *testing.T) {
 	defer cancel()
 	cfg := backfill.Config{Dir: dir, Journal: journal, Patience: time.Second}
 	cfg.Keeper = wrapped(func(c context.Context, actor store.Actor, door string, body io.Reader) (store.Receipt, ingest.Answer, error) {
-		switch n := calls.Add(1); {
-		case n == 2:
+		switch calls.Add(1) {
+		case 2:
 			return store.Receipt{}, 0, fmt.Errorf("full: %w", store.ErrUnavailable)
-		case n == 5:
+		case 5:
 			cancel()
 			return store.Receipt{}, 0, c.Err()
 		}
