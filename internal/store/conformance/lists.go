@@ -143,7 +143,7 @@ func casePages(t *testing.T, s *site) {
 }
 
 func flagLists(t *testing.T, s *site) {
-	id, c := s.assessed(t, nil)
+	id, c := s.assessed(t, func(c *store.Case) { c.Start = c.Start.AddDate(0, 0, 1) })
 	quiet := versionOf(c, "quiet")
 	s.assessed(t, nil)
 	for state, want := range map[string]int{"reached": 2, "below": 2, "unknown": 2, "near": 0} {
@@ -162,6 +162,9 @@ func flagLists(t *testing.T, s *site) {
 	require.NoError(t, err)
 	require.Len(t, got, 1)
 	assert.NotEqual(t, id, got[0].Case.ID)
+	page, err := s.db.Flags(ctx(), store.Filter{Limit: 1}, "reached")
+	require.NoError(t, err)
+	assert.Equal(t, got, page, "the newer case, which had such a flag once, takes no place on the page")
 	// A case is never split between pages.
 	both := versionOf(c, "both")
 	both.Flags[0].State = "reached"
