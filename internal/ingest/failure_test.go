@@ -27,6 +27,7 @@ func TestPoisonNeverBlocksTheNext(t *testing.T) {
 	r := newRig(t)
 	release := make(chan struct{})
 	var stuck sync.WaitGroup
+	stuck.Add(1)
 	t.Cleanup(func() { close(release); stuck.Wait() })
 	r.pipeline.TimeLimit = 2 * time.Second
 	r.pipeline.Read = func(raw []byte) (*procedure.Report, error) {
@@ -39,7 +40,6 @@ func TestPoisonNeverBlocksTheNext(t *testing.T) {
 			var events []procedure.Event
 			_ = events[len(report.Events)]
 		case "2.25.7200.2":
-			stuck.Add(1)
 			defer stuck.Done()
 			<-release
 		case "2.25.7200.3":

@@ -133,11 +133,21 @@ func (p *Pipeline) Step(ctx context.Context, owner string) (worked bool, err err
 	}
 	crashpoint.Reached(crashpoint.JobLeased)
 	// A job under way is finished even when the service stops meanwhile.
-	ctx = context.WithoutCancel(ctx)
+	finishing := context.WithoutCancel(ctx)
 	started := p.Now()
-	err = p.do(ctx, job)
+	err = p.do(finishing, job)
 	p.Log.Debug("job done", "kind", string(job.Kind), "attempt", job.Attempt, "took_ms", p.Now().Sub(started).Milliseconds(), "error", err)
-	return true, p.settle(ctx, job, err)
+	settled := p.settle(finishing, job, err)
+	// Nobody takes the job until its lease runs out, so it is settled as soon as the storage takes that.
+	for errors.Is(settled, store.ErrUnavailable) && ctx.Err() == nil {
+		p.failed("settle job", settled)
+		pause(ctx, pollEvery)
+		settled = p.settle(finishing, job, err)
+	}
+	if errors.Is(err, store.ErrUnavailable) {
+		settled = errors.Join(err, settled)
+	}
+	return true, settled
 }
 
 // do does a job.
@@ -166,7 +176,7 @@ func (p *Pipeline) settle(ctx context.Context, job store.Job, err error) error {
 	case errors.Is(err, store.ErrFatal):
 		return err
 	case errors.Is(err, store.ErrUnavailable):
-		return errors.Join(err, p.Store.Release(ctx, job, p.Now().Add(retryAfter)))
+		return p.Store.Release(ctx, job, p.Now().Add(retryAfter))
 	case job.Kind == store.JobRead && (isPoison(err) || errors.Is(err, errUnusable)):
 		p.Log.Warn("report quarantined", "receipt", job.Subject, "reason", reasonOf(err))
 		return p.Store.QuarantineRead(ctx, job, reasonOf(err))

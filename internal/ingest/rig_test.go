@@ -100,7 +100,7 @@ func (r *rig) start(t testing.TB) {
 	db, err := store.Open(t.Context(), store.Config{Dir: r.dir, Program: "test", Now: r.clock.Now})
 	require.NoError(t, err)
 	method := assessment.Default()
-	method.MaxPatch = 25 // coarse maps: these tests are about the way, not about the numbers
+	method.MaxPatch = 100 // coarse maps: these tests are about the way, not about the numbers
 	r.db = db
 	r.pipeline = &ingest.Pipeline{
 		Store: db, Method: method, Reading: rdsr.Options{Site: time.UTC}, Summarise: summary, Quiet: quiet, Workers: 2,
