@@ -29,8 +29,7 @@ const syncs = "fsync,fdatasync"
 
 // faults gives what is injected. strace counts the calls of each thread by itself: the n-th of one thread is another
 // place in every run.
-func faults(t *testing.T) []fault {
-	last := howMuch(t).faults
+func faults(last int) []fault {
 	return []fault{
 		{calls: syncs, error: "EIO", to: last},
 		{calls: syncs, error: "EIO", to: last, lasting: true},
@@ -58,11 +57,12 @@ func (f fault) strace(n int, trace string) []string {
 // TestFailingCalls lets system calls of the whole process fail. What was answered with success is there after a clean start
 // whatever failed; what was not acknowledged can be sent again; a failed sync ends the process with a word about it.
 func TestFailingCalls(t *testing.T) {
+	extent := notQuick(t)
 	peer.Need(t, "strace")
 	peer.Need(t, "sqlite3")
 	base := newSite(t)
 	hits, ends, answers := 0, 0, 0
-	for _, f := range faults(t) {
+	for _, f := range faults(extent.faults) {
 		for n := 1; n <= f.to; n++ {
 			name := fmt.Sprintf("%s %s %d lasting %t starting %t", f.calls, f.error, n, f.lasting, f.starting)
 			ok := t.Run(name, func(t *testing.T) {

@@ -44,10 +44,20 @@ func howMuch(t *testing.T) extent {
 	case "slice":
 		return extent{repeats: 4, random: 60, rounds: 2, faults: 6, levels: 5}
 	case "", "quick":
-		return extent{random: 2, rounds: 1, faults: 1, levels: 1}
+		return extent{random: 2, rounds: 1}
 	}
 	require.FailNow(t, "AFTERBEAM_CRASH wants quick, slice or full")
 	return extent{}
+}
+
+// notQuick skips a test that takes too long for a quick run.
+func notQuick(t *testing.T) extent {
+	t.Helper()
+	e := howMuch(t)
+	if e.repeats == 0 {
+		t.Skip("not part of the quick run: AFTERBEAM_CRASH=slice does it")
+	}
+	return e
 }
 
 // kill is one kill of a round.

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"crypto/rand"
-	"errors"
 	"fmt"
 )
 
@@ -12,8 +11,9 @@ import (
 const probeSize = 64 << 10
 
 // Ready tells whether the store can take something now. It writes and syncs a file of random bytes beside the objects
-// and takes it away again, and fills pages of the database in a transaction that it rolls back, so that a full or
-// read-only disk is found and nothing is changed. It returns ErrUnavailable, or ErrFatal when the sync failed.
+// and takes it away again, and commits a transaction that fills pages of the database and empties them, so that a full or
+// read-only disk is found, also where only the commit meets it, and no row is changed. It returns ErrUnavailable, or
+// ErrFatal when a sync failed.
 func (db *DB) Ready(ctx context.Context) error {
 	var probe [probeSize]byte
 	_, _ = rand.Read(probe[:]) // never fails; random bytes do not compress
@@ -24,17 +24,10 @@ func (db *DB) Ready(ctx context.Context) error {
 	if err := a.Drop(); err != nil {
 		return fmt.Errorf("%w: try the disk: %w", ErrUnavailable, err)
 	}
-	err = db.change(ctx, Actor{}, func(c *change) error {
+	return db.change(ctx, Actor{}, func(c *change) error {
 		if _, err := c.ExecContext(ctx, `INSERT INTO setting (name, value) VALUES ('probe', $1)`, string(bytes.Repeat([]byte{'x'}, probeSize))); err != nil {
 			return fmt.Errorf("try the database: %w", err)
 		}
-		return errRolledBack
+		return c.one(ctx, "try the database", `DELETE FROM setting WHERE name = 'probe'`)
 	})
-	if errors.Is(err, errRolledBack) {
-		return nil
-	}
-	return err
 }
-
-// errRolledBack takes back what a try wrote.
-var errRolledBack = errors.New("rolled back")
