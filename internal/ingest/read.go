@@ -46,7 +46,7 @@ func (p *Pipeline) read(ctx context.Context, job store.Job) error {
 	if err != nil {
 		return fmt.Errorf("%w: %w", errUnusable, err)
 	}
-	crashpoint.Reached(crashpoint.ReportRead)
+	crashpoint.Reached(crashpoint.ReportRead, r.SOPInstanceUID)
 	body, err := archive.Report(*r)
 	if err != nil {
 		return fmt.Errorf("%w: %w", errUnusable, err)
