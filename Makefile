@@ -5,10 +5,11 @@ BIN       ?= bin/afterbeam
 VERSION   ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo unknown)
 FUZZTIME  ?= 20s
 BENCHTIME ?= 1s
+CRASH     ?= full
 PKG       ?= ./...
 
 .DEFAULT_GOAL := help
-.PHONY: help build test race lint fuzz bench generate notice ci
+.PHONY: help build test race lint fuzz bench crash generate notice ci
 
 help: ## list the targets
 	@sed -n 's/^\([a-z]*\): .*## \(.*\)$$/\1|\2/p' $(MAKEFILE_LIST) | while IFS='|' read -r name text; do printf '  %-8s %s\n' "$$name" "$$text"; done
@@ -30,6 +31,9 @@ fuzz: ## run every fuzz target for FUZZTIME (20s)
 
 bench: ## run every benchmark for BENCHTIME (1s)
 	$(GO) test -run '^$$' -bench . -benchmem -benchtime $(BENCHTIME) $(PKG)
+
+crash: ## kill the service over 6,400 times, for hours, and look for what is lost (CRASH=slice for minutes)
+	AFTERBEAM_CRASH=$(CRASH) $(GO) test -count=1 -timeout 24h -v ./internal/crashtest
 
 generate: ## write generated Go anew, after api/openapi.yaml changed
 	$(GO) generate ./...

@@ -51,7 +51,7 @@ type world struct {
 const fewestEvents, mostEvents = 3, 10
 
 func newWorld(seed uint64) *world {
-	w := &world{rng: rand.New(rand.NewPCG(seed, 0)), truth: map[string]caseTruth{}} //nolint:gosec // to be had again
+	w := &world{rng: rand.New(rand.NewPCG(seed, 0)), truth: map[string]caseTruth{}}
 	for _, c := range demo.Cases() {
 		if len(c.Report.Events) > 2*mostEvents && c.Report.Purpose == procedure.PurposePatient {
 			w.bases = append(w.bases, c.Report)
