@@ -194,8 +194,7 @@ func (r *killing) once(k kill) error {
 		}
 		time.Sleep(k.after)
 		p.kill()
-		r.killed++
-		return nil
+		return r.outcome(p, k)
 	}
 	p, err := r.site.start(environ...)
 	if err != nil && !(errors.Is(err, errDied) && k.step != "" && p.killed()) {
@@ -206,6 +205,11 @@ func (r *killing) once(k kill) error {
 			return err
 		}
 	}
+	return r.outcome(p, k)
+}
+
+// outcome counts the kills and refuses any other end.
+func (r *killing) outcome(p *process, k kill) error {
 	switch {
 	case p.killed():
 		r.killed++
