@@ -217,6 +217,34 @@ func TestReportsUnderWayAreBounded(t *testing.T) {
 	assert.Equal(t, 400, <-done)
 }
 
+// TestOnlyTheKeeperReadsAReport holds the checks before to their word: what they read would be memory without a share.
+func TestOnlyTheKeeperReadsAReport(t *testing.T) {
+	r := newRig(t, nil)
+	token := r.physicist()
+	for name, k := range map[string]keeper{"refused": {ingest.ErrRefused}, "unavailable": {store.ErrUnavailable}} {
+		var err error
+		r.server, err = httpapi.New(r.cfg, r.db, k)
+		require.NoError(t, err)
+		body := &counted{Reader: strings.NewReader("a report")}
+		request := httptest.NewRequest("POST", "/v1/reports", body)
+		request.Header.Set("Authorization", "Bearer "+token)
+		request.Header.Set("Content-Type", "application/dicom")
+		assert.GreaterOrEqual(t, r.send(request).status, 400, name)
+		assert.Zero(t, body.reads, name)
+	}
+}
+
+// counted counts how often a body is read.
+type counted struct {
+	io.Reader
+	reads int
+}
+
+func (c *counted) Read(p []byte) (int, error) {
+	c.reads++
+	return c.Reader.Read(p)
+}
+
 // blocking is a keeper that waits.
 type blocking struct{ started, end chan struct{} }
 

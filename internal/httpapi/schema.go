@@ -37,12 +37,12 @@ func operations(spec *openapi3.T) map[access.Operation]*schema {
 	all := map[access.Operation]*schema{}
 	for path, item := range spec.Paths.Map() {
 		for method, operation := range item.Operations() {
+			// Done by authenticate before. The validator would read the whole body for it, before a report has its share
+			// of the memory.
+			operation.Security = openapi3.NewSecurityRequirements()
 			one := &schema{
 				route: &routers.Route{Spec: spec, Path: path, PathItem: item, Method: method, Operation: operation},
-				options: &openapi3filter.Options{
-					AuthenticationFunc: openapi3filter.NoopAuthenticationFunc, // done by authenticate before
-					KeepValidatedValue: true,
-				},
+				options: &openapi3filter.Options{KeepValidatedValue: true},
 			}
 			for _, p := range operation.Parameters {
 				if p.Value.In == openapi3.ParameterInQuery {
