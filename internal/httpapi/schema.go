@@ -41,7 +41,7 @@ func operations(spec *openapi3.T) map[access.Operation]*schema {
 			// of the memory.
 			operation.Security = openapi3.NewSecurityRequirements()
 			one := &schema{
-				route: &routers.Route{Spec: spec, Path: path, PathItem: item, Method: method, Operation: operation},
+				route:   &routers.Route{Spec: spec, Path: path, PathItem: item, Method: method, Operation: operation},
 				options: &openapi3filter.Options{KeepValidatedValue: true},
 			}
 			for _, p := range operation.Parameters {
