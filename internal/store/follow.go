@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"time"
 
@@ -83,11 +84,24 @@ func (db *DB) Release(ctx context.Context, j Job, due time.Time) error {
 	})
 }
 
+// suspectDeaths is how many ends of the process a leased job may meet until it is suspected, and apart is how much longer
+// than the first of them the other suspects wait, so that the one that ends the process is found to be it alone.
+const (
+	suspectDeaths = 2
+	apart         = 5 * time.Second
+)
+
 // Resume gives back the jobs that a process which ended had leased, and tries those again that had failed for good. Only
 // the process that serves the store may call it, before it starts to work.
 func (db *DB) Resume(ctx context.Context) error {
 	return db.change(ctx, System("pipeline"), func(c *change) error {
-		if _, err := c.ExecContext(ctx, `UPDATE job SET state = 'ready', owner = '', leased_until = '' WHERE state = 'leased'`); err != nil {
+		var first sql.NullInt64
+		err := c.QueryRowContext(ctx, `SELECT id FROM job WHERE state = 'leased' AND attempt >= $1 ORDER BY due_at, id LIMIT 1`, suspectDeaths).Scan(&first)
+		if err != nil && !errors.Is(err, sql.ErrNoRows) {
+			return fmt.Errorf("look for suspects: %w", err)
+		}
+		if _, err := c.ExecContext(ctx, `UPDATE job SET state = 'ready', owner = '', leased_until = '',
+			due_at = CASE WHEN attempt >= $1 AND id <> $2 THEN $3 ELSE due_at END WHERE state = 'leased'`, suspectDeaths, first.Int64, at(c.db.now().Add(apart))); err != nil {
 			return fmt.Errorf("give back leases: %w", err)
 		}
 		if _, err := c.ExecContext(ctx, `UPDATE job SET state = 'ready', attempt = 0, due_at = $1 WHERE state = 'failed'`, at(c.db.now())); err != nil {
