@@ -23,6 +23,7 @@ const mostDeaths = 3 * store.MaxAttempts
 // ends up in quarantine after a known number of deaths, alone, and everything else goes on. A program that can read it
 // then reads it.
 func TestPoison(t *testing.T) {
+	notQuick(t)
 	peer.Need(t, "sqlite3")
 	s := newSite(t)
 	w := newWorld(firstSeed)
