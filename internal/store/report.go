@@ -66,6 +66,10 @@ func (db *DB) SaveReport(ctx context.Context, j Job, r Report, identity Identity
 	})
 }
 
+// newDataSet leaves out a data set that came before in another encoding: it was looked at then, so that the number of
+// reviews does not depend on the order of arrival.
+const newDataSet = ` AND NOT EXISTS (SELECT 1 FROM report WHERE dataset_digest = $2)`
+
 func (c *change) reviewReport(ctx context.Context, r Report, mismatch ReviewKind) error {
 	if mismatch != "" {
 		detail := "the number is known with another birth date or sex; kept as a patient of its own"
@@ -82,12 +86,12 @@ func (c *change) reviewReport(ctx context.Context, r Report, mismatch ReviewKind
 		args          []any
 	}{
 		{
-			ReviewSameInstance, `SELECT COUNT(*) FROM report WHERE sop_instance = $1 AND dataset_digest <> $2`,
+			ReviewSameInstance, `SELECT COUNT(*) FROM report WHERE sop_instance = $1 AND dataset_digest <> $2`+newDataSet,
 			"another data set has the same SOP instance UID; both are kept, the first is authoritative",
 			[]any{r.SOPInstance, r.DataSetDigest},
 		},
 		{
-			ReviewSameContent, `SELECT COUNT(*) FROM report WHERE content_digest = $1 AND dataset_digest <> $2`,
+			ReviewSameContent, `SELECT COUNT(*) FROM report WHERE content_digest = $1 AND dataset_digest <> $2`+newDataSet,
 			"the same content came before under another header; it counts once",
 			[]any{r.ContentDigest, r.DataSetDigest},
 		},
