@@ -86,12 +86,12 @@ func (c *change) reviewReport(ctx context.Context, r Report, mismatch ReviewKind
 		args          []any
 	}{
 		{
-			ReviewSameInstance, `SELECT COUNT(*) FROM report WHERE sop_instance = $1 AND dataset_digest <> $2`+newDataSet,
+			ReviewSameInstance, `SELECT COUNT(*) FROM report WHERE sop_instance = $1 AND dataset_digest <> $2` + newDataSet,
 			"another data set has the same SOP instance UID; both are kept, the first is authoritative",
 			[]any{r.SOPInstance, r.DataSetDigest},
 		},
 		{
-			ReviewSameContent, `SELECT COUNT(*) FROM report WHERE content_digest = $1 AND dataset_digest <> $2`+newDataSet,
+			ReviewSameContent, `SELECT COUNT(*) FROM report WHERE content_digest = $1 AND dataset_digest <> $2` + newDataSet,
 			"the same content came before under another header; it counts once",
 			[]any{r.ContentDigest, r.DataSetDigest},
 		},
