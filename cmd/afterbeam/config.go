@@ -33,7 +33,7 @@ func (o configOption) settings() (settings.Settings, error) {
 
 type checkConfigCommand struct{ configOption }
 
-// Run prints the effective settings, secrets masked, and checks that the tables they name can be read.
+// Run prints the effective settings, secrets masked, and checks that the tables and the certificate they name can be read.
 func (k *checkConfigCommand) Run(c console) error {
 	s, err := k.settings()
 	if err != nil {
@@ -41,6 +41,11 @@ func (k *checkConfigCommand) Run(c console) error {
 	}
 	if _, err := siteMethod(s); err != nil {
 		return fmt.Errorf("%w: %w", errUsage, err)
+	}
+	if s.HTTP.Certificate != "" {
+		if _, err := certificate(s.HTTP); err != nil {
+			return fmt.Errorf("%w: %w", errUsage, err)
+		}
 	}
 	return s.Print(c.out)
 }

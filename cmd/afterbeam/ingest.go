@@ -62,11 +62,17 @@ func (i *ingestCommand) Run(c console) (err error) {
 	pipeline.Wait()
 	_, printErr := fmt.Fprintf(c.out, "files %d, done before %d, new %d, again %d, quarantined %d, refused %d, unreadable %d\n",
 		counts.Files, counts.Passed, counts.New, counts.Again, counts.Quarantined, counts.Refused, counts.Unreadable)
-	if err == nil && counts.Quarantined+counts.Refused+counts.Unreadable > 0 {
+	switch {
+	case err != nil && ctx.Err() != nil:
+		err = fmt.Errorf("%w: run it again, it goes on where it was", errStopped)
+	case err == nil && counts.Quarantined+counts.Refused+counts.Unreadable > 0:
 		err = errPartial
 	}
 	return errors.Join(err, printErr)
 }
+
+// errStopped tells that the command was told to stop before it was through.
+var errStopped = errors.New("stopped before the end")
 
 // open opens the store alone, or beside the service that serves it.
 func open(ctx context.Context, s settings.Settings, messages io.Writer) (w *works, alone bool, err error) {

@@ -16,6 +16,7 @@ import (
 
 	"afterbeam/internal/access"
 	"afterbeam/internal/httpapi"
+	"afterbeam/internal/settings"
 )
 
 // The times of a running service.
@@ -60,9 +61,26 @@ func (w *works) offerSetup(ctx context.Context, c console) error {
 	}
 	_, err = fmt.Fprintf(c.out, `There is no account yet. Make the first one, an administrator, with this one-time setup token:
   %s
-  curl -X POST -H "Authorization: Bearer %s" -H "Content-Type: application/json" -d '{"name":"first admin"}' http://%s/v1/setup
-`, secret.Text, secret.Text, w.settings.HTTP.Listen)
+  curl -X POST -H "Authorization: Bearer %s" -H "Content-Type: application/json" -d '{"name":"first admin"}' %s/v1/setup
+`, secret.Text, secret.Text, reachedAt(w.settings.HTTP))
 	return err
+}
+
+// reachedAt gives the address under which the interface is asked from its own machine. A certificate is for a name that
+// only the site knows when every address is served.
+func reachedAt(h settings.HTTP) string {
+	scheme, name := "http", "localhost"
+	if h.Certificate != "" {
+		scheme, name = "https", "NAME-IN-CERTIFICATE"
+	}
+	host, port, err := net.SplitHostPort(h.Listen)
+	if err != nil {
+		return scheme + "://" + h.Listen
+	}
+	if ip := net.ParseIP(host); host != "" && (ip == nil || !ip.IsUnspecified()) {
+		name = host
+	}
+	return scheme + "://" + net.JoinHostPort(name, port)
 }
 
 // run listens, works and keeps the anchor of the audit chain until ctx ends. started is told the address.
@@ -126,11 +144,19 @@ func (w *works) listen(ctx context.Context, address string) (net.Listener, error
 	if w.settings.HTTP.Certificate == "" {
 		return l, nil
 	}
-	pair, err := tls.LoadX509KeyPair(w.settings.HTTP.Certificate, w.settings.HTTP.Key)
+	pair, err := certificate(w.settings.HTTP)
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("http.certificate: %w", err), l.Close())
+		return nil, errors.Join(err, l.Close())
 	}
 	return tls.NewListener(l, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"}}), nil
+}
+
+func certificate(h settings.HTTP) (tls.Certificate, error) {
+	pair, err := tls.LoadX509KeyPair(h.Certificate, h.Key)
+	if err != nil {
+		return pair, fmt.Errorf("http.certificate and http.key: %w", err)
+	}
+	return pair, nil
 }
 
 // keepAnchor writes the end of the audit chain outside the database every few minutes and once more at the stop, and

@@ -6,6 +6,7 @@ import (
 	"io"
 	"net"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
@@ -131,7 +132,9 @@ func (s *Settings) secrets() error {
 	if err != nil {
 		return fmt.Errorf("metrics.token_file: %w", err)
 	}
-	s.Metrics.Token = strings.TrimSpace(string(text))
+	if s.Metrics.Token = strings.TrimSpace(string(text)); s.Metrics.Token == "" {
+		return fmt.Errorf("metrics.token_file %s wants a token, it is empty", s.Metrics.TokenFile)
+	}
 	return nil
 }
 
@@ -152,6 +155,9 @@ func (s *Settings) check() error {
 		return errors.New("http.certificate and http.key go together")
 	}
 	if err := s.checkListeners(); err != nil {
+		return err
+	}
+	if err := s.checkFolders(); err != nil {
 		return err
 	}
 	switch s.Log.Level {
@@ -179,6 +185,49 @@ func (s *Settings) checkListeners() error {
 		return fmt.Errorf("metrics.listen %s is reached from outside: give metrics.token_file", s.Metrics.Listen)
 	}
 	return nil
+}
+
+// checkFolders keeps the watched folder out of the store and the store out of the watched folder: the door moves away
+// every file that it finds, the database too.
+func (s *Settings) checkFolders() error {
+	if s.Spool.Dir == "" {
+		return nil
+	}
+	kept, err := place(s.Store.Dir)
+	if err != nil {
+		return fmt.Errorf("store.dir: %w", err)
+	}
+	watched, err := place(s.Spool.Dir)
+	if err != nil {
+		return fmt.Errorf("spool.dir: %w", err)
+	}
+	if holds(kept, watched) || holds(watched, kept) {
+		return fmt.Errorf("spool.dir %s and store.dir %s want folders apart, neither inside the other", s.Spool.Dir, s.Store.Dir)
+	}
+	return nil
+}
+
+// place gives the full path of a folder, symbolic links followed as far as it exists.
+func place(dir string) (string, error) {
+	full, err := filepath.Abs(dir)
+	if err != nil {
+		return "", err
+	}
+	for there, below := full, ""; ; there, below = filepath.Dir(there), filepath.Join(filepath.Base(there), below) {
+		real, err := filepath.EvalSymlinks(there)
+		if err == nil {
+			return filepath.Join(real, below), nil
+		}
+		if filepath.Dir(there) == there {
+			return full, nil
+		}
+	}
+}
+
+// holds tells whether a path is a folder or below it.
+func holds(folder, path string) bool {
+	way, err := filepath.Rel(folder, path)
+	return err == nil && (way == "." || filepath.IsLocal(way))
 }
 
 // loopback tells whether an address is reached from this machine alone.

@@ -46,6 +46,10 @@ func TestReadRefuses(t *testing.T) {
 		"rate":                   {"[http]\nrequests_per_second = 0.0\n", nil, "requests_per_second"},
 		"proxy is no true value": {"", []string{"AFTERBEAM_HTTP_BEHIND_PROXY=perhaps"}, "true or false"},
 		"empty store":            {"[store]\ndir = \"\"\n", nil, "store.dir"},
+		"empty token file":       {"[metrics]\ntoken_file = \"/dev/null\"\n", nil, "it is empty"},
+		"one folder for both":    {"[store]\ndir = \"/srv/a\"\n[spool]\ndir = \"/srv/b/../a/\"\n", nil, "want folders apart"},
+		"watched in the store":   {"[store]\ndir = \"/srv/a\"\n[spool]\ndir = \"/srv/a/in\"\n", nil, "want folders apart"},
+		"store in the watched":   {"[store]\ndir = \"in/store\"\n[spool]\ndir = \"in\"\n", nil, "want folders apart"},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {
@@ -65,6 +69,20 @@ func TestOutsideIsAllowedWithCertificateOrProxy(t *testing.T) {
 		_, err := settings.Read(strings.NewReader(file), nil)
 		assert.NoError(t, err, file)
 	}
+}
+
+func TestFoldersApart(t *testing.T) {
+	dir := t.TempDir()
+	require.NoError(t, os.Mkdir(filepath.Join(dir, "store"), 0o700))
+	require.NoError(t, os.Symlink(filepath.Join(dir, "store"), filepath.Join(dir, "link")))
+	read := func(spool string) error {
+		_, err := settings.Read(nil, []string{"AFTERBEAM_STORE_DIR=" + filepath.Join(dir, "store"), "AFTERBEAM_SPOOL_DIR=" + filepath.Join(dir, spool)})
+		return err
+	}
+	require.NoError(t, read("spool"))
+	require.NoError(t, read("store-in"), "a name that begins alike")
+	require.ErrorIs(t, read("link"), settings.ErrInvalid, "a link to the store")
+	require.ErrorIs(t, read("link/new"), settings.ErrInvalid, "a folder to be made behind a link")
 }
 
 func TestSecretsAreMasked(t *testing.T) {
