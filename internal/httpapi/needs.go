@@ -99,7 +99,6 @@ type caseStore interface {
 	Versions(ctx context.Context, id string) ([]store.Version, error)
 	Facts(ctx context.Context, id string) ([]store.Fact, error)
 	AddFacts(ctx context.Context, actor store.Actor, id, tag string, facts []store.Fact) error
-	NewestMap(ctx context.Context, cases []string) (string, error)
 }
 
 type patientStore interface {

@@ -4,21 +4,39 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"afterbeam/internal/store"
 )
 
-// seenPatient gives a patient of whom the caller may see a case, with all cases and with those the caller may see.
-func (h *handlers) seenPatient(ctx context.Context, id string) (p store.Patient, all, seen []store.Case, err error) {
-	if p, err = h.store.Patient(ctx, id); err != nil {
-		return p, nil, nil, err
+// seenPatient gives a patient of whom the caller may see a case.
+func (h *handlers) seenPatient(ctx context.Context, id string) (store.Patient, error) {
+	p, err := h.store.Patient(ctx, id)
+	if err != nil {
+		return p, err
 	}
-	if all, err = h.store.CasesOfPatient(ctx, id); err != nil {
-		return p, nil, nil, err
+	all, err := h.store.CasesOfPatient(ctx, id)
+	if err != nil {
+		return p, err
+	}
+	_, err = callOf(ctx).grant.SeesAny(all)
+	return p, err
+}
+
+// seenCases gives all cases of a patient of whom the caller may see one, and those that the caller may see.
+func (h *handlers) seenCases(ctx context.Context, patient string) (all, seen []store.Case, err error) {
+	if all, err = h.store.CasesOfPatient(ctx, patient); err != nil {
+		return nil, nil, err
+	}
+	if len(all) == 0 {
+		// A patient without a case is still one.
+		if _, err = h.store.Patient(ctx, patient); err != nil {
+			return nil, nil, err
+		}
 	}
 	seen, err = callOf(ctx).grant.SeesAny(all)
-	return p, all, seen, err
+	return all, seen, err
 }
 
 // SearchPatients finds patients by number and issuer, which come in the body. Those without a case in the caller's rooms
@@ -56,7 +74,7 @@ func (h *handlers) SearchPatients(ctx context.Context, request SearchPatientsReq
 
 // GetPatient gives a patient record.
 func (h *handlers) GetPatient(ctx context.Context, request GetPatientRequestObject) (GetPatientResponseObject, error) {
-	p, _, _, err := h.seenPatient(ctx, request.Id)
+	p, err := h.seenPatient(ctx, request.Id)
 	if err != nil {
 		return nil, err
 	}
@@ -73,7 +91,7 @@ func (h *handlers) GetPatientDose(ctx context.Context, request GetPatientDoseReq
 	if err := days(nil, request.Params.AsOf); err != nil {
 		return nil, err
 	}
-	p, all, seen, err := h.seenPatient(ctx, request.Id)
+	all, seen, err := h.seenCases(ctx, request.Id)
 	if err != nil {
 		return nil, err
 	}
@@ -83,18 +101,14 @@ func (h *handlers) GetPatientDose(ctx context.Context, request GetPatientDoseReq
 	}
 	windows, err := h.cfg.Windows.Sums(ctx, all, asOf)
 	if err != nil {
-		return nil, fmt.Errorf("sum windows of %s: %w", p.ID, err)
+		return nil, fmt.Errorf("sum windows of %s: %w", request.Id, err)
 	}
-	latest, err := h.latestMap(ctx, seen)
-	if err != nil {
-		return nil, err
-	}
-	if err := h.viewed(ctx, "dose.view", p.ID, p.ID); err != nil {
+	if err := h.viewed(ctx, "dose.view", request.Id, request.Id); err != nil {
 		return nil, err
 	}
 	return GetPatientDose200JSONResponse{
-		PatientId: p.ID, AsOf: asOf, Procedures: every(seen, encodeCase), Elsewhere: len(all) - len(seen),
-		Windows: every(windows, encodeWindow), LatestMap: latest, Caution: caution,
+		PatientId: request.Id, AsOf: asOf, Procedures: every(seen, encodeCase), Elsewhere: len(all) - len(seen),
+		Windows: every(windows, encodeWindow), LatestMap: latestMap(seen), Caution: caution,
 	}, nil
 }
 
@@ -110,23 +124,20 @@ func newestDay(cases []store.Case, now time.Time) string {
 	return newest
 }
 
-// latestMap gives the path of the newest map among the cases, nil when none has one.
-func (h *handlers) latestMap(ctx context.Context, cases []store.Case) (*string, error) {
-	ids := every(cases, func(c store.Case) string { return c.ID })
-	id, err := h.store.NewestMap(ctx, ids)
-	if errors.Is(err, store.ErrNotFound) {
-		return nil, nil
+// latestMap gives the path of the newest map among cases in order of time, nil when none has one.
+func latestMap(cases []store.Case) *string {
+	for _, c := range slices.Backward(cases) {
+		if c.HasMap {
+			path := "/v1/procedures/" + c.ID + "/map"
+			return &path
+		}
 	}
-	if err != nil {
-		return nil, err
-	}
-	path := "/v1/procedures/" + id + "/map"
-	return &path, nil
+	return nil
 }
 
 // ListLinks lists the links of a patient's group.
 func (h *handlers) ListLinks(ctx context.Context, request ListLinksRequestObject) (ListLinksResponseObject, error) {
-	p, _, _, err := h.seenPatient(ctx, request.Id)
+	p, err := h.seenPatient(ctx, request.Id)
 	if err != nil {
 		return nil, err
 	}

@@ -54,14 +54,16 @@ type Config struct {
 
 // DB is an open store.
 type DB struct {
-	write, read *sql.DB
-	objects     *object.Store // takes what is received, up to the limit
-	kept        *object.Store // gives what was kept under whatever limit there was
-	dir         string
-	program     string
-	now         func() time.Time
-	views       *viewer
-	lock        *folderLock // nil beside another process
+	write *sql.DB
+	read  *reader
+
+	objects *object.Store // takes what is received, up to the limit
+	kept    *object.Store // gives what was kept under whatever limit there was
+	dir     string
+	program string
+	now     func() time.Time
+	views   *viewer
+	lock    *folderLock // nil beside another process
 }
 
 const databaseFile = "afterbeam.db"
@@ -141,14 +143,16 @@ func (db *DB) connect(ctx context.Context, readers int, beside bool) (err error)
 	if err := migrate(ctx, db.write, beside); err != nil {
 		return err
 	}
-	if db.read, err = sql.Open("sqlite", dsn(name, true)); err != nil {
+	read, err := sql.Open("sqlite", dsn(name, true))
+	if err != nil {
 		return fmt.Errorf("open database for reading: %w", err)
 	}
 	if readers == 0 {
 		readers = DefaultReaders
 	}
-	db.read.SetMaxOpenConns(readers)
-	db.read.SetMaxIdleConns(readers)
+	read.SetMaxOpenConns(readers)
+	read.SetMaxIdleConns(readers)
+	db.read = newReader(read)
 	return nil
 }
 

@@ -12,7 +12,7 @@ import (
 func (db *DB) Writer() *sql.DB { return db.write }
 
 // Reader gives the reading connections.
-func (db *DB) Reader() *sql.DB { return db.read }
+func (db *DB) Reader() *sql.DB { return db.read.DB }
 
 // Panic panics in the middle of a change.
 func (db *DB) Panic(ctx context.Context) error {
@@ -33,3 +33,8 @@ func KindOf(code int) error { return kindOf(code) }
 
 // ErrNone stands for no kind in tables.
 var ErrNone = errors.New("no kind")
+
+// QueryRow asks the reading connections as the store itself does.
+func (db *DB) QueryRow(ctx context.Context, query string, args ...any) *sql.Row {
+	return db.read.QueryRowContext(ctx, query, args...)
+}

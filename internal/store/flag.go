@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"database/sql"
-	"strings"
 
 	"afterbeam/internal/quantity"
 )
@@ -47,19 +46,6 @@ func (db *DB) CasesOfPatient(ctx context.Context, patient string) ([]Case, error
 	return rows(ctx, db.read, func(r *sql.Rows) (Case, error) { return scanCase(r) },
 		`SELECT `+caseColumns+` FROM procedure_case WHERE patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = $1))
 		ORDER BY start_at, id`, patient)
-}
-
-// NewestMap gives the newest of the given cases whose newest version has a skin dose map, or ErrNotFound.
-func (db *DB) NewestMap(ctx context.Context, cases []string) (string, error) {
-	var args []any
-	marks := []string{"NULL"}
-	for _, id := range cases {
-		marks = append(marks, placeholder(&args, id))
-	}
-	var id string
-	err := db.read.QueryRowContext(ctx, `SELECT p.id FROM procedure_case p JOIN procedure_version v ON v.procedure_id = p.id AND v.version = p.version
-		WHERE p.id IN (`+strings.Join(marks, ", ")+`) AND length(v.map) > 0 ORDER BY p.start_at DESC, p.id DESC LIMIT 1`, args...).Scan(&id)
-	return id, kind(err)
 }
 
 // StateOf tells the newest totals of the whole store: for checks that two ways to the same reports end in one state.

@@ -44,6 +44,8 @@ type Case struct {
 	// FieldAtSkin is the mean field at the skin, by which levels of KAP scale.
 	FieldAtSkin quantity.Opt[quantity.SquareMetre]
 	UpdatedAt   time.Time
+	// HasMap tells whether the newest version has a skin dose map; the store says so.
+	HasMap bool
 }
 
 // Gaps says which numbers of a case are only known in part or not believed.
@@ -249,7 +251,8 @@ func (o opt[T]) Scan(src any) error {
 
 const caseColumns = `id, study_uid, device_key, patient_id, room, state, start_at, local_date, start_offset, offset_source, class, description, quality, version,
 	flag_state, kerma_gy, kap_gym2, fluoro_s, psd_gy, psd_low_gy, psd_high_gy, psd_method, effective_sv, effective_low_sv, effective_high_sv,
-	effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor, field_m2`
+	effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor, field_m2,
+	EXISTS (SELECT 1 FROM procedure_version v WHERE v.procedure_id = procedure_case.id AND v.version = procedure_case.version AND length(v.map) > 0)`
 
 func scanCase(row interface{ Scan(...any) error }) (Case, error) {
 	var p Case
@@ -260,7 +263,7 @@ func scanCase(row interface{ Scan(...any) error }) (Case, error) {
 		opt[quantity.Second]{&p.FluoroTime}, opt[quantity.Gray]{&p.PSD}, opt[quantity.Gray]{&p.PSDLow}, opt[quantity.Gray]{&p.PSDHigh}, &p.PSDMethod,
 		opt[quantity.Sievert]{&p.Effective}, opt[quantity.Sievert]{&p.EffectiveLow}, opt[quantity.Sievert]{&p.EffectiveHigh}, &p.EffectiveMethod,
 		&p.Complete, &updated, &p.Gaps, opt[float64]{&p.KermaFactor}, opt[float64]{&p.KAPFactor},
-		opt[quantity.SquareMetre]{&p.FieldAtSkin})
+		opt[quantity.SquareMetre]{&p.FieldAtSkin}, &p.HasMap)
 	if err != nil {
 		return p, kind(err)
 	}

@@ -9,13 +9,11 @@ import (
 	"afterbeam/internal/audit"
 )
 
-// viewWindow is how long a view waits for others to be committed with it.
-const viewWindow = 2 * time.Millisecond
-
 // maxGroup bounds how long the commit of one group takes.
 const maxGroup = 1000
 
-// viewer commits the audit records of views in groups, each before its view is answered.
+// viewer commits the audit records of views in groups, each before its view is answered. A group is what came while the
+// one before was committed: nobody waits for company, and the more ask at once the more share one fsync.
 type viewer struct {
 	db      *DB
 	pending chan pendingView
@@ -40,7 +38,7 @@ func (v *viewer) stop() {
 	v.done.Wait()
 }
 
-// run gathers the views of one window and commits them together.
+// run gathers the views that wait and commits them together.
 func (v *viewer) run() {
 	for {
 		select {
@@ -56,18 +54,14 @@ func (v *viewer) run() {
 	}
 }
 
-// gather waits for the views that come within the window of the first one.
+// gather takes the views that wait behind the first one.
 func (v *viewer) gather(first pendingView) []pendingView {
 	group := []pendingView{first}
-	window := time.NewTimer(viewWindow)
-	defer window.Stop()
 	for len(group) < maxGroup {
 		select {
 		case next := <-v.pending:
 			group = append(group, next)
-		case <-window.C:
-			return group
-		case <-v.closing:
+		default:
 			return group
 		}
 	}

@@ -21,20 +21,21 @@ func caseTests() []test {
 		{"what fails leaves nothing", failedAssessment},
 		{"studies are asked for at their time", askedLater},
 		{"cases ask for those whose windows hold them", windows},
-		{"the newest map of some cases", newestMap},
+		{"cases tell whether they have a map", hasMap},
 		{"states do not depend on the order of arrival", states},
 		{"every study is assessed again on demand", reassess},
 	}
 }
 
-// sameCase compares a case with what was saved; its start is the same moment with the same offset.
+// sameCase compares a case with what was saved; its start is the same moment with the same offset. Whether there is a map
+// is the version's and has a test of its own.
 func sameCase(t *testing.T, want, got store.Case) {
 	t.Helper()
 	assert.True(t, want.Start.Equal(got.Start), "start %v, got %v", want.Start, got.Start)
 	_, offset := want.Start.Zone()
 	_, gotOffset := got.Start.Zone()
 	assert.Equal(t, offset, gotOffset)
-	want.ID, want.Version, want.Start, want.UpdatedAt = got.ID, got.Version, got.Start, got.UpdatedAt
+	want.ID, want.Version, want.Start, want.UpdatedAt, want.HasMap = got.ID, got.Version, got.Start, got.UpdatedAt, got.HasMap
 	assert.Equal(t, want, got)
 }
 
@@ -221,22 +222,24 @@ func windows(t *testing.T, s *site) {
 	assert.Empty(t, s.drain(t), "asking ends")
 }
 
-func newestMap(t *testing.T, s *site) {
-	var ids []string
-	for i := range 3 {
-		id, _ := s.assessed(t, func(c *store.Case) { c.Start = c.Start.AddDate(0, 0, i) })
-		ids = append(ids, id)
-	}
+func hasMap(t *testing.T, s *site) {
 	patient, study := s.patient(t)
-	without := versionOf(caseOf(patient, study), "no map")
-	without.Case.Start, without.Map = without.Case.Start.AddDate(0, 0, 9), nil
-	ids = append(ids, s.assess(t, without)...)
-	got, err := s.db.NewestMap(ctx(), ids)
-	require.NoError(t, err)
-	assert.Equal(t, ids[2], got)
-	for _, none := range [][]string{nil, {ids[3]}, {"no such case"}} {
-		_, err = s.db.NewestMap(ctx(), none)
-		require.ErrorIs(t, err, store.ErrNotFound)
+	v := versionOf(caseOf(patient, study), "map")
+	for _, step := range []struct {
+		digest string
+		bytes  []byte
+		want   bool
+	}{{"map", []byte("map"), true}, {"empty", []byte{}, false}, {"again", []byte("map"), true}, {"none", nil, false}} {
+		v.Digest, v.Map = step.digest, step.bytes
+		_, err := s.db.Reassess(ctx(), person, "another version")
+		require.NoError(t, err)
+		ids := s.assess(t, v)
+		one, err := s.db.Case(ctx(), ids[0])
+		require.NoError(t, err)
+		assert.Equal(t, step.want, one.HasMap, step.digest)
+		all, err := s.db.CasesOfPatient(ctx(), patient)
+		require.NoError(t, err)
+		assert.Equal(t, []store.Case{one}, all)
 	}
 }
 
