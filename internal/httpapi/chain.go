@@ -14,6 +14,7 @@ import (
 	"os"
 	"runtime"
 	"runtime/debug"
+	"slices"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -147,12 +148,19 @@ func (s *Server) recover(next echo.HandlerFunc) echo.HandlerFunc {
 // onlyKnownMethods refuses what no operation uses, before the router's own answer to OPTIONS.
 func onlyKnownMethods(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
-		switch c.Request().Method {
-		case http.MethodGet, http.MethodPost, http.MethodPatch:
+		if slices.Contains(knownMethods(), c.Request().Method) {
 			return next(c)
 		}
 		return echo.ErrMethodNotAllowed
 	}
+}
+
+// knownMethods lists the methods of the contract.
+func knownMethods() []string { return []string{http.MethodGet, http.MethodPatch, http.MethodPost} }
+
+// allowed lists the methods that operations of a route have, for the header Allow (RFC 9110, 15.5.6).
+func (s *Server) allowed(route string) string {
+	return strings.Join(slices.DeleteFunc(knownMethods(), func(method string) bool { return s.byRoute[method+" "+route] == "" }), ", ")
 }
 
 // capBody refuses a body that says it is too large and cuts one that does not say so.

@@ -118,6 +118,11 @@ func (s *Server) problem(err error, c echo.Context) {
 	status := statusOf(err)
 	header := c.Response().Header()
 	switch status {
+	case http.StatusMethodNotAllowed:
+		header.Del("Allow") // the router's own tells of OPTIONS
+		if methods := s.allowed(c.Path()); methods != "" {
+			header.Set("Allow", methods)
+		}
 	case http.StatusUnauthorized:
 		header.Set("WWW-Authenticate", `Bearer realm="afterbeam"`)
 	case http.StatusServiceUnavailable, http.StatusTooManyRequests:

@@ -126,7 +126,7 @@ func (h *handlers) GetProcedure(ctx context.Context, request GetProcedureRequest
 		return nil, err
 	}
 	etag := quote(tag)
-	if names(request.Params.IfNoneMatch, etag) {
+	if names(weakly(request.Params.IfNoneMatch), etag) {
 		return GetProcedure304Response{Headers: GetProcedure304ResponseHeaders{ETag: &etag}}, nil
 	}
 	return GetProcedure200JSONResponse{
@@ -179,7 +179,7 @@ func (h *handlers) GetEstimate(ctx context.Context, request GetEstimateRequestOb
 	}
 	newest := v.Number == v.Case.Version
 	etag := quote(fmt.Sprintf("%d-%t-%s", v.Number, newest, v.Digest))
-	if names(request.Params.IfNoneMatch, etag) {
+	if names(weakly(request.Params.IfNoneMatch), etag) {
 		return GetEstimate304Response{Headers: GetEstimate304ResponseHeaders{ETag: &etag}}, nil
 	}
 	return GetEstimate200JSONResponse{
@@ -246,6 +246,16 @@ func (d drawn) VisitGetMapResponse(w http.ResponseWriter) error {
 }
 
 func quote(tag string) string { return `"` + tag + `"` }
+
+// weakly takes the marks of weak tags away: If-None-Match compares without them (RFC 9110, 13.1.2), and what packs an
+// answer on its way sets them.
+func weakly(list *string) *string {
+	if list == nil {
+		return nil
+	}
+	plain := strings.ReplaceAll(*list, `W/"`, `"`)
+	return &plain
+}
 
 // names tells whether a list of entity tags (RFC 9110, 13.1) holds one; a weak one never does.
 func names(list *string, etag string) bool {
