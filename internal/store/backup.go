@@ -52,6 +52,9 @@ func (db *DB) copyDatabase(ctx context.Context, to string) (err error) {
 	}
 	defer func() { err = errors.Join(err, own.Close()) }()
 	own.SetMaxOpenConns(1)
+	if err := private(to); err != nil {
+		return err
+	}
 	if _, err := own.ExecContext(ctx, `VACUUM INTO $1`, to); err != nil {
 		return ended(ctx, err)
 	}

@@ -131,6 +131,9 @@ func (db *DB) openObjects(cfg Config) (err error) {
 
 func (db *DB) connect(ctx context.Context, readers int, beside bool) (err error) {
 	name := filepath.Join(db.dir, databaseFile)
+	if err := private(name); err != nil {
+		return fmt.Errorf("make database: %w", err)
+	}
 	if db.write, err = sql.Open("sqlite", dsn(name, false)); err != nil {
 		return fmt.Errorf("open database: %w", err)
 	}
@@ -154,6 +157,19 @@ func (db *DB) connect(ctx context.Context, readers int, beside bool) (err error)
 	read.SetMaxIdleConns(readers)
 	db.read = newReader(read)
 	return nil
+}
+
+// private makes a database file that its owner alone reads: it names patients, and SQLite leaves the mode to the process.
+// What SQLite keeps beside it gets the same mode. A file that is there is not opened: closing it would drop SQLite's locks.
+func private(name string) error {
+	file, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if errors.Is(err, fs.ErrExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return file.Close()
 }
 
 // dsn builds the data source name. Every value in it is ours: the driver runs pragma values as SQL.

@@ -147,6 +147,31 @@ func TestReadyFindsAReadOnlyDatabase(t *testing.T) {
 	require.ErrorIs(t, db.Ready(context.Background()), store.ErrUnavailable)
 }
 
+func TestFilesAreTheOwnersAlone(t *testing.T) {
+	shared := filepath.Join(t.TempDir(), "shared")
+	require.NoError(t, os.Mkdir(shared, 0o755), "a folder that others may look into")
+	db := open(t, store.Config{Dir: shared, Program: "test"})
+	defer func() { assert.NoError(t, db.Close()) }()
+	_, err := db.Anchor(context.Background())
+	require.NoError(t, err)
+	backup := filepath.Join(t.TempDir(), "backup")
+	require.NoError(t, os.Mkdir(backup, 0o755))
+	require.NoError(t, db.Backup(context.Background(), backup))
+	restored := filepath.Join(t.TempDir(), "restored")
+	require.NoError(t, os.Mkdir(restored, 0o755))
+	_, err = store.Restore(context.Background(), backup, restored, "test")
+	require.NoError(t, err)
+	for _, dir := range []string{shared, backup, restored} {
+		entries, err := os.ReadDir(dir)
+		require.NoError(t, err)
+		for _, e := range entries {
+			info, err := e.Info()
+			require.NoError(t, err)
+			assert.Zero(t, info.Mode().Perm()&0o077, "%s in %s", e.Name(), filepath.Base(dir))
+		}
+	}
+}
+
 func TestReadersCannotWrite(t *testing.T) {
 	db, _ := opened(t)
 	_, err := db.Reader().Exec(`INSERT INTO setting (name, value) VALUES ('a', 'b')`)
