@@ -42,7 +42,12 @@ func (h *handlers) seenCases(ctx context.Context, patient string) (all, seen []s
 // SearchPatients finds patients by number and issuer, which come in the body. Those without a case in the caller's rooms
 // are left out.
 func (h *handlers) SearchPatients(ctx context.Context, request SearchPatientsRequestObject) (SearchPatientsResponseObject, error) {
-	found, err := h.store.FindPatients(ctx, request.Body.Number, or(request.Body.Issuer))
+	// Spaces around a DICOM text mean nothing (PS3.5, 6.2), and copying from a screen adds them.
+	number := strings.TrimSpace(request.Body.Number)
+	if number == "" {
+		return nil, tell(store.ErrInvalid, "property number does not fit: wanted the patient's number, got spaces")
+	}
+	found, err := h.store.FindPatients(ctx, number, strings.TrimSpace(or(request.Body.Issuer)))
 	if err != nil {
 		return nil, err
 	}

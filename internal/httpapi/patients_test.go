@@ -36,8 +36,9 @@ func TestPatientIsFoundByNumberInTheBody(t *testing.T) {
 	assert.Empty(t, found.Patients, "the patient has no case in the operator's room")
 	assert.Equal(t, []string{"patient.find 0 patients"}, r.actions(before))
 	r.procedure(own)
-	r.ask("POST", "/v1/patients/search", operator, search(plantedNumber)).into(t, &found)
-	assert.Len(t, found.Patients, 1)
+	r.ask("POST", "/v1/patients/search", operator, search(" "+plantedNumber+" ")).into(t, &found)
+	assert.Len(t, found.Patients, 1, "spaces around a number mean nothing")
+	assert.Equal(t, 400, r.ask("POST", "/v1/patients/search", operator, search("  ")).status)
 	for _, action := range r.actions(0) {
 		for _, secret := range planted() {
 			assert.NotContains(t, action, secret)
