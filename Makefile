@@ -5,6 +5,7 @@ BIN       ?= bin/afterbeam
 VERSION   ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo unknown)
 FUZZTIME  ?= 20s
 BENCHTIME ?= 1s
+BENCH     ?= full
 CRASH     ?= full
 PKG       ?= ./...
 
@@ -29,8 +30,8 @@ lint: ## go vet, golangci-lint and the format check
 fuzz: ## run every fuzz target for FUZZTIME (20s)
 	scripts/fuzz.sh $(FUZZTIME)
 
-bench: ## run every benchmark for BENCHTIME (1s)
-	$(GO) test -run '^$$' -bench . -benchmem -benchtime $(BENCHTIME) $(PKG)
+bench: ## run every benchmark for BENCHTIME (1s) and set the goals beside; BENCH=slice at small sizes
+	scripts/bench.sh $(BENCHTIME) $(BENCH) $(PKG)
 
 crash: ## kill the service over 6,400 times, for hours, and look for what is lost (CRASH=slice for minutes)
 	AFTERBEAM_CRASH=$(CRASH) $(GO) test -count=1 -timeout 24h -v ./internal/crashtest

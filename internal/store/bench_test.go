@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -56,7 +57,11 @@ func (t *timings) report(b *testing.B) time.Duration {
 
 // What a patient has got so far must be there at once, whoever asks: the 99th percentile stays under 20 ms.
 func BenchmarkPatientCumulative(b *testing.B) {
-	g := generate(b, 100_000)
+	procedures := 5_000
+	if os.Getenv("AFTERBEAM_BENCH") == "full" { // as make bench asks for
+		procedures = 100_000
+	}
+	g := generate(b, procedures)
 	rng := rand.New(rand.NewPCG(invented.Seed, 2))
 	ask := func(b *testing.B, patient string, took *timings) {
 		started := time.Now()
@@ -139,7 +144,7 @@ func BenchmarkPatientCumulative(b *testing.B) {
 func deepCase(b *testing.B, db *store.DB) string {
 	b.Helper()
 	var id string
-	require.NoError(b, db.Reader().QueryRow(`SELECT id FROM procedure_case ORDER BY start_at DESC, id DESC LIMIT 1 OFFSET 50000`).Scan(&id))
+	require.NoError(b, db.Reader().QueryRow(`SELECT id FROM procedure_case ORDER BY start_at DESC, id DESC LIMIT 1 OFFSET (SELECT COUNT(*) / 2 FROM procedure_case)`).Scan(&id))
 	return id
 }
 

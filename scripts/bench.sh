@@ -1,0 +1,27 @@
+#!/usr/bin/env bash
+# Runs every benchmark, then sets the goals beside what was reached: bench.sh [time] [full|slice] [package pattern].
+# A slice shows that the benchmarks run; its sizes are not those that the goals are set for. Other work on the machine
+# shows in every rate and time.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+export AFTERBEAM_BENCH=${2:-full}
+result=$(mktemp)
+trap 'rm -f "$result"' EXIT
+go test -run '^$' -bench . -benchmem -benchtime "${1:-1s}" -timeout 3h "${3:-./...}" | tee "$result"
+printf '\n%-56s %12s %12s\n' "measured at the sizes of the $AFTERBEAM_BENCH" goal reached
+awk '
+	function row(text, benchmark, unit, goal,   i) {
+		if ($1 !~ "^" benchmark "(-[0-9]+)?$") return
+		for (i = 4; i <= NF; i++) if ($i == unit) printf "%-56s %12s %12s\n", text, goal, $(i - 1)
+	}
+	/^Benchmark/ {
+		row("reports of 100 events read and estimated, per s", "BenchmarkReadAndEstimate", "reports/s", ">= 10")
+		row("reports of 0.8 MB kept, per s", "BenchmarkKeep", "reports/s", ">= 50")
+		row("cumulative dose, 1 caller, 99th percentile, ms", "BenchmarkPatientDose/1_callers", "p99-ms", "< 20")
+		row("cumulative dose, 8 callers, 99th percentile, ms", "BenchmarkPatientDose/8_callers", "p99-ms", "< 20")
+		row("cumulative dose, 8 callers, rate over a greeting", "BenchmarkPatientDose/8_callers", "x-hello", ">= 0.15")
+		row("cumulative dose, 64 callers, rate over a greeting", "BenchmarkPatientDose/64_callers", "x-hello", ">= 0.15")
+		row("import of a folder, most memory, MB", "BenchmarkImport/folder", "peak-MB", "< 300")
+		row("import from senders, most memory, MB", "BenchmarkImport/senders", "peak-MB", "< 300")
+	}
+' "$result"
