@@ -44,6 +44,9 @@ func (m Method) Assess(p procedure.Procedure, facts procedure.Facts) Assessment 
 		match = lexicon.Match{Class: lexicon.ClassOf(facts.Class), From: "given by a person"}
 	}
 	a.Class = match.Class
+	if years, ok := p.Patient.AgeYears.Get(); ok {
+		p.Patient.AgeYears = quantity.Some(procedure.ToldAge(years))
+	}
 	p.Class, p.Region, p.Complexity, p.ClassFrom = match.Class.ID, match.Class.DoseRegion, match.Complexity, match.From
 	a.Procedure = p
 	a.SkinDose = m.skinDose(a)

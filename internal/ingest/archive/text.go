@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
@@ -49,22 +48,14 @@ func ReadProcedure(b []byte) (Case, error) {
 	return c, unpack(kindProcedure, b, &c)
 }
 
-// nameless takes away what names a patient. The age stays in whole years, below two years in whole months: a finer one
-// beside the date would give the birth date away.
+// nameless takes away what names a patient, and keeps the age as it is told.
 func nameless(p procedure.Patient) procedure.Patient {
 	p.ID, p.Issuer, p.Name, p.BirthDate = "", "", "", ""
 	if years, ok := p.AgeYears.Get(); ok {
-		unit := 1.0
-		if years < monthsBelow {
-			unit = 12
-		}
-		p.AgeYears = quantity.Some(math.Floor(years*unit) / unit)
+		p.AgeYears = quantity.Some(procedure.ToldAge(years))
 	}
 	return p
 }
-
-// monthsBelow is the age in years below which months are told; common practice, no source.
-const monthsBelow = 2
 
 func pack(k kind, v any) ([]byte, error) {
 	text, err := json.Marshal(v)
