@@ -51,7 +51,7 @@ func BenchmarkImport(b *testing.B) {
 			token := newStore(b, dir, access.Service)
 			p := started(b, program, dir, "serve")
 			post(b, "http://"+p.address(b)+"/v1/reports", token, base, reports)
-			estimated(b, dir)
+			p.estimated(b, dir)
 			require.NoError(b, p.command.Process.Signal(syscall.SIGTERM))
 			return p.ended(b)
 		})
@@ -115,7 +115,8 @@ type running struct {
 	said    strings.Builder
 	reading sync.WaitGroup
 	peak    atomic.Uint64
-	over    chan struct{}
+	failure error         // how it ended, once it is over
+	over    chan struct{} // closed when it has ended
 }
 
 func started(b *testing.B, program, dir string, arguments ...string) *running {
@@ -129,19 +130,26 @@ func started(b *testing.B, program, dir string, arguments ...string) *running {
 	require.NoError(b, err)
 	require.NoError(b, p.command.Start())
 	p.reading.Go(func() {
-		lines := bufio.NewScanner(text)
-		for lines.Scan() {
-			var entry struct{ Level, Msg, Address string }
-			switch err := json.Unmarshal(lines.Bytes(), &entry); {
-			case err != nil, entry.Level != "INFO":
-				p.said.WriteString(lines.Text() + "\n")
-			case entry.Msg == "serving":
-				p.serving <- entry.Address
-			}
-		}
+		p.listen(text)
+		p.failure = p.command.Wait()
+		close(p.over)
 	})
 	p.reading.Go(p.watch)
 	return p
+}
+
+// listen reads what the program says until it ends.
+func (p *running) listen(text io.Reader) {
+	lines := bufio.NewScanner(text)
+	for lines.Scan() {
+		var entry struct{ Level, Msg, Address string }
+		switch err := json.Unmarshal(lines.Bytes(), &entry); {
+		case err != nil, entry.Level != "INFO":
+			p.said.WriteString(lines.Text() + "\n")
+		case entry.Msg == "serving":
+			p.serving <- entry.Address
+		}
+	}
 }
 
 func (p *running) address(b *testing.B) string {
@@ -149,10 +157,12 @@ func (p *running) address(b *testing.B) string {
 	select {
 	case address := <-p.serving:
 		return address
+	case <-p.over:
+		b.Fatal("the service ended: ", p.failure, "\n", p.said.String())
 	case <-time.After(30 * time.Second):
 		b.Fatal("the service does not serve")
-		return ""
 	}
+	return ""
 }
 
 // watch reads the most memory that the process ever held, of which the system keeps count until the process ends.
@@ -178,11 +188,8 @@ func (p *running) watch() {
 // ended waits for a good end and gives the most memory in bytes.
 func (p *running) ended(b *testing.B) uint64 {
 	b.Helper()
-	state, err := p.command.Process.Wait()
-	close(p.over)
 	p.reading.Wait()
-	require.NoError(b, err)
-	require.True(b, state.Success(), "%v\n%s", state, p.said.String())
+	require.NoError(b, p.failure, p.said.String())
 	require.NotZero(b, p.peak.Load())
 	return p.peak.Load()
 }
@@ -227,15 +234,26 @@ func postOne(ctx context.Context, client *http.Client, address, token string, bo
 }
 
 // estimated waits until the service beside has no more to do.
-func estimated(b *testing.B, dir string) {
+func (p *running) estimated(b *testing.B, dir string) {
 	b.Helper()
 	db, err := store.Open(b.Context(), store.Config{Dir: dir, Program: "bench", Beside: true})
 	require.NoError(b, err)
 	defer func() { require.NoError(b, db.Close()) }()
-	require.Eventually(b, func() bool {
+	tick := time.NewTicker(20 * time.Millisecond)
+	defer tick.Stop()
+	for {
 		left, err := db.Backlog(b.Context())
-		return err == nil && left.Waiting+left.Failed == 0
-	}, time.Hour, 20*time.Millisecond)
+		require.NoError(b, err)
+		require.Zero(b, left.Failed)
+		if left.Waiting == 0 {
+			return
+		}
+		select {
+		case <-p.over:
+			b.Fatal("the service ended: ", p.failure, "\n", p.said.String())
+		case <-tick.C:
+		}
+	}
 }
 
 func cases(b *testing.B, dir string) int {
