@@ -182,15 +182,15 @@ func (c *change) writeCase(ctx context.Context, v Version) error {
 	_, offset := p.Start.Zone()
 	_, err := c.ExecContext(ctx, `INSERT INTO procedure_case (id, study_uid, device_key, patient_id, room, state, start_at, local_date, start_offset, offset_source,
 			class, description, quality, version, flag_state, kerma_gy, kap_gym2, fluoro_s, psd_gy, psd_low_gy, psd_high_gy, psd_method,
-			effective_sv, effective_low_sv, effective_high_sv, effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor, field_m2)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28, $29, $30, $31, $32)
+			effective_sv, effective_low_sv, effective_high_sv, effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor, field_m2, has_map)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28, $29, $30, $31, $32, $33)
 		ON CONFLICT (id) DO UPDATE SET room = $5, state = $6, start_at = $7, local_date = $8, start_offset = $9, offset_source = $10, class = $11, description = $12,
 			quality = $13, version = $14, flag_state = $15, kerma_gy = $16, kap_gym2 = $17, fluoro_s = $18, psd_gy = $19, psd_low_gy = $20, psd_high_gy = $21,
-			psd_method = $22, effective_sv = $23, effective_low_sv = $24, effective_high_sv = $25, effective_method = $26, complete_doses = $27, updated_at = $28, gaps = $29, kerma_factor = $30, kap_factor = $31, field_m2 = $32`,
+			psd_method = $22, effective_sv = $23, effective_low_sv = $24, effective_high_sv = $25, effective_method = $26, complete_doses = $27, updated_at = $28, gaps = $29, kerma_factor = $30, kap_factor = $31, field_m2 = $32, has_map = $33`,
 		p.ID, p.StudyUID, p.DeviceKey, p.PatientID, p.Room, p.State, at(p.Start), p.LocalDate, offset, p.OffsetSource, p.Class, p.Description, p.Quality,
 		p.Version, p.FlagState, null(p.Kerma), null(p.KAP), null(p.FluoroTime), null(p.PSD), null(p.PSDLow), null(p.PSDHigh), p.PSDMethod,
 		null(p.Effective), null(p.EffectiveLow), null(p.EffectiveHigh), p.EffectiveMethod, p.Complete, at(v.MadeAt),
-		p.Gaps, null(p.KermaFactor), null(p.KAPFactor), null(p.FieldAtSkin))
+		p.Gaps, null(p.KermaFactor), null(p.KAPFactor), null(p.FieldAtSkin), len(v.Map) > 0)
 	if err != nil {
 		return fmt.Errorf("write case: %w", err)
 	}
@@ -251,8 +251,7 @@ func (o opt[T]) Scan(src any) error {
 
 const caseColumns = `id, study_uid, device_key, patient_id, room, state, start_at, local_date, start_offset, offset_source, class, description, quality, version,
 	flag_state, kerma_gy, kap_gym2, fluoro_s, psd_gy, psd_low_gy, psd_high_gy, psd_method, effective_sv, effective_low_sv, effective_high_sv,
-	effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor, field_m2,
-	EXISTS (SELECT 1 FROM procedure_version v WHERE v.procedure_id = procedure_case.id AND v.version = procedure_case.version AND length(v.map) > 0)`
+	effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor, field_m2, has_map`
 
 func scanCase(row interface{ Scan(...any) error }) (Case, error) {
 	var p Case

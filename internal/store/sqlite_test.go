@@ -19,6 +19,7 @@ import (
 	"afterbeam/internal/audit"
 	"afterbeam/internal/store"
 	"afterbeam/internal/store/conformance"
+	"afterbeam/internal/store/invented"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -262,4 +263,32 @@ func TestRestoreRefusesAStoreInUse(t *testing.T) {
 	require.NoError(t, db.Note(context.Background(), store.Actor{Account: "a"}, audit.Record{Action: "x"}))
 	_, err := store.Restore(context.Background(), dir, filepath.Join(t.TempDir(), "to"), "test")
 	require.ErrorIs(t, err, store.ErrInvalid)
+}
+
+// What the newest version tells is found again for cases that are older than the column.
+func TestMigrationTellsWhichCasesHaveMaps(t *testing.T) {
+	dir := t.TempDir()
+	db := open(t, store.Config{Dir: dir})
+	t.Cleanup(func() { require.NoError(t, db.Close()) })
+	_, err := invented.Fill(t.Context(), dir, 8)
+	require.NoError(t, err)
+	before, err := db.Cases(t.Context(), store.Filter{})
+	require.NoError(t, err)
+	require.Len(t, before, 8)
+	with := 0
+	for _, c := range before {
+		if c.HasMap {
+			with++
+		}
+	}
+	assert.Equal(t, 6, with, "three in four have one")
+	way, err := db.Migrations()
+	require.NoError(t, err)
+	_, err = way.DownTo(t.Context(), 2)
+	require.NoError(t, err)
+	_, err = way.Up(t.Context())
+	require.NoError(t, err)
+	after, err := db.Cases(t.Context(), store.Filter{})
+	require.NoError(t, err)
+	assert.Equal(t, before, after)
 }

@@ -90,8 +90,8 @@ func prepare(ctx context.Context, tx *sql.Tx) (*writer, error) {
 		{&w.identities, `INSERT INTO patient_identity (patient_id, number, issuer, name, birth_date, sex) VALUES ($1, $1, 'Saltmarsh', 'Demo', '1950-01-01', 'F')`},
 		{&w.cases, `INSERT INTO procedure_case (id, study_uid, device_key, patient_id, room, state, start_at, local_date, start_offset, offset_source,
 			class, description, quality, version, flag_state, kerma_gy, kap_gym2, fluoro_s, psd_gy, psd_low_gy, psd_high_gy, psd_method,
-			effective_sv, effective_low_sv, effective_high_sv, effective_method, complete_doses, updated_at, gaps)
-			VALUES ($1, $2, $3, $4, $3, 'complete', $5, $6, 0, 1, $7, $18, 0, 1, $8, $9, $10, $11, $12, $13, $14, 'map', $15, $16, $17, 'events', 1, $5, 0)`},
+			effective_sv, effective_low_sv, effective_high_sv, effective_method, complete_doses, updated_at, gaps, has_map)
+			VALUES ($1, $2, $3, $4, $3, 'complete', $5, $6, 0, 1, $7, $18, 0, 1, $8, $9, $10, $11, $12, $13, $14, 'map', $15, $16, $17, 'events', 1, $5, 0, $19)`},
 		{&w.versions, `INSERT INTO procedure_version (procedure_id, version, made_at, program, methods, digest, change, summary, body, map)
 			VALUES ($1, 1, $2, 'bench', 'm', $3, 'first', '{}', $4, $5)`},
 		{&w.flags, `INSERT INTO flag (procedure_id, version, place, scope, scheme, level_id, quantity, state, value, level, basis, text, source)
@@ -133,7 +133,7 @@ func (w *writer) procedure(ctx context.Context, rng *rand.Rand, n int, patient s
 	}
 	if _, err := w.cases.ExecContext(ctx, id, fmt.Sprintf("2.25.%d", n), rooms[rng.IntN(len(rooms))], patient, stamp, stamp[:10], classes[rng.IntN(len(classes))],
 		state, kerma, kerma*0.012, kerma*1000, kerma*0.9, kerma*0.7, kerma*1.2, kerma*0.03, kerma*0.02, kerma*0.05,
-		fmt.Sprintf("Procedure %d", 1+rng.IntN(60))); err != nil {
+		fmt.Sprintf("Procedure %d", 1+rng.IntN(60)), n%4 > 0); err != nil {
 		return fmt.Errorf("insert case: %w", err)
 	}
 	var picture []byte
