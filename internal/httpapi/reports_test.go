@@ -117,7 +117,7 @@ func TestQuarantine(t *testing.T) {
 	var ids []string
 	for range 3 {
 		ids = append(ids, r.receipt("other object").ID)
-		r.clock.Add(time.Second)
+		r.clock.Pass(time.Second)
 	}
 	var page httpapi.ReceiptPage
 	r.ask("GET", "/v1/quarantine?limit=2", token, "").into(t, &page)

@@ -10,7 +10,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -28,6 +27,7 @@ import (
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/report/dicomio"
 	"afterbeam/internal/store"
+	"afterbeam/internal/witness"
 )
 
 func TestMain(m *testing.M) {
@@ -52,50 +52,14 @@ func planted() []string {
 	return []string{plantedNumber, plantedName, "Plantedname", plantedBirth, "19490307"}
 }
 
-// clock is the time of a rig; tests move it.
-type clock struct {
-	mu  sync.Mutex
-	now time.Time
-}
-
-func (c *clock) Now() time.Time {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.now
-}
-
-func (c *clock) Add(d time.Duration) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.now = c.now.Add(d)
-}
-
-// buffer is a log that many goroutines write.
-type buffer struct {
-	mu  sync.Mutex
-	all bytes.Buffer
-}
-
-func (b *buffer) Write(p []byte) (int, error) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.all.Write(p)
-}
-
-func (b *buffer) String() string {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.all.String()
-}
-
 // rig is the interface over a real store in a folder of its own.
 type rig struct {
 	t      testing.TB
 	db     *store.DB
 	server *httpapi.Server
 	router routers.Router
-	clock  *clock
-	log    *buffer
+	clock  *witness.Clock
+	log    *witness.Log
 	cfg    httpapi.Config
 	cases  int
 }
@@ -132,7 +96,7 @@ func newRig(t testing.TB, change func(*httpapi.Config)) *rig {
 
 func newRigIn(t testing.TB, dir string, change func(*httpapi.Config)) *rig {
 	t.Helper()
-	r := &rig{t: t, clock: &clock{now: time.Date(2026, 9, 14, 8, 0, 0, 0, time.UTC)}, log: &buffer{}}
+	r := &rig{t: t, clock: witness.At(time.Date(2026, 9, 14, 8, 0, 0, 0, time.UTC)), log: &witness.Log{}}
 	db, err := store.Open(context.Background(), store.Config{Dir: dir, Program: "test", Now: r.clock.Now})
 	require.NoError(t, err)
 	r.db = db

@@ -43,7 +43,7 @@ func TestBystandersOfDeathsGoFree(t *testing.T) {
 					done = done || job.Subject == slow
 					require.NoError(t, r.db.Finish(t.Context(), job))
 				}
-				r.clock.pass(10 * time.Second)
+				r.clock.Pass(10 * time.Second)
 			}
 			assert.True(t, done, "the slow one is read")
 			assert.Equal(t, 3*store.MaxAttempts, deaths)

@@ -117,7 +117,7 @@ func TestDamagedBytesAreNeverServed(t *testing.T) {
 	require.NoError(t, os.WriteFile(name, damaged, 0o600))
 	for range store.MaxAttempts {
 		r.work(t)
-		r.clock.pass(time.Minute)
+		r.clock.Pass(time.Minute)
 	}
 	assert.Len(t, r.cases(t), 1)
 	backlog, err := r.db.Backlog(t.Context())
@@ -142,7 +142,7 @@ func TestAZombieCannotFinish(t *testing.T) {
 	require.NoError(t, err)
 	r.work(t)
 	require.Empty(t, r.cases(t), "the lease holds")
-	r.clock.pass(3 * time.Minute)
+	r.clock.Pass(3 * time.Minute)
 	r.work(t)
 	require.Len(t, r.cases(t), 1)
 	want := r.hash(t)
@@ -177,7 +177,7 @@ func TestAResultAfterTheLeaseIsDropped(t *testing.T) {
 	s.steal = func() {
 		// While the worker was stopped, another report came and another worker did all there was to do.
 		r.send(t, late)
-		r.clock.pass(3 * time.Minute)
+		r.clock.Pass(3 * time.Minute)
 		other := &ingest.Pipeline{
 			Store: r.db, Method: r.pipeline.Method, Reading: r.pipeline.Reading, Summarise: summary, Quiet: quiet, Log: r.pipeline.Log, Now: r.clock.Now,
 		}
@@ -260,7 +260,7 @@ func TestAFullStorageCostsNoAttempt(t *testing.T) {
 		worked, err := r.pipeline.Step(t.Context(), "test")
 		require.True(t, worked)
 		require.ErrorIs(t, err, store.ErrUnavailable)
-		r.clock.pass(time.Minute)
+		r.clock.Pass(time.Minute)
 	}
 	r.work(t)
 	assert.Len(t, r.cases(t), 1)

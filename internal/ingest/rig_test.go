@@ -10,7 +10,6 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"sync"
 	"testing"
 	"time"
 
@@ -26,51 +25,16 @@ import (
 	"afterbeam/internal/report/dicomio"
 	"afterbeam/internal/report/rdsr"
 	"afterbeam/internal/store"
+	"afterbeam/internal/witness"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
-// clock is a time that only tests move.
-type clock struct {
-	mu  sync.Mutex
-	now time.Time
-}
-
-func (c *clock) Now() time.Time {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.now
-}
-
-func (c *clock) pass(d time.Duration) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.now = c.now.Add(d)
-}
-
-// lines is what was logged.
-type lines struct {
-	mu   sync.Mutex
-	text bytes.Buffer
-}
-
-func (l *lines) Write(p []byte) (int, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.text.Write(p)
-}
-
-func (l *lines) String() string {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.text.String()
-}
-
 // rig is a service without interfaces: store, keeper and pipeline.
 type rig struct {
 	dir      string
-	clock    *clock
-	log      *lines
+	clock    *witness.Clock
+	log      *witness.Log
 	db       *store.DB
 	keeper   *ingest.Keeper
 	pipeline *ingest.Pipeline
@@ -88,7 +52,7 @@ func summary(a assessment.Assessment) ([]byte, error) {
 
 func newRig(t testing.TB) *rig {
 	t.Helper()
-	r := &rig{dir: t.TempDir(), clock: &clock{now: time.Date(2026, 11, 20, 8, 0, 0, 0, time.UTC)}, log: &lines{}}
+	r := &rig{dir: t.TempDir(), clock: witness.At(time.Date(2026, 11, 20, 8, 0, 0, 0, time.UTC)), log: &witness.Log{}}
 	r.start(t)
 	t.Cleanup(func() { assert.NoError(t, r.db.Close()) })
 	return r
@@ -145,7 +109,7 @@ func (r *rig) work(t testing.TB) {
 func (r *rig) settle(t testing.TB) {
 	t.Helper()
 	r.work(t)
-	r.clock.pass(quiet)
+	r.clock.Pass(quiet)
 	r.work(t)
 }
 

@@ -29,7 +29,7 @@ func TestALateReportMakesAVersionThatSaysWhatChanged(t *testing.T) {
 
 	late := cut(whole, 0, 6, "2.25.99.1")
 	late.Content.Time = whole.Content.Time.Add(5 * time.Minute)
-	r.clock.pass(time.Hour)
+	r.clock.Pass(time.Hour)
 	r.send(t, late)
 	r.work(t)
 	v = r.the(t, whole.StudyUID)
@@ -127,22 +127,22 @@ func TestAQuietStudyIsComplete(t *testing.T) {
 	require.NoError(t, err)
 	assert.Zero(t, backlog.Waiting, "a study that is waited for is no work")
 
-	r.clock.pass(quiet - time.Minute)
+	r.clock.Pass(quiet - time.Minute)
 	r.send(t, run(2, 4, "2.25.2"))
 	r.work(t)
-	r.clock.pass(time.Minute)
+	r.clock.Pass(time.Minute)
 	r.work(t)
 	v := r.the(t, whole.StudyUID)
 	assert.Equal(t, "provisional", v.Case.State, "each report starts the quiet time anew")
 	assert.Equal(t, 2, v.Number)
 
-	r.clock.pass(quiet - time.Minute)
+	r.clock.Pass(quiet - time.Minute)
 	r.work(t)
 	v = r.the(t, whole.StudyUID)
 	assert.Equal(t, "complete", v.Case.State)
 	assert.Equal(t, "complete instead of provisional", v.Change)
 
-	r.clock.pass(24 * time.Hour)
+	r.clock.Pass(24 * time.Hour)
 	r.send(t, run(2, 4, "2.25.2")) // the same again
 	r.work(t)
 	assert.Equal(t, 3, r.the(t, whole.StudyUID).Number)

@@ -24,6 +24,7 @@ import (
 	"afterbeam/internal/report/dicomio"
 	"afterbeam/internal/report/rdsr"
 	"afterbeam/internal/store"
+	"afterbeam/internal/witness"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -33,25 +34,7 @@ type rig struct {
 	dir    string
 	db     *store.DB
 	keeper *ingest.Keeper
-	log    *lines
-}
-
-// lines is what was logged.
-type lines struct {
-	mu   sync.Mutex
-	text bytes.Buffer
-}
-
-func (l *lines) Write(p []byte) (int, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.text.Write(p)
-}
-
-func (l *lines) String() string {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.text.String()
+	log    *witness.Log
 }
 
 func newRig(t *testing.T) *rig {
@@ -59,7 +42,7 @@ func newRig(t *testing.T) *rig {
 	db, err := store.Open(t.Context(), store.Config{Dir: t.TempDir(), Program: "test"})
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, db.Close()) })
-	r := &rig{dir: filepath.Join(t.TempDir(), "incoming"), db: db, log: &lines{}}
+	r := &rig{dir: filepath.Join(t.TempDir(), "incoming"), db: db, log: &witness.Log{}}
 	r.keeper = &ingest.Keeper{Vault: db, Limits: dicomio.DefaultLimits(), Fatal: func(err error) { t.Error(err) }, Kept: func() {}}
 	require.NoError(t, os.MkdirAll(r.dir, 0o700))
 	return r
