@@ -15,7 +15,9 @@ import (
 	"time"
 
 	"afterbeam/internal/access"
+	"afterbeam/internal/followup/level"
 	"afterbeam/internal/httpapi"
+	"afterbeam/internal/quantity"
 	"afterbeam/internal/settings"
 	"afterbeam/internal/store"
 )
@@ -154,7 +156,8 @@ func (d *demoService) show(ctx context.Context, p *printer, number string) error
 	p.say("cumulative dose of the patient of the staged repair, as the service answers it:")
 	for _, w := range dose.Windows {
 		p.say("  %-10s %d procedures, Ka,r %s, KAP %s, peaks of the skin dose added up %s (estimated upper bound), levels %s", span(w.Days), w.Procedures,
-			number2(w.KermaGy, "Gy"), number2(w.KapGyCm2, "Gy cm2"), number2(w.PeakSkinUpperGy, "Gy"), w.State)
+			answered(w.KermaGy, "Gy", levelsOf(w, level.Kerma)), answered(w.KapGyCm2, "Gy cm2", levelsOf(w, level.KAP)),
+			answered(w.PeakSkinUpperGy, "Gy", levelsOf(w, level.PSD)), w.State)
 	}
 	return p.err
 }
@@ -166,11 +169,24 @@ func span(days *int) string {
 	return fmt.Sprintf("%d days", *days)
 }
 
-func number2(v *float64, unit string) string {
+// answered prints a number of the service; one below a level never prints as that level.
+func answered(v *float64, unit string, levels []float64) string {
 	if v == nil {
 		return "-"
 	}
-	return fmt.Sprintf("%.2f %s", *v, unit)
+	return quantity.Below(*v, 2, levels...) + " " + unit
+}
+
+// levelsOf gives the levels that a window's sum of a quantity was compared with, in the unit that people read.
+func levelsOf(w httpapi.Window, q level.Quantity) []float64 {
+	_, size := q.Unit()
+	var levels []float64
+	for _, f := range w.Flags {
+		if f.Quantity == string(q) && f.Level != nil {
+			levels = append(levels, *f.Level/size)
+		}
+	}
+	return levels
 }
 
 // stay keeps the service up until it is told to stop.
