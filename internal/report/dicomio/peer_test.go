@@ -90,10 +90,11 @@ func TestOtherWriters(t *testing.T) {
 		require.Equal(t, standard(d), standard(want.Data))
 		for _, syntax := range []string{"+ti", "+te", "+tb", "+td"} {
 			for _, how := range []string{"+e", "-e", "-g", "+g", "+e +g +p 1024 512", "-e -F", "-p"} {
+				// A bare data set doesn't say that it is big endian or deflated.
+				if how == "-e -F" && (syntax == "+tb" || syntax == "+td") {
+					continue
+				}
 				t.Run(name+" "+syntax+" "+how, func(t *testing.T) {
-					if how == "-e -F" && (syntax == "+tb" || syntax == "+td") {
-						t.Skip("a bare data set doesn't say that it is big endian or deflated")
-					}
 					out := filepath.Join(t.TempDir(), "out.dcm")
 					args := append(append([]string{"-q", syntax}, strings.Fields(how)...), path, out)
 					said, err := exec.Command(dcmconv, args...).CombinedOutput()
