@@ -58,7 +58,8 @@ func (s *Scatter) At(left, right, below, above quantity.Millimetre) float64 {
 	return 1 + s.quadrant(l, b) + s.quadrant(l, a) + s.quadrant(r, b) + s.quadrant(r, a)
 }
 
-// quadrant is Q(x, y), odd in both, bilinear between the nodes of the grid.
+// quadrant is Q(x, y), odd in both, bilinear in the distances between the nodes of the grid: so it stays concave as Q is,
+// and no point of a field scatters more than its centre.
 func (s *Scatter) quadrant(x, y float64) float64 {
 	sign := 1.0
 	if x < 0 {
@@ -76,7 +77,8 @@ func (s *Scatter) quadrant(x, y float64) float64 {
 }
 
 func cell(x float64) (lower int, share float64) {
-	u := min(math.Sqrt(x*(1/farthest)), 1) * (nodes - 1)
-	lower = min(max(int(u), 0), nodes-2)
-	return lower, u - float64(lower)
+	x = min(x, farthest)
+	lower = min(max(int(math.Sqrt(x*(1/farthest))*(nodes-1)), 0), nodes-2)
+	from, to := node(lower), node(lower+1)
+	return lower, (x - from) / (to - from)
 }
