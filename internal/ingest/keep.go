@@ -51,7 +51,16 @@ type Keeper struct {
 // Only then does it answer. It returns ErrRefused or object.ErrTooLarge for what is not kept, and
 // store.ErrUnavailable when the storage cannot take anything now.
 func (k *Keeper) Keep(ctx context.Context, actor store.Actor, door string, body io.Reader) (store.Receipt, Answer, error) {
-	receipt, answer, err := k.keep(ctx, actor, door, body)
+	return k.kept(ctx, actor, door, body, store.Live)
+}
+
+// KeepForLater is Keep for what may wait to be read until nothing that arrives now is left: the past.
+func (k *Keeper) KeepForLater(ctx context.Context, actor store.Actor, door string, body io.Reader) (store.Receipt, Answer, error) {
+	return k.kept(ctx, actor, door, body, store.Background)
+}
+
+func (k *Keeper) kept(ctx context.Context, actor store.Actor, door string, body io.Reader, p store.Priority) (store.Receipt, Answer, error) {
+	receipt, answer, err := k.keep(ctx, actor, door, body, p)
 	if errors.Is(err, store.ErrFatal) || errors.Is(err, object.ErrSync) {
 		k.Fatal(err)
 	}
@@ -62,7 +71,7 @@ func (k *Keeper) Keep(ctx context.Context, actor store.Actor, door string, body 
 	return receipt, answer, err
 }
 
-func (k *Keeper) keep(ctx context.Context, actor store.Actor, door string, body io.Reader) (r store.Receipt, answer Answer, err error) {
+func (k *Keeper) keep(ctx context.Context, actor store.Actor, door string, body io.Reader, p store.Priority) (r store.Receipt, answer Answer, err error) {
 	arrival, err := k.Vault.Receive(ctx, body)
 	if err != nil {
 		return r, answer, err
@@ -72,7 +81,7 @@ func (k *Keeper) keep(ctx context.Context, actor store.Actor, door string, body 
 	if err != nil {
 		return r, answer, err
 	}
-	a.Door, a.Source = door, actor.Source
+	a.Door, a.Source, a.Priority = door, actor.Source, p
 	if err := arrival.Keep(); err != nil {
 		return r, answer, fmt.Errorf("%w: %w", store.ErrUnavailable, err)
 	}

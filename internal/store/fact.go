@@ -47,7 +47,7 @@ func (db *DB) AddFacts(ctx context.Context, actor Actor, id, tag string, facts [
 				return err
 			}
 		}
-		return c.want(ctx, JobAssess, study)
+		return c.want(ctx, JobAssess, study, Live)
 	})
 }
 

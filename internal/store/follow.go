@@ -26,7 +26,7 @@ type Window struct {
 // follow asks for the assessments that a saved version makes necessary: of other cases whose windows hold it, and of
 // its own study when a case in its window has changed meanwhile. Since a refreshed window does not change what its case
 // delivered, asking ends.
-func (c *change) follow(ctx context.Context, v Version, id string) error {
+func (c *change) follow(ctx context.Context, v Version, id string, p Priority) error {
 	for _, span := range v.Window.Touched {
 		others, err := c.casesWithin(ctx, v.Case, span)
 		if err != nil {
@@ -36,7 +36,7 @@ func (c *change) follow(ctx context.Context, v Version, id string) error {
 			if other.id == id {
 				continue
 			}
-			if err := c.want(ctx, JobAssess, other.study); err != nil {
+			if err := c.want(ctx, JobAssess, other.study, p); err != nil {
 				return err
 			}
 		}
@@ -49,7 +49,7 @@ func (c *change) follow(ctx context.Context, v Version, id string) error {
 		if other.id == id || v.Window.Seen[other.id] == other.version {
 			continue
 		}
-		if err := c.want(ctx, JobAssess, v.Case.StudyUID); err != nil {
+		if err := c.want(ctx, JobAssess, v.Case.StudyUID, p); err != nil {
 			return err
 		}
 		break
@@ -122,7 +122,7 @@ func (db *DB) Reassess(ctx context.Context, actor Actor, reason string) (studies
 			return err
 		}
 		for _, study := range all {
-			if err := c.want(ctx, JobAssess, study); err != nil {
+			if err := c.want(ctx, JobAssess, study, Background); err != nil {
 				return err
 			}
 		}

@@ -19,6 +19,18 @@ const (
 	JobAssess JobKind = "assess"
 )
 
+// Priority is how soon a job is done beside others that are due.
+type Priority int
+
+// The priorities. Live work always goes first, however long the other waits: a site's rooms deliver far less than a
+// worker does, and a service that is never through with what arrives has no time for anything else.
+const (
+	// Live is work on what arrives now or what a person asked for.
+	Live Priority = iota
+	// Background is work that may wait: back-fills and estimating anew.
+	Background
+)
+
 // Job is one leased piece of work. Each lease has a fence number of its own: a worker whose lease ran out cannot finish
 // the job any more.
 type Job struct {
@@ -26,41 +38,47 @@ type Job struct {
 	Kind    JobKind
 	Subject string
 	Attempt int // 1 at the first try
-	fence   int64
-	wanted  int64
+	// Priority is that of what the job makes necessary, too.
+	Priority Priority
+	fence    int64
+	wanted   int64
 }
 
 // MaxAttempts is how often a job is tried before it counts as poison. Errors of the storage do not count.
 const MaxAttempts = 5
 
 // want asks for a job now. Wanting one that is under way has it run once more afterwards.
-func (c *change) want(ctx context.Context, kind JobKind, subject string) error {
-	return c.wantAt(ctx, kind, subject, time.Time{})
+func (c *change) want(ctx context.Context, kind JobKind, subject string, p Priority) error {
+	return c.wantAt(ctx, kind, subject, p, time.Time{})
 }
 
-// wantAt asks for a job at a time, the zero time being now. One that is due sooner already stays so.
-func (c *change) wantAt(ctx context.Context, kind JobKind, subject string, due time.Time) error {
+// wantAt asks for a job at a time, the zero time being now. One that is not done yet and is due sooner, or of higher
+// priority, stays so.
+func (c *change) wantAt(ctx context.Context, kind JobKind, subject string, p Priority, due time.Time) error {
 	now := c.db.now()
 	if due.IsZero() {
 		due = now
 	}
-	_, err := c.ExecContext(ctx, `INSERT INTO job (kind, subject, state, due_at, created_at) VALUES ($1, $2, 'ready', $3, $4)
+	_, err := c.ExecContext(ctx, `INSERT INTO job (kind, subject, state, due_at, created_at, priority) VALUES ($1, $2, 'ready', $3, $4, $5)
 		ON CONFLICT (kind, subject) DO UPDATE SET wanted = job.wanted + 1, error = '',
 		due_at = CASE WHEN job.state IN ('ready', 'leased') AND job.due_at < $3 THEN job.due_at ELSE $3 END,
+		priority = CASE WHEN job.state IN ('ready', 'leased') AND job.priority < $5 THEN job.priority ELSE $5 END,
 		attempt = CASE WHEN job.state = 'leased' THEN job.attempt ELSE 0 END,
-		state = CASE WHEN job.state = 'leased' THEN 'leased' ELSE 'ready' END`, kind, subject, at(due), at(now))
+		state = CASE WHEN job.state = 'leased' THEN 'leased' ELSE 'ready' END`, kind, subject, at(due), at(now), p)
 	if err != nil {
 		return fmt.Errorf("ask for %s job: %w", kind, err)
 	}
 	return nil
 }
 
-// nextJob finds the job to be done next at $1. Each half goes down an index and stops at its first row.
+// nextJob finds the job to be done next at $1. Each part goes down an index and stops at its first row.
 const nextJob = `SELECT id FROM (
-	SELECT * FROM (SELECT id, due_at FROM job WHERE state = 'ready' AND due_at <= $1 ORDER BY due_at, id LIMIT 1) AS ready
+	SELECT * FROM (SELECT id, due_at, priority FROM job WHERE state = 'ready' AND priority = 0 AND due_at <= $1 ORDER BY due_at, id LIMIT 1) AS live
 	UNION ALL
-	SELECT * FROM (SELECT id, due_at FROM job WHERE state = 'leased' AND leased_until <= $1 ORDER BY due_at, id LIMIT 1) AS left_behind
-	) AS next ORDER BY due_at, id LIMIT 1`
+	SELECT * FROM (SELECT id, due_at, priority FROM job WHERE state = 'ready' AND priority = 1 AND due_at <= $1 ORDER BY due_at, id LIMIT 1) AS background
+	UNION ALL
+	SELECT * FROM (SELECT id, due_at, priority FROM job WHERE state = 'leased' AND leased_until <= $1 ORDER BY priority, due_at, id LIMIT 1) AS left_behind
+	) AS next ORDER BY priority, due_at, id LIMIT 1`
 
 // Lease takes the next job that is due, or one whose lease ran out, for the given time. It returns ErrNotFound when
 // there is none; finding that out does not trouble the writer, so that workers may ask often.
@@ -73,8 +91,8 @@ func (db *DB) Lease(ctx context.Context, owner string, lease time.Duration) (j J
 	err = db.change(ctx, Actor{}, func(c *change) error {
 		// Another worker may have been faster: the one found above is looked for anew.
 		return c.QueryRowContext(ctx, `UPDATE job SET state = 'leased', owner = $2, leased_until = $3, attempt = attempt + 1, fence = fence + 1
-			WHERE id = (`+nextJob+`) RETURNING id, kind, subject, attempt, fence, wanted`, at(now), owner, at(now.Add(lease))).
-			Scan(&j.ID, &j.Kind, &j.Subject, &j.Attempt, &j.fence, &j.wanted)
+			WHERE id = (`+nextJob+`) RETURNING id, kind, subject, attempt, fence, wanted, priority`, at(now), owner, at(now.Add(lease))).
+			Scan(&j.ID, &j.Kind, &j.Subject, &j.Attempt, &j.fence, &j.wanted, &j.Priority)
 	})
 	return j, err
 }

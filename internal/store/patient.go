@@ -303,7 +303,7 @@ func (c *change) wantCases(ctx context.Context, patient string) error {
 		return err
 	}
 	for _, study := range studies {
-		if err := c.want(ctx, JobAssess, study); err != nil {
+		if err := c.want(ctx, JobAssess, study, Live); err != nil {
 			return err
 		}
 	}

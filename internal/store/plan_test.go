@@ -90,6 +90,6 @@ func TestSearchesUseTheirIndexes(t *testing.T) {
 func TestPollingForJobsReadsNoQueue(t *testing.T) {
 	db, _ := opened(t)
 	got := plan(t, db, store.NextJob, "2026-09-14T00:00:00.000000Z")
-	assert.Contains(t, got, "job_next (state=? AND due_at<?)")
+	assert.Contains(t, got, "job_next (state=? AND priority=? AND due_at<?)")
 	assert.NotContains(t, got, "SCAN job")
 }

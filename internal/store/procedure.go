@@ -123,7 +123,7 @@ func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version, lat
 			ids = append(ids, id)
 		}
 		for i, v := range versions {
-			if err := c.follow(ctx, v, ids[i]); err != nil {
+			if err := c.follow(ctx, v, ids[i], j.Priority); err != nil {
 				return err
 			}
 		}
@@ -132,7 +132,7 @@ func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version, lat
 			return err
 		}
 		for _, l := range later {
-			if err := c.wantAt(ctx, JobAssess, l.Study, l.Due); err != nil {
+			if err := c.wantAt(ctx, JobAssess, l.Study, j.Priority, l.Due); err != nil {
 				return err
 			}
 		}

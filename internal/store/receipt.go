@@ -49,6 +49,8 @@ type Arrival struct {
 	StudyUID    string
 	// Quarantine is the reason why the object goes to quarantine, "" when it is to be read.
 	Quarantine string
+	// Priority is how soon it is to be read.
+	Priority Priority
 }
 
 // Receive makes a stream durable as a temporary file; see object.Store.Receive.
@@ -96,7 +98,7 @@ func (db *DB) Accept(ctx context.Context, actor Actor, a Arrival) (r Receipt, ag
 		r, err = receiptOf(ctx, c, a.Digest)
 		if err == nil {
 			again = true
-			return nil
+			return c.hurry(ctx, r, a.Priority)
 		}
 		if !errors.Is(err, ErrNotFound) {
 			return err
@@ -112,13 +114,25 @@ func (db *DB) Accept(ctx context.Context, actor Actor, a Arrival) (r Receipt, ag
 			return err
 		}
 		if r.State == ReceiptKept {
-			if err := c.want(ctx, JobRead, r.ID); err != nil {
+			if err := c.want(ctx, JobRead, r.ID, a.Priority); err != nil {
 				return err
 			}
 		}
 		return c.note(ctx, audit.Record{Action: "report.keep", Object: r.ID, Reason: r.Reason, After: r.Digest})
 	})
 	return r, again, err
+}
+
+// hurry has a receipt that waits to be read in the background read before that, when it came again by a door that does
+// not wait.
+func (c *change) hurry(ctx context.Context, r Receipt, p Priority) error {
+	if r.State != ReceiptKept || p != Live {
+		return nil
+	}
+	if _, err := c.ExecContext(ctx, `UPDATE job SET priority = $3 WHERE kind = $1 AND subject = $2 AND state = 'ready'`, JobRead, r.ID, p); err != nil {
+		return fmt.Errorf("hurry job: %w", err)
+	}
+	return nil
 }
 
 func (c *change) insertReceipt(ctx context.Context, r Receipt) error {
@@ -200,7 +214,7 @@ func (db *DB) Reread(ctx context.Context, actor Actor, id, reason string) error 
 		if err := c.setReceipt(ctx, id, ReceiptKept, ""); err != nil {
 			return err
 		}
-		if err := c.want(ctx, JobRead, id); err != nil {
+		if err := c.want(ctx, JobRead, id, Live); err != nil {
 			return err
 		}
 		return c.note(ctx, audit.Record{Action: "quarantine.reread", Object: id, Reason: reason})

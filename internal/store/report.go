@@ -56,7 +56,7 @@ func (db *DB) SaveReport(ctx context.Context, j Job, r Report, identity Identity
 		if err := c.setReceipt(ctx, r.ReceiptID, ReceiptRead, ""); err != nil {
 			return err
 		}
-		if err := c.want(ctx, JobAssess, r.StudyUID); err != nil {
+		if err := c.want(ctx, JobAssess, r.StudyUID, j.Priority); err != nil {
 			return err
 		}
 		if err := c.note(ctx, audit.Record{Action: "report.read", Object: r.ID, Patient: r.PatientID, After: r.DataSetDigest}); err != nil {

@@ -21,9 +21,10 @@ import (
 // DefaultKeepers is how many files are kept at the same time: the storage makes one durable while the next is read.
 const DefaultKeepers = 2
 
-// Keeper makes one received object durable and says what it is. ingest.Keeper is one.
+// Keeper makes one received object durable, to be read when nothing that arrives now is left, and says what it is.
+// ingest.Keeper is one.
 type Keeper interface {
-	Keep(ctx context.Context, actor store.Actor, door string, body io.Reader) (store.Receipt, ingest.Answer, error)
+	KeepForLater(ctx context.Context, actor store.Actor, door string, body io.Reader) (store.Receipt, ingest.Answer, error)
 }
 
 // Config says what is taken in.
@@ -223,7 +224,7 @@ func (r *run) once(ctx context.Context, name string) (receipt store.Receipt, ans
 		return receipt, answer, &sourceError{err}
 	}
 	defer func() { err = errors.Join(err, file.Close()) }()
-	return r.cfg.Keeper.Keep(ctx, store.Actor{Account: door, Role: "service", Source: r.cfg.Dir}, door, source{file})
+	return r.cfg.Keeper.KeepForLater(ctx, store.Actor{Account: door, Role: "service", Source: r.cfg.Dir}, door, source{file})
 }
 
 // source marks the errors of reading a file, so that they are told from those of the storage.

@@ -123,7 +123,7 @@ func TestRunTakesEveryFileOnce(t *testing.T) {
 
 type wrapped func(ctx context.Context, actor store.Actor, door string, body io.Reader) (store.Receipt, ingest.Answer, error)
 
-func (w wrapped) Keep(ctx context.Context, actor store.Actor, door string, body io.Reader) (store.Receipt, ingest.Answer, error) {
+func (w wrapped) KeepForLater(ctx context.Context, actor store.Actor, door string, body io.Reader) (store.Receipt, ingest.Answer, error) {
 	return w(ctx, actor, door, body)
 }
 
@@ -143,7 +143,7 @@ func TestRunWaitsForTheStorageAndCanBeStopped(t *testing.T) {
 			cancel()
 			return store.Receipt{}, 0, c.Err()
 		}
-		return k.Keep(c, actor, door, body)
+		return k.KeepForLater(c, actor, door, body)
 	})
 	stopped, err := backfill.Run(ctx, cfg)
 	require.ErrorIs(t, err, context.Canceled)

@@ -14,6 +14,9 @@ import (
 func jobTests() []test {
 	return []test{
 		{"leased in the order of asking", leaseOrder},
+		{"what arrives now goes before what may wait", liveFirst},
+		{"what a job makes necessary is as urgent as the job", urgencyIsHandedOn},
+		{"what comes again by an urgent door waits no longer", hurried},
 		{"a lease that ran out is taken over", leaseExpiry},
 		{"a zombie cannot end what was taken over", fencing},
 		{"wanted again while under way runs once more", wantedAgain},
@@ -46,6 +49,76 @@ func leaseOrder(t *testing.T, s *site) {
 	}
 	_, err = s.db.Lease(ctx(), "worker", time.Minute)
 	require.ErrorIs(t, err, store.ErrNotFound, "all are leased")
+}
+
+// past keeps so many objects as a back-fill does.
+func (s *site) past(t *testing.T, n int) []store.Receipt {
+	t.Helper()
+	all := make([]store.Receipt, n)
+	for i := range all {
+		all[i] = s.keepAs(t, fmt.Sprintf("past %d", s.next()), "", store.Background)
+	}
+	return all
+}
+
+func liveFirst(t *testing.T, s *site) {
+	past := s.past(t, 3)
+	_, study := s.patient(t)
+	_, err := s.db.Reassess(ctx(), person, "another method")
+	require.NoError(t, err)
+	j := s.lease(t, store.JobAssess, study)
+	assert.Equal(t, store.Live, j.Priority, "estimating anew does not put back what arrives now")
+	require.NoError(t, s.db.Finish(ctx(), j))
+	_, err = s.db.Reassess(ctx(), person, "another method")
+	require.NoError(t, err)
+	s.clock.forward(time.Hour)
+	now := s.asked(t, 2)
+	assert.Equal(t, []string{now[0].ID, now[1].ID, past[0].ID, past[1].ID, past[2].ID, study}, subjects(s.drain(t)), "within a priority in the order of asking")
+
+	// A worker that died in the background does not go before what arrives now.
+	s.past(t, 1)
+	_, err = s.db.Lease(ctx(), "dies", time.Minute)
+	require.NoError(t, err)
+	s.clock.forward(time.Hour)
+	now = s.asked(t, 1)
+	assert.Equal(t, now[0].ID, subjects(s.drain(t))[0])
+}
+
+func urgencyIsHandedOn(t *testing.T, s *site) {
+	read := func(r store.Receipt, study string, n int) {
+		j := s.lease(t, store.JobRead, r.ID)
+		require.NoError(t, s.db.SaveReport(ctx(), j, store.Report{
+			ReceiptID: r.ID, SOPInstance: fmt.Sprintf("2.25.4%d", n), DataSetDigest: fmt.Sprintf("u%d", n), ContentDigest: fmt.Sprintf("u%d", n),
+			StudyUID: study, DeviceKey: "Hybrid 1", Body: []byte("x"),
+		}, store.Identity{Number: "U1", Issuer: "Saltmarsh"}))
+	}
+	read(s.past(t, 1)[0], "2.25.31", 1)
+	j, err := s.db.Lease(ctx(), "worker", time.Minute)
+	require.NoError(t, err)
+	assert.Equal(t, store.Background, j.Priority)
+	due := s.clock.Now().Add(time.Hour)
+	_, err = s.db.SaveAssessment(ctx(), j, nil, store.Later{Study: "2.25.31", Due: due})
+	require.NoError(t, err)
+	s.clock.forward(2 * time.Hour)
+	j = s.lease(t, store.JobAssess, "2.25.31")
+	assert.Equal(t, store.Background, j.Priority, "what it asked for later waits as well")
+
+	// While it is under way a report of the same study arrives: that is not to wait.
+	read(s.asked(t, 1)[0], "2.25.31", 2)
+	require.NoError(t, s.db.Finish(ctx(), j))
+	s.past(t, 1)
+	j, err = s.db.Lease(ctx(), "worker", time.Minute)
+	require.NoError(t, err)
+	assert.Equal(t, "2.25.31", j.Subject)
+	assert.Equal(t, store.Live, j.Priority)
+	require.NoError(t, s.db.Finish(ctx(), j))
+}
+
+func hurried(t *testing.T, s *site) {
+	past := s.past(t, 2)
+	again := s.keep(t, "past 2", "")
+	require.Equal(t, past[1].ID, again.ID)
+	assert.Equal(t, []string{past[1].ID, past[0].ID}, subjects(s.drain(t)))
 }
 
 func leaseExpiry(t *testing.T, s *site) {

@@ -117,12 +117,17 @@ func (s *site) next() int {
 // keep makes bytes durable and accepts them, in the order of a door.
 func (s *site) keep(t *testing.T, body string, quarantine string) store.Receipt {
 	t.Helper()
+	return s.keepAs(t, body, quarantine, store.Live)
+}
+
+func (s *site) keepAs(t *testing.T, body string, quarantine string, p store.Priority) store.Receipt {
+	t.Helper()
 	a, err := s.db.Receive(ctx(), bytes.NewReader([]byte(body)))
 	require.NoError(t, err)
 	require.NoError(t, a.Keep())
 	r, _, err := s.db.Accept(ctx(), door, store.Arrival{
 		Digest: a.Digest, Size: int64(len(a.Bytes)), Door: door.Account, Source: door.Source,
-		SOPClass: "1.2.840.10008.5.1.4.1.1.88.67", SOPInstance: "2.25." + body, StudyUID: "2.25.1", Quarantine: quarantine,
+		SOPClass: "1.2.840.10008.5.1.4.1.1.88.67", SOPInstance: "2.25." + body, StudyUID: "2.25.1", Quarantine: quarantine, Priority: p,
 	})
 	require.NoError(t, err)
 	return r
