@@ -2061,7 +2061,6 @@ func RegisterHandlersWithBaseURL(router EchoRouter, si ServerInterface, baseURL 
 // RegisterHandlersWithOptions registers handlers using the supplied options,
 // including any per-operation middleware.
 func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options RegisterHandlersOptions) {
-
 	wrapper := ServerInterfaceWrapper{
 		Handler: si,
 	}
@@ -2102,51 +2101,44 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/tokens/:id/revoke", wrapper.RevokeToken, options.OperationMiddlewares["revokeToken"]...)
 	router.GET(options.BaseURL+"/v1/audit", wrapper.ListAudit, options.OperationMiddlewares["listAudit"]...)
 	router.GET(options.BaseURL+"/v1/audit/verification", wrapper.VerifyAudit, options.OperationMiddlewares["verifyAudit"]...)
-
 }
 
 type ProblemApplicationProblemPlusJSONResponse Problem
 
-type GetHealthRequestObject struct {
-}
+type GetHealthRequestObject struct{}
 
 type GetHealthResponseObject interface {
 	VisitGetHealthResponse(w http.ResponseWriter) error
 }
 
-type GetHealth204Response struct {
-}
+type GetHealth204Response struct{}
 
 func (response GetHealth204Response) VisitGetHealthResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
 }
 
-type GetReadinessRequestObject struct {
-}
+type GetReadinessRequestObject struct{}
 
 type GetReadinessResponseObject interface {
 	VisitGetReadinessResponse(w http.ResponseWriter) error
 }
 
-type GetReadiness204Response struct {
-}
+type GetReadiness204Response struct{}
 
 func (response GetReadiness204Response) VisitGetReadinessResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
 }
 
-type GetReadiness503Response struct {
-}
+type GetReadiness503Response struct{}
 
 func (response GetReadiness503Response) VisitGetReadinessResponse(w http.ResponseWriter) error {
 	w.WriteHeader(503)
 	return nil
 }
 
-type ListAccountsRequestObject struct {
-}
+type ListAccountsRequestObject struct{}
 
 type ListAccountsResponseObject interface {
 	VisitListAccountsResponse(w http.ResponseWriter) error
@@ -2155,7 +2147,6 @@ type ListAccountsResponseObject interface {
 type ListAccounts200JSONResponse AccountList
 
 func (response ListAccounts200JSONResponse) VisitListAccountsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2172,7 +2163,6 @@ type ListAccountsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListAccountsdefaultApplicationProblemPlusJSONResponse) VisitListAccountsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2194,7 +2184,6 @@ type AddAccountResponseObject interface {
 type AddAccount201JSONResponse Account
 
 func (response AddAccount201JSONResponse) VisitAddAccountResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2211,7 +2200,6 @@ type AddAccountdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AddAccountdefaultApplicationProblemPlusJSONResponse) VisitAddAccountResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2231,8 +2219,7 @@ type DisableAccountResponseObject interface {
 	VisitDisableAccountResponse(w http.ResponseWriter) error
 }
 
-type DisableAccount204Response struct {
-}
+type DisableAccount204Response struct{}
 
 func (response DisableAccount204Response) VisitDisableAccountResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
@@ -2245,7 +2232,6 @@ type DisableAccountdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response DisableAccountdefaultApplicationProblemPlusJSONResponse) VisitDisableAccountResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2268,7 +2254,6 @@ type AddTokenResponseObject interface {
 type AddToken201JSONResponse NewToken
 
 func (response AddToken201JSONResponse) VisitAddTokenResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2285,7 +2270,6 @@ type AddTokendefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AddTokendefaultApplicationProblemPlusJSONResponse) VisitAddTokenResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2307,7 +2291,6 @@ type ListAuditResponseObject interface {
 type ListAudit200JSONResponse AuditPage
 
 func (response ListAudit200JSONResponse) VisitListAuditResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2324,7 +2307,6 @@ type ListAuditdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListAuditdefaultApplicationProblemPlusJSONResponse) VisitListAuditResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2335,8 +2317,7 @@ func (response ListAuditdefaultApplicationProblemPlusJSONResponse) VisitListAudi
 	return err
 }
 
-type VerifyAuditRequestObject struct {
-}
+type VerifyAuditRequestObject struct{}
 
 type VerifyAuditResponseObject interface {
 	VisitVerifyAuditResponse(w http.ResponseWriter) error
@@ -2345,7 +2326,6 @@ type VerifyAuditResponseObject interface {
 type VerifyAudit200JSONResponse AuditVerification
 
 func (response VerifyAudit200JSONResponse) VisitVerifyAuditResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2362,7 +2342,6 @@ type VerifyAuditdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response VerifyAuditdefaultApplicationProblemPlusJSONResponse) VisitVerifyAuditResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2384,7 +2363,6 @@ type ListFlagsResponseObject interface {
 type ListFlags200JSONResponse FlagPage
 
 func (response ListFlags200JSONResponse) VisitListFlagsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2401,7 +2379,6 @@ type ListFlagsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListFlagsdefaultApplicationProblemPlusJSONResponse) VisitListFlagsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2421,8 +2398,7 @@ type UnlinkPatientsResponseObject interface {
 	VisitUnlinkPatientsResponse(w http.ResponseWriter) error
 }
 
-type UnlinkPatients204Response struct {
-}
+type UnlinkPatients204Response struct{}
 
 func (response UnlinkPatients204Response) VisitUnlinkPatientsResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
@@ -2435,7 +2411,6 @@ type UnlinkPatientsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response UnlinkPatientsdefaultApplicationProblemPlusJSONResponse) VisitUnlinkPatientsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2446,8 +2421,7 @@ func (response UnlinkPatientsdefaultApplicationProblemPlusJSONResponse) VisitUnl
 	return err
 }
 
-type GetMeRequestObject struct {
-}
+type GetMeRequestObject struct{}
 
 type GetMeResponseObject interface {
 	VisitGetMeResponse(w http.ResponseWriter) error
@@ -2456,7 +2430,6 @@ type GetMeResponseObject interface {
 type GetMe200JSONResponse Account
 
 func (response GetMe200JSONResponse) VisitGetMeResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2473,7 +2446,6 @@ type GetMedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetMedefaultApplicationProblemPlusJSONResponse) VisitGetMeResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2495,7 +2467,6 @@ type SearchPatientsResponseObject interface {
 type SearchPatients200JSONResponse PatientList
 
 func (response SearchPatients200JSONResponse) VisitSearchPatientsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2512,7 +2483,6 @@ type SearchPatientsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response SearchPatientsdefaultApplicationProblemPlusJSONResponse) VisitSearchPatientsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2534,7 +2504,6 @@ type GetPatientResponseObject interface {
 type GetPatient200JSONResponse Patient
 
 func (response GetPatient200JSONResponse) VisitGetPatientResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2551,7 +2520,6 @@ type GetPatientdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetPatientdefaultApplicationProblemPlusJSONResponse) VisitGetPatientResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2574,7 +2542,6 @@ type GetPatientDoseResponseObject interface {
 type GetPatientDose200JSONResponse CumulativeDose
 
 func (response GetPatientDose200JSONResponse) VisitGetPatientDoseResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2591,7 +2558,6 @@ type GetPatientDosedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetPatientDosedefaultApplicationProblemPlusJSONResponse) VisitGetPatientDoseResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2613,7 +2579,6 @@ type ListLinksResponseObject interface {
 type ListLinks200JSONResponse LinkList
 
 func (response ListLinks200JSONResponse) VisitListLinksResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2630,7 +2595,6 @@ type ListLinksdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListLinksdefaultApplicationProblemPlusJSONResponse) VisitListLinksResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2653,7 +2617,6 @@ type LinkPatientsResponseObject interface {
 type LinkPatients201JSONResponse Link
 
 func (response LinkPatients201JSONResponse) VisitLinkPatientsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2670,7 +2633,6 @@ type LinkPatientsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response LinkPatientsdefaultApplicationProblemPlusJSONResponse) VisitLinkPatientsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2692,7 +2654,6 @@ type ListProceduresResponseObject interface {
 type ListProcedures200JSONResponse ProcedurePage
 
 func (response ListProcedures200JSONResponse) VisitListProceduresResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2709,7 +2670,6 @@ type ListProceduresdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListProceduresdefaultApplicationProblemPlusJSONResponse) VisitListProceduresResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2739,7 +2699,6 @@ type GetProcedure200JSONResponse struct {
 }
 
 func (response GetProcedure200JSONResponse) VisitGetProcedureResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2775,7 +2734,6 @@ type GetProceduredefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetProceduredefaultApplicationProblemPlusJSONResponse) VisitGetProcedureResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2797,7 +2755,6 @@ type ListEstimatesResponseObject interface {
 type ListEstimates200JSONResponse EstimateList
 
 func (response ListEstimates200JSONResponse) VisitListEstimatesResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2814,7 +2771,6 @@ type ListEstimatesdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListEstimatesdefaultApplicationProblemPlusJSONResponse) VisitListEstimatesResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2845,7 +2801,6 @@ type GetEstimate200JSONResponse struct {
 }
 
 func (response GetEstimate200JSONResponse) VisitGetEstimateResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2881,7 +2836,6 @@ type GetEstimatedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetEstimatedefaultApplicationProblemPlusJSONResponse) VisitGetEstimateResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2904,7 +2858,6 @@ type ListEventsResponseObject interface {
 type ListEvents200JSONResponse EventList
 
 func (response ListEvents200JSONResponse) VisitListEventsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2921,7 +2874,6 @@ type ListEventsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListEventsdefaultApplicationProblemPlusJSONResponse) VisitListEventsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2943,7 +2895,6 @@ type ListFactsResponseObject interface {
 type ListFacts200JSONResponse FactList
 
 func (response ListFacts200JSONResponse) VisitListFactsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2960,7 +2911,6 @@ type ListFactsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListFactsdefaultApplicationProblemPlusJSONResponse) VisitListFactsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2984,7 +2934,6 @@ type AddFactsResponseObject interface {
 type AddFacts202JSONResponse FactList
 
 func (response AddFacts202JSONResponse) VisitAddFactsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3001,7 +2950,6 @@ type AddFactsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AddFactsdefaultApplicationProblemPlusJSONResponse) VisitAddFactsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3024,7 +2972,6 @@ type GetMapResponseObject interface {
 type GetMap200JSONResponse map[string]interface{}
 
 func (response GetMap200JSONResponse) VisitGetMapResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3041,7 +2988,6 @@ type GetMap200ImagepngResponse struct {
 }
 
 func (response GetMap200ImagepngResponse) VisitGetMapResponse(w http.ResponseWriter) error {
-
 	w.Header().Set("Content-Type", "image/png")
 	if response.ContentLength != 0 {
 		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
@@ -3061,7 +3007,6 @@ type GetMap200ImagesvgXmlResponse struct {
 }
 
 func (response GetMap200ImagesvgXmlResponse) VisitGetMapResponse(w http.ResponseWriter) error {
-
 	w.Header().Set("Content-Type", "image/svg+xml")
 	if response.ContentLength != 0 {
 		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
@@ -3081,7 +3026,6 @@ type GetMapdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetMapdefaultApplicationProblemPlusJSONResponse) VisitGetMapResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3103,7 +3047,6 @@ type ListQuarantineResponseObject interface {
 type ListQuarantine200JSONResponse ReceiptPage
 
 func (response ListQuarantine200JSONResponse) VisitListQuarantineResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3120,7 +3063,6 @@ type ListQuarantinedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListQuarantinedefaultApplicationProblemPlusJSONResponse) VisitListQuarantineResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3140,8 +3082,7 @@ type DiscardQuarantinedResponseObject interface {
 	VisitDiscardQuarantinedResponse(w http.ResponseWriter) error
 }
 
-type DiscardQuarantined204Response struct {
-}
+type DiscardQuarantined204Response struct{}
 
 func (response DiscardQuarantined204Response) VisitDiscardQuarantinedResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
@@ -3154,7 +3095,6 @@ type DiscardQuarantineddefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response DiscardQuarantineddefaultApplicationProblemPlusJSONResponse) VisitDiscardQuarantinedResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3174,8 +3114,7 @@ type RereadQuarantinedResponseObject interface {
 	VisitRereadQuarantinedResponse(w http.ResponseWriter) error
 }
 
-type RereadQuarantined202Response struct {
-}
+type RereadQuarantined202Response struct{}
 
 func (response RereadQuarantined202Response) VisitRereadQuarantinedResponse(w http.ResponseWriter) error {
 	w.WriteHeader(202)
@@ -3188,7 +3127,6 @@ type RereadQuarantineddefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response RereadQuarantineddefaultApplicationProblemPlusJSONResponse) VisitRereadQuarantinedResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3210,7 +3148,6 @@ type GetReceiptResponseObject interface {
 type GetReceipt200JSONResponse Receipt
 
 func (response GetReceipt200JSONResponse) VisitGetReceiptResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3227,7 +3164,6 @@ type GetReceiptdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetReceiptdefaultApplicationProblemPlusJSONResponse) VisitGetReceiptResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3259,7 +3195,6 @@ type GetReportFile200ApplicationdicomResponse struct {
 }
 
 func (response GetReportFile200ApplicationdicomResponse) VisitGetReportFileResponse(w http.ResponseWriter) error {
-
 	w.Header().Set("Content-Type", "application/dicom")
 	if response.ContentLength != 0 {
 		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
@@ -3288,7 +3223,6 @@ type GetReportFiledefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetReportFiledefaultApplicationProblemPlusJSONResponse) VisitGetReportFileResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3310,7 +3244,6 @@ type ListReceiptsResponseObject interface {
 type ListReceipts200JSONResponse ReceiptPage
 
 func (response ListReceipts200JSONResponse) VisitListReceiptsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3327,7 +3260,6 @@ type ListReceiptsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListReceiptsdefaultApplicationProblemPlusJSONResponse) VisitListReceiptsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3349,7 +3281,6 @@ type KeepReportResponseObject interface {
 type KeepReport200JSONResponse Receipt
 
 func (response KeepReport200JSONResponse) VisitKeepReportResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3370,7 +3301,6 @@ type KeepReport201JSONResponse struct {
 }
 
 func (response KeepReport201JSONResponse) VisitKeepReportResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3394,7 +3324,6 @@ type KeepReport202JSONResponse struct {
 }
 
 func (response KeepReport202JSONResponse) VisitKeepReportResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3414,7 +3343,6 @@ type KeepReportdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response KeepReportdefaultApplicationProblemPlusJSONResponse) VisitKeepReportResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3436,7 +3364,6 @@ type ListReviewsResponseObject interface {
 type ListReviews200JSONResponse ReviewPage
 
 func (response ListReviews200JSONResponse) VisitListReviewsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3453,7 +3380,6 @@ type ListReviewsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListReviewsdefaultApplicationProblemPlusJSONResponse) VisitListReviewsResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3473,8 +3399,7 @@ type SettleReviewResponseObject interface {
 	VisitSettleReviewResponse(w http.ResponseWriter) error
 }
 
-type SettleReview204Response struct {
-}
+type SettleReview204Response struct{}
 
 func (response SettleReview204Response) VisitSettleReviewResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
@@ -3487,7 +3412,6 @@ type SettleReviewdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response SettleReviewdefaultApplicationProblemPlusJSONResponse) VisitSettleReviewResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3509,7 +3433,6 @@ type UseSetupResponseObject interface {
 type UseSetup201JSONResponse NewToken
 
 func (response UseSetup201JSONResponse) VisitUseSetupResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3526,7 +3449,6 @@ type UseSetupdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response UseSetupdefaultApplicationProblemPlusJSONResponse) VisitUseSetupResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3537,8 +3459,7 @@ func (response UseSetupdefaultApplicationProblemPlusJSONResponse) VisitUseSetupR
 	return err
 }
 
-type ListTokensRequestObject struct {
-}
+type ListTokensRequestObject struct{}
 
 type ListTokensResponseObject interface {
 	VisitListTokensResponse(w http.ResponseWriter) error
@@ -3547,7 +3468,6 @@ type ListTokensResponseObject interface {
 type ListTokens200JSONResponse TokenList
 
 func (response ListTokens200JSONResponse) VisitListTokensResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3564,7 +3484,6 @@ type ListTokensdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListTokensdefaultApplicationProblemPlusJSONResponse) VisitListTokensResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3584,8 +3503,7 @@ type RevokeTokenResponseObject interface {
 	VisitRevokeTokenResponse(w http.ResponseWriter) error
 }
 
-type RevokeToken204Response struct {
-}
+type RevokeToken204Response struct{}
 
 func (response RevokeToken204Response) VisitRevokeTokenResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
@@ -3598,7 +3516,6 @@ type RevokeTokendefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response RevokeTokendefaultApplicationProblemPlusJSONResponse) VisitRevokeTokenResponse(w http.ResponseWriter) error {
-
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3721,8 +3638,10 @@ type StrictServerInterface interface {
 	RevokeToken(ctx context.Context, request RevokeTokenRequestObject) (RevokeTokenResponseObject, error)
 }
 
-type StrictHandlerFunc func(ctx echo.Context, request any) (any, error)
-type StrictMiddlewareFunc func(f StrictHandlerFunc, operationID string) StrictHandlerFunc
+type (
+	StrictHandlerFunc    func(ctx echo.Context, request any) (any, error)
+	StrictMiddlewareFunc func(f StrictHandlerFunc, operationID string) StrictHandlerFunc
+)
 
 func NewStrictHandler(ssi StrictServerInterface, middlewares []StrictMiddlewareFunc) ServerInterface {
 	return &strictHandler{ssi: ssi, middlewares: middlewares}

@@ -31,11 +31,20 @@ func newRecent[T any](limit int) *recent[T] {
 	return &recent[T]{order: list.New(), byKey: map[string]*list.Element{}, limit: limit}
 }
 
+// find gives the value of a key, if it is remembered.
+func (r *recent[T]) find(key string) (*T, bool) {
+	e, ok := r.byKey[key]
+	if !ok {
+		return nil, false
+	}
+	r.order.MoveToFront(e)
+	return &e.Value.(*entry[T]).value, true
+}
+
 // get gives the value of a key, made by fresh when it is not remembered.
 func (r *recent[T]) get(key string, fresh func() T) *T {
-	if e, ok := r.byKey[key]; ok {
-		r.order.MoveToFront(e)
-		return &e.Value.(*entry[T]).value
+	if value, ok := r.find(key); ok {
+		return value
 	}
 	if r.order.Len() >= r.limit {
 		oldest := r.order.Back()

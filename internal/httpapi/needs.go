@@ -105,6 +105,7 @@ type patientStore interface {
 	FindPatients(ctx context.Context, number, issuer string) ([]store.Patient, error)
 	Patient(ctx context.Context, id string) (store.Patient, error)
 	CasesOfPatient(ctx context.Context, patient string) ([]store.Case, error)
+	DosesAge() uint64
 	Links(ctx context.Context, patient string) ([]store.Link, error)
 	LinkPatients(ctx context.Context, actor store.Actor, from, into, reason string) (store.Link, error)
 	UnlinkPatients(ctx context.Context, actor store.Actor, link, reason string) error

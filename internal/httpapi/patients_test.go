@@ -154,3 +154,34 @@ type blind struct{ *store.DB }
 func (blind) Viewed(context.Context, store.Actor, string, string, string) error {
 	return store.ErrUnavailable
 }
+
+// An answer that was given before is given again only while it is still what the store holds, to those it is for.
+func TestCumulativeDoseIsNeverStale(t *testing.T) {
+	r := newRig(t, nil)
+	first := r.procedure(own)
+	path, physicist := "/v1/patients/"+first.PatientID+"/dose", r.physicist()
+	operator, _ := r.account(access.Operator, []string{own})
+	before := r.head()
+	var one, again, more httpapi.CumulativeDose
+	r.ask("GET", path, physicist, "").into(t, &one)
+	r.ask("GET", path, physicist, "").into(t, &again)
+	assert.Equal(t, one, again)
+	assert.Equal(t, []string{"dose.view " + first.PatientID, "dose.view " + first.PatientID}, r.actions(before), "each view has its record")
+
+	r.procedure(other)
+	r.ask("GET", path, physicist, "").into(t, &more)
+	assert.Len(t, more.Procedures, 2, "a new procedure")
+	r.ask("GET", path, operator, "").into(t, &more)
+	assert.Len(t, more.Procedures, 1, "an account of one room is not told what was remembered for others")
+	r.ask("GET", path+"?as_of=2026-01-01", physicist, "").into(t, &more)
+	assert.Equal(t, "2026-01-01", more.AsOf)
+
+	stranger := identity()
+	stranger.Number = "another number"
+	linked := r.procedureOf(own, stranger)
+	r.ask("GET", path, physicist, "").into(t, &again)
+	link := fmt.Sprintf(`{"other_patient":%q,"reason":"same person"}`, linked.PatientID)
+	require.Equal(t, 201, r.ask("POST", "/v1/patients/"+first.PatientID+"/links", physicist, link).status)
+	r.ask("GET", path, physicist, "").into(t, &more)
+	assert.Len(t, more.Procedures, len(again.Procedures)+1, "a link")
+}

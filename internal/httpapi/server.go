@@ -106,6 +106,7 @@ type Server struct {
 	address  *limiters
 	used     *usage
 	refusals *refusals
+	doses    *doses
 	bodies   *semaphore.Weighted
 	auditing sync.Mutex // one walk of the audit chain at a time
 	metrics  *metrics
@@ -121,7 +122,7 @@ func New(cfg Config, db Store, keeper Keeper) (*Server, error) {
 	s := &Server{
 		cfg: cfg, store: db, keeper: keeper, echo: echo.New(),
 		tokens: newLimiters(cfg.TokenRate, cfg.Now), address: newLimiters(cfg.AddressRate, cfg.Now),
-		used: newUsage(db, cfg.Now), refusals: newRefusals(db, cfg.RefusalRate, cfg.Now),
+		used: newUsage(db, cfg.Now), refusals: newRefusals(db, cfg.RefusalRate, cfg.Now), doses: newDoses(),
 		bodies: semaphore.NewWeighted(cfg.BodiesAtOnce),
 	}
 	var err error

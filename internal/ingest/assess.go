@@ -150,7 +150,7 @@ func caseOf(a assessment.Assessment, patient string) store.Case {
 
 // Flags gives the flags of an evaluation. A level that is known and not reached is no flag.
 func Flags(scope string, e level.Evaluation) []store.Flag {
-	var flags []store.Flag
+	flags := make([]store.Flag, 0, len(e.Results))
 	for _, r := range e.Results {
 		flags = append(flags, store.Flag{
 			Scope: scope, Scheme: r.Row.Scheme, LevelID: r.Row.ID, Quantity: string(r.Row.Quantity), State: r.State.String(), Value: r.Value,

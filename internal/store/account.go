@@ -52,6 +52,7 @@ func (db *DB) AddAccount(ctx context.Context, actor Actor, name, role string, ro
 
 // DisableAccount ends an account and with it every token of it, from the next request on.
 func (db *DB) DisableAccount(ctx context.Context, actor Actor, id, reason string) error {
+	defer db.tokens.forget()
 	return db.change(ctx, actor, func(c *change) error {
 		if err := c.one(ctx, "disable account", `UPDATE account SET disabled_at = $2 WHERE id = $1 AND disabled_at = ''`, id, at(db.now())); err != nil {
 			return err
@@ -111,9 +112,18 @@ func scanToken(row interface{ Scan(...any) error }) (Token, error) {
 	return t, json.Unmarshal([]byte(rooms), &t.Account.Rooms)
 }
 
-// TokenByHash finds a token by the hash of its secret, whatever its state: the caller decides what may still be used.
+// TokenByHash finds a token by the hash of its secret, whatever its state: the caller decides what may still be used. When
+// it was last used may lie behind; the rest is what the last change left.
 func (db *DB) TokenByHash(ctx context.Context, hash string) (Token, error) {
-	return scanToken(db.read.QueryRowContext(ctx, `SELECT `+ownedColumns+` FROM token t JOIN account a ON a.id = t.account_id WHERE t.hash = $1`, hash))
+	t, age, found := db.tokens.get(hash)
+	if found {
+		return t, nil
+	}
+	t, err := scanToken(db.read.QueryRowContext(ctx, `SELECT `+ownedColumns+` FROM token t JOIN account a ON a.id = t.account_id WHERE t.hash = $1`, hash))
+	if err == nil && db.lock != nil {
+		db.tokens.keep(hash, t, age)
+	}
+	return t, err
 }
 
 // Tokens lists every token, newest first.
@@ -130,6 +140,7 @@ func (db *DB) TokenUsed(ctx context.Context, id string) error {
 
 // RevokeToken ends a token from the next request on.
 func (db *DB) RevokeToken(ctx context.Context, actor Actor, id, reason string) error {
+	defer db.tokens.forget()
 	return db.change(ctx, actor, func(c *change) error {
 		if err := c.one(ctx, "revoke token", `UPDATE token SET revoked_at = $2 WHERE id = $1 AND revoked_at = ''`, id, at(db.now())); err != nil {
 			return err

@@ -27,6 +27,10 @@ type change struct {
 	db    *DB
 	actor Actor
 	head  *audit.Head
+	// noting appends an audit record; it is there once one was.
+	noting *sql.Stmt
+	// doses tells that what patients received, or who is one patient, is changed.
+	doses bool
 }
 
 // change runs f in one transaction; the audit records that f notes are committed with it or not at all.
@@ -41,8 +45,13 @@ func (db *DB) change(ctx context.Context, actor Actor, f func(c *change) error) 
 			err = errors.Join(err, kind(e))
 		}
 	}()
-	if err := f(&change{Tx: tx, db: db, actor: actor}); err != nil {
+	c := &change{Tx: tx, db: db, actor: actor}
+	if err := f(c); err != nil {
 		return kind(ended(ctx, err))
+	}
+	if c.doses {
+		// Also when the commit fails, since it may be there all the same.
+		defer db.doses.Add(1)
 	}
 	crashpoint.Reached(crashpoint.BeforeCommit)
 	if err := tx.Commit(); err != nil {
@@ -79,9 +88,10 @@ func (c *change) note(ctx context.Context, r audit.Record) error {
 	r.Version = c.db.program
 	r = audit.Seal(r, *c.head, c.db.now())
 	*c.head = r.Head()
-	_, err := c.ExecContext(ctx, `INSERT INTO audit (sequence, time, actor, role, session, source, action, object, patient, outcome, reason, before, after, version, previous, hash)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`,
-		r.Sequence, at(r.Time), r.Actor, r.Role, r.Session, r.Source, r.Action, r.Object, r.Patient, r.Outcome, r.Reason, r.Before, r.After, r.Version, r.Previous, r.Hash)
+	if c.noting == nil {
+		c.noting = c.StmtContext(ctx, c.db.noting) // ends with the transaction
+	}
+	_, err := c.noting.ExecContext(ctx, r.Sequence, at(r.Time), r.Actor, r.Role, r.Session, r.Source, r.Action, r.Object, r.Patient, r.Outcome, r.Reason, r.Before, r.After, r.Version, r.Previous, r.Hash)
 	if err != nil {
 		return fmt.Errorf("append audit record: %w", err)
 	}
@@ -89,6 +99,9 @@ func (c *change) note(ctx context.Context, r audit.Record) error {
 }
 
 // querier is a database or a transaction.
+const appendAudit = `INSERT INTO audit (` + auditColumns + `)
+	VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`
+
 type querier interface {
 	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
 	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)

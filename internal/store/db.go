@@ -13,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"github.com/pressly/goose/v3"
@@ -63,10 +64,16 @@ type DB struct {
 	program string
 	now     func() time.Time
 	views   *viewer
+	tokens  tokenMemory
+	noting  *sql.Stmt // appends an audit record
+	doses   atomic.Uint64
 	lock    *folderLock // nil beside another process
 }
 
 const databaseFile = "afterbeam.db"
+
+// readerCache is the page cache of each reading connection: 16 MiB holds the upper pages of every index of a large site.
+const readerCache = "cache_size(-16384)"
 
 // Open opens or makes the store in cfg.Dir, brings its schema up to date and removes temporary files a crash left. It
 // refuses a database of a newer schema than the program knows.
@@ -146,6 +153,9 @@ func (db *DB) connect(ctx context.Context, readers int, beside bool) (err error)
 	if err := migrate(ctx, db.write, beside); err != nil {
 		return err
 	}
+	if db.noting, err = db.write.PrepareContext(ctx, appendAudit); err != nil {
+		return fmt.Errorf("prepare audit: %w", err)
+	}
 	read, err := sql.Open("sqlite", dsn(name, true))
 	if err != nil {
 		return fmt.Errorf("open database for reading: %w", err)
@@ -177,7 +187,7 @@ func dsn(name string, readOnly bool) string {
 	q := url.Values{}
 	pragmas := []string{"busy_timeout(5000)", "foreign_keys(1)", "journal_mode(WAL)", "synchronous(FULL)"}
 	if readOnly {
-		pragmas = append(pragmas, "query_only(1)")
+		pragmas = append(pragmas, "query_only(1)", readerCache)
 	} else {
 		q.Set("_txlock", "immediate")
 	}
@@ -225,8 +235,12 @@ func migrate(ctx context.Context, db *sql.DB, beside bool) error {
 // harmless.
 func (db *DB) Close() error {
 	db.views.stop()
-	return errors.Join(db.read.Close(), db.write.Close(), db.lock.release())
+	return errors.Join(db.read.Close(), db.noting.Close(), db.write.Close(), db.lock.release())
 }
+
+// DosesAge counts the changes of what patients received and of who is one patient, reviews of that included: what was read
+// after it was asked for holds as long as it stays. Only the process that serves the store makes such changes.
+func (db *DB) DosesAge() uint64 { return db.doses.Load() }
 
 // newID makes an opaque id that tells nothing of what it names.
 func newID() string {

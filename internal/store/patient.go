@@ -54,6 +54,7 @@ type Review struct {
 }
 
 func (c *change) openReview(ctx context.Context, kind ReviewKind, patient, report, detail string) error {
+	c.doses = true
 	_, err := c.ExecContext(ctx, `INSERT INTO review (id, kind, patient_id, report_id, detail, opened_at) VALUES ($1, $2, $3, $4, $5, $6)
 		ON CONFLICT (kind, report_id, patient_id) DO NOTHING`, newID(), kind, patient, report, detail, at(c.db.now()))
 	if err != nil {
@@ -89,6 +90,7 @@ func (db *DB) SettleReview(ctx context.Context, actor Actor, id, reason string) 
 			id, at(db.now()), actor.Account, reason); err != nil {
 			return err
 		}
+		c.doses = true
 		return c.note(ctx, audit.Record{Action: "review.settle", Object: id, Reason: reason})
 	})
 }
@@ -265,6 +267,7 @@ func (db *DB) Links(ctx context.Context, patient string) ([]Link, error) {
 // regroup finds the groups around the given patients from the links in force and sets each member's survivor: the
 // record made first, so that the order of linking does not matter.
 func (c *change) regroup(ctx context.Context, around ...string) error {
+	c.doses = true
 	seen := map[string]bool{}
 	for _, start := range around {
 		if seen[start] {

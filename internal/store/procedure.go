@@ -178,6 +178,7 @@ func (c *change) saveVersion(ctx context.Context, v Version) (string, error) {
 }
 
 func (c *change) writeCase(ctx context.Context, v Version) error {
+	c.doses = true
 	p := v.Case
 	_, offset := p.Start.Zone()
 	_, err := c.ExecContext(ctx, `INSERT INTO procedure_case (id, study_uid, device_key, patient_id, room, state, start_at, local_date, start_offset, offset_source,

@@ -3,6 +3,7 @@ package assessment
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"afterbeam/internal/followup/level"
@@ -69,13 +70,14 @@ type Sum struct {
 func (m Method) Sum(all []Delivered, days int, to string) Sum {
 	s := Sum{Days: days, To: to, From: firstDay(days, to)}
 	var in level.Input
-	var psds []skindose.Estimate
 	in.Dose = procedure.CaseDose{
 		Kerma: quantity.Some[quantity.Gray](0), KAP: quantity.Some[quantity.GraySquareMetre](0), FluoroTime: quantity.Some[quantity.Second](0),
 	}
 	var area fields
 	undated := 0
-	for _, d := range within(all, s.From, to) {
+	kept := within(all, s.From, to)
+	psds := make([]skindose.Estimate, 0, len(kept))
+	for _, d := range kept {
 		s.Procedures++
 		if d.LocalDate == "" {
 			undated++
@@ -144,22 +146,17 @@ func (f *fields) mean() quantity.Opt[quantity.SquareMetre] {
 	return quantity.Some(quantity.SquareMetre(f.kap / f.kerma))
 }
 
-func within(all []Delivered, from, to string) []Delivered {
-	kept := slices.DeleteFunc(slices.Clone(all), func(d Delivered) bool {
-		if d.QualityControl || d.LocalDate == "" { // without a date it may lie in any window
-			return d.QualityControl
+func within(all []Delivered, from, to string) []*Delivered {
+	kept := make([]*Delivered, 0, len(all))
+	for i := range all {
+		d := &all[i]
+		// Without a date it may lie in any window.
+		inside := d.LocalDate == "" || (d.LocalDate <= to && (from == "" || d.LocalDate >= from))
+		if inside && !d.QualityControl {
+			kept = append(kept, d)
 		}
-		return d.LocalDate > to || (from != "" && d.LocalDate < from)
-	})
-	slices.SortStableFunc(kept, func(a, b Delivered) int {
-		if a.LocalDate < b.LocalDate {
-			return -1
-		}
-		if a.LocalDate > b.LocalDate {
-			return 1
-		}
-		return 0
-	})
+	}
+	slices.SortStableFunc(kept, func(a, b *Delivered) int { return strings.Compare(a.LocalDate, b.LocalDate) })
 	return kept
 }
 
@@ -173,7 +170,7 @@ func least[T ~float64](displayed quantity.Opt[T], factor quantity.Opt[float64]) 
 }
 
 // join keeps a sum whole only while every procedure's value is; the days that lack it are named.
-func join[T ~float64](sum *quantity.Opt[T], missing *[]string, v quantity.Opt[T], d Delivered) {
+func join[T ~float64](sum *quantity.Opt[T], missing *[]string, v quantity.Opt[T], d *Delivered) {
 	x, ok := v.Get()
 	if !ok {
 		*sum = quantity.None[T]()

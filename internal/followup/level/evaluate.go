@@ -83,8 +83,15 @@ func Evaluate(set Set, in Input) Evaluation {
 		e.Band, e.HighBand = quantity.Some(BandOf(psd.Value)), quantity.Some(BandOf(psd.High))
 	}
 	doseKnown := in.PSD.Present() || in.Dose.LeastKerma.Present() || in.Dose.LeastKAP.Present()
+	compared := 0
+	for i := range set.Rows {
+		if set.Rows[i].counts() {
+			compared++
+		}
+	}
+	e.Results = make([]Result, 0, compared)
 	for _, row := range set.Rows {
-		if !row.On || row.Quantity == QuantityNone {
+		if !row.counts() {
 			continue
 		}
 		if row.Quantity == FluoroTime && doseKnown {

@@ -36,6 +36,9 @@ type Row struct {
 	Known    string // read, secondhand, memory, judgement
 }
 
+// counts tells whether the row is compared with anything.
+func (r *Row) counts() bool { return r.On && r.Quantity != QuantityNone }
+
 // Set is the levels that a site has, those switched off included.
 type Set struct {
 	Rows []Row
@@ -62,7 +65,7 @@ func Parse(r io.Reader) (Set, error) {
 	if err != nil {
 		return Set{}, err
 	}
-	if !slices.ContainsFunc(rows, func(r Row) bool { return r.On && r.Quantity != QuantityNone }) {
+	if !slices.ContainsFunc(rows, func(r Row) bool { return r.counts() }) {
 		return Set{}, fmt.Errorf("%w: no level with a number is on, so nothing would ever be flagged", ErrInvalid)
 	}
 	return Set{Rows: rows}, nil
