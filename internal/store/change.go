@@ -93,7 +93,8 @@ func (c *change) note(ctx context.Context, r audit.Record) error {
 	}
 	_, err := c.noting.ExecContext(ctx, r.Sequence, at(r.Time), r.Actor, r.Role, r.Session, r.Source, r.Action, r.Object, r.Patient, r.Outcome, r.Reason, r.Before, r.After, r.Version, r.Previous, r.Hash)
 	if err != nil {
-		return fmt.Errorf("append audit record: %w", err)
+		// A transaction that ctx ended has closed its statements, which is an error without a name.
+		return errors.Join(ctx.Err(), fmt.Errorf("append audit record: %w", err))
 	}
 	return nil
 }
