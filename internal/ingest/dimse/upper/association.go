@@ -7,6 +7,7 @@ import (
 	"io"
 	"net"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -29,6 +30,10 @@ type Association struct {
 	out      []byte
 
 	detach func() bool // from the context that ends the association
+
+	// ending is why another goroutine ends it: it stands before the connection is closed, so that an error of that is
+	// not taken for the reason.
+	ending atomic.Pointer[error]
 
 	mu      sync.Mutex // of what follows and of everything written
 	over    error      // why it is over
@@ -171,6 +176,9 @@ func (a *Association) closeLocked(err error) {
 	if a.over != nil {
 		return
 	}
+	if why := a.ending.Load(); why != nil {
+		err = *why
+	}
 	a.over = err
 	_ = a.conn.Close()
 }
@@ -198,6 +206,7 @@ func (a *Association) finish(last []byte, err error) {
 func (a *Association) Abort() { a.cut(ErrClosed) }
 
 func (a *Association) cut(cause error) {
+	a.ending.CompareAndSwap(nil, &cause)
 	a.detach()
 	if a.mu.TryLock() {
 		if a.over == nil {
