@@ -208,7 +208,7 @@ func (a *Association) Abort() { a.cut(ErrClosed) }
 func (a *Association) cut(cause error) {
 	a.ending.CompareAndSwap(nil, &cause)
 	a.detach()
-	if a.mu.TryLock() {
+	if a.lockSoon() {
 		if a.over == nil {
 			_ = a.conn.SetWriteDeadline(time.Now().Add(time.Second))
 			_, _ = a.conn.Write(shortPDU(pduAbort, 0, 0, 0))
@@ -219,6 +219,17 @@ func (a *Association) cut(cause error) {
 	}
 	defer a.mu.Unlock()
 	a.closeLocked(cause)
+}
+
+// lockSoon takes the lock unless a write holds it; anything else that does holds it for microseconds.
+func (a *Association) lockSoon() bool {
+	for range 50 {
+		if a.mu.TryLock() {
+			return true
+		}
+		time.Sleep(time.Millisecond)
+	}
+	return false
 }
 
 // Release ends the association in order and closes the connection. Messages of the peer that are still under way are
