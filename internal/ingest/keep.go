@@ -51,16 +51,22 @@ type Keeper struct {
 // Only then does it answer. It returns ErrRefused or object.ErrTooLarge for what is not kept, and
 // store.ErrUnavailable when the storage cannot take anything now.
 func (k *Keeper) Keep(ctx context.Context, actor store.Actor, door string, body io.Reader) (store.Receipt, Answer, error) {
-	return k.kept(ctx, actor, door, body, store.Live)
+	return k.kept(ctx, actor, door, body, store.Live, nil)
+}
+
+// KeepIf is Keep for a door that wants a say: fits is shown what the object says it is, as far as could be seen, before
+// anything is kept, and its error refuses the object with ErrRefused.
+func (k *Keeper) KeepIf(ctx context.Context, actor store.Actor, door string, body io.Reader, fits func(dicomio.Identity) error) (store.Receipt, Answer, error) {
+	return k.kept(ctx, actor, door, body, store.Live, fits)
 }
 
 // KeepForLater is Keep for what may wait to be read until nothing that arrives now is left: the past.
 func (k *Keeper) KeepForLater(ctx context.Context, actor store.Actor, door string, body io.Reader) (store.Receipt, Answer, error) {
-	return k.kept(ctx, actor, door, body, store.Background)
+	return k.kept(ctx, actor, door, body, store.Background, nil)
 }
 
-func (k *Keeper) kept(ctx context.Context, actor store.Actor, door string, body io.Reader, p store.Priority) (store.Receipt, Answer, error) {
-	receipt, answer, err := k.keep(ctx, actor, door, body, p)
+func (k *Keeper) kept(ctx context.Context, actor store.Actor, door string, body io.Reader, p store.Priority, fits func(dicomio.Identity) error) (store.Receipt, Answer, error) {
+	receipt, answer, err := k.keep(ctx, actor, door, body, p, fits)
 	if errors.Is(err, store.ErrFatal) || errors.Is(err, object.ErrSync) {
 		k.Fatal(err)
 	}
@@ -71,13 +77,15 @@ func (k *Keeper) kept(ctx context.Context, actor store.Actor, door string, body 
 	return receipt, answer, err
 }
 
-func (k *Keeper) keep(ctx context.Context, actor store.Actor, door string, body io.Reader, p store.Priority) (r store.Receipt, answer Answer, err error) {
+func (k *Keeper) keep(
+	ctx context.Context, actor store.Actor, door string, body io.Reader, p store.Priority, fits func(dicomio.Identity) error,
+) (r store.Receipt, answer Answer, err error) {
 	arrival, err := k.Vault.Receive(ctx, body)
 	if err != nil {
 		return r, answer, err
 	}
 	defer func() { err = errors.Join(err, arrival.Drop()) }()
-	a, err := k.judge(arrival)
+	a, err := k.judge(arrival, fits)
 	if err != nil {
 		return r, answer, err
 	}
@@ -99,9 +107,14 @@ func (k *Keeper) keep(ctx context.Context, actor store.Actor, door string, body 
 
 // judge says what an object is by the guard's walk alone: a dose report to be read, something for quarantine, or
 // nothing to be kept.
-func (k *Keeper) judge(arrival *object.Arrival) (store.Arrival, error) {
+func (k *Keeper) judge(arrival *object.Arrival, fits func(dicomio.Identity) error) (store.Arrival, error) {
 	a := store.Arrival{Digest: arrival.Digest, Size: int64(len(arrival.Bytes))}
 	id, err := dicomio.Identify(arrival.Bytes, k.Limits)
+	if fits != nil {
+		if refusal := fits(id); refusal != nil {
+			return a, fmt.Errorf("%w: %w", ErrRefused, refusal)
+		}
+	}
 	if errors.Is(err, dicomio.ErrLimit) {
 		return a, fmt.Errorf("%w: %w", ErrRefused, err)
 	}
@@ -111,7 +124,7 @@ func (k *Keeper) judge(arrival *object.Arrival) (store.Arrival, error) {
 		}
 		return a, fmt.Errorf("%w: wanted a DICOM dose report: %w", ErrRefused, err)
 	}
-	a.SOPClass, a.SOPInstance, a.StudyUID = id.SOPClassUID, id.SOPInstanceUID, id.StudyUID
+	a.SOPClass, a.SOPInstance, a.StudyUID, a.SeriesUID, a.StudyDate = id.SOPClassUID, id.SOPInstanceUID, id.StudyUID, id.SeriesUID, id.StudyDate
 	if err == nil {
 		err = rdsr.Recognise(id)
 	}

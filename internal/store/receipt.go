@@ -47,6 +47,8 @@ type Arrival struct {
 	SOPClass    string
 	SOPInstance string
 	StudyUID    string
+	// SeriesUID and StudyDate (yyyymmdd, as sent) are what lists of objects are searched by.
+	SeriesUID, StudyDate string
 	// Quarantine is the reason why the object goes to quarantine, "" when it is to be read.
 	Quarantine string
 	// Priority is how soon it is to be read.
@@ -110,7 +112,7 @@ func (db *DB) Accept(ctx context.Context, actor Actor, a Arrival) (r Receipt, ag
 		if a.Quarantine != "" {
 			r.State, r.Reason = ReceiptQuarantined, a.Quarantine
 		}
-		if err := c.insertReceipt(ctx, r); err != nil {
+		if err := c.insertReceipt(ctx, r, a); err != nil {
 			return err
 		}
 		if r.State == ReceiptKept {
@@ -135,10 +137,10 @@ func (c *change) hurry(ctx context.Context, r Receipt, p Priority) error {
 	return nil
 }
 
-func (c *change) insertReceipt(ctx context.Context, r Receipt) error {
-	_, err := c.ExecContext(ctx, `INSERT INTO receipt (id, digest, size, door, source, received_at, sop_class, sop_instance, study_uid, state, reason)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`,
-		r.ID, r.Digest, r.Size, r.Door, r.Source, at(r.ReceivedAt), r.SOPClass, r.SOPInstance, r.StudyUID, r.State, r.Reason)
+func (c *change) insertReceipt(ctx context.Context, r Receipt, a Arrival) error {
+	_, err := c.ExecContext(ctx, `INSERT INTO receipt (id, digest, size, door, source, received_at, sop_class, sop_instance, study_uid, state, reason, series_uid, study_date)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
+		r.ID, r.Digest, r.Size, r.Door, r.Source, at(r.ReceivedAt), r.SOPClass, r.SOPInstance, r.StudyUID, r.State, r.Reason, a.SeriesUID, a.StudyDate)
 	if err != nil {
 		return fmt.Errorf("insert receipt: %w", err)
 	}

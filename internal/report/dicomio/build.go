@@ -32,6 +32,8 @@ type builder struct {
 	buf   *bufio.Reader
 	words words
 	notes *notes
+	// headerOnly leaves the content tree of a structured report out.
+	headerOnly bool
 }
 
 // portionHead makes a portion a file of its own: preamble, mark, group length and transfer syntax.
@@ -87,6 +89,8 @@ func (b *builder) take(a *assembly, tok token) error {
 	switch {
 	case dropped(tok.tag):
 		return nil
+	case b.headerOnly && tok.tag == tagContent && tok.event == eventSequence:
+		return b.skip()
 	case tok.tag == tagCharacterSet && tok.event == eventElement:
 		if err := b.flush(a); err != nil {
 			return err

@@ -33,9 +33,11 @@ const (
 	tagCharacterSet        Tag = 0x00080005
 	tagSOPClassUID         Tag = 0x00080016
 	tagSOPInstanceUID      Tag = 0x00080018
+	tagStudyDate           Tag = 0x00080020
 	tagCodeValue           Tag = 0x00080100
 	tagCodingScheme        Tag = 0x00080102
 	tagStudyUID            Tag = 0x0020000D
+	tagSeriesUID           Tag = 0x0020000E
 	tagConceptName         Tag = 0x0040A043
 	tagConceptCode         Tag = 0x0040A168
 	tagContent             Tag = 0x0040A730

@@ -5,6 +5,10 @@ import "errors"
 // Identity is what an object says it is.
 type Identity struct {
 	SOPClassUID, SOPInstanceUID, StudyUID string
+	// SeriesUID and StudyDate are "" where the data set does not say them or was not reached.
+	SeriesUID, StudyDate string
+	// MetaSOPClassUID and MetaSOPInstanceUID are what the file meta says, "" without one.
+	MetaSOPClassUID, MetaSOPInstanceUID string
 	// ProcedureReported is the code value and the coding scheme of the content item (121058, DCM, "Procedure
 	// reported"), which tells the kind of a dose report (PS3.16 TID 10001); empty in other objects.
 	ProcedureReported [2]string
@@ -15,7 +19,7 @@ type Identity struct {
 // Read, and the identity holds what was seen before: the file meta stands in for a data set that was not reached.
 func Identify(data []byte, lim Limits) (Identity, error) {
 	env, err := openEnvelope(data, lim)
-	id := Identity{TransferSyntax: env.syntax}
+	id := Identity{TransferSyntax: env.syntax, MetaSOPClassUID: env.sopClass, MetaSOPInstanceUID: env.sopInstance}
 	if err == nil || encapsulated(err, env) {
 		seek := seeker{id: &id, w: newWalker(env.body, env.bodyFrom, env.dialect, lim)}
 		if walkErr := seek.run(); err == nil {
@@ -82,6 +86,10 @@ func (s *seeker) top(tok token) {
 		s.id.SOPInstanceUID = s.text(tok)
 	case tagStudyUID:
 		s.id.StudyUID = s.text(tok)
+	case tagSeriesUID:
+		s.id.SeriesUID = s.text(tok)
+	case tagStudyDate:
+		s.id.StudyDate = s.text(tok)
 	default: // does not identify
 	}
 }
