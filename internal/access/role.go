@@ -100,5 +100,20 @@ func Permissions() map[Operation][]Role {
 		"revokeToken":        {Admin},
 		"listAudit":          {Auditor},
 		"verifyAudit":        {Auditor},
+
+		"storeInstances":           {Service, Physicist},
+		"storeStudyInstances":      {Service, Physicist},
+		"searchStudies":            {Physicist},
+		"searchSeries":             {Physicist},
+		"searchInstances":          {Physicist},
+		"searchStudySeries":        {Physicist},
+		"searchStudyInstances":     {Physicist},
+		"searchSeriesInstances":    {Physicist},
+		"retrieveStudy":            {Physicist},
+		"retrieveSeries":           {Physicist},
+		"retrieveInstance":         {Physicist},
+		"retrieveStudyMetadata":    {Physicist},
+		"retrieveSeriesMetadata":   {Physicist},
+		"retrieveInstanceMetadata": {Physicist},
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"mime/multipart"
 	"net/http"
 	"net/url"
 	"path"
@@ -946,6 +947,9 @@ type FormatParam string
 // FromParam defines model for FromParam.
 type FromParam = string
 
+// FuzzyParam defines model for FuzzyParam.
+type FuzzyParam = bool
+
 // IdParam defines model for IdParam.
 type IdParam = string
 
@@ -954,6 +958,15 @@ type IfMatchParam = string
 
 // IfNoneMatchParam defines model for IfNoneMatchParam.
 type IfNoneMatchParam = string
+
+// IncludeFieldParam defines model for IncludeFieldParam.
+type IncludeFieldParam = string
+
+// InstanceParam defines model for InstanceParam.
+type InstanceParam = string
+
+// OffsetParam defines model for OffsetParam.
+type OffsetParam = int
 
 // PageLimitParam defines model for PageLimitParam.
 type PageLimitParam = int
@@ -964,8 +977,38 @@ type ProcedureStateParam string
 // ReceiptStateParam defines model for ReceiptStateParam.
 type ReceiptStateParam string
 
+// ResultLimitParam defines model for ResultLimitParam.
+type ResultLimitParam = int
+
 // RoomParam defines model for RoomParam.
 type RoomParam = string
+
+// SearchClassParam defines model for SearchClassParam.
+type SearchClassParam = string
+
+// SearchDateParam defines model for SearchDateParam.
+type SearchDateParam = string
+
+// SearchInstanceParam defines model for SearchInstanceParam.
+type SearchInstanceParam = string
+
+// SearchModalitiesParam defines model for SearchModalitiesParam.
+type SearchModalitiesParam = string
+
+// SearchModalityParam defines model for SearchModalityParam.
+type SearchModalityParam = string
+
+// SearchSeriesParam defines model for SearchSeriesParam.
+type SearchSeriesParam = string
+
+// SearchStudyParam defines model for SearchStudyParam.
+type SearchStudyParam = string
+
+// SeriesParam defines model for SeriesParam.
+type SeriesParam = string
+
+// StudyParam defines model for StudyParam.
+type StudyParam = string
 
 // ToParam defines model for ToParam.
 type ToParam = string
@@ -975,6 +1018,21 @@ type VersionParam = int
 
 // VersionPathParam defines model for VersionPathParam.
 type VersionPathParam = int
+
+// DataSets defines model for DataSets.
+type DataSets = []map[string]interface{}
+
+// NotStoredApplicationDicomPlusJSON defines model for NotStored.
+type NotStoredApplicationDicomPlusJSON = map[string]interface{}
+
+// NotStoredApplicationProblemPlusJSON defines model for NotStored.
+type NotStoredApplicationProblemPlusJSON = Problem
+
+// Stored defines model for Stored.
+type Stored = map[string]interface{}
+
+// StoredInPart defines model for StoredInPart.
+type StoredInPart = map[string]interface{}
 
 // ListAuditParams defines parameters for ListAudit.
 type ListAuditParams struct {
@@ -2061,6 +2119,7 @@ func RegisterHandlersWithBaseURL(router EchoRouter, si ServerInterface, baseURL 
 // RegisterHandlersWithOptions registers handlers using the supplied options,
 // including any per-operation middleware.
 func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options RegisterHandlersOptions) {
+
 	wrapper := ServerInterfaceWrapper{
 		Handler: si,
 	}
@@ -2101,44 +2160,83 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/tokens/:id/revoke", wrapper.RevokeToken, options.OperationMiddlewares["revokeToken"]...)
 	router.GET(options.BaseURL+"/v1/audit", wrapper.ListAudit, options.OperationMiddlewares["listAudit"]...)
 	router.GET(options.BaseURL+"/v1/audit/verification", wrapper.VerifyAudit, options.OperationMiddlewares["verifyAudit"]...)
+
 }
+
+type DataSetsApplicationDicomPlusJSONResponse []map[string]interface{}
+type DataSetsMultipartResponse func(writer *multipart.Writer) error
+
+type InstancesApplicationdicomResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
+type InstancesMultipartResponse func(writer *multipart.Writer) error
+
+type NotStoredApplicationDicomPlusJSONResponse map[string]interface{}
+type NotStoredApplicationdicomXmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
+type NotStoredApplicationProblemPlusJSONResponse Problem
 
 type ProblemApplicationProblemPlusJSONResponse Problem
 
-type GetHealthRequestObject struct{}
+type StoredApplicationDicomPlusJSONResponse map[string]interface{}
+type StoredApplicationdicomXmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
+
+type StoredInPartApplicationDicomPlusJSONResponse map[string]interface{}
+type StoredInPartApplicationdicomXmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
+
+type GetHealthRequestObject struct {
+}
 
 type GetHealthResponseObject interface {
 	VisitGetHealthResponse(w http.ResponseWriter) error
 }
 
-type GetHealth204Response struct{}
+type GetHealth204Response struct {
+}
 
 func (response GetHealth204Response) VisitGetHealthResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
 }
 
-type GetReadinessRequestObject struct{}
+type GetReadinessRequestObject struct {
+}
 
 type GetReadinessResponseObject interface {
 	VisitGetReadinessResponse(w http.ResponseWriter) error
 }
 
-type GetReadiness204Response struct{}
+type GetReadiness204Response struct {
+}
 
 func (response GetReadiness204Response) VisitGetReadinessResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
 }
 
-type GetReadiness503Response struct{}
+type GetReadiness503Response struct {
+}
 
 func (response GetReadiness503Response) VisitGetReadinessResponse(w http.ResponseWriter) error {
 	w.WriteHeader(503)
 	return nil
 }
 
-type ListAccountsRequestObject struct{}
+type ListAccountsRequestObject struct {
+}
 
 type ListAccountsResponseObject interface {
 	VisitListAccountsResponse(w http.ResponseWriter) error
@@ -2147,6 +2245,7 @@ type ListAccountsResponseObject interface {
 type ListAccounts200JSONResponse AccountList
 
 func (response ListAccounts200JSONResponse) VisitListAccountsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2163,6 +2262,7 @@ type ListAccountsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListAccountsdefaultApplicationProblemPlusJSONResponse) VisitListAccountsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2184,6 +2284,7 @@ type AddAccountResponseObject interface {
 type AddAccount201JSONResponse Account
 
 func (response AddAccount201JSONResponse) VisitAddAccountResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2200,6 +2301,7 @@ type AddAccountdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AddAccountdefaultApplicationProblemPlusJSONResponse) VisitAddAccountResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2219,7 +2321,8 @@ type DisableAccountResponseObject interface {
 	VisitDisableAccountResponse(w http.ResponseWriter) error
 }
 
-type DisableAccount204Response struct{}
+type DisableAccount204Response struct {
+}
 
 func (response DisableAccount204Response) VisitDisableAccountResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
@@ -2232,6 +2335,7 @@ type DisableAccountdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response DisableAccountdefaultApplicationProblemPlusJSONResponse) VisitDisableAccountResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2254,6 +2358,7 @@ type AddTokenResponseObject interface {
 type AddToken201JSONResponse NewToken
 
 func (response AddToken201JSONResponse) VisitAddTokenResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2270,6 +2375,7 @@ type AddTokendefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AddTokendefaultApplicationProblemPlusJSONResponse) VisitAddTokenResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2291,6 +2397,7 @@ type ListAuditResponseObject interface {
 type ListAudit200JSONResponse AuditPage
 
 func (response ListAudit200JSONResponse) VisitListAuditResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2307,6 +2414,7 @@ type ListAuditdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListAuditdefaultApplicationProblemPlusJSONResponse) VisitListAuditResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2317,7 +2425,8 @@ func (response ListAuditdefaultApplicationProblemPlusJSONResponse) VisitListAudi
 	return err
 }
 
-type VerifyAuditRequestObject struct{}
+type VerifyAuditRequestObject struct {
+}
 
 type VerifyAuditResponseObject interface {
 	VisitVerifyAuditResponse(w http.ResponseWriter) error
@@ -2326,6 +2435,7 @@ type VerifyAuditResponseObject interface {
 type VerifyAudit200JSONResponse AuditVerification
 
 func (response VerifyAudit200JSONResponse) VisitVerifyAuditResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2342,6 +2452,7 @@ type VerifyAuditdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response VerifyAuditdefaultApplicationProblemPlusJSONResponse) VisitVerifyAuditResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2363,6 +2474,7 @@ type ListFlagsResponseObject interface {
 type ListFlags200JSONResponse FlagPage
 
 func (response ListFlags200JSONResponse) VisitListFlagsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2379,6 +2491,7 @@ type ListFlagsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListFlagsdefaultApplicationProblemPlusJSONResponse) VisitListFlagsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2398,7 +2511,8 @@ type UnlinkPatientsResponseObject interface {
 	VisitUnlinkPatientsResponse(w http.ResponseWriter) error
 }
 
-type UnlinkPatients204Response struct{}
+type UnlinkPatients204Response struct {
+}
 
 func (response UnlinkPatients204Response) VisitUnlinkPatientsResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
@@ -2411,6 +2525,7 @@ type UnlinkPatientsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response UnlinkPatientsdefaultApplicationProblemPlusJSONResponse) VisitUnlinkPatientsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2421,7 +2536,8 @@ func (response UnlinkPatientsdefaultApplicationProblemPlusJSONResponse) VisitUnl
 	return err
 }
 
-type GetMeRequestObject struct{}
+type GetMeRequestObject struct {
+}
 
 type GetMeResponseObject interface {
 	VisitGetMeResponse(w http.ResponseWriter) error
@@ -2430,6 +2546,7 @@ type GetMeResponseObject interface {
 type GetMe200JSONResponse Account
 
 func (response GetMe200JSONResponse) VisitGetMeResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2446,6 +2563,7 @@ type GetMedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetMedefaultApplicationProblemPlusJSONResponse) VisitGetMeResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2467,6 +2585,7 @@ type SearchPatientsResponseObject interface {
 type SearchPatients200JSONResponse PatientList
 
 func (response SearchPatients200JSONResponse) VisitSearchPatientsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2483,6 +2602,7 @@ type SearchPatientsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response SearchPatientsdefaultApplicationProblemPlusJSONResponse) VisitSearchPatientsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2504,6 +2624,7 @@ type GetPatientResponseObject interface {
 type GetPatient200JSONResponse Patient
 
 func (response GetPatient200JSONResponse) VisitGetPatientResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2520,6 +2641,7 @@ type GetPatientdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetPatientdefaultApplicationProblemPlusJSONResponse) VisitGetPatientResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2542,6 +2664,7 @@ type GetPatientDoseResponseObject interface {
 type GetPatientDose200JSONResponse CumulativeDose
 
 func (response GetPatientDose200JSONResponse) VisitGetPatientDoseResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2558,6 +2681,7 @@ type GetPatientDosedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetPatientDosedefaultApplicationProblemPlusJSONResponse) VisitGetPatientDoseResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2579,6 +2703,7 @@ type ListLinksResponseObject interface {
 type ListLinks200JSONResponse LinkList
 
 func (response ListLinks200JSONResponse) VisitListLinksResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2595,6 +2720,7 @@ type ListLinksdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListLinksdefaultApplicationProblemPlusJSONResponse) VisitListLinksResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2617,6 +2743,7 @@ type LinkPatientsResponseObject interface {
 type LinkPatients201JSONResponse Link
 
 func (response LinkPatients201JSONResponse) VisitLinkPatientsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2633,6 +2760,7 @@ type LinkPatientsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response LinkPatientsdefaultApplicationProblemPlusJSONResponse) VisitLinkPatientsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2654,6 +2782,7 @@ type ListProceduresResponseObject interface {
 type ListProcedures200JSONResponse ProcedurePage
 
 func (response ListProcedures200JSONResponse) VisitListProceduresResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2670,6 +2799,7 @@ type ListProceduresdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListProceduresdefaultApplicationProblemPlusJSONResponse) VisitListProceduresResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2699,6 +2829,7 @@ type GetProcedure200JSONResponse struct {
 }
 
 func (response GetProcedure200JSONResponse) VisitGetProcedureResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2734,6 +2865,7 @@ type GetProceduredefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetProceduredefaultApplicationProblemPlusJSONResponse) VisitGetProcedureResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2755,6 +2887,7 @@ type ListEstimatesResponseObject interface {
 type ListEstimates200JSONResponse EstimateList
 
 func (response ListEstimates200JSONResponse) VisitListEstimatesResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2771,6 +2904,7 @@ type ListEstimatesdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListEstimatesdefaultApplicationProblemPlusJSONResponse) VisitListEstimatesResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2801,6 +2935,7 @@ type GetEstimate200JSONResponse struct {
 }
 
 func (response GetEstimate200JSONResponse) VisitGetEstimateResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2836,6 +2971,7 @@ type GetEstimatedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetEstimatedefaultApplicationProblemPlusJSONResponse) VisitGetEstimateResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2858,6 +2994,7 @@ type ListEventsResponseObject interface {
 type ListEvents200JSONResponse EventList
 
 func (response ListEvents200JSONResponse) VisitListEventsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2874,6 +3011,7 @@ type ListEventsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListEventsdefaultApplicationProblemPlusJSONResponse) VisitListEventsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2895,6 +3033,7 @@ type ListFactsResponseObject interface {
 type ListFacts200JSONResponse FactList
 
 func (response ListFacts200JSONResponse) VisitListFactsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2911,6 +3050,7 @@ type ListFactsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListFactsdefaultApplicationProblemPlusJSONResponse) VisitListFactsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2934,6 +3074,7 @@ type AddFactsResponseObject interface {
 type AddFacts202JSONResponse FactList
 
 func (response AddFacts202JSONResponse) VisitAddFactsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2950,6 +3091,7 @@ type AddFactsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AddFactsdefaultApplicationProblemPlusJSONResponse) VisitAddFactsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -2972,6 +3114,7 @@ type GetMapResponseObject interface {
 type GetMap200JSONResponse map[string]interface{}
 
 func (response GetMap200JSONResponse) VisitGetMapResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -2988,6 +3131,7 @@ type GetMap200ImagepngResponse struct {
 }
 
 func (response GetMap200ImagepngResponse) VisitGetMapResponse(w http.ResponseWriter) error {
+
 	w.Header().Set("Content-Type", "image/png")
 	if response.ContentLength != 0 {
 		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
@@ -3007,6 +3151,7 @@ type GetMap200ImagesvgXmlResponse struct {
 }
 
 func (response GetMap200ImagesvgXmlResponse) VisitGetMapResponse(w http.ResponseWriter) error {
+
 	w.Header().Set("Content-Type", "image/svg+xml")
 	if response.ContentLength != 0 {
 		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
@@ -3026,6 +3171,7 @@ type GetMapdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetMapdefaultApplicationProblemPlusJSONResponse) VisitGetMapResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3047,6 +3193,7 @@ type ListQuarantineResponseObject interface {
 type ListQuarantine200JSONResponse ReceiptPage
 
 func (response ListQuarantine200JSONResponse) VisitListQuarantineResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3063,6 +3210,7 @@ type ListQuarantinedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListQuarantinedefaultApplicationProblemPlusJSONResponse) VisitListQuarantineResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3082,7 +3230,8 @@ type DiscardQuarantinedResponseObject interface {
 	VisitDiscardQuarantinedResponse(w http.ResponseWriter) error
 }
 
-type DiscardQuarantined204Response struct{}
+type DiscardQuarantined204Response struct {
+}
 
 func (response DiscardQuarantined204Response) VisitDiscardQuarantinedResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
@@ -3095,6 +3244,7 @@ type DiscardQuarantineddefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response DiscardQuarantineddefaultApplicationProblemPlusJSONResponse) VisitDiscardQuarantinedResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3114,7 +3264,8 @@ type RereadQuarantinedResponseObject interface {
 	VisitRereadQuarantinedResponse(w http.ResponseWriter) error
 }
 
-type RereadQuarantined202Response struct{}
+type RereadQuarantined202Response struct {
+}
 
 func (response RereadQuarantined202Response) VisitRereadQuarantinedResponse(w http.ResponseWriter) error {
 	w.WriteHeader(202)
@@ -3127,6 +3278,7 @@ type RereadQuarantineddefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response RereadQuarantineddefaultApplicationProblemPlusJSONResponse) VisitRereadQuarantinedResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3148,6 +3300,7 @@ type GetReceiptResponseObject interface {
 type GetReceipt200JSONResponse Receipt
 
 func (response GetReceipt200JSONResponse) VisitGetReceiptResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3164,6 +3317,7 @@ type GetReceiptdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetReceiptdefaultApplicationProblemPlusJSONResponse) VisitGetReceiptResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3195,6 +3349,7 @@ type GetReportFile200ApplicationdicomResponse struct {
 }
 
 func (response GetReportFile200ApplicationdicomResponse) VisitGetReportFileResponse(w http.ResponseWriter) error {
+
 	w.Header().Set("Content-Type", "application/dicom")
 	if response.ContentLength != 0 {
 		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
@@ -3223,6 +3378,7 @@ type GetReportFiledefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetReportFiledefaultApplicationProblemPlusJSONResponse) VisitGetReportFileResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3244,6 +3400,7 @@ type ListReceiptsResponseObject interface {
 type ListReceipts200JSONResponse ReceiptPage
 
 func (response ListReceipts200JSONResponse) VisitListReceiptsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3260,6 +3417,7 @@ type ListReceiptsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListReceiptsdefaultApplicationProblemPlusJSONResponse) VisitListReceiptsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3281,6 +3439,7 @@ type KeepReportResponseObject interface {
 type KeepReport200JSONResponse Receipt
 
 func (response KeepReport200JSONResponse) VisitKeepReportResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3301,6 +3460,7 @@ type KeepReport201JSONResponse struct {
 }
 
 func (response KeepReport201JSONResponse) VisitKeepReportResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3324,6 +3484,7 @@ type KeepReport202JSONResponse struct {
 }
 
 func (response KeepReport202JSONResponse) VisitKeepReportResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3343,6 +3504,7 @@ type KeepReportdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response KeepReportdefaultApplicationProblemPlusJSONResponse) VisitKeepReportResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3364,6 +3526,7 @@ type ListReviewsResponseObject interface {
 type ListReviews200JSONResponse ReviewPage
 
 func (response ListReviews200JSONResponse) VisitListReviewsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3380,6 +3543,7 @@ type ListReviewsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListReviewsdefaultApplicationProblemPlusJSONResponse) VisitListReviewsResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3399,7 +3563,8 @@ type SettleReviewResponseObject interface {
 	VisitSettleReviewResponse(w http.ResponseWriter) error
 }
 
-type SettleReview204Response struct{}
+type SettleReview204Response struct {
+}
 
 func (response SettleReview204Response) VisitSettleReviewResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
@@ -3412,6 +3577,7 @@ type SettleReviewdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response SettleReviewdefaultApplicationProblemPlusJSONResponse) VisitSettleReviewResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3433,6 +3599,7 @@ type UseSetupResponseObject interface {
 type UseSetup201JSONResponse NewToken
 
 func (response UseSetup201JSONResponse) VisitUseSetupResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3449,6 +3616,7 @@ type UseSetupdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response UseSetupdefaultApplicationProblemPlusJSONResponse) VisitUseSetupResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3459,7 +3627,8 @@ func (response UseSetupdefaultApplicationProblemPlusJSONResponse) VisitUseSetupR
 	return err
 }
 
-type ListTokensRequestObject struct{}
+type ListTokensRequestObject struct {
+}
 
 type ListTokensResponseObject interface {
 	VisitListTokensResponse(w http.ResponseWriter) error
@@ -3468,6 +3637,7 @@ type ListTokensResponseObject interface {
 type ListTokens200JSONResponse TokenList
 
 func (response ListTokens200JSONResponse) VisitListTokensResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
@@ -3484,6 +3654,7 @@ type ListTokensdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListTokensdefaultApplicationProblemPlusJSONResponse) VisitListTokensResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3503,7 +3674,8 @@ type RevokeTokenResponseObject interface {
 	VisitRevokeTokenResponse(w http.ResponseWriter) error
 }
 
-type RevokeToken204Response struct{}
+type RevokeToken204Response struct {
+}
 
 func (response RevokeToken204Response) VisitRevokeTokenResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
@@ -3516,6 +3688,7 @@ type RevokeTokendefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response RevokeTokendefaultApplicationProblemPlusJSONResponse) VisitRevokeTokenResponse(w http.ResponseWriter) error {
+
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
@@ -3638,10 +3811,8 @@ type StrictServerInterface interface {
 	RevokeToken(ctx context.Context, request RevokeTokenRequestObject) (RevokeTokenResponseObject, error)
 }
 
-type (
-	StrictHandlerFunc    func(ctx echo.Context, request any) (any, error)
-	StrictMiddlewareFunc func(f StrictHandlerFunc, operationID string) StrictHandlerFunc
-)
+type StrictHandlerFunc func(ctx echo.Context, request any) (any, error)
+type StrictMiddlewareFunc func(f StrictHandlerFunc, operationID string) StrictHandlerFunc
 
 func NewStrictHandler(ssi StrictServerInterface, middlewares []StrictMiddlewareFunc) ServerInterface {
 	return &strictHandler{ssi: ssi, middlewares: middlewares}
@@ -4822,108 +4993,122 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7D1rk9u4kX8FpUvVfQjn4bG9VxnXfZjzY9cV765jT7IfvD4VRLZERCTABUDJimv++xWefAEUpdF457aS",
-	"D1mPCAKN7ka/0N38OktZWTEKVIrZ9ddZhTkuQQLXf90sJfD36if1VwYi5aSShNHZ9ew2B5TWXDCOZI4l",
-	"kjmgCq8ALWDJOKAV3sAsmRE19rca+G6WzCguYXY9w2raWTITaQ4lNstKCVwN/d9P+OxfV2f/9fnr1bO7",
-	"P82SmdxV6h0hOaGr2d1dYqD6CL/VQFMYgU7YIYjW5QI4YksNZIGFRBxSxjMkAOhkIJeMl1jOrmeEyu+e",
-	"zZJZSSgp63J2fenBJFTCCriBU/y8jID3TsFQsBQXKMM7B9mW0IxtxQv9R+t3ClsQElWcpZDVHNA2B4rw",
-	"QgCVMejFnC2jKL48+8vnr8/uzsw/rpp/hBH+ssBCRHby3gOVqlERcNyzBpwSf3kHdCXz2fV3z0KLvinw",
-	"6g0p4gz4C+NComWBVw5PHkERKNTYDhBAFfU+zTjgNIdMjQSsiF7TNWVbxRoLKNhWPWAUZp9jgH6UWMIv",
-	"mErIItDqEQ5QBUgMVUIN7ECZwRLXhWK8Bs7JkIdB1pwcgVQ9dICWuIrh0hyGMJwVXbVgNH+Jjfr/fwpG",
-	"IzBxVsYgIrx9XGIQcVaeiuPfZiNyhVX4txoQyRwgFZZ5A4f+ncNvNeGQza4lr+FoUfd2+SOWaT4CzOvb",
-	"AP8jLBCRaIuFlnBGoKQ5pitARCAOy1pAhrZE5qyWiHgpkgPOtNSze3m7PNMAxI7u1eVlGOyfGIWpoG+d",
-	"+khxUQBHORYj8KiZjwLqPV7BO1KSGN+/ppITEAhrNRZhskJNEOb655eJgsJohOcKBq8fngT1gxedWjZM",
-	"kRv7BNxQdvgzyNmGCMIoLmaJ1vkF6KG4BJpBFj6THyAFUsnJ8HEz/kjR1pZra6ikPkb6199qzDGVhGpJ",
-	"lxGRYh4HmkUFyU+4bGBlWlyE4LSPDlBWt2ySoo+sJ9mp5NY/gCsijxy6jRlhbaIXbftiv1VhX+7jxjL5",
-	"pf7fXrb3MMp8MpxhSduAExe3B4J3p+YSFaMCtAX8nrNFARrGlFGpUHP9dYarqiApVuBeVGbEn7Vmu/7a",
-	"WvpPHJaz69l/XDQm9oV5Ki7cvHrFnl2jxOEWqERbzugq8WK6wpKonzMsscaknUxb6mnKagNcxVkFXBKz",
-	"gZQDlpDNseyYsBmWcCZJCUM20gcML4rxl2hdFGqQw/hgEpKpdwc/G9IFHnBWxB6wUoSZRD9Smq7EO6Xp",
-	"EqTAQkvGEWyA7/whl2CmGIIT3gbmHO9mhhscZ30yml1vwILrgEvaaO7irxFRbPFPSKVa1BLrHREBgmHz",
-	"UP/bwz3GSo70d3ug9xOPgPRBuUwGKpxlRGqF8b4F3xIXApIeyI6mLTH5xJ40/3cSp7jXUflOkFQhJZmp",
-	"6bFk3Aj/gkglhXBWEnXacZ0R80wA35A0ZJgfxDfn6IYityTaYiqFEozlC+RhQphmyIKiXmkxmD+g5hUm",
-	"c+BIbU6gHG8AadehxYQ9bbIHSyX+8ta8+aRl14RJ3ObNIJUV4pQdNGQ7Cl9k0MmNnBAvMhUEypc+gGEV",
-	"FB/0S3uZ1s2dGACjm7LTBU6TIXvg6ONU8VDoSY5FHnxgFw0+qmXKIqLNCu6wdAMsIgBGJaILbATpNaSP",
-	"YDVPwzNpYT5RL/Qo44GwsziEetFol00cDTz6GoQ0aPOIsNiPEvofwMnS6t4huTOQmBQRRHsunYYz2lZg",
-	"C8YKwHSIBT0uafGpBSG0gZdYwJsCr4ZwL+2vY8dGv3mnZa91AvbbGHZgH+q2H6GXDkJbl3WBJdnAKyYC",
-	"EsOEmEKoTnEdPXVQCNjmYKCPhJIEItTKaB9atNoLZQwEokwqGXytxqmHoi5FL4iW6EH2eWGUypDMBZYg",
-	"5LzEVQAcLPNeBE6sCUUZEzowYo0NbTVT1nK+cyyQEfl7jSR7EOYRY8nPOV24tojeF63JzOJm8mS/6PF7",
-	"hXRrF4mPPLZgb1O9AaKD/YZpQqwYZkDvxQ5I91fgJdYa+68371HOisyq66rAtCXa/KlWx6BmnImUVbu5",
-	"sjKGQahmALICr5GarF4UIwS3TsxdMlvjar7azdPyKgL1GeaAFTNldSoTxdmKBzXc4sgl1bTz1W644A3h",
-	"aG1QJa3/vgSuQ+YVI/QUy/c4xcPSwcQQ+60QRYgfXgtJSizhlRf3fdEkQIjSeWtBS9aAO7QNm3d1FI0i",
-	"XJGL5sdzczbO/2mUVRe0ZPblbMXO7I9qyPkHvP0RhFA21x7JaOJzgTi3EoEZWS6BC7TkrNSkcv6xuW0J",
-	"e3Era8oPHpn481Qp4BRPX5qUOIOD/MoSZM6yiCOmJWxo96DtacqQEhfcb3yLBVIQBE/zVLk6MmBlQxOD",
-	"Zy7q0DxrRzeCatZIxo6YbGIXducNPpvlG5R59vB0dVRM2tw+LkbdsQk7nhai6XzhprMBnb1qwi8wBts/",
-	"Guz2pL0/Hodw+kl59DRc0VD+MIKPYS3g+eRklQ+P0w9klSOgmY+CqjUStP7vq+OUS8G2gaAn255yDYOS",
-	"INZrSsJ03+CiDshSh68TqDKzgsFAYrBt4fEQBym2gVCY7jC74FsbAkeuRwq2YUVAqP8ImCJZLwCp5+a2",
-	"5YgFqgJH/Fpj54XPMCkx380zWAUY9+ZnVDFBlNNzJEicSZayIuK3p4xm0dVfckwJLu4JgZCY3yNsa34I",
-	"HbWgquxrPE0RM9hRwYFk527hKInag20q9fHWYqzoAQtrONjAIYFVc1T3aTU7aQiUNzgNBXhrmUcCTwdr",
-	"q3g0PR5WGgkHeak5TmUbZnQSsAn0mJ21YjluQzHshOm0xOkBZNJY3kclM2UMDHFc3BuvYL4DzLtBJX9U",
-	"m6unq8tgslBzaE1+zN6bRmULcPAhTRc4zwFn8yXhxioEkPaPUFQ8B7LK5Twt98B81YH5aQjoiglpw1AO",
-	"ElFXhNozrv+bQVoviKzFvICl7PzAFSDhyL1n3hY6nvduFJ4mY6zdTwfYE2SXSibO2XIpQM7Lfbh50r1H",
-	"PDN/D/CzNaher/ZM9/R5hz3On+8zPfyBs4gKsnUwzrjAgoRt2wI2UAx10lsbYMMlIGvcHGMlqsljvtZv",
-	"NaaSyF1YWKlDHomCp6yC0P0OEU0wLkGMI2yDgtogjUjSEalo0hYOSRcLMbW0FyxTTVWLeYV0Z0g7TF2j",
-	"73cJ+n6Hyiu1vVMEZgwyPb5bJGsRKPEZHN741VyTWL6ym/TIjPFl+AbqsKCEj6UHAhPuLqtnXplkVR/R",
-	"/SJ1oo8N4zLqk0P3m0l95WId8egV1TtC14ENc1bOx+6GIgeGUMlG3zvc6VUvLHaHWRKhy/HOlnqQ9s2C",
-	"xW6PgaCwFjYQCkLX01lFY3+fgWCmjIFxnH2gb4LblJqe+3e0EuxtqwvCqMb4Cba3bA00mpJwQCICfKkI",
-	"B3EQE0q3eCiTO+UgEyRytqWI2VvH0Y07mN28HZhC23/fIlNXZxIu83lmdcDkQypEDfywFBgrm8Ou45fw",
-	"7zXfkA3j8ynemT6i7Tf8kh5en9/S2rVZfQRn4UNqme6AqytLgYnXTWIMpI+AeZofeF4bmu0zwxtKHZLM",
-	"0XejzCTBXTRpZwdccGsZFTOzlOquRSg+mcwkkZFUg0g4oLcT69ibafxSkY01l9e9AK/zgYZOT1sghJ7b",
-	"68Ex5tJXiEoyLZfKgdrAfMpbTXzV3pqcpmogKjV0pqiXNT37BRdAM8x1ZYi+THU53tmJbpsBr+diTejh",
-	"qLGJUfOUUck70a/WpYxOxouw5n1CVgP7/IhkZzVLne3mdQQ3dZUdnEY5/UpgeD3UQJP4dGSXPW2jaS1e",
-	"SXyBTZtlhmRpXzvZYhhN6gHtB+ekg4HRg/3vO9mRO9lHePF6TDrR2FXYSKrRxPuug+81PWTjqY0P5g6e",
-	"OlEnhsJRH/ODtuyPc1RO42uM+Ba2kCRgz+i7zbnI8dXz7yLKPRIsj0jqZi/9I7tT+pII1KomQYwjX06S",
-	"ICgruTMJvFsiIOyWpUA2B2oCQf6l/F0J09MPq7kW6VGFpEYQKiSmKcQH9TXjsWU14+ox6GZYbeV9/i6l",
-	"OzixRO4it4+EwJbbUI1w3e8mFXw51FSZ4I7JhKxoV2c1Ig82BLYHeRARLloTGn7AKqAHnoQ9JiiHinE5",
-	"3ZnVoPVMp2YOn4zbBjWOq9+RT9Tyh7CJJu1+LjHTjjDJR5B19Q2LPkIXiSG4ThaIOqb86ZjgVcyfw0LO",
-	"a3HPUqqKw5KE4z9VzSvrrIXYiq3vtXToyDWBNQtWA0SvDKqFxx4mOrBF6R8OK+lw3vSzYjhp31Gxk0ZB",
-	"Oe6IZHgnOjWIT797Pl5/2CHoQXeYfZvRk0QDEdqYTe4eKggLdS81Rq/cTbJvldvhokDjPNXaY+Nb6pr9",
-	"YEiqGZOTVT4vxSZQe1z7RgW5zWs7Mke6Wa1g272LFSa/7d5r7VvHjzQ1B2AjLkeuexrfs52pHafe3mz6",
-	"1i6XJ0msd7Ds6xyxV9iucTWysbE8vdae1idN2QvvrVUus80Vf5gMPiJaVTFB5yKeB9jaAX6QlMAmzBRH",
-	"cTOmrirgQUDfA14LhLMMsmuEKdIj0YLVNEuQIApKmcMOUYBMFwIVBJxVpnMZ1Pz33YIBT4unEIz9VNsW",
-	"jEfnFraCDAGn8eA8hZEAtWT7TXCtKRLXeEV3MejEKtrZfQ0j91L9/HkLVYEMpE1ffIZEd1B5DLROkNHi",
-	"5B3wbuPiGsE6VLEm47PmRO4+6rSKxn7xjQJ0iBww11dv9v1cyso0BiB0yYaM9QFnRNc/GrXAlm0Reraq",
-	"SQZZkwEjrpHxiARy7nXSqBJd3QN43SptwzTraZ7kV7pkRcG2Z3WFdMqHmkvzVoJSXyZoXldMbv2xc/Ra",
-	"V13p34lQB9UtrGumEXa54eqIYlQCFjWHEqh8Ydf5lSoc8BJVwKrCAEdhAxxlkJIMtPEhcyjP0d8Nc6uF",
-	"TGGeXUEHIBL71qUaR6RAmIOTk8oL8eWDSwJFJs5/VdxXkBSoscVsx4mbSu367Or8Up0mXlhqieuLi+12",
-	"e47143PGVxf2XXHx7u3L1z99fK3faa7aTHuxBegYqL8omD1xbjWuyOx69vT88vyp8W9zzTwXOeBC5v9S",
-	"/16BtkdN2Tph9G02u559D/IHPWTWa2RxdfkswEk1pe5gO1adXX/6nMxEXZaY72bXs1tQpp3v8KbYSgjE",
-	"ayoSQw0mc0JXCAoTMNNGxqemMl/NfcEBZ7tRqD8AzggFfYkxAXA1n8LV88ungTYvTCJuRuzb2NaWF7kj",
-	"kmKKFkqVVhJRZeFO3uLmyUW7dUNwn8qjuXGDBvu8HOkyclh3kXaDiUCHkdumnlaY+1XbhSc8qwez1bWk",
-	"jch3uj1Csy2HH5wqVpl9tqmiQ3TcZNmN9ybt9fX/sGx3ajw47+2uq8CUmr0bUOHJqVffQ4ETEOBHvFaS",
-	"EbVyXvok6HHoxVeS3V3YPiXaBQwS6JUZ0BCp3R7yUxjYZsiF66J29/lhyNu98phE3Wehvl+ZucS+JxVe",
-	"06xFBC04lKKxoYWpNGnCG9Ezc2sTmh4XMTpxkm980nzqWuSoaaR20sdOdejM1CYE4mn/wl40ddPVYuSv",
-	"M1PDFtcYesSh9A50Sb1L9r7Va5JnmOWhtJTvRhMg241pJsuWyLXWOJWiUqu6SRPEigyERK56wlNJ47xL",
-	"pItNr/dIkGK6QcnO0exhkddphhJtJYYFWmqv8/4YfJlDujYRwJwpc1wjM80xoQivMKFCaqGHaWoqgSL4",
-	"9LGoKNO/sUkAhzF9sBfrBLZvegZOGNxqhzthdNPXdMJg10dwwtBWb+ZHdq59iv/osTYscKJDrSfrNWvx",
-	"Pm4ybKDcP+7WhXfsqZPBjT6uacbi2vjvVA197xJS/5gG0i1WKm6B0/UJyHVr1KZCm5myIUKT1+voYG4Y",
-	"Yy7jj/ANfKiHt94/6nROJqyZgmROBCJjFqND1IXwWc5h9jRZ0C32fAgm62ZcT2Kyy1MvPubpuraZVuWf",
-	"TBe+ITRzkwu02Lk289rwd9n0cd72RFRiZozN3/vijfsIl4fF/x7cnwDb35MN6NbMbWJOR/CFS2neg+VX",
-	"Nh32OExP0Nr+mwAPSpZe77YIdXqh21NRSffz7pBKR50R2wB37dnapZgTKeiLvqI24zs94lGeE1/LFiGF",
-	"3hwi2pM8iXuqzSLbk1uLPYmdo+ovwZqysAANYkG7d4/Z4GnX6n3jGISpMoxT90SWgo7EY2qbzJqvmBAx",
-	"kabuXHUuEqPH6X37Lu8wOj+kP9X7LsgU5yfQaP/fnttYTvp+963FQycSVs2M3mHru2mtRQPMvN+SatUi",
-	"PJiGH3z74ttQzJbdxOyw1s7NNzU0JK9vTUVbs1b/wl9N9zToFHa+12GcFn0hjnBh7t6OWOlENmLznSQi",
-	"cx2P6oUEtI3uykwOYK6LJgVrTHC+biVqPUJbpNMGMMIwvlffiQ63ab/q8S9dYLLEGdznuDcUufhqYR4V",
-	"Aa0GcA8mAQYfuHh0UqPXPzXCA9Dg6uFkRnMkf1+xwWiz4abHaG5amR/EkL7JWFw+bO5nPB/Agg/PSps9",
-	"4ReDD+XaMJ7Zr/Apx++ELg7h3KdEgcPtITTzDcfi1xF6xKMU576PWoQAenO9i64TIl9PbwS6y9HKMshi",
-	"FNDJTCZmObjYvieSp0jZgYQ9vQ/aaSg3yQm9+ia8cKPI4j/45GUcEWgBhK5MM+X7M8ZNlrV5woQgKsYl",
-	"KnC6Fi8Q1ssPZK3JMDz05NrO/dErAt1a/huJ2QkeZeu7i/eWCWMl9MNMVFLiFVxUtKdOfRryglCsP/U1",
-	"TPk1r4rN6s9fymKPNg4JIEWjE2lpHeZof4QBYf3BPpJKZe8zrv42cfh9nNQUv44K/r81w47KwHiUfn67",
-	"MHZf7oUpND2RwtChYSJMfuWilihldWEy9BeAatHRGzYnM0Qyn7+WYvvVn1j+mhrwt06d8x/xivZ9LREW",
-	"5CQCXM/VLZLXYsQs0E2rfqG9a13Frbz/3SHU46DL0KPE+6Cf/8FoFygbuhFryNCS8RPQ7gPgLEw8RlNA",
-	"pW1LEiORO+57I2muUP1RGsS+ij6sjnhTZH+Sm3usZFdqvyyKW9ddrv/MNHRfLEkB4zhXr78hBXwrtGck",
-	"NUVah9gLQZwbCYGbEpSum//SrH/2yn/IoVeX9sPN2dXz71yCj54tQR/evER/ef70svM50sDXy/3kwnRW",
-	"7/NS6Lu3FY8Cc2uvWkaXvTuhweM5ymCxpqZTTjbOWuaHMdPmQ9NF4sDbncFngf9f33r8btaQm88IDh09",
-	"jyakNhRuLmZ7cFKEqdiaEMvV5WWCri6fKJP46vIKCbxrOWT2OHJdEyl082skJON4BefomXr12ZOnOkj+",
-	"7Mlz9a5/dYe2wEEbbMqG+5U2BVlbUhRoAS/Q88undj2GBNBM12eZ9FCky57QB5B8d6Y5Apnm/rbiqsuk",
-	"fwWojNSbnLp0rMj6dhlLe7STvsQ19NE6xfQSe+FrkNzZv0tOens9AtVPsNWsMGCVrgx/x5rE6HG5eMqA",
-	"xwjcP/fhTbTHQRmqdVWL8SHNubpG3V5IR+3rniLhB504RnUk+tXblz//2AZwXNb79jEjst71gvnj+LC+",
-	"Z88eoW12fkoPdouV26OLPlAFXDCqZF3B2NpVy5MMXM/0eB6GBc2YfwKkHKvF+qif29Y/f0wv1mzxJHUK",
-	"ha5ktsTv+qyjJBEg66pNhIAtq8u1bbKuS71Rr/n8XcsDWoUj3a4TVZxQCdk5auUOmw9Qr0HY2mj9eev/",
-	"FAna5iTNdSmqeqzn0vk+4nygIv8uQPdweqDc3k5/qEdW1GXQ63Dpr/ofotbrY2XNGCWcde+kDsVtY4kO",
-	"QCPp202JX1Rc37qiwQcTn02HpbGauZOJTTNb+0vphNu27mIvqly8aMPWMBYvUs8fZ3HkI6xURa4v/hD3",
-	"3aJ537Li02eFHgF847BqOiBcaLTZafowv2psmMb71/ZkL3KinATXfv7aGznK6Ii2vcHmUBLeaY1kZ+gk",
-	"qAW+7WzS9psp+snQzUROSQyneRPpitG87KqcBs6aLfo1ALjTbl+ylBi+9UvOUEYM+gTeahS2XtM1dsO3",
-	"zBcUdK8CJSGhWDbvuB4Gd5/v/i8AAP//",
+	"7H3rcts4svCroPRt1TdzlrYcJ5mz69TWlk8uM6nNxWtndn4kOS6IbIlYkwAHAKVoUn73U7jyIoCiZDnj",
+	"mtr9sROLINjobvQN3Y2vk5SVFaNApZicfZ1UmOMSJHD91/lcAr9QP6m/MhApJ5UkjE7OJh9yQGnNBeNI",
+	"5lgimQOq8ALQDOaMA1rgJUySCVFjf62BryfJhOISJmcTrKadJBOR5lBi81kpgauh//sRH/12evTfn7+e",
+	"Prn90ySZyHWl3hGSE7qY3N4mBqor+LUGmsIAdMIOQbQuZ8ARm2sgCywk4pAyniEBQEcDOWe8xHJyNiFU",
+	"/vBkkkxKQklZl5OzEw8moRIWwA2c4v08At4bBUPBUlygDK8dZCtCM7YSz/Qfrd8prEBIVHGWQlZzQKsc",
+	"KMIzAVTGoBfXbB5F8cnRXz9/fXJ7ZP5x2vwjjPDnBRYispILD1SqRkXAcc8acEr85Q3QhcwnZz88CX30",
+	"VYEXr0gRZ8BfGBcSzQu8cHjyCIpAocZ2gACqqPdxwgGnOWRqJGBF9JreULZSrDGDgq3UA0Zh8jkG6JXE",
+	"En7BVEIWgVaPcIAqQGKoEmpgB8oM5rguFOM1cI6GPAyy5uQIpOqhA7TEVQyXZjOE4azoogWj+Uss1f//",
+	"WzAagYmzMgYR4e3tEoOIs/JQHP+q/u23dQSad0wiUVcV4xKyM4SpWAGHDK2IzBFGK8wp0SsOAqkmLrFM",
+	"czOmgdYCMWOsAEw1FK+zAenGKvxrDYhk7ksVlnnzIf07h19rwiGbnElew94C9/X8rYJ4AJiXHwK7EGGB",
+	"iEQrLLScNWItzTFdACICcZjXwuKN1RIRL8tywJmWvXYtr+dHGoCYADk9OQmD/Y5RGAv6yimxFBcFcJRj",
+	"MQCPmnk/oGha1Bm8IlDEqPsPWK8YzwRSqhUvhOGslJUlFon6ERdFhL2ImX2uZg9xVwcQIXFcgV69v0Bu",
+	"CPr59YsIl9kRo3nt5Oivx5+/Pkp+iPHa+/lcQEw0XYKoCymQZKgAvASk+GaupEMEH0zPFpZSJ1sV+AVe",
+	"wBtSkhg4L6nkBATC2vCJgFCoCcIQPFUg4C8GhKcnbYAehQFyW0trkzGaZptK3NQ2XmpztiSCMIoVsykr",
+	"sQA9FJdAM8jCUvwSUiCVHA0fN+P3VIZtTXgDldRsqH/9tcYcU0mo1o0ZESnmA0ArthqitGM8LFHJhHyG",
+	"SmXiyhxTdHpygjBXRtoSOFqQpTLNJGJmV+zIEY9GMMEliyrKd7hsMMu0OgwBYB/tYIxdAeZpPmQHvqda",
+	"TCjxJBQmcNEWWxFArt5f6DmNfAlKjO/aIuO7j8mnT58+fW7/9v1/ff/3sCgxQL+Ic+K5NrLX6/W6LLNM",
+	"S1bEtXqyujxfV3nUQbiSdbZ+0efPPuifv/7l9vu/f3fU+mMY3i1yeV88u2nvE9VvWYYLIgmIKMJLM2T9",
+	"DKn9ijgoM0roDXR1GYG+mfY11Ujfotk6wKzvA5RxEFwBj6NiPzrqGb8FKTWeDwq6mvC+IR/At3k4wqQR",
+	"euDhDJohTOpnY2CyXH8gkD6wUWGJCCUlO5SX9S/gysAYMM6XZoSN4DxrR0O2x0Dsy31NZ3Xrif7fVm3r",
+	"YZT5aDjDRGzAiZNxR/BuzVwg5P+wTHHt2Vdv1+s/UkalQpCaui4kqTCXUw4FlpA9Q2q+v32a4KoqSIrV",
+	"cqYZSVn5aaJeCAS+ZoRijeE+LW+TgIx48fr5+7doTgrQFjKXiZETOrAAGcEaALTx+Q0MmXWKilFhlvUC",
+	"S3wFsr/EjZn+rMMNnbUQCaVoSW02+zekcnLr14Q5x2tN+h0w9ucvZdHH2lYcqVUgAVIgQhG26CpZBsUx",
+	"Ukxl3E70iwkoIIHXwnC9zEF51xyMGcqNcTppOXVbMbMrgZNvzT+aLAJhoVa7RqmybAlN0Ex5fNpSqzjg",
+	"claACT8TgSiT6DfgTCHiHZNXkmkO2plFepxxm4TpPUzt7ksVZ7MCQh/7E4f55Gzy/6ZNHH5qnorphXkr",
+	"hJ93TOaKKVZYaPPlGQKc5sjAbDCiHtU0Ay4kY5lGEC6bOBUHLBg9Rr+oP5+ePE6QAJohIhFeYMWQcwkc",
+	"XYLk6yMdcUcCUkYzzWcOsjhyD77iX/SagEq04owuEh83qrAk6ucMSzzRCvf3pPsG3C+XwNeOMEQgRpGQ",
+	"WPGtkIzjBTQwv1aqUD4YyK+Y8ibdRuSwCfozxJQsEmilBJLaf4oXdYxqhYlUcq1xxBPDoh3207Ba4usD",
+	"pzRltVl3xVkFXFqtlnJQMucay45AybCEI0lK2JQp2utXwA6+ROuiUIOcKt6YhGQBXDmdHnjAWRF7wIzi",
+	"2bQe9CO180q8RgIgQQosLeZAc4/z5Xu6qwVOeBmNLmsU6kcTGtYLsOA64JI2mrv4a+ImjcK0xHpDRIBg",
+	"2DwUHZ07tPUd6W+3QO8nHgDp0hhFGo4sI1JHsS5a8M1xISDpgexo2oqGuHiM/zuJU9wHzvK1ICnRMUk1",
+	"PZaMm4iU9RxxVhJlBuI6I+aZAL4kaeh8aSe+OUbnFLlPohWmUmvP8hnyMCFMM2RBUa+0GMwLVPOK3tlI",
+	"LU6gHC/V9qbQZsJe0GgLlkr85bV581ErMB4mcZs3g1RWiLtQonOD7Sh8kcGz2sgO8ba0giBlPNuBYRUU",
+	"l/qlrUzr5k4MgNFF2ekCu8mQPbD1cap4KPQkxyIPPrAfDT6qZcoios0q2rB0M+J8J4nozueD9Nqkj2A1",
+	"T8MzaWE+Ui/0KOOBsLM4hHrRaD+bOBp49DUIadDmEWGxHyX0v4CTuVXQm+TOQGJSRBDtuXQczmgWOV3s",
+	"YEGPS1p8akEILeA5FvCqwItNuOf216Fto9+81bLXnkxstwntwD7U7cMN/ekgtHVZF1iSJbxgIiAxTKZE",
+	"CNUprqO7DgoBK+WGDWREaL/OyGifIWO1F8oYGIdFAJypceqhqEvRywVJ9CD7vDBKZZPMyh8T8rrEVQAc",
+	"LPNeIom4IRRlTOjzfWtsaMeSstbpbY6VsTrKSLIb4TpiLPk5xwvXFtH7ojWZWNyMnuwXPX6rkG6tIvEJ",
+	"NC3Y21RvgOhgv2GaECuGGdAfrQUOgnmJtcb+x/kFylmRWXVdFZi2RJvf1Wob1IwzkbJqfa2sjM1cimYA",
+	"sgKvkZqsnhUDBLfRrdtkcoOr68X6Oi1PI1AfYQ7KRWdZncpEcbbiQQ232POTatrrxToQyicc3RhUSXuo",
+	"OAeuM78qRughPt/jFA9LBxOb2G+dm4b44aWQpMQSXnhx3xdNAoQonSMYtGQNuJu2YfOuTsOgCFdk2vx4",
+	"bPbG8b+NsuqClky+HC3Ykf1RDTm+xKu3IIR1V4cko0nwCKRrKRGYkflc+YtzzkpNKhc4NUmDYS9uYU35",
+	"jUcmjWqsFHCKpy9NSpzBTn5lCTJnWcQR0xI2tHrQ9jRlSIkL7he+wgIpCIK7eaxcHRiwsDHrjWcuHN08",
+	"a4e9g2rWSMaOmGyC2nblDT6bzzco8+zh6eqomLS5fViMum0TdjwtROP5wk1nI/1b1YT/wBBs/2qw25P2",
+	"fnvswukH5dHDcEVD+d0IPoS1gOeTk0W+uZ1+IoscAc18soP6RoJu/na6n3Ip2CpwGsZWh/yGQUkQ6zUl",
+	"YbovcVEHZKnD1wFUmfmCwUBisG3h8RAHKbaEUJhuN7vgWxsCe36PFGzJioBQfwuYIlnPAKnnJgVsjw9U",
+	"BY74tcbOC+9hUmK+vs5gEWDc8/eoYoIop2dPkDiTLGVFxG9PGc2iX3/OMSW4uCMEQtpQ+H5hW/NDaKsF",
+	"VWVf42mKmMGOCg4kO3cLR0nUHmxTqY+3FmNFN1hYw8ESdgmsmq26TavZSUOgvMJpKMBbyzwSeNpZW8Wj",
+	"6fGw0kA4yEvNYSrbMKOTgE2gx6ysFctxC4phJ0ynOU53IJPG8jYqmSljYIj94t54AddrwLwbVPJbtclJ",
+	"OA2nzDab1pR5bE0oVLYABx/SdIHzHHB27bJ55wDS/hGKiudAFrm8TsstMJ92YH4cArpiQtowlINE1BWh",
+	"do/r/2aQ1jMia3FdwFx2fuAKkHDk3jNvCx1PeycKj5Mh1u7nk28JsuvDuWuT9HxdbsPNo26CyZH5ewM/",
+	"K4Pqm8WW6R4/7bDH8dNtpoffcBZRQbYOxhlnWJCwbVvAEopNnfTaBthwCcgaN/tYiWrymK/1a42pJHId",
+	"FlZqk0ei4CmrIHS+Q0QTjDNp/zYoqA3SiCQdkIoml3qXqqcQU0t7wDLWVLWYV0h3hrTD1Bn6cZ2gH9eo",
+	"PNW5hAewZg0yPb5bJGsRKPFp5d741VyTWL6yi/TIjPFl+ARqt6CEj6UHAhPuLKtnXpmaSx/R/SJ19YEN",
+	"4zLqaxy3m0l95WId8egR1RtCbwIL5qy8HjobimwYQiUbfG93p1e9MFvvZkmEDsc7S+pB2jcLZustBoLC",
+	"WthAKAi9Gc8qGvvbDAQzZQyM/ewDfRLcptT44rG9lWBvWV0QBjXGO1h9YDdAoykJOyQiwJeKcBA7MaF0",
+	"Hw8VJKccZIJEzlbUVYgML9zB7ObtwBRa/kWLTF2dSbjMrzOrA0ZvUiFq4LulwFjZHHYdv4R/r/mSLBm/",
+	"HuOd6S3afsN/0sPr81taqzZfH8BZeJNaptvh6MpSYORxkxgCySTj77hfG5ptM8MbSu2SzNF3o8wkwVU0",
+	"aYI7HHBrGRUzs5TqrkUoPplMJJGRVINIOKC3EuvYm2n8pyILaw6vewFe5wNtOj1tgRB6bo8Hh5hLHyEq",
+	"yTSfKwdqCddj3mriq/bU5DDF71GpoUsIvKzp2S+4AJphrmuv9GGqKxLODnTaDPjmWtwQujtqbGLUdcqo",
+	"5J3oV+tQRifjRVjzLiGrDft8jwrMxJSKXNcR3NRVtnMa5fgjgc3joQaaxFcdupJOG01r8Uri+0S0WWaT",
+	"LO1jJ9vTQZN6g/Yb+6SDgcGN/Z8z2YEz2Qd48LpPOtHQUdhAqtHI866dzzU9ZMOpjffmDh46USeGwkEf",
+	"81Jb9vs5KofxNQZ8C1vdHrBn9Nnmtcjx6dMfIso9EiyPSOpmLf0tu1b6kohWZr0uXfY17gmCspJrk8C7",
+	"IgLCblkKZLmjJhDkN+XvShifflhda5EeVUhqhGsiER/U14z71voPq8egm2G1lff5u5Tu4MQSuYvcPhIC",
+	"S25DNcB1v5tU8D0axsoEt01GZEW75g8D8mBJYLWTBxHhohtCww9YBXTHnbDFBDW15OOdWQ1az3Rq5vDJ",
+	"uG1Q47j6HflEfX4XNtGk3c4lZtoBJrkCWVffsOgjdJAYgutggah9yp/2CV7F/Dks5HUt7lhKVXGYk3D8",
+	"p6p5ZZ21EFuxmzt9OrTlmsCaBasBolcG1cJjDxMd2KL0D4eVdDhv/F4xnLRtq9hJo6Dst0UyvBad4vTH",
+	"PzwdLkzvEHSnM8y+zehJooEILcwmd28qCAt1LzVGf7mbZN8qt8NFgYZ5qrXGxrfUreeCIalmTE4W+XUp",
+	"loEuELXvt5fbvLY9c6SbrxVstfVjhclvu/O3tn3HjzQ1B2AjLnt+9zC+ZztTO069rdn0rVXOD5JY72DZ",
+	"1gBxq7C9wdXAwoby9Fprujloyl54ba1ymVWu+MNk8BHRqooJOhfxPMDWCvC9pAQ2YaY4ipsxdVUBDwJ6",
+	"AfhGIJxlppEk0iPRjNU0S5AgCkrd/YACZLoQqCDgrDKdy6Dmv+sSDHhaPIVg7KfatmDcO7ewFWQIOI07",
+	"5ykMBKgl226Ca02RuP6hur1NJ1bRzu5rGLmX6uf3W6gKZEPa9MVnSHQHlceG1gkyWpy8G7zbuLhGsG6q",
+	"WJPxWXMi11c6raKxX3xDAR0iB8z10Zt9P5eyMm0FCJ2zQE89nBFd/2jUApu3RejRoiYZZE0GjDjzHbqc",
+	"e500qkRX9wC+aZW2YZr1NE/yic5ZUbDVUV0hnfKh5tK8laDUlwma1xWTW3/sGJkeDvp3ItRGdR/23QxM",
+	"brjaohiVgEXNoQQqn9nvfKIKB7xEFbCqMMCZhoEZpCQDbXzIHMpj9LNhbt2vQxfmtfslJPatEzWO2LYM",
+	"Vk4qL8SXD+oOoOL4k+K+gqRAjS1mWxGdV2rVR6fHJ2o38cJSS5xNp6vV6hjrx8eML6b2XTF98/r5y3dX",
+	"L/U7zVGb6ZI9Ax0D9QcFk0fOrcYVmZxNHh+fHD82/m2umce0pFjBbEpaDWtuk9YD24ar/6uss/jP0686",
+	"kHK75fHAR3sDS5BYtxXZMm4Q2N6o6Vfz39sdh4+HOvri9Kv75+0h5tgRPc1kvfdywIXMf1OMsQDtnJge",
+	"BoTR19nkbPIjyJ/0kEmvDdTpyZOAWKkpdVLeya3J2cfPyUTUZYn5enI2+QDKzvdd65WMEQLxmorEbE3b",
+	"XQcKEz3VFufHpk2DmnvKAWfrQagvAWeEghDjAFfzqY3z9ORxuOs0NyO2LWxla82cvEwxRTMwXQ6pcndG",
+	"L3H5aNru4xFcp3Jvz92gjXWeDHSz2a01ULvbSKBZzYemuFqYw3bbUjU8qwez1XKojcg3uldGsyyHH5wq",
+	"Vpl8tnnDm+g4z7JzH1pomrOtD40H58rfdq0Z3S5tgwqPDv31LRQ4AAHe4hulJlErAapPgh6HTr+S7HZq",
+	"m9boeECQQC/MgIZI7SsvPoaBbYZMXU/228/3Q97u+dco6j4JdabOTEbDHanwkmYtImjBQXT/bR1nGkuT",
+	"JtYV3TMfbHbbwyJGJ2j2jXeaz2OMbDWN1E4u4aE2nZnaxMM87Z/ZU8du7mKM/HVmChrjGkOP2JXegZtf",
+	"bpOtb/XauBtmuS8t5VsTBch2bi7IYXPk+qwcSlGpr7pJE8SKDETTGN9TSeO8S6TpsteIJkgx3a1m7Wh2",
+	"v8jrdMaJ9gHEAs11COLuGHyeQ3pjwsE5U76ZRmaa6yaIC6zMXS30ME1NWVgEnz4wGWX6VzYjZDemD94v",
+	"M4Ltmz7xIwa3WruPGN3c1TJisOs2PGJo676pB7avfb3H4LY2LHCgTa0n63Xu8QGPZPNSqP52t/Ecx566",
+	"MsDo45pmLK6Nf6Zq6IXLTv5jGkgfsFJxM5zeHIBcH4zaVGgzUzZEaJK8HR3McXPMZXwL38CHun/r/Urn",
+	"9jJhzRQkcyIQGbIYHaKmwqe8h9nTpMS32PM+mKybfj+KyU4O/fEhT9f1vLUq/2C68BWhmZtcoNnaXZ2n",
+	"DX9XWhHnbU9EJWaG2PzCV/LcRbjcL/634P4A2P6RLE1r9DYxxyN46vLbt2D5hc2N3g/TI7S2v+fwXsnS",
+	"a+QXoU4vjn8oKunbwTqk0kcQiC2Bu1597brckRT0FYBRm/GNHvEg94kvbIyQQi8OEe1JHsQ91WaRvTVK",
+	"iz2JnaPqT0SbGsEADWJBuzcP2eBpF25+4xiEKTmNU/dAloKOxGNqOw6bm1mJGElTt686p8rR7XTRPtjd",
+	"jc736U/17jod4/wEroL7j+c2VKCw3X1r8dCBhFUzo3fY+m5a66MBZt5uSbUKU+5Nw2/cpPltKGZrsGJ2",
+	"WGvl5qoUDcnLD6a8ceCig9tk8jjoFHZu/zROi86OQLgwZ297fOlANmJz9zORuY5H9UIC2kZ3NUc7MNe0",
+	"yccbEpwvW1l7D9AW6fSEjDCMb9x4oM1tevF6/PtLV0qcwV22e0OR6VcL86AIaHUDvDcJsHEN1oOTGr1m",
+	"uhEegAZX9yczmi35+4oNRpsFNw1nc9PXfieG9B3n4vJheTfjeQcWvH9WWm4Jvxh8KNeG8Qy4d/wO6OIQ",
+	"zn1+HDjc7kIz330ufhyhRzxIce6b6kUIoBfXO+g6IPL19Eagu4S9LIMsRgGd2WZilhsH23dE8hgpuyFh",
+	"D++DdroLjnJCT78JL5wrsvhrIb2MIwLNgNCF6ax9d8Y4z7I2T5gQRMW4RAVOb8QzhPXnN2StSTfddefa",
+	"axyiRwT6noFvJGZHeJQ6A/xAMmGon8JmWjIp8QKmFV3sfpuheVUsF3vci6YEkKLRgbS0DnO0b+RAWF8p",
+	"T1Kp7H3G1d8mDr+Nk5pK6EHB/89m2F4ZGA/Sz29XSW/LvTBVxwdSGCt7/aTOr5zVEqWsLky5xgxQLTp6",
+	"w+Zkhkjm89dSbK+AiuWvqQH/7BS9/xGPaC9qibAgBxHgeq5uxwRzIaP+QDfH/pn2rnVJv/L+17tQj4Pu",
+	"SRAl3qV+/gejXaCG7FzcQIbmjB+AdpeAszDxGE3NFbhDJHLbfWskzXUteJAGsW+pEFZHvOm4cJCTe6xk",
+	"l75zl831xnDHXa4Z0Th0T+ekgGGcq9dfkQK+Fdr3uv04iHMjIXBTj9R185+b7x+98Ld69IoUfzo/On36",
+	"g0vw0bMl6PLVc/TXp49POpeWb5ovzeTCtNmP3AjbeuUSKh4F5oM9ahn87O0BDR7PUQaLNTVtk7Jh1jI/",
+	"DJk2l01LkR1Pd8yLu52m/Mca2rCG3HxGcOjoeTQhtaFwczDbg5MiTMXKhFhOT04SdHrySJnEpyen5kJ0",
+	"75DZ7Ri6pvgYPVGvPnn0WAfJnzx6qt71r6671xd/ok113ooUBZrBM/T05LH9HjP3ZMscym03ZZvyuy6T",
+	"/gOgMlJvdOrSviLr22UsbdFO+hDX0EfrFNNY7pmvQXJ7/zY56On1AFTvYKVZYfMy7o4Mf8OaxOhhuXjI",
+	"gMcA3O/78JoL8SlDta5qMT6k2VdnqNsYa6913VEk/KQTx6iORL94/fz92zaAw7Le9xIakPWuMdAfx4f1",
+	"DZy2CG2z8kN6sCus3B5d9IEq4IJRJesKxm5c6wSSgWugH8/DsKAZ80+AlEO1WFf6ue0D9cf0Ys0SD1Kn",
+	"UOiydkv83j36QyQRIOuqTYSALatr922yrku9Ua/5/F3LA1qFI927FVWcUAnZMWrlDpvbyG9A2EJ5fdf5",
+	"/xcJWuUkzXUpqnqs59L5PuJ4Q0X+LEA39Lqn3N5Os7AHVtRl0Otw6Y/676PW66qyZowSzrqRVofitstI",
+	"B6CB9O2mxC8qrj+4osF7E59Nu62hmrmDiU0zW/vafMJtj3+xFVUuXrRkNzAUL1LPH2Zx5AOsVEXukoRN",
+	"3HeL5n3/ko+fFXoE8KXDqmmHMdVos9P0YX7R2DCN96/tyV7kRDkJ7i6CM2/kKKMj2gMJm01JeKdPlp2h",
+	"k6AWuOjbpO03U/SToZuJnJLYnOZVpEVK87Krctpw1mzRrwHA7Xb7kqXE5lu/5AxlxKBP4JVGYes1XWO3",
+	"+Za5TkP3KlASEop5847rYbD5ljZBVzBDjJMFocjQHX1nTNOLq8fHj/7y/ZmJ5GdtIs/WSPeySJDpYWEK",
+	"ImwjjGP0jlnjaE6Mq9pkims3Uo3LTMdv9PPlmwZU1zJjcvv59v8CAAD//w==",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -93,7 +93,7 @@ func onlyAuthorised(handler StrictHandlerFunc, operation string) StrictHandlerFu
 }
 
 // checkPermissions tells whether contract and permissions name the same operations, each once.
-func checkPermissions(contract map[access.Operation]*schema) error {
+func checkPermissions(contract map[access.Operation]bool) error {
 	known := map[access.Operation]int{access.Setup: 1}
 	for op := range access.Permissions() {
 		known[op]++
@@ -108,7 +108,7 @@ func checkPermissions(contract map[access.Operation]*schema) error {
 		}
 	}
 	for op := range known {
-		if contract[op] == nil {
+		if !contract[op] {
 			all = append(all, fmt.Errorf("%w: operation %s has permissions and is not in the contract", store.ErrInvalid, op))
 		}
 	}

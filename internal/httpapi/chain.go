@@ -168,8 +168,8 @@ func (s *Server) capBody(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		r := c.Request()
 		limit := int64(jsonLimit)
-		if callOf(r.Context()).operation == keepReport {
-			limit = s.cfg.BodyLimit
+		if objects, ok := s.receives[callOf(r.Context()).operation]; ok {
+			limit = objects
 		}
 		if r.ContentLength > limit {
 			return fmt.Errorf("%w: body", object.ErrTooLarge)

@@ -8,8 +8,8 @@ func CheckContractWith(operation string) error {
 	if err != nil {
 		return err
 	}
-	all := operations(spec)
-	all[access.Operation(operation)] = &schema{}
+	all := named(operations(spec), (&Server{}).dicomweb())
+	all[access.Operation(operation)] = true
 	return checkPermissions(all)
 }
 

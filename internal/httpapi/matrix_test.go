@@ -24,6 +24,7 @@ const (
 	inRoom                 // one object of a room: another room's is not there
 	listed                 // a list that leaves the other rooms' out
 	wholeSite              // for accounts that see every room
+	searched               // a search that finds nothing in another room
 )
 
 // expectation is what the matrix wants of one endpoint. It is written by hand, beside the table of permissions, so that a
@@ -126,6 +127,35 @@ func matrix() map[string]expectation {
 			require.NoError(r.t, err)
 			return "/v1/links/" + l.ID + "/undo", reason, nil
 		}, ok: 204},
+
+		"POST /dicomweb/studies":        {roles: "ps", ask: stored("/dicomweb/studies"), ok: 200},
+		"POST /dicomweb/studies/:study": {roles: "ps", ask: stored("/dicomweb/studies/2.25.1002"), ok: 200},
+		"GET /dicomweb/studies":         {roles: "p", scope: searched, ask: webPath("/dicomweb/studies?StudyInstanceUID=%[1]s"), ok: 200},
+		"GET /dicomweb/series":          {roles: "p", scope: searched, ask: webPath("/dicomweb/series?SeriesInstanceUID=%[2]s"), ok: 200},
+		"GET /dicomweb/instances":       {roles: "p", scope: searched, ask: webPath("/dicomweb/instances?SOPInstanceUID=%[3]s"), ok: 200},
+		"GET /dicomweb/studies/:study/series": {
+			roles: "p", scope: searched, ask: webPath("/dicomweb/studies/%[1]s/series"), ok: 200,
+		},
+		"GET /dicomweb/studies/:study/instances": {
+			roles: "p", scope: searched, ask: webPath("/dicomweb/studies/%[1]s/instances"), ok: 200,
+		},
+		"GET /dicomweb/studies/:study/series/:series/instances": {
+			roles: "p", scope: searched, ask: webPath("/dicomweb/studies/%[1]s/series/%[2]s/instances"), ok: 200,
+		},
+		"GET /dicomweb/studies/:study":          {roles: "p", scope: inRoom, ask: webPath("/dicomweb/studies/%[1]s"), ok: 200},
+		"GET /dicomweb/studies/:study/metadata": {roles: "p", scope: inRoom, ask: webPath("/dicomweb/studies/%[1]s/metadata"), ok: 200},
+		"GET /dicomweb/studies/:study/series/:series": {
+			roles: "p", scope: inRoom, ask: webPath("/dicomweb/studies/%[1]s/series/%[2]s"), ok: 200,
+		},
+		"GET /dicomweb/studies/:study/series/:series/metadata": {
+			roles: "p", scope: inRoom, ask: webPath("/dicomweb/studies/%[1]s/series/%[2]s/metadata"), ok: 200,
+		},
+		"GET /dicomweb/studies/:study/series/:series/instances/:instance": {
+			roles: "p", scope: inRoom, ask: webPath("/dicomweb/studies/%[1]s/series/%[2]s/instances/%[3]s"), ok: 200,
+		},
+		"GET /dicomweb/studies/:study/series/:series/instances/:instance/metadata": {
+			roles: "p", scope: inRoom, ask: webPath("/dicomweb/studies/%[1]s/series/%[2]s/instances/%[3]s/metadata"), ok: 200,
+		},
 
 		"GET /v1/accounts": {roles: "a", ask: at("/v1/accounts"), ok: 200},
 		"POST /v1/accounts": {roles: "a", ask: func(r *rig, _ string) (string, string, []string) {
@@ -268,6 +298,8 @@ func expected(want expectation, allowed bool, key string) (inside, outside, all 
 		outside = 404
 	case wholeSite:
 		inside, outside = 403, 403
+	case searched:
+		outside = 204
 	case noScope, listed:
 	}
 	return inside, outside, all

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"afterbeam/internal/audit"
+	"afterbeam/internal/httpapi/dicomweb"
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/store"
@@ -15,6 +16,7 @@ import (
 // Keeper makes one received object durable and says what it is. ingest.Keeper is one.
 type Keeper interface {
 	Keep(ctx context.Context, actor store.Actor, door string, body io.Reader) (store.Receipt, ingest.Answer, error)
+	dicomweb.Keeper
 }
 
 // Maps draws skin dose maps.
@@ -56,6 +58,7 @@ type WindowSum struct {
 
 // Store is what the interface needs of the store, by topic. store.DB is one.
 type Store interface {
+	dicomweb.Store
 	tokenStore
 	accountStore
 	receiptStore

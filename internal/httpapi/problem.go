@@ -11,6 +11,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"afterbeam/internal/access"
+	"afterbeam/internal/httpapi/dicomweb"
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/store"
 	"afterbeam/internal/store/object"
@@ -49,8 +50,11 @@ func statusOf(err error) int {
 	}{
 		{errPanic, http.StatusInternalServerError},
 		{errDamaged, http.StatusInternalServerError},
+		{dicomweb.ErrDamaged, http.StatusInternalServerError},
 		{errTooMany, http.StatusTooManyRequests},
 		{errMediaType, http.StatusUnsupportedMediaType},
+		{dicomweb.ErrMediaType, http.StatusUnsupportedMediaType},
+		{dicomweb.ErrNotAcceptable, http.StatusNotAcceptable},
 		{errNoPrecondition, http.StatusPreconditionRequired},
 		{errStale, http.StatusPreconditionFailed},
 		{errBodySlow, http.StatusRequestTimeout},
@@ -84,9 +88,12 @@ func statusOf(err error) int {
 // which names places and forms in the file and never its values.
 func detailOf(err error) *string {
 	var own *told
+	var web *dicomweb.Refusal
 	switch {
 	case errors.As(err, &own):
 		return &own.detail
+	case errors.As(err, &web):
+		return &web.Detail
 	case errors.Is(err, ingest.ErrRefused):
 		text := err.Error()
 		return &text

@@ -18,6 +18,7 @@ import (
 	"afterbeam/internal/access"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/ingest"
+	"afterbeam/internal/report/dicomio"
 	"afterbeam/internal/store"
 	"afterbeam/internal/store/object"
 )
@@ -141,6 +142,11 @@ func (k keeper) Keep(context.Context, store.Actor, string, io.Reader) (store.Rec
 	return store.Receipt{}, 0, k.err
 }
 
+// KeepIf keeps nothing either.
+func (k keeper) KeepIf(ctx context.Context, a store.Actor, door string, body io.Reader, _ func(dicomio.Identity) error) (store.Receipt, ingest.Answer, error) {
+	return k.Keep(ctx, a, door, body)
+}
+
 func TestWhatWentWrongInside(t *testing.T) {
 	for name, tt := range map[string]struct {
 		err    error
@@ -252,4 +258,8 @@ func (b blocking) Keep(context.Context, store.Actor, string, io.Reader) (store.R
 	close(b.started)
 	<-b.end
 	return store.Receipt{}, 0, ingest.ErrRefused
+}
+
+func (b blocking) KeepIf(ctx context.Context, a store.Actor, door string, body io.Reader, _ func(dicomio.Identity) error) (store.Receipt, ingest.Answer, error) {
+	return b.Keep(ctx, a, door, body)
 }

@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/getkin/kin-openapi/openapi3filter"
 	"github.com/getkin/kin-openapi/routers"
 	"github.com/getkin/kin-openapi/routers/gorillamux"
@@ -31,7 +32,8 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	for _, binary := range []string{"application/dicom", "image/png", "image/svg+xml"} {
+	openapi3filter.RegisterBodyDecoder("application/dicom+json", openapi3filter.JSONBodyDecoder)
+	for _, binary := range []string{"application/dicom", "application/dicom+xml", "multipart/related", "image/png", "image/svg+xml"} {
 		openapi3filter.RegisterBodyDecoder(binary, openapi3filter.FileBodyDecoder)
 	}
 	goleak.VerifyTestMain(m)
@@ -120,7 +122,7 @@ func newRigIn(t testing.TB, dir string, change func(*httpapi.Config)) *rig {
 		change(&r.cfg)
 	}
 	r.rebuild(db)
-	spec, err := httpapi.GetSpec()
+	spec, err := openapi3.NewLoader().LoadFromFile("../../api/openapi.yaml") // also what is not generated
 	require.NoError(t, err)
 	r.router, err = gorillamux.NewRouter(spec)
 	require.NoError(t, err)
@@ -271,6 +273,11 @@ func (r *rig) send(request *http.Request) answer {
 	return a
 }
 
+// isStore tells whether a request is a DICOMweb Store, whose failures are told object by object.
+func isStore(request *http.Request) bool {
+	return request.Method == http.MethodPost && strings.HasPrefix(request.URL.Path, "/dicomweb/")
+}
+
 func (r *rig) fits(request *http.Request, a answer) {
 	r.t.Helper()
 	assert.Equal(r.t, "nosniff", a.header.Get("X-Content-Type-Options"))
@@ -287,7 +294,7 @@ func (r *rig) fits(request *http.Request, a answer) {
 		for _, secret := range planted() {
 			assert.NotContains(r.t, string(a.body), secret, "a problem names a patient")
 		}
-	} else if len(a.body) > 0 {
+	} else if len(a.body) > 0 && !isStore(request) {
 		assert.Less(r.t, a.status, 400, "a failure is a problem: %s", a.body)
 	}
 	route, params, err := r.router.FindRoute(request)

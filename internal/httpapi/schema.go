@@ -55,15 +55,15 @@ func operations(spec *openapi3.T) map[access.Operation]*schema {
 				}
 			}
 			one.options.ExcludeRequestBody = one.mediaType == mediaDICOM
-			all[named(operation.OperationID)] = one
+			all[operationName(operation.OperationID)] = one
 		}
 	}
 	return all
 }
 
-// named gives the name of an operation as the contract has it: the generator's copy of the contract begins it with a
+// operationName gives the name of an operation as the contract has it: the generator's copy of the contract begins it with a
 // capital letter.
-func named(id string) access.Operation {
+func operationName(id string) access.Operation {
 	return access.Operation(strings.ToLower(id[:1]) + id[1:])
 }
 

@@ -21,6 +21,8 @@ import (
 const (
 	// DefaultBodyLimit is the largest body in bytes: that of a dose report.
 	DefaultBodyLimit = 48 << 20
+	// DefaultStoreLimit is the largest DICOMweb Store request in bytes. It is never in memory as a whole.
+	DefaultStoreLimit = 1 << 30
 	// DefaultBodiesAtOnce is how many bytes of reports may be under way at once.
 	DefaultBodiesAtOnce = 96 << 20
 	// DefaultTokenRate and DefaultAddressRate are requests per second; twice as many may come at once.
@@ -38,6 +40,8 @@ const jsonLimit = 64 << 10
 type Config struct {
 	// Version is the program's version, for the metrics.
 	Version string
+	// StoreLimit is the largest DICOMweb Store request in bytes; each object of it is held to BodyLimit.
+	StoreLimit int64
 	// BodyLimit and BodiesAtOnce bound the memory of reports being received, in bytes.
 	BodyLimit, BodiesAtOnce int64
 	// TokenRate and AddressRate are the requests per second of one token and of one address.
@@ -80,13 +84,14 @@ func (c Config) Validate() error {
 			all = append(all, fmt.Errorf("%w: HTTP interface without %s", store.ErrInvalid, part.name))
 		}
 	}
-	if c.BodyLimit < 0 || c.BodiesAtOnce < 0 || c.TokenRate < 0 || c.AddressRate < 0 || c.RefusalRate < 0 {
+	if c.StoreLimit < 0 || c.BodyLimit < 0 || c.BodiesAtOnce < 0 || c.TokenRate < 0 || c.AddressRate < 0 || c.RefusalRate < 0 {
 		all = append(all, fmt.Errorf("%w: a limit of the HTTP interface is negative", store.ErrInvalid))
 	}
 	return errors.Join(all...)
 }
 
 func (c Config) withDefaults() Config {
+	c.StoreLimit = cmp.Or(c.StoreLimit, DefaultStoreLimit)
 	c.BodyLimit = cmp.Or(c.BodyLimit, DefaultBodyLimit)
 	c.BodiesAtOnce = max(cmp.Or(c.BodiesAtOnce, DefaultBodiesAtOnce), c.BodyLimit)
 	c.TokenRate = cmp.Or(c.TokenRate, DefaultTokenRate)
@@ -102,6 +107,7 @@ type Server struct {
 	keeper   Keeper
 	echo     *echo.Echo
 	byRoute  map[string]access.Operation // by method and path
+	receives map[access.Operation]int64  // how large a body the operations that receive objects take
 	tokens   *limiters
 	address  *limiters
 	used     *usage
@@ -142,11 +148,12 @@ func (s *Server) route() error {
 		return fmt.Errorf("read contract: %w", err)
 	}
 	schemas := operations(spec)
-	if err := checkPermissions(schemas); err != nil {
+	web := s.dicomweb()
+	if err := checkPermissions(named(schemas, web)); err != nil {
 		return err
 	}
 	checks := map[string][]echo.MiddlewareFunc{}
-	s.byRoute = map[string]access.Operation{}
+	s.byRoute, s.receives = map[string]access.Operation{}, map[access.Operation]int64{keepReport: s.cfg.BodyLimit}
 	for op, schema := range schemas {
 		checks[string(op)] = []echo.MiddlewareFunc{s.authenticate(op), s.authorise(op), schema.check}
 		s.byRoute[schema.route.Method+" "+echoPath(schema.route.Path)] = op
@@ -156,6 +163,7 @@ func (s *Server) route() error {
 	s.echo.Use(s.record, s.recover, onlyKnownMethods, s.limitAddress, s.capBody)
 	handler := NewStrictHandler(&handlers{s}, []StrictMiddlewareFunc{onlyAuthorised})
 	RegisterHandlersWithOptions(s.echo, handler, RegisterHandlersOptions{OperationMiddlewares: checks})
+	s.mount(web)
 	for _, r := range s.echo.Routes() {
 		if s.byRoute[r.Method+" "+r.Path] == "" {
 			return fmt.Errorf("%w: route %s %s is no operation of the contract", store.ErrInvalid, r.Method, r.Path)

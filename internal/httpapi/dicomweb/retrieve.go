@@ -150,17 +150,19 @@ func (o *Origin) multiple(w http.ResponseWriter, r *http.Request, found []store.
 			return parts.write(raw)
 		}()
 		if err != nil {
-			return begun(n > 0, err)
+			return broken(w, n > 0, err)
 		}
 	}
 	return sent(0, parts.Close())
 }
 
-// begun ends the connection when the answer has begun, so that what is not whole is not taken for it.
-func begun(yes bool, err error) error {
-	if yes {
+// broken ends the connection when the answer has begun, so that what is not whole is not taken for it; before that it takes
+// back what was said of the answer.
+func broken(w http.ResponseWriter, begun bool, err error) error {
+	if begun {
 		panic(http.ErrAbortHandler)
 	}
+	w.Header().Del("Content-Type")
 	return err
 }
 
@@ -270,7 +272,7 @@ func writeSets(w http.ResponseWriter, as offer, sets iter.Seq2[dicomio.DataSet, 
 			err = write(d)
 		}
 		if err != nil {
-			return begun(!first, err)
+			return broken(w, !first, err)
 		}
 		first = false
 	}

@@ -1,6 +1,8 @@
 package dicomio_test
 
 import (
+	"cmp"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -20,18 +22,23 @@ func TestIdentify(t *testing.T) {
 		id.TransferSyntax = syntax
 		return id
 	}
+	withMeta := func(syntax string) dicomio.Identity {
+		id := with(syntax)
+		id.MetaSOPClassUID, id.MetaSOPInstanceUID = xRayDoseReport, "2.25.1001"
+		return id
+	}
 	tests := map[string]struct {
 		data []byte
 		want dicomio.Identity
 		err  error
 	}{
-		"explicit":   {written(t, report, dicomio.ExplicitLittleEndian), with(dicomio.ExplicitLittleEndian), nil},
-		"implicit":   {written(t, report, dicomio.ImplicitLittleEndian), with(dicomio.ImplicitLittleEndian), nil},
-		"deflated":   {written(t, report, dicomio.DeflatedExplicit), with(dicomio.DeflatedExplicit), nil},
+		"explicit":   {written(t, report, dicomio.ExplicitLittleEndian), withMeta(dicomio.ExplicitLittleEndian), nil},
+		"implicit":   {written(t, report, dicomio.ImplicitLittleEndian), withMeta(dicomio.ImplicitLittleEndian), nil},
+		"deflated":   {written(t, report, dicomio.DeflatedExplicit), withMeta(dicomio.DeflatedExplicit), nil},
 		"big endian": {part10(explicitBigEndian, definedLengths(explicitBE, report)), with(explicitBigEndian), nil},
 		"bare":       {definedLengths(implicitLE, report), with(dicomio.ImplicitLittleEndian), nil},
 		"cut short, the rest is told": {
-			cut(written(t, report, dicomio.ExplicitLittleEndian), 50), with(dicomio.ExplicitLittleEndian), dicomio.ErrTruncated,
+			cut(written(t, report, dicomio.ExplicitLittleEndian), 50), withMeta(dicomio.ExplicitLittleEndian), dicomio.ErrTruncated,
 		},
 		"no report": {
 			part10(dicomio.ExplicitLittleEndian, identified()),
@@ -56,6 +63,57 @@ func TestIdentify(t *testing.T) {
 			assert.Equal(t, tt.want, got)
 		})
 	}
+}
+
+func TestIdentifyTellsSeriesAndDate(t *testing.T) {
+	set := slices.Clone(doseReport(1))
+	for _, e := range []dicomio.Element{
+		{Tag: 0x00080020, VR: "DA", Values: []string{"20260914"}}, {Tag: 0x0020000E, VR: "UI", Values: []string{"2.25.77"}},
+	} {
+		at, _ := slices.BinarySearchFunc(set, e.Tag, func(a dicomio.Element, t dicomio.Tag) int { return cmp.Compare(a.Tag, t) })
+		if at < len(set) && set[at].Tag == e.Tag {
+			set[at] = e
+			continue
+		}
+		set = slices.Insert(set, at, e)
+	}
+	id, err := dicomio.Identify(written(t, set, dicomio.ExplicitLittleEndian), dicomio.DefaultLimits())
+	require.NoError(t, err)
+	assert.Equal(t, "2.25.77", id.SeriesUID)
+	assert.Equal(t, "20260914", id.StudyDate)
+}
+
+// TestHeaderIsTheDataSetWithoutItsContent: for small reports and for those that are taken apart in portions, in each
+// encoding.
+func TestHeaderIsTheDataSetWithoutItsContent(t *testing.T) {
+	for _, events := range []int{1, 300} {
+		for _, syntax := range []string{dicomio.ExplicitLittleEndian, dicomio.ImplicitLittleEndian, dicomio.DeflatedExplicit} {
+			data := written(t, doseReport(events), syntax)
+			whole, err := dicomio.Read(data, dicomio.DefaultLimits())
+			require.NoError(t, err)
+			want := slices.DeleteFunc(slices.Clone(whole.Data), func(e dicomio.Element) bool { return e.Tag == 0x0040A730 })
+			require.Less(t, len(want), len(whole.Data))
+			got, err := dicomio.ReadHeader(data, dicomio.DefaultLimits())
+			require.NoError(t, err)
+			assert.Equal(t, want, got)
+			_, err = dicomio.ReadHeader(cut(data, 20), dicomio.DefaultLimits())
+			require.Error(t, err, "the guard walks the content as well")
+		}
+	}
+}
+
+func TestKeywords(t *testing.T) {
+	tag, vr, ok := dicomio.Named("StudyInstanceUID")
+	assert.True(t, ok)
+	assert.Equal(t, dicomio.Tag(0x0020000D), tag)
+	assert.Equal(t, "UI", vr)
+	assert.Equal(t, "StudyInstanceUID", dicomio.Keyword(tag))
+	for _, none := range []string{"", "studyinstanceuid", "NoSuchThing"} {
+		_, _, ok := dicomio.Named(none)
+		assert.False(t, ok, none)
+	}
+	assert.Empty(t, dicomio.Keyword(0x00091001))
+	assert.Equal(t, "UN", dicomio.VROf(0x00091001))
 }
 
 func TestIdentifyFallsBackOnTheFileMeta(t *testing.T) {

@@ -32,6 +32,7 @@ func Run(t *testing.T, open func(t *testing.T, cfg store.Config) *store.DB) {
 		{"cases", caseTests()},
 		{"lists", listTests()},
 		{"facts", factTests()},
+		{"instances", instanceTests()},
 		{"accounts", accountTests()},
 		{"audit", auditTests()},
 		{"backup", backupTests()},
