@@ -49,15 +49,15 @@ func (s *site) inRoom(t *testing.T, room string, a store.Arrival) string {
 	return all[0].PatientID
 }
 
-func object(study, series, instance, date string) store.Arrival {
+func arrival(study, series, instance, date string) store.Arrival {
 	return store.Arrival{SOPClass: "1.2.840.10008.5.1.4.1.1.88.67", SOPInstance: instance, StudyUID: study, SeriesUID: series, StudyDate: date}
 }
 
 func instancesNarrow(t *testing.T, s *site) {
-	patient := s.inRoom(t, "Hybrid 1", object("2.25.1", "2.25.11", "2.25.111", "20260914"))
-	s.inRoom(t, "Cath 2", object("2.25.1", "2.25.12", "2.25.121", "20260914"))
-	s.arrive(t, object("2.25.2", "2.25.21", "2.25.211", ""))
-	waiting := object("2.25.3", "2.25.31", "2.25.311", "20260916")
+	patient := s.inRoom(t, "Hybrid 1", arrival("2.25.1", "2.25.11", "2.25.111", "20260914"))
+	s.inRoom(t, "Cath 2", arrival("2.25.1", "2.25.12", "2.25.121", "20260914"))
+	s.arrive(t, arrival("2.25.2", "2.25.21", "2.25.211", ""))
+	waiting := arrival("2.25.3", "2.25.31", "2.25.311", "20260916")
 	waiting.Quarantine = "another kind of object"
 	s.arrive(t, waiting)
 	for name, tt := range map[string]struct {
@@ -99,7 +99,7 @@ func instanceUIDs(all []store.Instance) []string {
 
 func instancesCount(t *testing.T, s *site) {
 	for _, uids := range [][3]string{{"2.25.2", "2.25.21", "2.25.211"}, {"2.25.1", "2.25.11", "2.25.111"}, {"2.25.2", "2.25.21", "2.25.212"}, {"2.25.2", "2.25.22", "2.25.221"}} {
-		s.arrive(t, object(uids[0], uids[1], uids[2], "20260914"))
+		s.arrive(t, arrival(uids[0], uids[1], uids[2], "20260914"))
 	}
 	type count struct {
 		study, series     string
@@ -122,8 +122,8 @@ func instancesCount(t *testing.T, s *site) {
 }
 
 func instancesFirst(t *testing.T, s *site) {
-	first := s.arrive(t, object("2.25.1", "2.25.11", "2.25.111", ""))
-	s.arrive(t, object("2.25.1", "2.25.11", "2.25.111", ""))
+	first := s.arrive(t, arrival("2.25.1", "2.25.11", "2.25.111", ""))
+	s.arrive(t, arrival("2.25.1", "2.25.11", "2.25.111", ""))
 	got, err := s.db.Instances(ctx(), store.InstanceFilter{})
 	require.NoError(t, err)
 	require.Len(t, got, 1)
@@ -134,7 +134,7 @@ func instancePages(t *testing.T, s *site) {
 	var want, got []string
 	for i := range 7 {
 		uid := fmt.Sprintf("2.25.1%d", i)
-		s.arrive(t, object("2.25.1", "2.25.11", uid, ""))
+		s.arrive(t, arrival("2.25.1", "2.25.11", uid, ""))
 		want = append(want, uid)
 	}
 	for offset := 0; offset < 9; offset += 3 {
