@@ -144,7 +144,7 @@ func caseOf(a assessment.Assessment, patient string) store.Case {
 		PSD: a.SkinDose.Value, PSDLow: a.SkinDose.Low, PSDHigh: a.SkinDose.High, PSDMethod: string(a.SkinDose.Method),
 		Effective: a.Effective.Value, EffectiveLow: a.Effective.Low, EffectiveHigh: a.Effective.High, EffectiveMethod: a.Effective.Method,
 		Gaps: gapsOf(a), KermaFactor: a.Delivered().KermaFactor, KAPFactor: a.Delivered().KAPFactor,
-		FieldAtSkin: a.SkinDose.FieldAtSkin,
+		FieldAtSkin: a.SkinDose.FieldAtSkin, Accession: pr.Study.AccessionNumber,
 	}
 }
 

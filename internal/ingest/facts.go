@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 
 	"afterbeam/internal/procedure"
@@ -9,10 +10,23 @@ import (
 	"afterbeam/internal/store"
 )
 
-// factsOf gives the facts in force: the newest of each name. The names and units are those of the HTTP contract.
+// factsOf gives the facts in force: the newest of each name. What a person said holds against what came with a performed
+// step, whichever is newer: a person looks at the one case, a table is filled in long before or after. The names and
+// units are those of the HTTP contract.
 func factsOf(list []store.Fact) (procedure.Facts, error) {
 	var f procedure.Facts
-	for _, fact := range list {
+	imported := func(fact store.Fact) bool { return fact.Source == store.SourcePerformed }
+	inOrder := slices.Clone(list)
+	slices.SortStableFunc(inOrder, func(a, b store.Fact) int {
+		switch {
+		case imported(a) && !imported(b):
+			return -1
+		case imported(b) && !imported(a):
+			return 1
+		}
+		return 0
+	})
+	for _, fact := range inOrder {
 		if err := setFact(&f, fact.Name, fact.Value); err != nil {
 			return f, fmt.Errorf("fact %d: %w", fact.Sequence, err)
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -54,6 +55,7 @@ func (p *Pipeline) read(ctx context.Context, job store.Job) error {
 	err = p.Store.SaveReport(ctx, job, store.Report{
 		ReceiptID: receipt.ID, SOPInstance: r.SOPInstanceUID, DataSetDigest: r.DataSetDigest, ContentDigest: r.ContentDigest,
 		StudyUID: r.StudyUID, DeviceKey: r.Device.Key(), ContentAt: r.Content.Time, Body: body,
+		Persons: personsOf(r),
 	}, store.Identity{
 		Number: r.Patient.ID, Issuer: r.Patient.Issuer, Name: r.Patient.Name, BirthDate: r.Patient.BirthDate, Sex: r.Patient.Sex,
 	})
@@ -86,3 +88,16 @@ func (p *Pipeline) limit() time.Duration {
 
 // reasonOf gives the reason for the record, without the mark of this package before it.
 func reasonOf(err error) string { return strings.TrimPrefix(err.Error(), errUnusable.Error()+": ") }
+
+// personsOf lists whom a report names, in its head and in its events.
+func personsOf(r *procedure.Report) []procedure.Person {
+	all := slices.Clone(r.Persons)
+	for _, e := range r.Events {
+		for _, p := range e.Persons {
+			if !slices.Contains(all, p) {
+				all = append(all, p)
+			}
+		}
+	}
+	return all
+}

@@ -3,10 +3,14 @@ package store
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
+	"slices"
+	"strconv"
 	"time"
 
 	"afterbeam/internal/audit"
+	"afterbeam/internal/procedure/performed"
 )
 
 // Fact is one thing that a person added to a procedure. The newest of a name holds; older ones stay.
@@ -20,11 +24,18 @@ type Fact struct {
 	MadeAt   time.Time
 }
 
+// SourcePerformed is the source of facts that came with a performed step, whose step and version their reason names. What
+// a person said always holds against them, whichever came first.
+const SourcePerformed = "performed-procedure import"
+
 // AddFacts adds facts to a case and asks for a new assessment of its study. tag is the tag of the case as the caller saw
 // it (see Tag); another one is ErrConflict.
 func (db *DB) AddFacts(ctx context.Context, actor Actor, id, tag string, facts []Fact) error {
 	if len(facts) == 0 {
 		return fmt.Errorf("%w: no facts", ErrInvalid)
+	}
+	if slices.ContainsFunc(facts, func(f Fact) bool { return f.Source == SourcePerformed }) {
+		return fmt.Errorf("%w: facts of source %q come with performed steps alone", ErrInvalid, SourcePerformed)
 	}
 	return db.change(ctx, actor, func(c *change) error {
 		now, err := caseTag(ctx, c, id)
@@ -49,6 +60,85 @@ func (db *DB) AddFacts(ctx context.Context, actor Actor, id, tag string, facts [
 		}
 		return c.want(ctx, JobAssess, study, Live)
 	})
+}
+
+// factsFromSteps adds what the performed steps of a study say to its cases, where it is new and the step does not name
+// another patient. What a later step leaves out is not taken back.
+func (c *change) factsFromSteps(ctx context.Context, study string) (added bool, err error) {
+	steps, err := performedList(ctx, c, `SELECT `+performedColumns+` FROM `+performedTables+` WHERE s.study_uid = $1 AND s.excluded <> 'cancelled' ORDER BY s.source, s.key`, study)
+	if err != nil || len(steps) == 0 {
+		return false, err
+	}
+	cases, err := rows(ctx, c, func(r *sql.Rows) (Case, error) { return scanCase(r) }, `SELECT `+caseColumns+` FROM procedure_case WHERE study_uid = $1 ORDER BY id`, study)
+	if err != nil {
+		return false, err
+	}
+	for _, one := range cases {
+		patient, err := scanPatient(c.QueryRowContext(ctx, `SELECT `+patientColumns+` FROM patient p JOIN patient_identity i ON i.patient_id = p.id WHERE p.id = $1`, one.PatientID))
+		if err != nil && !errors.Is(err, ErrNotFound) {
+			return false, err
+		}
+		facts := map[string]Fact{}
+		for _, s := range steps {
+			if !s.Step.Patient.Agrees(identityOf(patient.Identity)) {
+				continue
+			}
+			for _, f := range factsOf(s) {
+				facts[f.Name] = f
+			}
+		}
+		for _, name := range []string{"height_cm", "weight_kg", "class"} {
+			f, said := facts[name]
+			if !said {
+				continue
+			}
+			fresh, err := c.addStepFact(ctx, one, f)
+			if err != nil {
+				return false, err
+			}
+			added = added || fresh
+		}
+	}
+	return added, nil
+}
+
+// addStepFact adds one fact of a performed step, unless the newest of its name from there says the same.
+func (c *change) addStepFact(ctx context.Context, of Case, f Fact) (bool, error) {
+	var known string
+	err := c.QueryRowContext(ctx, `SELECT value FROM fact WHERE procedure_id = $1 AND name = $2 AND source = $3 ORDER BY id DESC LIMIT 1`, of.ID, f.Name, SourcePerformed).Scan(&known)
+	if err == nil && known == f.Value {
+		return false, nil
+	}
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return false, err
+	}
+	if _, err := c.ExecContext(ctx, `INSERT INTO fact (procedure_id, name, value, source, author, reason, made_at) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
+		of.ID, f.Name, f.Value, SourcePerformed, f.Author, f.Reason, at(c.db.now())); err != nil {
+		return false, fmt.Errorf("insert fact: %w", err)
+	}
+	return true, c.note(ctx, audit.Record{Action: "facts.add", Object: of.ID, Patient: of.PatientID, Reason: f.Reason, After: f.Name})
+}
+
+// factsOf gives the facts that a step carries, in the names and units of the HTTP contract.
+func factsOf(p Performed) []Fact {
+	var facts []Fact
+	add := func(name, value string) {
+		facts = append(facts, Fact{Name: name, Value: value, Author: p.MadeBy, Reason: fmt.Sprintf("performed step %s, version %d", p.ID, p.Version)})
+	}
+	if h, ok := p.Step.Height.Get(); ok {
+		add("height_cm", strconv.FormatFloat(h.Cm(), 'g', -1, 64))
+	}
+	if w, ok := p.Step.Weight.Get(); ok {
+		add("weight_kg", strconv.FormatFloat(float64(w), 'g', -1, 64))
+	}
+	if p.Step.Class != "" {
+		add("class", p.Step.Class)
+	}
+	return facts
+}
+
+func identityOf(i Identity) performed.Patient {
+	return performed.Patient{Number: i.Number, Issuer: i.Issuer, Name: i.Name, BirthDate: i.BirthDate, Sex: i.Sex}
 }
 
 // Facts lists the facts of a case, oldest first.

@@ -47,7 +47,7 @@ func (db *DB) Flags(ctx context.Context, f Filter, state string) ([]CaseFlag, er
 // CasesOfPatient gives every case of a patient and of the records linked to it, oldest first.
 func (db *DB) CasesOfPatient(ctx context.Context, patient string) ([]Case, error) {
 	all, err := rows(ctx, db.read, func(r *sql.Rows) (Case, error) { return scanCase(r) },
-		`SELECT `+caseColumns+` FROM procedure_case WHERE patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = $1))`, patient)
+		`SELECT `+caseColumns+` FROM procedure_case WHERE basis <> 'replaced' AND patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = $1))`, patient)
 	// A handful, sorted here: the database would copy every column of them once more.
 	slices.SortFunc(all, func(a, b Case) int { return cmp.Or(a.Start.Compare(b.Start), strings.Compare(a.ID, b.ID)) })
 	return all, err

@@ -71,7 +71,7 @@ func (c *change) casesWithin(ctx context.Context, of Case, days Span) ([]caseVer
 	return rows(ctx, c, func(r *sql.Rows) (caseVersion, error) {
 		var one caseVersion
 		return one, r.Scan(&one.id, &one.study, &one.version)
-	}, `SELECT id, study_uid, version FROM procedure_case WHERE (local_date = '' OR (local_date >= $2 AND local_date <= $3))
+	}, `SELECT id, study_uid, version FROM procedure_case WHERE basis <> 'replaced' AND (local_date = '' OR (local_date >= $2 AND local_date <= $3))
 		AND patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = $1)) ORDER BY id`,
 		of.PatientID, days.From, days.To)
 }

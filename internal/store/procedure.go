@@ -46,7 +46,24 @@ type Case struct {
 	UpdatedAt   time.Time
 	// HasMap tells whether the newest version has a skin dose map; the store says so.
 	HasMap bool
+	// Accession is the number of the order, "" when the report names none.
+	Accession string
+	// Basis is what the case is made of.
+	Basis Basis
+	// Operators are the accounts whose persons took part; the store says so.
+	Operators []string
 }
+
+// Basis is what a case is made of.
+type Basis string
+
+// The bases. A case of BasisReplaced was made from the totals of a performed step, and a dose report came afterwards: it
+// counts nowhere and is in no list.
+const (
+	BasisReport   Basis = ""
+	BasisTotals   Basis = "performed totals"
+	BasisReplaced Basis = "replaced"
+)
 
 // Gaps says which numbers of a case are only known in part or not believed.
 type Gaps uint8
@@ -116,7 +133,7 @@ func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version, lat
 	err = db.change(ctx, System("pipeline"), func(c *change) error {
 		ids = ids[:0]
 		for _, v := range versions {
-			id, err := c.saveVersion(ctx, v)
+			id, err := c.saveVersion(ctx, v, j.Priority)
 			if err != nil {
 				return err
 			}
@@ -141,7 +158,7 @@ func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version, lat
 	return ids, err
 }
 
-func (c *change) saveVersion(ctx context.Context, v Version) (string, error) {
+func (c *change) saveVersion(ctx context.Context, v Version, priority Priority) (string, error) {
 	v.MadeAt, v.Program = c.db.now(), c.db.program
 	var digest string
 	err := c.QueryRowContext(ctx, `SELECT p.id, p.version, v.digest FROM procedure_case p
@@ -156,6 +173,7 @@ func (c *change) saveVersion(ctx context.Context, v Version) (string, error) {
 	case digest == v.Digest:
 		return v.Case.ID, nil
 	}
+	first := v.Number == 0
 	v.Number++
 	v.Case.Version = v.Number
 	if err := c.writeCase(ctx, v); err != nil {
@@ -172,6 +190,18 @@ func (c *change) saveVersion(ctx context.Context, v Version) (string, error) {
 	if err := c.writeEvents(ctx, v); err != nil {
 		return "", err
 	}
+	if first {
+		// What performed steps said before there was a case becomes facts of it now, and another estimate with them.
+		added, err := c.factsFromSteps(ctx, v.Case.StudyUID)
+		if err != nil {
+			return "", err
+		}
+		if added {
+			if err := c.want(ctx, JobAssess, v.Case.StudyUID, priority); err != nil {
+				return "", err
+			}
+		}
+	}
 	return v.Case.ID, c.note(ctx, audit.Record{
 		Action: "estimate.make", Object: fmt.Sprintf("%s/%d", v.Case.ID, v.Number), Patient: v.Case.PatientID, Reason: v.Change, Before: digest, After: v.Digest,
 	})
@@ -183,15 +213,15 @@ func (c *change) writeCase(ctx context.Context, v Version) error {
 	_, offset := p.Start.Zone()
 	_, err := c.ExecContext(ctx, `INSERT INTO procedure_case (id, study_uid, device_key, patient_id, room, state, start_at, local_date, start_offset, offset_source,
 			class, description, quality, version, flag_state, kerma_gy, kap_gym2, fluoro_s, psd_gy, psd_low_gy, psd_high_gy, psd_method,
-			effective_sv, effective_low_sv, effective_high_sv, effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor, field_m2, has_map)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28, $29, $30, $31, $32, $33)
+			effective_sv, effective_low_sv, effective_high_sv, effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor, field_m2, has_map, accession, basis)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28, $29, $30, $31, $32, $33, $34, $35)
 		ON CONFLICT (id) DO UPDATE SET room = $5, state = $6, start_at = $7, local_date = $8, start_offset = $9, offset_source = $10, class = $11, description = $12,
 			quality = $13, version = $14, flag_state = $15, kerma_gy = $16, kap_gym2 = $17, fluoro_s = $18, psd_gy = $19, psd_low_gy = $20, psd_high_gy = $21,
-			psd_method = $22, effective_sv = $23, effective_low_sv = $24, effective_high_sv = $25, effective_method = $26, complete_doses = $27, updated_at = $28, gaps = $29, kerma_factor = $30, kap_factor = $31, field_m2 = $32, has_map = $33`,
+			psd_method = $22, effective_sv = $23, effective_low_sv = $24, effective_high_sv = $25, effective_method = $26, complete_doses = $27, updated_at = $28, gaps = $29, kerma_factor = $30, kap_factor = $31, field_m2 = $32, has_map = $33, accession = $34, basis = $35`,
 		p.ID, p.StudyUID, p.DeviceKey, p.PatientID, p.Room, p.State, at(p.Start), p.LocalDate, offset, p.OffsetSource, p.Class, p.Description, p.Quality,
 		p.Version, p.FlagState, null(p.Kerma), null(p.KAP), null(p.FluoroTime), null(p.PSD), null(p.PSDLow), null(p.PSDHigh), p.PSDMethod,
 		null(p.Effective), null(p.EffectiveLow), null(p.EffectiveHigh), p.EffectiveMethod, p.Complete, at(v.MadeAt),
-		p.Gaps, null(p.KermaFactor), null(p.KAPFactor), null(p.FieldAtSkin), len(v.Map) > 0)
+		p.Gaps, null(p.KermaFactor), null(p.KAPFactor), null(p.FieldAtSkin), len(v.Map) > 0, p.Accession, p.Basis)
 	if err != nil {
 		return fmt.Errorf("write case: %w", err)
 	}
@@ -252,23 +282,31 @@ func (o opt[T]) Scan(src any) error {
 
 const caseColumns = `id, study_uid, device_key, patient_id, room, state, start_at, local_date, start_offset, offset_source, class, description, quality, version,
 	flag_state, kerma_gy, kap_gym2, fluoro_s, psd_gy, psd_low_gy, psd_high_gy, psd_method, effective_sv, effective_low_sv, effective_high_sv,
-	effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor, field_m2, has_map`
+	effective_method, complete_doses, updated_at, gaps, kerma_factor, kap_factor, field_m2, has_map, accession, basis,
+	(SELECT group_concat(account_id, ' ') FROM (SELECT pa.account_id FROM report r JOIN report_person rp ON rp.report_id = r.id
+			JOIN person_account pa ON pa.person_id = rp.person_id AND pa.ended_at = ''
+			WHERE r.study_uid = procedure_case.study_uid AND r.device_key = procedure_case.device_key AND r.patient_id = procedure_case.patient_id
+			AND rp.role NOT IN ` + uninvolved + `
+		UNION SELECT pa.account_id FROM performed_step s JOIN performed_person pp ON pp.step_id = s.id
+			JOIN person_account pa ON pa.person_id = pp.person_id AND pa.ended_at = ''
+			WHERE s.study_uid <> '' AND s.study_uid = procedure_case.study_uid AND pp.role NOT IN ` + uninvolved + `) AS own)`
 
 func scanCase(row interface{ Scan(...any) error }) (Case, error) {
 	var p Case
 	var start, updated dbTime
 	var offset int
+	var operators sql.NullString
 	err := row.Scan(&p.ID, &p.StudyUID, &p.DeviceKey, &p.PatientID, &p.Room, &p.State, &start, &p.LocalDate, &offset, &p.OffsetSource, &p.Class,
 		&p.Description, &p.Quality, &p.Version, &p.FlagState, opt[quantity.Gray]{&p.Kerma}, opt[quantity.GraySquareMetre]{&p.KAP},
 		opt[quantity.Second]{&p.FluoroTime}, opt[quantity.Gray]{&p.PSD}, opt[quantity.Gray]{&p.PSDLow}, opt[quantity.Gray]{&p.PSDHigh}, &p.PSDMethod,
 		opt[quantity.Sievert]{&p.Effective}, opt[quantity.Sievert]{&p.EffectiveLow}, opt[quantity.Sievert]{&p.EffectiveHigh}, &p.EffectiveMethod,
 		&p.Complete, &updated, &p.Gaps, opt[float64]{&p.KermaFactor}, opt[float64]{&p.KAPFactor},
-		opt[quantity.SquareMetre]{&p.FieldAtSkin}, &p.HasMap)
+		opt[quantity.SquareMetre]{&p.FieldAtSkin}, &p.HasMap, &p.Accession, &p.Basis, &operators)
 	if err != nil {
 		return p, kind(err)
 	}
 	p.Start = start.In(time.FixedZone("", offset))
-	p.UpdatedAt = updated.Time
+	p.UpdatedAt, p.Operators = updated.Time, sortedAccounts(operators)
 	return p, nil
 }
 
@@ -279,9 +317,11 @@ func caseOf(ctx context.Context, q querier, id string) (Case, error) {
 	return scanCase(q.QueryRowContext(ctx, `SELECT `+caseColumns+` FROM procedure_case WHERE id = $1`, id))
 }
 
-// Filter narrows a list of cases. Empty fields do not narrow, and without a Limit the list is whole. Rooms is the caller's scope: nil is every room.
+// Filter narrows a list of cases. Empty fields do not narrow, and without a Limit the list is whole. Rooms and Account are
+// the caller's scope: nil is every room, and an Account sees the cases in which its persons took part.
 type Filter struct {
 	Rooms     []string
+	Account   string
 	Room      string
 	Class     string
 	FlagState string
@@ -309,7 +349,7 @@ func (f Filter) list(ctx context.Context, q querier, where string, args []any) (
 
 func (f Filter) where() (string, []any) {
 	var args []any
-	terms := []string{"1 = 1"}
+	terms := []string{"basis <> 'replaced'"}
 	equal := func(column, value string) {
 		if value != "" {
 			terms = append(terms, column+" = "+placeholder(&args, value))
@@ -334,6 +374,10 @@ func (f Filter) where() (string, []any) {
 			marks = append(marks, placeholder(&args, room))
 		}
 		terms = append(terms, "room IN ("+strings.Join(marks, ", ")+")")
+	}
+	if f.Account != "" {
+		own := "IN (SELECT person_id FROM person_account WHERE account_id = " + placeholder(&args, f.Account) + " AND ended_at = '')"
+		terms = append(terms, "id IN ("+casesOfPerson(own)+")")
 	}
 	if f.After != "" {
 		terms = append(terms, "(start_at, id) < (SELECT start_at, id FROM procedure_case WHERE id = "+placeholder(&args, f.After)+")")

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"afterbeam/internal/audit"
+	"afterbeam/internal/procedure"
 )
 
 // Report is one read dose report as the store keeps it. Body is the report in its own encoding without the patient's
@@ -23,6 +24,8 @@ type Report struct {
 	PatientID     string
 	ContentAt     time.Time
 	Body          []byte
+	// Persons are those whom the report names; SaveReport reads them.
+	Persons []procedure.Person
 	// ReceivedAt is when the object arrived; the store knows it from the receipt.
 	ReceivedAt time.Time
 }
@@ -52,6 +55,9 @@ func (db *DB) SaveReport(ctx context.Context, j Job, r Report, identity Identity
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
 			r.ID, r.ReceiptID, r.SOPInstance, r.DataSetDigest, r.ContentDigest, r.StudyUID, r.DeviceKey, r.PatientID, at(r.ContentAt), r.Body); err != nil {
 			return fmt.Errorf("insert report: %w", err)
+		}
+		if err := c.addPersons(ctx, r.ID, r.Persons, identity); err != nil {
+			return err
 		}
 		if err := c.setReceipt(ctx, r.ReceiptID, ReceiptRead, ""); err != nil {
 			return err

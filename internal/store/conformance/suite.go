@@ -206,7 +206,7 @@ func caseOf(patient, study string) store.Case {
 		Kerma: quantity.Some[quantity.Gray](5.25), KAP: quantity.Some[quantity.GraySquareMetre](0.0625), FluoroTime: quantity.Some[quantity.Second](5400), Complete: true,
 		PSD: quantity.Some[quantity.Gray](4.5), PSDLow: quantity.Some[quantity.Gray](3.5), PSDHigh: quantity.Some[quantity.Gray](6), PSDMethod: "map",
 		Effective: quantity.Some[quantity.Sievert](0.125), EffectiveLow: quantity.Some[quantity.Sievert](0.0625), EffectiveHigh: quantity.Some[quantity.Sievert](0.25),
-		EffectiveMethod: "events",
+		EffectiveMethod: "events", Accession: "A-17",
 	}
 }
 
