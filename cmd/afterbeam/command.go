@@ -34,6 +34,7 @@ type commands struct {
 	Backup      backupCommand      `cmd:"" help:"Copy the store to a new folder; the service may run meanwhile."`
 	Restore     restoreCommand     `cmd:"" help:"Put a backup into a new folder and verify it."`
 	Verify      verifyCommand      `cmd:"" help:"Check every digest, the audit chain and the database."`
+	Redo        redoCommand        `cmd:"" help:"Have work done again that the service has done or given up; it may run meanwhile."`
 	Audit       auditCommand       `cmd:"" help:"The record of who did and saw what."`
 }
 

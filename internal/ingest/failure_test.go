@@ -95,8 +95,14 @@ func TestAnAssessmentThatBreaksFailsAlone(t *testing.T) {
 	assert.Equal(t, 1, backlog.Failed, "the others go on, and the metrics tell of it")
 	assert.Contains(t, r.log.String(), "job failed for good")
 
-	// The next start tries again.
+	// No start tries it again, nor do other cases: it might be what ends the process. A person's word does.
 	r.restart(t)
+	require.NoError(t, r.db.Resume(t.Context()))
+	r.work(t)
+	require.Len(t, r.cases(t), 1)
+	jobs, err := r.db.RetryFailed(t.Context(), store.System("test"), "the fault is mended")
+	require.NoError(t, err)
+	require.Equal(t, 1, jobs)
 	ctx, stop := context.WithCancel(t.Context())
 	var running sync.WaitGroup
 	running.Go(func() { r.pipeline.Run(ctx) })
@@ -129,7 +135,9 @@ func TestDamagedBytesAreNeverServed(t *testing.T) {
 	assert.Equal(t, store.ReceiptKept, got.State, "it waits for its bytes")
 
 	require.NoError(t, os.WriteFile(name, content, 0o600))
-	require.NoError(t, r.db.Resume(t.Context()))
+	jobs, err := r.db.RetryFailed(t.Context(), store.System("test"), "the bytes are back from the backup")
+	require.NoError(t, err)
+	require.Equal(t, 1, jobs)
 	r.work(t)
 	assert.Len(t, r.cases(t), 2)
 }
@@ -235,6 +243,72 @@ func TestAJobThatEndsTheProcessIsSetAside(t *testing.T) {
 	assert.Equal(t, store.ReceiptQuarantined, got.State)
 	assert.Contains(t, got.Reason, "each time the program ended")
 	assert.Len(t, r.cases(t), 1)
+}
+
+// mortal is a store whose process ends when the deadly study is begun to be assessed.
+type mortal struct {
+	*store.DB
+	deadly string
+	deaths int
+}
+
+var errDied = errors.New("the process died")
+
+func (m *mortal) Lease(ctx context.Context, owner string, lease time.Duration) (store.Job, error) {
+	job, err := m.DB.Lease(ctx, owner, lease)
+	if err == nil && job.Subject == m.deadly && job.Attempt <= 3*store.MaxAttempts { // one more is told apart before it is begun
+		m.deaths++
+		return job, errDied
+	}
+	return job, err
+}
+
+// TestAnAssessmentThatEndsTheProcessIsNotBegunAtEachStart has a study whose assessment ends the process. It fails for good
+// after a known number of deaths; later starts cost none, a new report of the study one, and other studies of the same
+// patient, whose sums it would change, none.
+func TestAnAssessmentThatEndsTheProcessIsNotBegunAtEachStart(t *testing.T) {
+	r := newRig(t)
+	deadly := scene(t, stageOne, 3)
+	m := &mortal{DB: r.db, deadly: deadly.StudyUID}
+	r.pipeline.Store = m
+	// start starts the process until it has nothing left to do, and gives how often it died.
+	start := func() int {
+		m.deaths = 0
+		for alive := false; !alive; {
+			require.NoError(t, r.db.Resume(t.Context()))
+			for {
+				r.clock.Pass(time.Minute)
+				worked, err := r.pipeline.Step(t.Context(), "test")
+				if errors.Is(err, errDied) {
+					break
+				}
+				require.NoError(t, err)
+				if alive = !worked; alive {
+					break
+				}
+			}
+		}
+		return m.deaths
+	}
+	r.send(t, deadly, renamed(scene(t, stageOne, 3), 1))
+	assert.Equal(t, 3*store.MaxAttempts, start())
+	assert.Len(t, r.cases(t), 1, "the other study is assessed")
+	assert.Contains(t, r.log.String(), "each time the program ended before it was done")
+
+	assert.Zero(t, start())
+	r.send(t, scene(t, stageTwo, 3)) // of the same patient
+	assert.Zero(t, start())
+	assert.Len(t, r.cases(t), 2)
+	r.send(t, cut(scene(t, stageOne, 5), 3, 5, "2.25.99"))
+	assert.Equal(t, 1, start(), "a new report may be what it lacked")
+	assert.Zero(t, start())
+
+	jobs, err := r.db.RetryFailed(t.Context(), store.System("test"), "the fault is mended")
+	require.NoError(t, err)
+	assert.Equal(t, 1, jobs)
+	m.deadly = ""
+	assert.Zero(t, start())
+	assert.Len(t, r.cases(t), 3)
 }
 
 // full is a storage that takes nothing for a while.

@@ -88,7 +88,7 @@ func (p *Pipeline) signal() chan struct{} {
 }
 
 // Run works until ctx ends, and returns when every worker has finished its job. Jobs that a process which ended had
-// begun, or that had failed for good, are done again.
+// begun are done again.
 func (p *Pipeline) Run(ctx context.Context) {
 	for err := p.Store.Resume(ctx); err != nil && ctx.Err() == nil; err = p.Store.Resume(ctx) {
 		p.failed("resume work", err)
@@ -182,7 +182,7 @@ func (p *Pipeline) settle(ctx context.Context, job store.Job, err error) error {
 		return p.Store.QuarantineRead(ctx, job, reasonOf(err))
 	case isPoison(err):
 		// It would fail the same way again: this try is the last.
-		job.Attempt = store.MaxAttempts
+		job.Attempt = min(max(job.Attempt, store.MaxAttempts), mostDeaths-1) // so that a new report lets it be begun once more
 	}
 	message := "job failed, to be tried again"
 	if job.Attempt >= store.MaxAttempts {

@@ -36,7 +36,7 @@ func (c *change) follow(ctx context.Context, v Version, id string, p Priority) e
 			if other.id == id {
 				continue
 			}
-			if err := c.want(ctx, JobAssess, other.study, p); err != nil {
+			if err := c.refresh(ctx, other.study, p); err != nil {
 				return err
 			}
 		}
@@ -49,7 +49,7 @@ func (c *change) follow(ctx context.Context, v Version, id string, p Priority) e
 		if other.id == id || v.Window.Seen[other.id] == other.version {
 			continue
 		}
-		if err := c.want(ctx, JobAssess, v.Case.StudyUID, p); err != nil {
+		if err := c.refresh(ctx, v.Case.StudyUID, p); err != nil {
 			return err
 		}
 		break
@@ -91,8 +91,8 @@ const (
 	apart         = 5 * time.Second
 )
 
-// Resume gives back the jobs that a process which ended had leased, and tries those again that had failed for good. Only
-// the process that serves the store may call it, before it starts to work.
+// Resume gives back the jobs that a process which ended had leased. Those that failed for good stay so: what ends the
+// process would end it again at each start. Only the process that serves the store may call it, before it starts to work.
 func (db *DB) Resume(ctx context.Context) error {
 	return db.change(ctx, System("pipeline"), func(c *change) error {
 		var first sql.NullInt64
@@ -104,11 +104,29 @@ func (db *DB) Resume(ctx context.Context) error {
 			due_at = CASE WHEN attempt >= $1 AND id <> $2 THEN $3 ELSE due_at END WHERE state = 'leased'`, suspectDeaths, first.Int64, at(c.db.now().Add(apart))); err != nil {
 			return fmt.Errorf("give back leases: %w", err)
 		}
-		if _, err := c.ExecContext(ctx, `UPDATE job SET state = 'ready', attempt = 0, due_at = $1 WHERE state = 'failed'`, at(c.db.now())); err != nil {
-			return fmt.Errorf("try failed jobs again: %w", err)
-		}
 		return nil
 	})
+}
+
+// RetryFailed has every job that failed for good tried again from the beginning, as after a fault was mended, and gives
+// their number.
+func (db *DB) RetryFailed(ctx context.Context, actor Actor, reason string) (jobs int, err error) {
+	if reason == "" {
+		return 0, fmt.Errorf("%w: trying failed jobs again wants a reason", ErrInvalid)
+	}
+	err = db.change(ctx, actor, func(c *change) error {
+		result, err := c.ExecContext(ctx, `UPDATE job SET state = 'ready', attempt = 0, error = '', due_at = $1 WHERE state = 'failed'`, at(db.now()))
+		if err != nil {
+			return fmt.Errorf("try failed jobs again: %w", err)
+		}
+		changed, err := result.RowsAffected()
+		if err != nil {
+			return fmt.Errorf("try failed jobs again: %w", err)
+		}
+		jobs = int(changed)
+		return c.note(ctx, audit.Record{Action: "jobs.retry", Object: fmt.Sprintf("%d jobs", jobs), Reason: reason})
+	})
+	return jobs, err
 }
 
 // Reassess asks for the assessment of every study, as after a change of the methods, and gives their number.

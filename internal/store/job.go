@@ -52,20 +52,32 @@ func (c *change) want(ctx context.Context, kind JobKind, subject string, p Prior
 	return c.wantAt(ctx, kind, subject, p, time.Time{})
 }
 
+// askForJob asks for the job of kind $1 and subject $2 at $3, now being $4, with priority $5. One that failed for good is
+// tried once more and not from the beginning: if it ends the process, it does so once.
+const askForJob = `INSERT INTO job (kind, subject, state, due_at, created_at, priority) VALUES ($1, $2, 'ready', $3, $4, $5)
+	ON CONFLICT (kind, subject) DO UPDATE SET wanted = job.wanted + 1, error = '',
+	due_at = CASE WHEN job.state IN ('ready', 'leased') AND job.due_at < $3 THEN job.due_at ELSE $3 END,
+	priority = CASE WHEN job.state IN ('ready', 'leased') AND job.priority < $5 THEN job.priority ELSE $5 END,
+	attempt = CASE WHEN job.state IN ('leased', 'failed') THEN job.attempt ELSE 0 END,
+	state = CASE WHEN job.state = 'leased' THEN 'leased' ELSE 'ready' END`
+
 // wantAt asks for a job at a time, the zero time being now. One that is not done yet and is due sooner, or of higher
 // priority, stays so.
 func (c *change) wantAt(ctx context.Context, kind JobKind, subject string, p Priority, due time.Time) error {
+	return c.ask(ctx, askForJob, kind, subject, p, due)
+}
+
+// refresh asks for an assessment whose own input has not changed. One that failed for good stays so: it would fail again.
+func (c *change) refresh(ctx context.Context, study string, p Priority) error {
+	return c.ask(ctx, askForJob+` WHERE job.state <> 'failed'`, JobAssess, study, p, time.Time{})
+}
+
+func (c *change) ask(ctx context.Context, statement string, kind JobKind, subject string, p Priority, due time.Time) error {
 	now := c.db.now()
 	if due.IsZero() {
 		due = now
 	}
-	_, err := c.ExecContext(ctx, `INSERT INTO job (kind, subject, state, due_at, created_at, priority) VALUES ($1, $2, 'ready', $3, $4, $5)
-		ON CONFLICT (kind, subject) DO UPDATE SET wanted = job.wanted + 1, error = '',
-		due_at = CASE WHEN job.state IN ('ready', 'leased') AND job.due_at < $3 THEN job.due_at ELSE $3 END,
-		priority = CASE WHEN job.state IN ('ready', 'leased') AND job.priority < $5 THEN job.priority ELSE $5 END,
-		attempt = CASE WHEN job.state = 'leased' THEN job.attempt ELSE 0 END,
-		state = CASE WHEN job.state = 'leased' THEN 'leased' ELSE 'ready' END`, kind, subject, at(due), at(now), p)
-	if err != nil {
+	if _, err := c.ExecContext(ctx, statement, kind, subject, at(due), at(now), p); err != nil {
 		return fmt.Errorf("ask for %s job: %w", kind, err)
 	}
 	return nil

@@ -216,6 +216,10 @@ func (db *DB) Reread(ctx context.Context, actor Actor, id, reason string) error 
 		if err := c.setReceipt(ctx, id, ReceiptKept, ""); err != nil {
 			return err
 		}
+		// A person's word lets it begin anew.
+		if _, err := c.ExecContext(ctx, `UPDATE job SET attempt = 0, state = 'done' WHERE kind = $1 AND subject = $2 AND state = 'failed'`, JobRead, id); err != nil {
+			return fmt.Errorf("begin job anew: %w", err)
+		}
 		if err := c.want(ctx, JobRead, id, Live); err != nil {
 			return err
 		}

@@ -1,0 +1,55 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"afterbeam/internal/store"
+)
+
+type redoCommand struct {
+	Failed    redoFailedCommand    `cmd:"" help:"Try again the jobs that failed for good, as after a fault was mended. No start of the service does that by itself."`
+	Estimates redoEstimatesCommand `cmd:"" help:"Estimate every study anew, as after a change of tables or methods. What arrives meanwhile goes first."`
+}
+
+// atConsole names who changes the store at the machine itself: the operating system says who that may be.
+var atConsole = store.Actor{Account: "console", Role: "service", Source: "console"}
+
+type reasonOption struct {
+	Reason string `required:"" placeholder:"TEXT" help:"Why; it goes into the audit record."`
+	configOption
+}
+
+// with opens the store beside the service and does one thing to it, whose result is printed.
+func (o reasonOption) with(c console, done string, do func(ctx context.Context, db *store.DB) (int, error)) error {
+	s, err := o.settings()
+	if err != nil {
+		return fmt.Errorf("%w: %w", errUsage, err)
+	}
+	return withStore(s, func(ctx context.Context, db *store.DB) error {
+		n, err := do(ctx, db)
+		if err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(c.out, done+"\n", n)
+		return err
+	})
+}
+
+type redoFailedCommand struct{ reasonOption }
+
+// Run has every failed job tried again.
+func (r *redoFailedCommand) Run(c console) error {
+	return r.with(c, "%d jobs are tried again by the running service, or at its next start", func(ctx context.Context, db *store.DB) (int, error) {
+		return db.RetryFailed(ctx, atConsole, r.Reason)
+	})
+}
+
+type redoEstimatesCommand struct{ reasonOption }
+
+// Run has every study estimated anew.
+func (r *redoEstimatesCommand) Run(c console) error {
+	return r.with(c, "%d studies are estimated anew by the running service, or at its next start", func(ctx context.Context, db *store.DB) (int, error) {
+		return db.Reassess(ctx, atConsole, r.Reason)
+	})
+}
