@@ -104,6 +104,27 @@ func windowSum(s assessment.Sum) httpapi.WindowSum {
 		KAP: s.KAP.Value, KAPFrom: s.KAP.From, FluoroTime: s.FluoroTime.Value, FluoroTimeFrom: s.FluoroTime.From,
 		Effective: s.Effective.Value, EffectiveLow: s.EffectiveLow.Value, EffectiveHigh: s.EffectiveHigh.Value, EffectiveFrom: s.Effective.From,
 		PeakSkin: s.SkinDose.Value, PeakSkinHigh: s.SkinDose.High, PeakSkinFrom: s.Procedures - s.SkinDose.Unknown,
+		PeakSkinMethod: s.SkinDose.Words(), AtLeast: atLeast(s),
 		State: s.Levels.State.String(), Flags: ingest.Flags(fmt.Sprintf("%d procedures", s.Procedures), s.Levels),
 	}
+}
+
+// atLeast names the sums that lack a part.
+func atLeast(s assessment.Sum) []httpapi.Quantity {
+	var all []httpapi.Quantity
+	for _, one := range []struct {
+		name  httpapi.Quantity
+		lacks bool
+	}{
+		{httpapi.SumOfKerma, s.KermaLacks},
+		{httpapi.SumOfKAP, s.KAPLacks},
+		{httpapi.SumOfTime, s.TimeLacks},
+		{httpapi.SumOfEffective, s.Effective.From < s.Procedures},
+		{httpapi.SumOfPeaks, s.SkinDose.LowerBound},
+	} {
+		if one.lacks {
+			all = append(all, one.name)
+		}
+	}
+	return all
 }

@@ -191,6 +191,33 @@ func (e ReceiptState) Valid() bool {
 	}
 }
 
+// Defines values for WindowAtLeast.
+const (
+	EffectiveMsv    WindowAtLeast = "effective_msv"
+	FluoroscopyMin  WindowAtLeast = "fluoroscopy_min"
+	KapGyCm2        WindowAtLeast = "kap_gy_cm2"
+	KermaGy         WindowAtLeast = "kerma_gy"
+	PeakSkinUpperGy WindowAtLeast = "peak_skin_upper_gy"
+)
+
+// Valid indicates whether the value is a known member of the WindowAtLeast enum.
+func (e WindowAtLeast) Valid() bool {
+	switch e {
+	case EffectiveMsv:
+		return true
+	case FluoroscopyMin:
+		return true
+	case KapGyCm2:
+		return true
+	case KermaGy:
+		return true
+	case PeakSkinUpperGy:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for WindowState.
 const (
 	WindowStateBelow   WindowState = "below"
@@ -523,6 +550,9 @@ type CumulativeDose struct {
 	// Elsewhere Procedures in rooms that the account does not see: in the sums of the windows, not in the list
 	Elsewhere int `json:"elsewhere"`
 
+	// IdentityReviews Open reviews about who the patient is, also of other records with the same number: while there are any, procedures kept under another record may be missing from the sums
+	IdentityReviews []string `json:"identity_reviews"`
+
 	// LatestMap Path of the newest skin dose map, null when no procedure has one
 	LatestMap  *string     `json:"latest_map"`
 	PatientId  string      `json:"patient_id"`
@@ -721,13 +751,16 @@ type NewToken struct {
 
 // Patient defines model for Patient.
 type Patient struct {
-	BirthDate  string `json:"birth_date"`
-	Id         string `json:"id"`
-	Issuer     string `json:"issuer"`
-	Name       string `json:"name"`
-	Number     string `json:"number"`
-	Sex        string `json:"sex"`
-	SurvivorId string `json:"survivor_id"`
+	BirthDate string `json:"birth_date"`
+	Id        string `json:"id"`
+
+	// IdentityReviews Open reviews about who the patient is, also of other records with the same number
+	IdentityReviews []string `json:"identity_reviews"`
+	Issuer          string   `json:"issuer"`
+	Name            string   `json:"name"`
+	Number          string   `json:"number"`
+	Sex             string   `json:"sex"`
+	SurvivorId      string   `json:"survivor_id"`
 }
 
 // PatientList defines model for PatientList.
@@ -878,6 +911,9 @@ type TokenRequest struct {
 
 // Window defines model for Window.
 type Window struct {
+	// AtLeast The sums that lack a part of what was delivered: a procedure without the quantity, a plane that is missing, an estimate that is a lower bound
+	AtLeast []WindowAtLeast `json:"at_least"`
+
 	// Days Length of the window, null for all time
 	Days          *int `json:"days"`
 	EffectiveFrom int  `json:"effective_from"`
@@ -910,6 +946,9 @@ type Window struct {
 	KermaGy      *float64 `json:"kerma_gy"`
 	PeakSkinFrom int      `json:"peak_skin_from"`
 
+	// PeakSkinMethod How the sum of peak skin doses came about, in words
+	PeakSkinMethod string `json:"peak_skin_method"`
+
 	// PeakSkinUpperGy Peaks added: an upper bound, since they need not lie on the same skin
 	PeakSkinUpperGy *float64 `json:"peak_skin_upper_gy"`
 
@@ -919,6 +958,9 @@ type Window struct {
 	State               WindowState `json:"state"`
 	To                  string      `json:"to"`
 }
+
+// WindowAtLeast defines model for Window.AtLeast.
+type WindowAtLeast string
 
 // WindowState defines model for Window.State.
 type WindowState string
@@ -4993,122 +5035,126 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7H3rcts4svCroPRt1TdzlrYcJ5mz69TWlk8uM6nNxWtndn4kOS6IbIlYkwAHAKVoUn73U7jyIoCiZDnj",
-	"mtr9sROLINjobvQN3Y2vk5SVFaNApZicfZ1UmOMSJHD91/lcAr9QP6m/MhApJ5UkjE7OJh9yQGnNBeNI",
-	"5lgimQOq8ALQDOaMA1rgJUySCVFjf62BryfJhOISJmcTrKadJBOR5lBi81kpgauh//sRH/12evTfn7+e",
-	"Prn90ySZyHWl3hGSE7qY3N4mBqor+LUGmsIAdMIOQbQuZ8ARm2sgCywk4pAyniEBQEcDOWe8xHJyNiFU",
-	"/vBkkkxKQklZl5OzEw8moRIWwA2c4v08At4bBUPBUlygDK8dZCtCM7YSz/Qfrd8prEBIVHGWQlZzQKsc",
-	"KMIzAVTGoBfXbB5F8cnRXz9/fXJ7ZP5x2vwjjPDnBRYispILD1SqRkXAcc8acEr85Q3QhcwnZz88CX30",
-	"VYEXr0gRZ8BfGBcSzQu8cHjyCIpAocZ2gACqqPdxwgGnOWRqJGBF9JreULZSrDGDgq3UA0Zh8jkG6JXE",
-	"En7BVEIWgVaPcIAqQGKoEmpgB8oM5rguFOM1cI6GPAyy5uQIpOqhA7TEVQyXZjOE4azoogWj+Uss1f//",
-	"WzAagYmzMgYR4e3tEoOIs/JQHP+q/u23dQSad0wiUVcV4xKyM4SpWAGHDK2IzBFGK8wp0SsOAqkmLrFM",
-	"czOmgdYCMWOsAEw1FK+zAenGKvxrDYhk7ksVlnnzIf07h19rwiGbnElew94C9/X8rYJ4AJiXHwK7EGGB",
-	"iEQrLLScNWItzTFdACICcZjXwuKN1RIRL8tywJmWvXYtr+dHGoCYADk9OQmD/Y5RGAv6yimxFBcFcJRj",
-	"MQCPmnk/oGha1Bm8IlDEqPsPWK8YzwRSqhUvhOGslJUlFon6ERdFhL2ImX2uZg9xVwcQIXFcgV69v0Bu",
-	"CPr59YsIl9kRo3nt5Oivx5+/Pkp+iPHa+/lcQEw0XYKoCymQZKgAvASk+GaupEMEH0zPFpZSJ1sV+AVe",
-	"wBtSkhg4L6nkBATC2vCJgFCoCcIQPFUg4C8GhKcnbYAehQFyW0trkzGaZptK3NQ2XmpztiSCMIoVsykr",
-	"sQA9FJdAM8jCUvwSUiCVHA0fN+P3VIZtTXgDldRsqH/9tcYcU0mo1o0ZESnmA0ArthqitGM8LFHJhHyG",
-	"SmXiyhxTdHpygjBXRtoSOFqQpTLNJGJmV+zIEY9GMMEliyrKd7hsMMu0OgwBYB/tYIxdAeZpPmQHvqda",
-	"TCjxJBQmcNEWWxFArt5f6DmNfAlKjO/aIuO7j8mnT58+fW7/9v1/ff/3sCgxQL+Ic+K5NrLX6/W6LLNM",
-	"S1bEtXqyujxfV3nUQbiSdbZ+0efPPuifv/7l9vu/f3fU+mMY3i1yeV88u2nvE9VvWYYLIgmIKMJLM2T9",
-	"DKn9ijgoM0roDXR1GYG+mfY11Ujfotk6wKzvA5RxEFwBj6NiPzrqGb8FKTWeDwq6mvC+IR/At3k4wqQR",
-	"euDhDJohTOpnY2CyXH8gkD6wUWGJCCUlO5SX9S/gysAYMM6XZoSN4DxrR0O2x0Dsy31NZ3Xrif7fVm3r",
-	"YZT5aDjDRGzAiZNxR/BuzVwg5P+wTHHt2Vdv1+s/UkalQpCaui4kqTCXUw4FlpA9Q2q+v32a4KoqSIrV",
-	"cqYZSVn5aaJeCAS+ZoRijeE+LW+TgIx48fr5+7doTgrQFjKXiZETOrAAGcEaALTx+Q0MmXWKilFhlvUC",
-	"S3wFsr/EjZn+rMMNnbUQCaVoSW02+zekcnLr14Q5x2tN+h0w9ucvZdHH2lYcqVUgAVIgQhG26CpZBsUx",
-	"Ukxl3E70iwkoIIHXwnC9zEF51xyMGcqNcTppOXVbMbMrgZNvzT+aLAJhoVa7RqmybAlN0Ex5fNpSqzjg",
-	"claACT8TgSiT6DfgTCHiHZNXkmkO2plFepxxm4TpPUzt7ksVZ7MCQh/7E4f55Gzy/6ZNHH5qnorphXkr",
-	"hJ93TOaKKVZYaPPlGQKc5sjAbDCiHtU0Ay4kY5lGEC6bOBUHLBg9Rr+oP5+ePE6QAJohIhFeYMWQcwkc",
-	"XYLk6yMdcUcCUkYzzWcOsjhyD77iX/SagEq04owuEh83qrAk6ucMSzzRCvf3pPsG3C+XwNeOMEQgRpGQ",
-	"WPGtkIzjBTQwv1aqUD4YyK+Y8ibdRuSwCfozxJQsEmilBJLaf4oXdYxqhYlUcq1xxBPDoh3207Ba4usD",
-	"pzRltVl3xVkFXFqtlnJQMucay45AybCEI0lK2JQp2utXwA6+ROuiUIOcKt6YhGQBXDmdHnjAWRF7wIzi",
-	"2bQe9CO180q8RgIgQQosLeZAc4/z5Xu6qwVOeBmNLmsU6kcTGtYLsOA64JI2mrv4a+ImjcK0xHpDRIBg",
-	"2DwUHZ07tPUd6W+3QO8nHgDp0hhFGo4sI1JHsS5a8M1xISDpgexo2oqGuHiM/zuJU9wHzvK1ICnRMUk1",
-	"PZaMm4iU9RxxVhJlBuI6I+aZAL4kaeh8aSe+OUbnFLlPohWmUmvP8hnyMCFMM2RBUa+0GMwLVPOK3tlI",
-	"LU6gHC/V9qbQZsJe0GgLlkr85bV581ErMB4mcZs3g1RWiLtQonOD7Sh8kcGz2sgO8ba0giBlPNuBYRUU",
-	"l/qlrUzr5k4MgNFF2ekCu8mQPbD1cap4KPQkxyIPPrAfDT6qZcoios0q2rB0M+J8J4nozueD9Nqkj2A1",
-	"T8MzaWE+Ui/0KOOBsLM4hHrRaD+bOBp49DUIadDmEWGxHyX0v4CTuVXQm+TOQGJSRBDtuXQczmgWOV3s",
-	"YEGPS1p8akEILeA5FvCqwItNuOf216Fto9+81bLXnkxstwntwD7U7cMN/ekgtHVZF1iSJbxgIiAxTKZE",
-	"CNUprqO7DgoBK+WGDWREaL/OyGifIWO1F8oYGIdFAJypceqhqEvRywVJ9CD7vDBKZZPMyh8T8rrEVQAc",
-	"LPNeIom4IRRlTOjzfWtsaMeSstbpbY6VsTrKSLIb4TpiLPk5xwvXFtH7ojWZWNyMnuwXPX6rkG6tIvEJ",
-	"NC3Y21RvgOhgv2GaECuGGdAfrQUOgnmJtcb+x/kFylmRWXVdFZi2RJvf1Wob1IwzkbJqfa2sjM1cimYA",
-	"sgKvkZqsnhUDBLfRrdtkcoOr68X6Oi1PI1AfYQ7KRWdZncpEcbbiQQ232POTatrrxToQyicc3RhUSXuo",
-	"OAeuM78qRughPt/jFA9LBxOb2G+dm4b44aWQpMQSXnhx3xdNAoQonSMYtGQNuJu2YfOuTsOgCFdk2vx4",
-	"bPbG8b+NsuqClky+HC3Ykf1RDTm+xKu3IIR1V4cko0nwCKRrKRGYkflc+YtzzkpNKhc4NUmDYS9uYU35",
-	"jUcmjWqsFHCKpy9NSpzBTn5lCTJnWcQR0xI2tHrQ9jRlSIkL7he+wgIpCIK7eaxcHRiwsDHrjWcuHN08",
-	"a4e9g2rWSMaOmGyC2nblDT6bzzco8+zh6eqomLS5fViMum0TdjwtROP5wk1nI/1b1YT/wBBs/2qw25P2",
-	"fnvswukH5dHDcEVD+d0IPoS1gOeTk0W+uZ1+IoscAc18soP6RoJu/na6n3Ip2CpwGsZWh/yGQUkQ6zUl",
-	"YbovcVEHZKnD1wFUmfmCwUBisG3h8RAHKbaEUJhuN7vgWxsCe36PFGzJioBQfwuYIlnPAKnnJgVsjw9U",
-	"BY74tcbOC+9hUmK+vs5gEWDc8/eoYoIop2dPkDiTLGVFxG9PGc2iX3/OMSW4uCMEQtpQ+H5hW/NDaKsF",
-	"VWVf42mKmMGOCg4kO3cLR0nUHmxTqY+3FmNFN1hYw8ESdgmsmq26TavZSUOgvMJpKMBbyzwSeNpZW8Wj",
-	"6fGw0kA4yEvNYSrbMKOTgE2gx6ysFctxC4phJ0ynOU53IJPG8jYqmSljYIj94t54AddrwLwbVPJbtclJ",
-	"OA2nzDab1pR5bE0oVLYABx/SdIHzHHB27bJ55wDS/hGKiudAFrm8TsstMJ92YH4cArpiQtowlINE1BWh",
-	"do/r/2aQ1jMia3FdwFx2fuAKkHDk3jNvCx1PeycKj5Mh1u7nk28JsuvDuWuT9HxdbsPNo26CyZH5ewM/",
-	"K4Pqm8WW6R4/7bDH8dNtpoffcBZRQbYOxhlnWJCwbVvAEopNnfTaBthwCcgaN/tYiWrymK/1a42pJHId",
-	"FlZqk0ei4CmrIHS+Q0QTjDNp/zYoqA3SiCQdkIoml3qXqqcQU0t7wDLWVLWYV0h3hrTD1Bn6cZ2gH9eo",
-	"PNW5hAewZg0yPb5bJGsRKPFp5d741VyTWL6yi/TIjPFl+ARqt6CEj6UHAhPuLKtnXpmaSx/R/SJ19YEN",
-	"4zLqaxy3m0l95WId8egR1RtCbwIL5qy8HjobimwYQiUbfG93p1e9MFvvZkmEDsc7S+pB2jcLZustBoLC",
-	"WthAKAi9Gc8qGvvbDAQzZQyM/ewDfRLcptT44rG9lWBvWV0QBjXGO1h9YDdAoykJOyQiwJeKcBA7MaF0",
-	"Hw8VJKccZIJEzlbUVYgML9zB7ObtwBRa/kWLTF2dSbjMrzOrA0ZvUiFq4LulwFjZHHYdv4R/r/mSLBm/",
-	"HuOd6S3afsN/0sPr81taqzZfH8BZeJNaptvh6MpSYORxkxgCySTj77hfG5ptM8MbSu2SzNF3o8wkwVU0",
-	"aYI7HHBrGRUzs5TqrkUoPplMJJGRVINIOKC3EuvYm2n8pyILaw6vewFe5wNtOj1tgRB6bo8Hh5hLHyEq",
-	"yTSfKwdqCddj3mriq/bU5DDF71GpoUsIvKzp2S+4AJphrmuv9GGqKxLODnTaDPjmWtwQujtqbGLUdcqo",
-	"5J3oV+tQRifjRVjzLiGrDft8jwrMxJSKXNcR3NRVtnMa5fgjgc3joQaaxFcdupJOG01r8Uri+0S0WWaT",
-	"LO1jJ9vTQZN6g/Yb+6SDgcGN/Z8z2YEz2Qd48LpPOtHQUdhAqtHI866dzzU9ZMOpjffmDh46USeGwkEf",
-	"81Jb9vs5KofxNQZ8C1vdHrBn9Nnmtcjx6dMfIso9EiyPSOpmLf0tu1b6kohWZr0uXfY17gmCspJrk8C7",
-	"IgLCblkKZLmjJhDkN+XvShifflhda5EeVUhqhGsiER/U14z71voPq8egm2G1lff5u5Tu4MQSuYvcPhIC",
-	"S25DNcB1v5tU8D0axsoEt01GZEW75g8D8mBJYLWTBxHhohtCww9YBXTHnbDFBDW15OOdWQ1az3Rq5vDJ",
-	"uG1Q47j6HflEfX4XNtGk3c4lZtoBJrkCWVffsOgjdJAYgutggah9yp/2CV7F/Dks5HUt7lhKVXGYk3D8",
-	"p6p5ZZ21EFuxmzt9OrTlmsCaBasBolcG1cJjDxMd2KL0D4eVdDhv/F4xnLRtq9hJo6Dst0UyvBad4vTH",
-	"PzwdLkzvEHSnM8y+zehJooEILcwmd28qCAt1LzVGf7mbZN8qt8NFgYZ5qrXGxrfUreeCIalmTE4W+XUp",
-	"loEuELXvt5fbvLY9c6SbrxVstfVjhclvu/O3tn3HjzQ1B2AjLnt+9zC+ZztTO069rdn0rVXOD5JY72DZ",
-	"1gBxq7C9wdXAwoby9Fprujloyl54ba1ymVWu+MNk8BHRqooJOhfxPMDWCvC9pAQ2YaY4ipsxdVUBDwJ6",
-	"AfhGIJxlppEk0iPRjNU0S5AgCkrd/YACZLoQqCDgrDKdy6Dmv+sSDHhaPIVg7KfatmDcO7ewFWQIOI07",
-	"5ykMBKgl226Ca02RuP6hur1NJ1bRzu5rGLmX6uf3W6gKZEPa9MVnSHQHlceG1gkyWpy8G7zbuLhGsG6q",
-	"WJPxWXMi11c6raKxX3xDAR0iB8z10Zt9P5eyMm0FCJ2zQE89nBFd/2jUApu3RejRoiYZZE0GjDjzHbqc",
-	"e500qkRX9wC+aZW2YZr1NE/yic5ZUbDVUV0hnfKh5tK8laDUlwma1xWTW3/sGJkeDvp3ItRGdR/23QxM",
-	"brjaohiVgEXNoQQqn9nvfKIKB7xEFbCqMMCZhoEZpCQDbXzIHMpj9LNhbt2vQxfmtfslJPatEzWO2LYM",
-	"Vk4qL8SXD+oOoOL4k+K+gqRAjS1mWxGdV2rVR6fHJ2o38cJSS5xNp6vV6hjrx8eML6b2XTF98/r5y3dX",
-	"L/U7zVGb6ZI9Ax0D9QcFk0fOrcYVmZxNHh+fHD82/m2umce0pFjBbEpaDWtuk9YD24ar/6uss/jP0686",
-	"kHK75fHAR3sDS5BYtxXZMm4Q2N6o6Vfz39sdh4+HOvri9Kv75+0h5tgRPc1kvfdywIXMf1OMsQDtnJge",
-	"BoTR19nkbPIjyJ/0kEmvDdTpyZOAWKkpdVLeya3J2cfPyUTUZYn5enI2+QDKzvdd65WMEQLxmorEbE3b",
-	"XQcKEz3VFufHpk2DmnvKAWfrQagvAWeEghDjAFfzqY3z9ORxuOs0NyO2LWxla82cvEwxRTMwXQ6pcndG",
-	"L3H5aNru4xFcp3Jvz92gjXWeDHSz2a01ULvbSKBZzYemuFqYw3bbUjU8qwez1XKojcg3uldGsyyHH5wq",
-	"Vpl8tnnDm+g4z7JzH1pomrOtD40H58rfdq0Z3S5tgwqPDv31LRQ4AAHe4hulJlErAapPgh6HTr+S7HZq",
-	"m9boeECQQC/MgIZI7SsvPoaBbYZMXU/228/3Q97u+dco6j4JdabOTEbDHanwkmYtImjBQXT/bR1nGkuT",
-	"JtYV3TMfbHbbwyJGJ2j2jXeaz2OMbDWN1E4u4aE2nZnaxMM87Z/ZU8du7mKM/HVmChrjGkOP2JXegZtf",
-	"bpOtb/XauBtmuS8t5VsTBch2bi7IYXPk+qwcSlGpr7pJE8SKDETTGN9TSeO8S6TpsteIJkgx3a1m7Wh2",
-	"v8jrdMaJ9gHEAs11COLuGHyeQ3pjwsE5U76ZRmaa6yaIC6zMXS30ME1NWVgEnz4wGWX6VzYjZDemD94v",
-	"M4Ltmz7xIwa3WruPGN3c1TJisOs2PGJo676pB7avfb3H4LY2LHCgTa0n63Xu8QGPZPNSqP52t/Ecx566",
-	"MsDo45pmLK6Nf6Zq6IXLTv5jGkgfsFJxM5zeHIBcH4zaVGgzUzZEaJK8HR3McXPMZXwL38CHun/r/Urn",
-	"9jJhzRQkcyIQGbIYHaKmwqe8h9nTpMS32PM+mKybfj+KyU4O/fEhT9f1vLUq/2C68BWhmZtcoNnaXZ2n",
-	"DX9XWhHnbU9EJWaG2PzCV/LcRbjcL/634P4A2P6RLE1r9DYxxyN46vLbt2D5hc2N3g/TI7S2v+fwXsnS",
-	"a+QXoU4vjn8oKunbwTqk0kcQiC2Bu1597brckRT0FYBRm/GNHvEg94kvbIyQQi8OEe1JHsQ91WaRvTVK",
-	"iz2JnaPqT0SbGsEADWJBuzcP2eBpF25+4xiEKTmNU/dAloKOxGNqOw6bm1mJGElTt686p8rR7XTRPtjd",
-	"jc736U/17jod4/wEroL7j+c2VKCw3X1r8dCBhFUzo3fY+m5a66MBZt5uSbUKU+5Nw2/cpPltKGZrsGJ2",
-	"WGvl5qoUDcnLD6a8ceCig9tk8jjoFHZu/zROi86OQLgwZ297fOlANmJz9zORuY5H9UIC2kZ3NUc7MNe0",
-	"yccbEpwvW1l7D9AW6fSEjDCMb9x4oM1tevF6/PtLV0qcwV22e0OR6VcL86AIaHUDvDcJsHEN1oOTGr1m",
-	"uhEegAZX9yczmi35+4oNRpsFNw1nc9PXfieG9B3n4vJheTfjeQcWvH9WWm4Jvxh8KNeG8Qy4d/wO6OIQ",
-	"zn1+HDjc7kIz330ufhyhRzxIce6b6kUIoBfXO+g6IPL19Eagu4S9LIMsRgGd2WZilhsH23dE8hgpuyFh",
-	"D++DdroLjnJCT78JL5wrsvhrIb2MIwLNgNCF6ax9d8Y4z7I2T5gQRMW4RAVOb8QzhPXnN2StSTfddefa",
-	"axyiRwT6noFvJGZHeJQ6A/xAMmGon8JmWjIp8QKmFV3sfpuheVUsF3vci6YEkKLRgbS0DnO0b+RAWF8p",
-	"T1Kp7H3G1d8mDr+Nk5pK6EHB/89m2F4ZGA/Sz29XSW/LvTBVxwdSGCt7/aTOr5zVEqWsLky5xgxQLTp6",
-	"w+Zkhkjm89dSbK+AiuWvqQH/7BS9/xGPaC9qibAgBxHgeq5uxwRzIaP+QDfH/pn2rnVJv/L+17tQj4Pu",
-	"SRAl3qV+/gejXaCG7FzcQIbmjB+AdpeAszDxGE3NFbhDJHLbfWskzXUteJAGsW+pEFZHvOm4cJCTe6xk",
-	"l75zl831xnDHXa4Z0Th0T+ekgGGcq9dfkQK+Fdr3uv04iHMjIXBTj9R185+b7x+98Ld69IoUfzo/On36",
-	"g0vw0bMl6PLVc/TXp49POpeWb5ovzeTCtNmP3AjbeuUSKh4F5oM9ahn87O0BDR7PUQaLNTVtk7Jh1jI/",
-	"DJk2l01LkR1Pd8yLu52m/Mca2rCG3HxGcOjoeTQhtaFwczDbg5MiTMXKhFhOT04SdHrySJnEpyen5kJ0",
-	"75DZ7Ri6pvgYPVGvPnn0WAfJnzx6qt71r6671xd/ok113ooUBZrBM/T05LH9HjP3ZMscym03ZZvyuy6T",
-	"/gOgMlJvdOrSviLr22UsbdFO+hDX0EfrFNNY7pmvQXJ7/zY56On1AFTvYKVZYfMy7o4Mf8OaxOhhuXjI",
-	"gMcA3O/78JoL8SlDta5qMT6k2VdnqNsYa6913VEk/KQTx6iORL94/fz92zaAw7Le9xIakPWuMdAfx4f1",
-	"DZy2CG2z8kN6sCus3B5d9IEq4IJRJesKxm5c6wSSgWugH8/DsKAZ80+AlEO1WFf6ue0D9cf0Ys0SD1Kn",
-	"UOiydkv83j36QyQRIOuqTYSALatr922yrku9Ua/5/F3LA1qFI927FVWcUAnZMWrlDpvbyG9A2EJ5fdf5",
-	"/xcJWuUkzXUpqnqs59L5PuJ4Q0X+LEA39Lqn3N5Os7AHVtRl0Otw6Y/676PW66qyZowSzrqRVofitstI",
-	"B6CB9O2mxC8qrj+4osF7E59Nu62hmrmDiU0zW/vafMJtj3+xFVUuXrRkNzAUL1LPH2Zx5AOsVEXukoRN",
-	"3HeL5n3/ko+fFXoE8KXDqmmHMdVos9P0YX7R2DCN96/tyV7kRDkJ7i6CM2/kKKMj2gMJm01JeKdPlp2h",
-	"k6AWuOjbpO03U/SToZuJnJLYnOZVpEVK87Krctpw1mzRrwHA7Xb7kqXE5lu/5AxlxKBP4JVGYes1XWO3",
-	"+Za5TkP3KlASEop5847rYbD5ljZBVzBDjJMFocjQHX1nTNOLq8fHj/7y/ZmJ5GdtIs/WSPeySJDpYWEK",
-	"ImwjjGP0jlnjaE6Mq9pkims3Uo3LTMdv9PPlmwZU1zJjcvv59v8CAAD//w==",
+	"7D1rk9y2kX8FNZeqsy/ch1aSL1nVVUqnh62KHptdOf4g6bYwZM8QWRKgAXBGY9X+9ys8+QI4nNGsvOVK",
+	"PsTaIQg2uhv9QnfjyyxlZcUoUClm519mFea4BAlc//V0IYFfqJ/UXxmIlJNKEkZn57P3OaC05oJxJHMs",
+	"kcwBVXgJaA4LxgEt8QpmyYyosb/WwDezZEZxCbPzGVbTzpKZSHMosfmslMDV0P/7gI9+Ozv6709fzh7d",
+	"/mmWzOSmUu8IyQldzm5vEwPVFfxaA01hBDphhyBal3PgiC00kAUWEnFIGc+QAKCTgVwwXmI5O58RKn94",
+	"NEtmJaGkrMvZ+akHk1AJS+AGTvFuEQHvtYKhYCkuUIY3DrI1oRlbiyf6j9bvFNYgJKo4SyGrOaB1DhTh",
+	"uQAqY9CLa7aIovj06K+fvjy6PTL/OGv+EUb4swILEVnJhQcqVaMi4LhnDTgl/vwa6FLms/MfHoU++rLA",
+	"y5ekiDPgL4wLiRYFXjo8eQRFoFBjO0AAVdT7MOOA0xwyNRKwInpNbyhbK9aYQ8HW6gGjMPsUA/RKYgm/",
+	"YCohi0CrRzhAFSAxVAk1sANlBgtcF4rxGjgnQx4GWXNyBFL10AFa4iqGS7MZwnBWdNmC0fwlVur//yUY",
+	"jcDEWRmDiPD2dolBxFl5KI5/Wf/22yYCzVsmkairinEJ2TnCVKyBQ4bWROYIozXmlOgVB4FUE5dYprkZ",
+	"00BrgZgzVgCmGopX2Yh0YxX+tQZEMvelCsu8+ZD+ncOvNeGQzc4lr2Fvgftq8UZBPALMi/eBXYiwQESi",
+	"NRZazhqxluaYLgERgTgsamHxxmqJiJdlOeBMy167lleLIw1ATICcnZ6GwX7LKEwFfe2UWIqLAjjKsRiB",
+	"R828H1A0LeoMXhIoYtT9O2zWjGcCKdWKl8JwVsrKEotE/YiLIsJexMy+ULOHuKsDiJA4rkCv3l0gNwT9",
+	"/Op5hMvsiMm8dnr01+NPXx4kP8R47d1iISAmmi5B1IUUSDJUAF4BUnyzUNIhgg+mZwtLqdOtCvwCL+E1",
+	"KUkMnBdUcgICYW34REAo1ARhCB4rEPBnA8Lj0zZAD8IAua2ltckUTbNNJQ61jZfanK2IIIxixWzKSixA",
+	"D8Ul0AyysBS/hBRIJSfDx834PZVhWxPeQCU1G+pff60xx1QSqnVjRkSK+QjQiq3GKO0YD0tUMiGfoFKZ",
+	"uDLHFJ2dniLMlZG2Ao6WZKVMM4mY2RU7csSDCUxwyaKK8i0uG8wyrQ5DANhHOxhjV4B5mo/Zge+oFhNK",
+	"PAmFCVy0xVYEkKt3F3pOI1+CEuO7tsj47kPy8ePHj5/av33/X9//LSxKDNDP45z4VBvZm81mU5ZZpiUr",
+	"4lo9WV2eb6o86iBcyTrbPO/zZx/0T1/+cvv93747av0xDu8Wubwvnt20d4nqNyzDBZEERBThpRmyeYLU",
+	"fkUclBkl9Aa6uoxA30z7imqkb9FsHWA2dwHKNAiugMdRsR8d9YzfgpQazwcFXU1415CP4Ns8nGDSCD3w",
+	"cAbNGCb1sykwWa4/EEjv2aSwRISSkh3Ky/oncGVgjBjnKzPCRnCetKMh22Mg9uW+prO69VT/b6u29TDK",
+	"fDKcYSI24MTJuCN4t2YuEPJ/Waa49vyLt+v1HymjUiFITV0XklSYyxMOBZbq6186Jkh7TWqcUJYErqqC",
+	"pFj9fJKRVNsNPg42JxRrhPdJe5sERMbzV8/evUELUoA2mLlMjNjQcQbICEZqmuAXuwgzyxYVo8Ks8jmW",
+	"+Apkf8WDmf6sow+dZRMJpWgJcTb/F6RyduvXhDnHG80JB0Lgnz+XxX5IVMtEAqRAhCJs8VmyDIpjpJjQ",
+	"uKnoFxOAQAJvhNklMgfljXMwZis3xuys5QRuRV13rduBT35nftNkFAgLtfgNSpVhTGiC5sph1IZexQGX",
+	"8wJM9JoIRJlEvwFnCi9vmbySjBugd2SpHifdJrMwD4ReauGv/VLF2byA0Mf+xGExO5/9x0kTxj8xT8XJ",
+	"hXkrhJ+3TOaKR9ZYaOvnCQKc5sjAbDCiHtU0Ay4kY5lGEC6bMBcHLBg9Rr+oPx+fPkyQAJohIhFeYsWf",
+	"CwkcXYLkmyMdsEcCUkYzzXYOsjhyD77iX/SagEq05owuEx92qrAk6ucMSzzT+vr3pPsA7hcr4BtHGCIQ",
+	"o0hIrPhWSMbxEhqYXylNKu8N5FdMOaNuI3IYgv4EMSWaBFor+aT2n+JFHeJaYyKVmGv8+MSwaIf9NKyW",
+	"+Pq8Kk1ZbdZdcVYBl1YpphyUCLrGsiO+MizhSJIShjJFBw0UsKMv0boo1CCnyQeTkCyAK2cSBB5wVsQe",
+	"MKOohsaHfqR2Xok3SAAkSIGlxRxo7nGhgJ6ua4ETXkaj+xoF/MFElvUCLLgOuKSN5i7+mrBLo2AtsV4T",
+	"ESAYNg9FR0ePbX1H+tst0PuJR0C6NDaVhiPLiNRBsIsWfAtcCEh6IDuatoIpLpzj/07iFPdxt3wjSEp0",
+	"SFNNjyXjJqBlHU+clURZkbjOiHkmgK9IGjqe2olvjtFTitwn0RpTqbVn+QR5mBCmGbKgqFdaDOYFqnlF",
+	"72ykFidQjldqe1NoM2Ev5rQFSyX+/Mq8+aAVVw+TuM2bQSorxF0o0TlgOwqfZfCoN7JDvCmuIEgZz3Zg",
+	"WAXFpX5pK9O6uRMDYHRRdrrAbjJkD2x9nCoeCj3JsciDD+xHg49qmbKIaLOKNizdjDjfSSK64/0gvYb0",
+	"EazmaXgmLcwn6oUeZTwQdhaHUC8a7WcTRwOPvgYhDdo8Iiz2o4T+J3CysAp6SO4MJCZFBNGeS6fhjGaR",
+	"w8kOFvS4pMWnFoTQAp5hAS8LvBzCvbC/jm0b/eatlr32YGO7TWgH9qFun43oTwehrcu6wJKs4DkTAYlh",
+	"Ei1CqE5xHd11UAhYK69sJKFCu3lGRvsEG6u9UMbAOCwC4FyNUw9FXYpeKkmiB9nnhVEqQzKTDKgkcnPN",
+	"YUVgHVAX7yqgyD5FeK7E/DpnNufH2M9EJAgXgikIrPA33NB4+UJ5YSZEco7WOdHOl3NNMd0kzXGVcUuM",
+	"A4IwbU+o1dUcUEmEUD7MgrPSr3/UzOnK2GSm3FIhr0tcBciAZd7LvxE3hKKMCZ0WYY0s7V9T1jr0zrEy",
+	"0icZhxZ11xEjsUHGZKXSYvbhci1PTJ7sFz1+q3JqrSLxeUct2NvcHuC1Bq4OQZr9E9qV4b3oDykDR+q8",
+	"xNp4+fvTC5SzIrOWS1Vg2pLyXsApiVAzzkTKqs21MriGWSnNAGRlf6NAWD0vRnjAxglvk9kNrq6Xm+u0",
+	"PItAfYQ5YMVfWZ3KRDG5YksNt9jzk2ra6+UmcChCOLoxqJL2eHYBXOfQVYzQQ3y+xzwelg4mhthvnUCH",
+	"+OGFkKTEEp57zdeX0gKEKJ1PHDTqDbhDM7l5Vye0UIQrctL8eGy2y/G/jN7ugpbMPh8t2ZH9UQ05vsTr",
+	"NyCE9dzHlIRJlQkkviltkJHFQrnOXvq5ELRJvww7tEvr1QwemYS0qYLB6eC+gClxBju52CXInGURn1QL",
+	"3dDqQSsDypASF9wvfI0FUhAEd/NUUTsyYGmj/4NnLrDfPGsfIAQtDiMsO5KzOR6wK2/w2Xy+QZlnD09X",
+	"R8Wkze3jYtRtm7APbiGazhduOntmslVz+A+MwfbPBrs9ae+3xy6cflAePQxXNJTfjeBjWAs4gTlZ5sPt",
+	"9BNZ5gho5tNG1DcSdPM/Z/spl4KtA+eKbH3IbxiUBLFeUxKm+woXdUCWOnwdQJWZLxgMJAbbFh4PcZBi",
+	"KwhFLHezC761IbDn90jBVqwICPU3gCmS9RyQem6S6fb4QFXgiItv7LzwHiYl5pvrDJYBxn36DlVMEOX/",
+	"7QkSZ5KlrIiEMFJGs+jXn3FMCS6+EgIh7anAfhFs80NoqwVVZV/jaYqYwY4KDiQ7dwtHSdQebFOpj7cW",
+	"Y0U3WFjDwQp2iTGbrbpNq9lJQ6C8xGko1l3LPBKD21lbxQ8W4hG2kciYl5rjVLYRVycBm5iXWVkrrOUW",
+	"FMNOmE4LnO5AJo3lbVQyU8bAEPsdAeAlXG8A8258zW/VJrvjLJx83GxaUzCzNTVT2QIcfHTXnSHkgLNr",
+	"lxe9AJD2j9ABQQ5kmcvrtNwC81kH5ochoCsmpI3IOUhEXRFq97j+bwZpPSeyFtcFLGTnB64ACR9ieOZt",
+	"oeNx73DlYTLG2v3M/C3nDfqc8tqkj1+X23DzoJuqc2T+HuBnbVB9s9wy3cPHHfY4frzN9PAbziIqyNbB",
+	"kOscCxK2bQtYQTHUSa9oE8qzxs0+VqKaPOZr/VpjHSIKCyu1ySMHAimrIHTURUQTnzMFFDY+qg3SiCQd",
+	"kYomK32X+rEQU0t71jTVVLWYV0h3hrTD1Dn6cZOgHzeoPNNZmQewZg0yPb5bJGsRKPEJ+t741VyTWL6y",
+	"i/TIjPFl+DBut6CEP1YIBCbcsV7PvDLVqz7I+1nqOg4b2WXUV4tuN5P6ysU64tHTuteE3gQWzFl5PXZM",
+	"FtkwhEo2+t7uTq96Yb7ZzZII5Ql0ltSDtG8WzDdbDASFtbCBUBB6M51VNPa3GQhmyhgY+9kH+hijTanp",
+	"ZXh7K8HesrogjGqMt7B+z26ARrMzdsjJgM8V4SB2YkLpPh4q7U45yASJnK2pq7UZX7iD2c3bgSm0/IsW",
+	"mbo6k3CZX2dWB0zepN/+kG2nwzAiRA18t2wl+5mwa/s5/HvNV2TF+PUU71GLkPYb/pMeXp+K1KKK+XoA",
+	"5SNkDssVi/cdDuAs00w8NBsFyVRi7ChiGjJu8xwa4u2SitP3/MwkwVU0SZ47pCdosRqzDJW1UYtQSDWZ",
+	"SSIjiSKRCEZvJTYWYabxn4osrEk96MWknds29NPaWz303J5ojjGXPvVUwnSxUD7fCq6nvNWEhO1Bz2E6",
+	"H0QFna4f8eKxZ3LhAmiGuS6800fCrkI8O9CZOeCba3FD6O6osWlt1ymjkncCdq1zJJ1KGWHNr4myDVyK",
+	"PcpvE1MndF1HcFNX2c5JsNNPMYYnWg00iS85dfW8NgDY4pXENwlps8yQLO2TMtvQQ5N6QPvBPulgYHRj",
+	"//sYeeQY+R6eFe+TDDZ2ejeSKDbxiG7no1gP2Xhi6p15sIdON4qhcNQtvtTOyH6+1WHcoxF3yLY2CNgz",
+	"+jj2WuT47PEPEeUeie9HJHWzlv6W3Sh9SUSrLkLXrfsGBwmCspIb4xysiYCwJ5kCWe2oCQT5TbnoEqYn",
+	"j1bXWqRHFZIa4TqIxAf1NeO+jR7G1WPQ87DayocpupTu4MQSuYvcPhICS25DNcJ1v5tU8A06psoEt00m",
+	"5LS7zh8j8kD5bTt5EBEuuiE0/IBVQHfcCVtMUNNIYLp/q0HrmU7NHD6Vug1qHFe/I5/4qMZENtGk3c4l",
+	"Lks0yiRXIOvqG5bshM4+Q3AdLHa2T/HaPvG2mD+HhbyuxVcWwlUcFiQcEqpqXllnLcRW7OarPh3ack0s",
+	"0ILVANErYmvhsYeJDmxR+ofDSjoCOX2vGE7atlXspFFQ9tsiGd6ITmeChz88Hu9K0CHoTseufZvRk0QD",
+	"EVqYTVEfbjJ5XQAOpY++d4USuqaiwOmN7Ubge8DpaAQUZAVc9/dr991sStz82VuiRhSYNoXktjAhQZgi",
+	"sBEG/xCjgq2Bo7ktmfEM0Jg3UzOiG/e2FKuO/1tXFXA1x6dke+DXUbiX+aSp1C0naRWW4qJA4/uvxQ8N",
+	"oLpHYzB814zJyTLXKxq2S6l9Y8rcpi3umQLffK1g660fK0z64ld/a9t3/EhTZeJ4Z8/vHsZPb7NdnHpb",
+	"iyVaq1wcpG7CwbKtU+hWxaQ2WXxhY2mYrTXdHDQjM7y2VmHYOlf8YRI0iWjVfwUdsXiaZ2sF+E4yPhuR",
+	"FEdxM6bJ6+3lKLO1W6AuPgF80xRjCdPcQ5+XJQoVa1uCOBIb9vJxiGTANwLhLDOtXZEeaYR1ggRR6NAN",
+	"RShApmvrCgLOVNYnb2r+r8WVAU/LwRCM/ZTtFox756i2Ij8BT37nfJeRUwPJtvtFWiUlrqOvbjjVCSC1",
+	"dWSzY3oK02/skO4ciLWhOh3qiKCWGqi3IKPFyTvYJIEdkTQGTROVMPJ9aBWZvOKaE7m50sk7jcnpO3jo",
+	"Uw3AXB+g2vdzKSvTx4PQBQv0wMQZ0QXHRjuxRVuSHy1rkkHWKuA89x31XEQkaTTacBvr4ryuAkw+0gUr",
+	"CrY+qiukE4vUXJrzEpT6ulzzutoC1oU+RqZpiv5dmVwtM8y1DzEVCGoDY1QCFjWHEqh8Yr/zkSoc8BJV",
+	"wKrCAGcafGaQkgy0DSRzKI/Rz4b1dYMcXRHablCS2LdO1Thi+6BYca0cR1+vqzv2iuOPijcLkgI15rNt",
+	"Hfa0Uqs+Ojs+VXuNF5Za4vzkZL1eH2P9+Jjx5Yl9V5y8fvXsxdurF/qd5nTUdLWfgw5b+7Od2QMXCcEV",
+	"mZ3PHh6fHj80IYlcM4/pAbOG+QlpNYy6TVoPbNu8/q+yzuI/n3zRsa/bLY9HPtobWILEuo/PlnGjwPZG",
+	"nXwx/73dcfh0qKMvnnxx/7w9xBw7oqeZrPdeDriQ+W+KMZagXSzTNIQw+iqbnc9+BPmTHjLr9Wk7O30U",
+	"ECs1pU4HOLk1O//wKZmJuiwx3yinDZS74W+ZUDJGCMRrKhKzNW07KyhMwFsbvh+avihq7hMOONuMQn0J",
+	"OCMUhJgGuJpPbZzHpw/DXeK5GbFtYWtb0ejkZYopmoMpgKfK65q8xNWDk3bjnOA6XxMhn7pBg3WejrSP",
+	"2q0XV7u9T6A71Pumm4Ew+RG2BXJ4Vg9mq8dXG5GvdXOaZlkOPzhVrDL7ZLPTh+h4mmVPfTSoaaa4OTQe",
+	"XPTltmvr6H6GAyo8OPTXt1DgAAR4g2+UmkStNLs+CXocevKFZLcntkuUDuEECfTcDGiI1L6i5kMY2GbI",
+	"ibtD4fbT3ZC3e2Q5ibqPQp3kM5OE8pVUeEGzFhG04CC6X74ODU6lSROejO6Z9zaH8n4RoxPn/MY7zWfL",
+	"RraaRmonY/VQm85MbcJynvZP7EFxN0M2Rv46M2WzcY2hR+xK78BNTbfJ1rd61y4YZrkrLeV7gQXI9tRc",
+	"aMUWLsv2YIpKfdVNmiBWZCCaiyw8lTTOu0Q6WfU6PwUppttDbRzN7hZ5nVZU0cabWKCFDlB8PQaf5ZDe",
+	"mKh0zpRvppGZ5rrr6BIrc1cLPUxTU3wYwaePj0aZ/qVN4tmN6YP3QU1g++ZehwmDW1cxTBjd3K00YbDr",
+	"Dj5haOt+uHu2r31V0ei2NixwoE2tJ+u1jPIBj2R4iVt/u9t4jmNPXX9i9HFNMxbXxj9TNfTCJZT/MQ2k",
+	"91ipuDlObw5ArvdGbSq0mSkbIjR5+Y4OJkMg5jK+gW/gQ9299X6l07GZsGYKkjkRiIxZjA5RJ8JXKYTZ",
+	"01QxtNjzLpisWzExiclOD/3xMU/X1e+4ap1D6cKXhGZucoHmG3fVpTb8XYFMnLc9EZWYGWPzC18v9jXC",
+	"5W7xvwX3B8D2j2Rl7i5oE3M6gk9cScIWLD+36ez7YXqC1vb3kt4pWXqdMyPU6cXxD0UlncnRIZU+gkBs",
+	"Bdw1x2xXf0+koK8zjdqMr/WIe7lPfPlshBR6cYhoT/Ig7qk2i+wtb1rsSewcVX9e2lSiBmgQC9q9vs8G",
+	"T7s8+BvHIExhc5y6B7IUdCS+15SViIk0dfuqc+Yc3U4X7WPf3eh8l/5U727iKc5P4OrGf3tuYzUl2923",
+	"Fg8dSFg1M3qHre+mtT4aYObtllSrlujONPzg5ttvQzFbNhezw1orN1cVaUhevDcVqSM3i9wms4dBp7Bz",
+	"W69xWnR2BMKFOXvb40sHshE7OaM6HtULCWgb3ZWJ7cBcJ01a4JjgfNFKHryHtkin82iEYXx70ANtbtPx",
+	"uZuR65rGfs12byhy8sXCPCoCWj0n70wCDK6tu3dSo9eyOcID0ODq7mRGsyV/X7HBaLPgpq1xbi6S2Ikh",
+	"fV/DuHxYfZ3xvAML3j0rrbaEXww+lGvDeAbcO34HdHEI5z4/Dhxud6GZ73EYP47QI+6lOPetGyME0Ivr",
+	"HXQdEPl6eiPQXcJelkEWo4DObDMxy8HB9lcieYqUHUjYw/ugnR6Wk5zQs2/CC08VWfw1rl7GEYHmQOjS",
+	"9G//esZ4mmVtnjAhiIpxU/AjniCsPz+QtSbddNeda+8PiR4R6NssvpGYneBR6vzwA8mEsRYYw7RkUuIl",
+	"nFR0ufttouZVsVrucRGhEkCKRgfS0jrM0b4KBmGhLH6SSmXvM67+NnH4bZzUFK+PCv5/NMP2ysC4l35+",
+	"u7B9W+6FKRQ/kMJY20o8nV85ryVKWV2YYo45oFp09IbNyQyRzOevpdjeuRbLX1MD/tHpU/BHPKK9qCXC",
+	"ghxEgOu5uk0uzA2o+gPdHPsn2rvWXRiU97/ZhXocdBuJKPEu9fM/GO0CpWxPxQ1kaMH4AWh3CTgLE4/R",
+	"1FxBPUYit923RtJco4l7aRD7LhhhdcSbJhkHObnHSnbpOji20BvDHXe5/lHT0H2yIAWM41y9/pIU8K3Q",
+	"vtft40GcGwmBm3qkrpv/zHz/6Lm/O6ZXK/nT06Ozxz+4BB89W4IuXz5Df3388HSWjF7m3UwuzGUOkSuY",
+	"W69cQsWjwLy3Ry2jn709oMHjOcpgsaam01U2zlrmhzHT5rLpArPj6Y55cbfTlH9bQwNryM1nBIeOnkcT",
+	"UhsKNwezPTgpwlSsTYjl7PQ0QWenD5RJfHZ6hgTetBwyux1D94Ifo0fq1UcPHuog+aMHj9W7/tVN977w",
+	"j7SpzluTokBzeIIenz6032PmYnqZQ7ntanpTftdl0r8DVEbqTU5d2ldkfbuMpS3aSR/iGvponWJ6AT7x",
+	"NUhu798mBz29HoHqLaw1Kwxvv+/I8NesSYwel4uHDHiMwP2uD2+iPQ7KUK2rWowPafbVOer2MttrXV8p",
+	"En7SiWNUR6Kfv3r27k0bwHFZ79s/jch618vpj+PD+p5bW4S2WfkhPdg1Vm6PLvpAFXDBqJJ1BWM3roOD",
+	"a389modhQTPmnwApx2qxrvRz27rrj+nFmiUepE6h0GXtlvhdn3WUJAJkXbWJELBlde2+TdZ1qTfqNZ+/",
+	"a3lAq3Ck2+2iihMqITtGrdxhc/3/DQhbKI+zktD/FAla5yTNdSmqeqzn0vk+4nigIn8WoHuw3VFub6e/",
+	"2z0r6jLodbj0R/13Uet1VVkzRgln3fusQ3Hbg6QD0Ej6dlPiFxXX713R4J2Jz6ZD2ljN3MHEppmt3cSL",
+	"cHuThNiKKhcvWrEbGIsXqef3szjyHlaqIncVxxD33aJ537/kwyeFHgF85bBq2mGcaLTZafowP29smMb7",
+	"1/ZkL3KinAR3o8S5N3KU0RFtxYTNpiS8067LztBJUAvcMG/S9psp+snQzUROSQyneRlpkdK87KqcBs6a",
+	"Lfo1ALjdbl+ylBi+9UvOUEYM+gReaxS2XtM1dsO3zKUtuleBkpBQLJp3XA+D4VvaBF3DHDFOloQiQ3f0",
+	"nTFNL64eHj/4y/fnJpKftYk83yDdyyJBpoeFKYiwjTCO0VtmjaMFMa5qkymu3Ug1LjNN2tHPl68bUF3L",
+	"jNntp9v/DwAA//8=",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -32,6 +32,18 @@ type Windows interface {
 	Sums(ctx context.Context, cases []store.Case, asOf string) ([]WindowSum, error)
 }
 
+// Quantity is a sum of a window, by its name in the contract.
+type Quantity string
+
+// The sums.
+const (
+	SumOfKerma     Quantity = "kerma_gy"
+	SumOfKAP       Quantity = "kap_gy_cm2"
+	SumOfTime      Quantity = "fluoroscopy_min"
+	SumOfEffective Quantity = "effective_msv"
+	SumOfPeaks     Quantity = "peak_skin_upper_gy"
+)
+
 // WindowSum is what a patient received over one window. Every sum comes with the number of procedures that are in it: a
 // procedure without the quantity is not in the sum.
 type WindowSum struct {
@@ -51,6 +63,10 @@ type WindowSum struct {
 	// PeakSkin is the peaks added: an upper bound, since they need not lie on the same skin.
 	PeakSkin, PeakSkinHigh quantity.Opt[quantity.Gray]
 	PeakSkinFrom           int
+	// PeakSkinMethod says in words how PeakSkin came about.
+	PeakSkinMethod string
+	// AtLeast names the sums that lack a part of what was delivered.
+	AtLeast []Quantity
 
 	State string // reached, near, unknown, below, none
 	Flags []store.Flag
@@ -109,6 +125,7 @@ type patientStore interface {
 	Patient(ctx context.Context, id string) (store.Patient, error)
 	CasesOfPatient(ctx context.Context, patient string) ([]store.Case, error)
 	DosesAge() uint64
+	IdentityReviews(ctx context.Context, patient string) ([]string, error)
 	Links(ctx context.Context, patient string) ([]store.Link, error)
 	LinkPatients(ctx context.Context, actor store.Actor, from, into, reason string) (store.Link, error)
 	UnlinkPatients(ctx context.Context, actor store.Actor, link, reason string) error

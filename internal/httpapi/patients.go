@@ -69,7 +69,11 @@ func (h *handlers) SearchPatients(ctx context.Context, request SearchPatientsReq
 		if err := h.viewed(ctx, "patient.find", p.ID, p.ID); err != nil {
 			return nil, err
 		}
-		shown = append(shown, encodePatient(p))
+		one := encodePatient(p)
+		if one.IdentityReviews, err = h.identityReviews(ctx, p.ID); err != nil {
+			return nil, err
+		}
+		shown = append(shown, one)
 	}
 	if len(shown) == 0 {
 		if err := h.viewed(ctx, "patient.find", "0 patients", ""); err != nil {
@@ -88,7 +92,11 @@ func (h *handlers) GetPatient(ctx context.Context, request GetPatientRequestObje
 	if err := h.viewed(ctx, "patient.view", p.ID, p.ID); err != nil {
 		return nil, err
 	}
-	return GetPatient200JSONResponse(encodePatient(p)), nil
+	one := encodePatient(p)
+	if one.IdentityReviews, err = h.identityReviews(ctx, p.ID); err != nil {
+		return nil, err
+	}
+	return GetPatient200JSONResponse(one), nil
 }
 
 // GetPatientDose gives what a patient and the records linked to it received. The windows hold every procedure, also
@@ -136,10 +144,21 @@ func (h *handlers) dose(ctx context.Context, request GetPatientDoseRequestObject
 	if err != nil {
 		return none, fmt.Errorf("sum windows of %s: %w", request.Id, err)
 	}
+	reviews, err := h.identityReviews(ctx, request.Id)
+	if err != nil {
+		return none, err
+	}
 	return CumulativeDose{
-		PatientId: request.Id, AsOf: asOf, Procedures: every(seen, encodeCase), Elsewhere: len(all) - len(seen),
+		IdentityReviews: reviews,
+		PatientId:       request.Id, AsOf: asOf, Procedures: every(seen, encodeCase), Elsewhere: len(all) - len(seen),
 		Windows: every(windows, encodeWindow), LatestMap: latestMap(seen), Caution: caution,
 	}, nil
+}
+
+// identityReviews gives the open reviews about who a patient is, as the contract has them.
+func (h *handlers) identityReviews(ctx context.Context, patient string) ([]string, error) {
+	reviews, err := h.store.IdentityReviews(ctx, patient)
+	return append([]string{}, reviews...), err
 }
 
 // newestDay gives the local day of the newest case, or today's where there is none.
@@ -187,6 +206,9 @@ func (h *handlers) LinkPatients(ctx context.Context, request LinkPatientsRequest
 		return nil, tell(store.ErrInvalid, "a record is not linked to itself")
 	}
 	l, err := h.store.LinkPatients(ctx, callOf(ctx).actor(), request.Body.OtherPatient, request.Id, request.Body.Reason)
+	if errors.Is(err, store.ErrConflict) {
+		return nil, tell(store.ErrConflict, "the two records are linked already, directly or through others")
+	}
 	if err != nil {
 		return nil, err
 	}

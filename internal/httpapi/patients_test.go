@@ -27,6 +27,7 @@ func TestPatientIsFoundByNumberInTheBody(t *testing.T) {
 	require.Len(t, found.Patients, 1)
 	assert.Equal(t, httpapi.Patient{
 		Id: c.PatientID, SurvivorId: c.PatientID, Number: plantedNumber, Issuer: plantedIssuer, Name: plantedName, BirthDate: plantedBirth, Sex: "F",
+		IdentityReviews: []string{},
 	}, found.Patients[0])
 	assert.Contains(t, r.actions(before), "patient.find "+c.PatientID)
 
@@ -98,6 +99,7 @@ func TestLinksJoinTheDoseAndGoBack(t *testing.T) {
 	assert.Equal(t, 400, link(a.PatientID).status)
 	assert.Equal(t, 404, link("aaaaaaaaaaaaaaaaaaaaaaaa").status)
 	made := link(b.PatientID)
+	assert.Equal(t, 409, link(b.PatientID).status, "linked already")
 	require.Equal(t, 201, made.status)
 	var l httpapi.Link
 	made.into(t, &l)

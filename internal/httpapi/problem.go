@@ -97,6 +97,9 @@ func detailOf(err error) *string {
 	case errors.Is(err, ingest.ErrRefused):
 		text := err.Error()
 		return &text
+	case errors.Is(err, store.ErrCursor):
+		text := "parameter after does not fit: wanted the cursor next of a page of this list"
+		return &text
 	}
 	return nil
 }

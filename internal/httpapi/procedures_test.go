@@ -190,20 +190,19 @@ func TestFiltersOfProcedures(t *testing.T) {
 	r.procedure(own)
 	r.procedure(other)
 	for query, want := range map[string]int{
-		"":                               2,
-		"room=" + url.QueryEscape(own):   1,
-		"room=Nowhere":                   0,
-		"class=evar":                     2,
-		"class=tavi":                     0,
-		"flag=reached":                   2,
-		"flag=near":                      0,
-		"state=complete":                 2,
-		"state=amended":                  0,
-		"from=2026-09-14&to=2026-09-14":  2,
-		"from=2026-09-15":                0,
-		"to=2026-09-13":                  0,
-		"after=aaaaaaaaaaaaaaaaaaaaaaaa": 0,
-		"limit=1":                        1,
+		"":                              2,
+		"room=" + url.QueryEscape(own):  1,
+		"room=Nowhere":                  0,
+		"class=evar":                    2,
+		"class=tavi":                    0,
+		"flag=reached":                  2,
+		"flag=near":                     0,
+		"state=complete":                2,
+		"state=amended":                 0,
+		"from=2026-09-14&to=2026-09-14": 2,
+		"from=2026-09-15":               0,
+		"to=2026-09-13":                 0,
+		"limit=1":                       1,
 	} {
 		a := r.ask("GET", "/v1/procedures?"+query, token, "")
 		require.Equal(t, 200, a.status, query)
@@ -212,7 +211,7 @@ func TestFiltersOfProcedures(t *testing.T) {
 		assert.Len(t, p.Procedures, want, query)
 	}
 	for _, query := range []string{
-		"rom=Nowhere", "limit=0", "limit=501", "limit=x", "limit=", "from=2026-02-30", "from=2026-09-15&to=2026-09-14", "after=x", "state=gone", "room=a&room=b", "room=%zz", "a;b",
+		"rom=Nowhere", "limit=0", "limit=501", "limit=x", "limit=", "from=2026-02-30", "from=2026-09-15&to=2026-09-14", "after=x", "after=aaaaaaaaaaaaaaaaaaaaaaaa", "state=gone", "room=a&room=b", "room=%zz", "a;b",
 		"number=" + plantedNumber, plantedNumber, "limit=" + plantedNumber,
 	} {
 		assert.Equal(t, 400, r.ask("GET", "/v1/procedures?"+query, token, "").status, query)

@@ -122,6 +122,16 @@ func lastHead(ctx context.Context, q querier) (audit.Head, error) {
 	return h, nil
 }
 
+// cursor refuses a cursor that is no row of its table.
+func cursor(ctx context.Context, q querier, table, id string) error {
+	var there int
+	err := q.QueryRowContext(ctx, `SELECT 1 FROM `+table+` WHERE id = $1`, id).Scan(&there)
+	if errors.Is(err, sql.ErrNoRows) {
+		return ErrCursor
+	}
+	return kind(err)
+}
+
 // snapshot lets f read several things as they stood at one moment.
 func (db *DB) snapshot(ctx context.Context, f func(q querier) error) (err error) {
 	tx, err := db.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})

@@ -16,7 +16,9 @@ import (
 var (
 	ErrNotFound = errors.New("not found")
 	ErrInvalid  = errors.New("not valid")
-	ErrConflict = errors.New("changed meanwhile")
+	ErrConflict = errors.New("conflict")
+	// ErrCursor is a cursor of a list that names nothing: an empty page would look like the end.
+	ErrCursor = fmt.Errorf("%w: no such cursor", ErrInvalid)
 	// ErrUnavailable marks a database or disk that cannot take anything now: full, read-only, locked for too long.
 	ErrUnavailable = errors.New("storage not available")
 	// ErrFatal marks a failed fsync: the process must end and start again from what is on the disk.

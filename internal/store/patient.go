@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"afterbeam/internal/audit"
@@ -32,6 +33,8 @@ type ReviewKind string
 const (
 	// ReviewIdentity is a known number with another birth date or sex: kept as a patient of its own.
 	ReviewIdentity ReviewKind = "identity-mismatch"
+	// ReviewIssuer is a number that is also known with another issuer, or with none, of what may be the same person.
+	ReviewIssuer ReviewKind = "same-number-other-issuer"
 	// ReviewNoNumber is a report without a patient number.
 	ReviewNoNumber ReviewKind = "no-patient-number"
 	// ReviewSameInstance is a second content under one SOP instance UID.
@@ -68,6 +71,9 @@ func (db *DB) Reviews(ctx context.Context, after string, limit int) ([]Review, e
 	var args []any
 	query := `SELECT id, kind, patient_id, report_id, detail, opened_at, settled_at, settled_by, reason FROM review WHERE settled_at = ''`
 	if after != "" {
+		if err := cursor(ctx, db.read, "review", after); err != nil {
+			return nil, err
+		}
 		query += ` AND (opened_at, id) > (SELECT opened_at, id FROM review WHERE id = ` + placeholder(&args, after) + `)`
 	}
 	query += ` ORDER BY opened_at, id LIMIT ` + placeholder(&args, limit)
@@ -110,8 +116,18 @@ func (c *change) resolve(ctx context.Context, i Identity, study string) (patient
 	if p, ok := fitting(known, i); ok {
 		return p.ID, mismatch, c.complete(ctx, p, i)
 	}
-	if len(known) > 0 && mismatch == "" {
+	switch {
+	case mismatch != "":
+	case len(known) > 0:
 		mismatch = ReviewIdentity
+	default:
+		elsewhere, err := patientsOf(ctx, c, i.Number, "")
+		if err != nil {
+			return "", "", err
+		}
+		if slices.ContainsFunc(elsewhere, func(p Patient) bool { return maybeSame(p.Identity, i) }) {
+			mismatch = ReviewIssuer
+		}
 	}
 	id := newID()
 	if _, err := c.ExecContext(ctx, `INSERT INTO patient (id, survivor, created_at) VALUES ($1, $1, $2)`, id, at(c.db.now())); err != nil {
@@ -140,6 +156,15 @@ func fitting(known []Patient, i Identity) (Patient, bool) {
 		return Patient{}, false
 	}
 	return open[0], true
+}
+
+// maybeSame tells whether two identities of one number and different issuers may be one person: nothing speaks against it,
+// and either one of them names no issuer or the birth date speaks for it.
+func maybeSame(a, b Identity) bool {
+	if !agrees(a.BirthDate, b.BirthDate) || !agrees(a.Sex, b.Sex) {
+		return false
+	}
+	return a.Issuer == "" || b.Issuer == "" || (a.BirthDate != "" && a.BirthDate == b.BirthDate)
 }
 
 // agrees tells whether two identity fields do not speak against each other; an absent one speaks for nothing.
@@ -184,9 +209,25 @@ func (db *DB) FindPatients(ctx context.Context, number, issuer string) ([]Patien
 	if number == "" {
 		return nil, fmt.Errorf("%w: no patient number", ErrInvalid)
 	}
-	return rows(ctx, db.read, func(r *sql.Rows) (Patient, error) { return scanPatient(r) },
+	return patientsOf(ctx, db.read, number, issuer)
+}
+
+func patientsOf(ctx context.Context, q querier, number, issuer string) ([]Patient, error) {
+	return rows(ctx, q, func(r *sql.Rows) (Patient, error) { return scanPatient(r) },
 		`SELECT `+patientColumns+` FROM patient_identity i JOIN patient p ON p.id = i.patient_id WHERE i.number = $1 AND ($2 = '' OR i.issuer = $2)
 		ORDER BY p.created_at, p.id LIMIT 100`, number, issuer)
+}
+
+// IdentityReviews gives the open reviews about who a patient is: those of the patient's group, and of other records with a
+// number of it. While there are any, the sums of the group may lack procedures that are kept under another record.
+func (db *DB) IdentityReviews(ctx context.Context, patient string) ([]string, error) {
+	return rows(ctx, db.read, func(r *sql.Rows) (string, error) {
+		var id string
+		return id, r.Scan(&id)
+	}, `SELECT id FROM review WHERE settled_at = '' AND kind IN ($2, $3, $4) AND patient_id IN (
+		SELECT other.patient_id FROM patient me JOIN patient p ON p.survivor = me.survivor JOIN patient_identity i ON i.patient_id = p.id
+		JOIN patient_identity other ON other.patient_id = p.id OR (i.number <> '' AND other.number = i.number) WHERE me.id = $1)
+		ORDER BY opened_at, id`, patient, ReviewIdentity, ReviewIssuer, ReviewNoNumber)
 }
 
 // Patient gives a patient record by its id.
@@ -213,11 +254,16 @@ func (db *DB) LinkPatients(ctx context.Context, actor Actor, from, into, reason 
 	}
 	l := Link{ID: newID(), From: from, Into: into, Reason: reason, MadeBy: actor.Account, MadeAt: db.now().UTC().Truncate(time.Microsecond)}
 	err := db.change(ctx, actor, func(c *change) error {
+		survivors := map[string]string{}
 		for _, id := range []string{from, into} {
-			var known int
-			if err := c.QueryRowContext(ctx, `SELECT 1 FROM patient WHERE id = $1`, id).Scan(&known); err != nil {
+			var survivor string
+			if err := c.QueryRowContext(ctx, `SELECT survivor FROM patient WHERE id = $1`, id).Scan(&survivor); err != nil {
 				return err
 			}
+			survivors[id] = survivor
+		}
+		if survivors[from] == survivors[into] {
+			return fmt.Errorf("%w: the two records are linked already", ErrConflict)
 		}
 		if _, err := c.ExecContext(ctx, `INSERT INTO patient_link (id, from_patient, into_patient, reason, made_by, made_at) VALUES ($1, $2, $3, $4, $5, $6)`,
 			l.ID, l.From, l.Into, l.Reason, l.MadeBy, at(l.MadeAt)); err != nil {

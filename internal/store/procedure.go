@@ -328,7 +328,7 @@ type Filter struct {
 	State     string
 	From, To  string // local dates, both included
 	PatientID string
-	After     string // id of the last case seen; one that is not there finds nothing
+	After     string // id of the last case seen; one that is not there is ErrCursor
 	Limit     int
 }
 
@@ -340,6 +340,11 @@ func (db *DB) Cases(ctx context.Context, f Filter) ([]Case, error) {
 
 // list reads the cases that a condition holds for.
 func (f Filter) list(ctx context.Context, q querier, where string, args []any) ([]Case, error) {
+	if f.After != "" {
+		if err := cursor(ctx, q, "procedure_case", f.After); err != nil {
+			return nil, err
+		}
+	}
 	query := `SELECT ` + caseColumns + ` FROM procedure_case WHERE ` + where + ` ORDER BY start_at DESC, id DESC`
 	if f.Limit > 0 {
 		query += ` LIMIT ` + placeholder(&args, f.Limit)

@@ -172,6 +172,9 @@ func (db *DB) Receipts(ctx context.Context, state ReceiptState, after string, li
 	args := []any{state}
 	query := `SELECT ` + receiptColumns + ` FROM receipt WHERE state = $1`
 	if after != "" {
+		if err := cursor(ctx, db.read, "receipt", after); err != nil {
+			return nil, err
+		}
 		query += ` AND (received_at, id) > (SELECT received_at, id FROM receipt WHERE id = ` + placeholder(&args, after) + `)`
 	}
 	query += ` ORDER BY received_at, id LIMIT ` + placeholder(&args, limit)

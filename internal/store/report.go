@@ -72,17 +72,24 @@ func (db *DB) SaveReport(ctx context.Context, j Job, r Report, identity Identity
 	})
 }
 
+// detail says what is odd about an identity.
+func (k ReviewKind) detail() string {
+	switch k {
+	case ReviewNoNumber:
+		return "the report names no patient number; kept as a patient of this study alone"
+	case ReviewIssuer:
+		return "the number is known with another issuer, or with none, of what may be the same person; kept as a patient of its own"
+	}
+	return "the number is known with another birth date or sex; kept as a patient of its own"
+}
+
 // newDataSet leaves out a data set that came before in another encoding: it was looked at then, so that the number of
 // reviews does not depend on the order of arrival.
 const newDataSet = ` AND NOT EXISTS (SELECT 1 FROM report WHERE dataset_digest = $2)`
 
 func (c *change) reviewReport(ctx context.Context, r Report, mismatch ReviewKind) error {
 	if mismatch != "" {
-		detail := "the number is known with another birth date or sex; kept as a patient of its own"
-		if mismatch == ReviewNoNumber {
-			detail = "the report names no patient number; kept as a patient of this study alone"
-		}
-		if err := c.openReview(ctx, mismatch, r.PatientID, r.ID, detail); err != nil {
+		if err := c.openReview(ctx, mismatch, r.PatientID, r.ID, mismatch.detail()); err != nil {
 			return err
 		}
 	}

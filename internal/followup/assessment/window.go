@@ -62,7 +62,10 @@ type Sum struct {
 	FluoroTime                             Total[quantity.Second]
 	Effective, EffectiveLow, EffectiveHigh Total[quantity.Sievert]
 	SkinDose                               skindose.Sum
-	Levels                                 level.Evaluation
+	// KermaLacks, KAPLacks and TimeLacks tell that a procedure's quantity is missing or incomplete, so that the sum is a
+	// lower bound.
+	KermaLacks, KAPLacks, TimeLacks bool
+	Levels                          level.Evaluation
 }
 
 // Sum adds up the procedures of one patient on the days of a window that ends on a local day; days 0 is all time. Test
@@ -96,6 +99,7 @@ func (m Method) Sum(all []Delivered, days int, to string) Sum {
 		in.Dose.Suspicion |= d.Dose.Suspicion
 	}
 	in.Dose.LeastKerma, in.Dose.LeastKAP, in.Dose.LeastTime = s.Kerma.Value, s.KAP.Value, s.FluoroTime.Value
+	s.KermaLacks, s.KAPLacks, s.TimeLacks = !in.Dose.Kerma.Present(), !in.Dose.KAP.Present(), !in.Dose.FluoroTime.Present()
 	s.SkinDose = skindose.Together(psds...)
 	if value, ok := s.SkinDose.Value.Get(); ok {
 		in.PSD = quantity.Some(level.Estimated{

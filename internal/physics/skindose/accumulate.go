@@ -65,6 +65,18 @@ type Sum struct {
 	Shares []Share
 }
 
+// Words says how the sum came about.
+func (s Sum) Words() string {
+	text := s.Reason
+	if s.Map != nil {
+		text = "maps added patch by patch, method " + string(s.Method)
+	}
+	if s.Unknown > 0 && s.Value.Present() {
+		text += fmt.Sprintf("; %d procedures have no estimate and are not in the sum", s.Unknown)
+	}
+	return text
+}
+
 // Together accumulates the estimates of several procedures of one patient: patch by patch when all have maps on the
 // same body, else by adding the peaks as an upper bound. The ranges are taken as fully correlated.
 func Together(estimates ...Estimate) Sum {

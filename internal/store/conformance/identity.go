@@ -1,6 +1,7 @@
 package conformance
 
 import (
+	"fmt"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -13,6 +14,7 @@ func identityTests() []test {
 	return []test{
 		{"number and issuer make a patient", numberAndIssuer},
 		{"another birth date or sex is a patient of its own", mismatch},
+		{"one number with and without an issuer is reviewed", otherIssuer},
 		{"absent fields are filled and never overwritten", absentFields},
 		{"where several could be meant none is guessed", ambiguous},
 		{"without a number the study joins", noNumber},
@@ -43,7 +45,7 @@ func numberAndIssuer(t *testing.T, s *site) {
 	first := s.read(t, "2.25.1", who).PatientID
 	assert.Equal(t, first, s.read(t, "2.25.2", who).PatientID, "another study of the same patient")
 	other := who
-	other.Issuer = "Elsewhere"
+	other.Issuer, other.BirthDate = "Elsewhere", "1960-01-01"
 	stranger := s.read(t, "2.25.3", other).PatientID
 	assert.NotEqual(t, first, stranger, "the same number of another issuer is another patient")
 	assert.Empty(t, s.openReviews(t))
@@ -62,6 +64,38 @@ func numberAndIssuer(t *testing.T, s *site) {
 	require.ErrorIs(t, err, store.ErrInvalid)
 	_, err = s.db.Patient(ctx(), "no such patient")
 	require.ErrorIs(t, err, store.ErrNotFound)
+}
+
+// otherIssuer has one number with two issuers and with none. Whichever comes first, the later ones are patients of their
+// own, and what asks for one of them is told that reviews wait.
+func otherIssuer(t *testing.T, s *site) {
+	for i, order := range [][]string{{"Saltmarsh", ""}, {"", "Saltmarsh"}, {"Saltmarsh", "Elsewhere"}} {
+		number := fmt.Sprint(i)
+		var patients []string
+		for j, issuer := range order {
+			who := store.Identity{Number: number, Issuer: issuer, BirthDate: "1948-02-29", Sex: "M"}
+			patients = append(patients, s.read(t, fmt.Sprintf("2.25.%d.%d", i, j), who).PatientID)
+		}
+		assert.NotEqual(t, patients[0], patients[1])
+		open := s.openReviews(t)
+		require.Len(t, open, 1, "%q", order)
+		assert.Equal(t, store.ReviewIssuer, open[0].Kind)
+		assert.Equal(t, patients[1], open[0].PatientID)
+		for _, id := range patients {
+			reviews, err := s.db.IdentityReviews(ctx(), id)
+			require.NoError(t, err)
+			assert.Equal(t, []string{open[0].ID}, reviews, "both records tell of it")
+		}
+		require.NoError(t, s.db.SettleReview(ctx(), person, open[0].ID, "linked"))
+		reviews, err := s.db.IdentityReviews(ctx(), patients[0])
+		require.NoError(t, err)
+		assert.Empty(t, reviews)
+	}
+	// What speaks against one person is two, without a word.
+	s.read(t, "2.25.8", store.Identity{Number: "8", Issuer: "Saltmarsh", BirthDate: "1948-02-29", Sex: "M"})
+	s.read(t, "2.25.9", store.Identity{Number: "8", BirthDate: "1949-02-28", Sex: "M"})
+	s.read(t, "2.25.10", store.Identity{Number: "8", Issuer: "Elsewhere", Sex: "M"})
+	assert.Empty(t, kindsOf(s.openReviews(t))[1:], "only the one without birth date may be the one without issuer")
 }
 
 func mismatch(t *testing.T, s *site) {

@@ -137,9 +137,10 @@ func casePages(t *testing.T, s *site) {
 		}
 		assert.Equal(t, idsOf(whole), got, "pages of %d", size)
 	}
-	none, err := s.db.Cases(ctx(), store.Filter{After: "no such case"})
-	require.NoError(t, err)
-	assert.Empty(t, none)
+	_, err = s.db.Cases(ctx(), store.Filter{After: "no such case"})
+	require.ErrorIs(t, err, store.ErrCursor, "an empty page would look like the end")
+	_, err = s.db.Flags(ctx(), store.Filter{After: "no such case"}, "reached")
+	require.ErrorIs(t, err, store.ErrCursor)
 }
 
 func flagLists(t *testing.T, s *site) {
