@@ -79,8 +79,9 @@ func (k ReviewKind) detail() string {
 		return "the report names no patient number; kept as a patient of this study alone"
 	case ReviewIssuer:
 		return "the number is known with another issuer, or with none, of what may be the same person; kept as a patient of its own"
+	default:
+		return "the number is known with another birth date or sex; kept as a patient of its own"
 	}
-	return "the number is known with another birth date or sex; kept as a patient of its own"
 }
 
 // newDataSet leaves out a data set that came before in another encoding: it was looked at then, so that the number of
