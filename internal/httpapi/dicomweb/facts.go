@@ -2,6 +2,7 @@ package dicomweb
 
 import (
 	"net/http"
+	"strings"
 
 	"afterbeam/internal/access"
 )
@@ -90,15 +91,12 @@ func serviceFact(op Operation) ServiceFact {
 	case op.Receives:
 		s.Transaction, s.Takes, s.Statuses = "Store", []string{offer{mediaDICOM, true}.String()}, storeStatuses()
 		offers = storeOffers()
-	case op.Name[:6] == "search":
+	case strings.HasPrefix(string(op.Name), "search"):
 		s.Transaction, s.Statuses = "Search", searchStatuses()
 	default:
 		s.Transaction, s.Statuses = "Retrieve", retrieveStatuses()
-		switch op.Name {
-		case "retrieveInstance":
-			offers = objectOffers(true)
-		case "retrieveStudy", "retrieveSeries":
-			offers = objectOffers(false)
+		if !strings.HasSuffix(op.Path, "/metadata") {
+			offers = objectOffers(strings.HasSuffix(op.Path, "/:instance"))
 		}
 	}
 	for _, one := range offers {

@@ -117,7 +117,7 @@ func (o *Origin) inSyntax(r *http.Request, found []store.Instance, syntax string
 		if err != nil {
 			return err
 		}
-		id, _ := dicomio.Identify(raw, o.limits) //nolint:errcheck // the syntax is known before anything can fail
+		id, _ := dicomio.Identify(raw, o.limits) // the syntax is known before anything can fail
 		release()
 		if id.TransferSyntax != syntax {
 			return refuse(ErrNotAcceptable, "objects are given in the transfer syntax they came in, and that is another one")
@@ -250,7 +250,7 @@ func each(sets []dicomio.DataSet) iter.Seq2[dicomio.DataSet, error] {
 // writeSets writes data sets one after another: as one JSON array, or as parts of XML.
 func writeSets(w http.ResponseWriter, as offer, sets iter.Seq2[dicomio.DataSet, error]) error {
 	var write func(dicomio.DataSet) error
-	end := func() error { return nil }
+	var end func() error
 	if as.media == dicommodel.XMLMediaType {
 		p := newParts(w, as.media)
 		write = func(d dicomio.DataSet) error {

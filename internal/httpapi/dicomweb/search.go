@@ -137,37 +137,56 @@ func (o *Origin) warn(w http.ResponseWriter, q query, more bool) {
 	}
 }
 
-// result makes one result: from the object, whatever the store says of it, and the counts. An object that is damaged is
-// listed as unavailable with its UIDs alone.
+// result makes one result: what the store says, else what the object says. An object that is damaged is listed as
+// unavailable with its UIDs alone.
 func (o *Origin) result(r *http.Request, q query, c Call, g store.InstanceGroup) (dicomio.DataSet, error) {
 	header, err := o.header(r.Context(), g.Receipt)
 	if err != nil {
 		return nil, err
 	}
-	own := map[dicomio.Tag]dicomio.Element{
-		0x00080016:     text(0x00080016, "UI", g.Receipt.SOPClass),
-		0x00080018:     text(0x00080018, "UI", g.Receipt.SOPInstance),
-		0x00080056:     text(0x00080056, "CS", availability(header)),
-		0x00080060:     text(0x00080060, "CS", "SR"),
-		0x00080061:     text(0x00080061, "CS", "SR"),
-		0x0020000D:     text(0x0020000D, "UI", g.Receipt.StudyUID),
-		tagRetrieveURL: text(tagRetrieveURL, "UR", o.place(r, placeOf(q.level, g.Instance, header)...)),
+	own := dicomio.DataSet{
+		text(0x00080016, "UI", g.Receipt.SOPClass),
+		text(0x00080018, "UI", g.Receipt.SOPInstance),
+		text(0x00080056, "CS", availability(header)),
+		text(0x00080060, "CS", "SR"),
+		text(0x00080061, "CS", "SR"),
+		text(tagRetrieveURL, "UR", o.place(r, placeOf(q.level, g.Instance, header)...)),
+		text(0x0020000D, "UI", g.Receipt.StudyUID),
 	}
-	counts := []struct {
-		tag   dicomio.Tag
-		level level
-		n     int
-	}{{0x00201206, studyLevel, g.Series}, {0x00201208, studyLevel, g.Instances}, {0x00201209, seriesLevel, g.Instances}}
-	tags := slices.Clone(q.include)
-	for _, n := range counts {
-		if n.level == q.level {
-			own[n.tag] = text(n.tag, "IS", strconv.Itoa(n.n))
-			tags = append(tags, n.tag)
+	switch q.level {
+	case studyLevel:
+		own = append(own, text(0x00201206, "IS", strconv.Itoa(g.Series)), text(0x00201208, "IS", strconv.Itoa(g.Instances)))
+	case seriesLevel:
+		own = append(own, text(0x00201209, "IS", strconv.Itoa(g.Instances)))
+	case instanceLevel:
+	}
+	var d dicomio.DataSet
+	for _, t := range q.attributes(c, header) {
+		e, known := own.Find(t)
+		if !known {
+			e, known = header.Find(t)
 		}
+		if !known {
+			e = dicomio.Element{Tag: t, VR: dicomio.VROf(t)}
+		}
+		d = append(d, e)
+	}
+	return d, nil
+}
+
+// attributes lists what a result holds, in order.
+func (q query) attributes(c Call, header dicomio.DataSet) []dicomio.Tag {
+	tags := append(slices.Clone(q.include), 0x00080056, tagRetrieveURL)
+	switch q.level {
+	case studyLevel:
+		tags = append(tags, 0x00201206, 0x00201208)
+	case seriesLevel:
+		tags = append(tags, 0x00201209)
+	case instanceLevel:
 	}
 	for _, col := range columns() {
 		_, said := header.Find(col.tag)
-		// What the path has named is not told again, but for the UIDs that name the result.
+		// What the path has named is not told again, but for the UID that names it.
 		named := col.level == studyLevel && c.Study != "" && col.tag != 0x0020000D && q.level > studyLevel
 		if col.level <= q.level && !named && (said || !col.ifKnown) {
 			tags = append(tags, col.tag)
@@ -178,19 +197,8 @@ func (o *Origin) result(r *http.Request, q query, c Call, g store.InstanceGroup)
 			tags = append(tags, e.Tag)
 		}
 	}
-	tags = append(tags, tagRetrieveURL, 0x00080056)
 	slices.Sort(tags)
-	var d dicomio.DataSet
-	for _, t := range slices.Compact(tags) {
-		e, known := own[t]
-		if !known {
-			if e, known = header.Find(t); !known {
-				e = dicomio.Element{Tag: t, VR: dicomio.VROf(t)}
-			}
-		}
-		d = append(d, e)
-	}
-	return d, nil
+	return slices.Compact(tags)
 }
 
 func availability(header dicomio.DataSet) string {

@@ -130,7 +130,7 @@ func (in *intake) all(ctx context.Context, body *multipart.Reader) error {
 
 // cut ends a request whose body could not be read to its end. What was kept before stays kept and is answered.
 func (in *intake) cut(ctx context.Context, err error) error {
-	if ctx.Err() != nil {
+	if ctx.Err() != nil && in.body.err == nil {
 		return ctx.Err()
 	}
 	if in.outcome.every(func(r result) bool { return !r.kept() }) {
@@ -156,8 +156,23 @@ type watched struct {
 // Read reads on.
 func (w *watched) Read(p []byte) (int, error) {
 	n, err := w.Reader.Read(p)
-	if err != nil && err != io.EOF { //nolint:errorlint // a reader's end is io.EOF itself
+	if err != nil && err != io.EOF {
 		w.err = err
+	}
+	return n, err
+}
+
+// capped ends a part that is larger than an object may be.
+type capped struct {
+	io.Reader
+	left int64
+}
+
+// Read reads on.
+func (c *capped) Read(p []byte) (int, error) {
+	n, err := c.Reader.Read(p)
+	if c.left -= int64(n); c.left < 0 {
+		return 0, fmt.Errorf("%w: object", object.ErrTooLarge)
 	}
 	return n, err
 }
@@ -174,7 +189,7 @@ func (in *intake) take(ctx context.Context, part *multipart.Part) error {
 		return in.nameOnly(body)
 	}
 	var id dicomio.Identity
-	receipt, answer, err := in.origin.cfg.Keeper.KeepIf(ctx, in.call.actor(), door, body, func(seen dicomio.Identity) error {
+	receipt, answer, err := in.origin.cfg.Keeper.KeepIf(ctx, in.call.actor(), door, &capped{body, in.origin.cfg.ObjectLimit}, func(seen dicomio.Identity) error {
 		id = seen
 		return in.fits(seen)
 	})
@@ -225,7 +240,7 @@ func (in *intake) nameOnly(body *watched) error {
 	if _, err := io.Copy(&whole, io.LimitReader(body, in.origin.cfg.ObjectLimit)); err != nil {
 		return err
 	}
-	id, _ := dicomio.Identify(whole.Bytes(), in.origin.limits) //nolint:errcheck // what could not be seen is not named
+	id, _ := dicomio.Identify(whole.Bytes(), in.origin.limits) // what could not be seen is not named
 	in.add(result{class: id.SOPClassUID, instance: id.SOPInstanceUID, reason: NoResources})
 	return nil
 }
@@ -234,6 +249,7 @@ func (in *intake) nameOnly(body *watched) error {
 func (in *intake) fits(id dicomio.Identity) error {
 	differ := func(meta, own string) bool { return meta != "" && own != "" && meta != own }
 	switch {
+	case id.SOPInstanceUID == "": // the keeper refuses it for that
 	case in.call.Study != "" && id.StudyUID != in.call.Study:
 		return errOtherStudy
 	case differ(id.MetaSOPClassUID, id.SOPClassUID), differ(id.MetaSOPInstanceUID, id.SOPInstanceUID):

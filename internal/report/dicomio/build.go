@@ -78,7 +78,12 @@ func (b *builder) dataSet(cs *charset) (DataSet, error) {
 			}
 			return b.ordered(a.out, tok.start)
 		}
-		if err := b.take(a, tok); err != nil {
+		if b.headerOnly && tok.tag == tagContent && tok.event == eventSequence {
+			err = b.skip()
+		} else {
+			err = b.take(a, tok)
+		}
+		if err != nil {
 			return nil, err
 		}
 	}
@@ -89,8 +94,6 @@ func (b *builder) take(a *assembly, tok token) error {
 	switch {
 	case dropped(tok.tag):
 		return nil
-	case b.headerOnly && tok.tag == tagContent && tok.event == eventSequence:
-		return b.skip()
 	case tok.tag == tagCharacterSet && tok.event == eventElement:
 		if err := b.flush(a); err != nil {
 			return err
