@@ -7,6 +7,10 @@ type Step string
 
 // The steps, in order of the way.
 const (
+	Connected       Step = "connected"
+	Associated      Step = "associated"
+	CommandRead     Step = "command-read"
+	DataArrived     Step = "data-arrived" // subject: the number of the fragment within its data set
 	TempWritten     Step = "temporary-written"
 	TempSynced      Step = "temporary-synced"
 	Linked          Step = "linked"
@@ -21,7 +25,7 @@ const (
 	AssessmentSaved Step = "assessment-saved"
 )
 
-// Steps lists every step.
+// Steps lists every step that each door leads to.
 func Steps() []Step {
 	return []Step{
 		TempWritten, TempSynced, Linked, FolderSynced, BeforeCommit, AfterCommit, BeforeAnswer,

@@ -13,6 +13,8 @@ type Identity struct {
 	// reported"), which tells the kind of a dose report (PS3.16 TID 10001); empty in other objects.
 	ProcedureReported [2]string
 	TransferSyntax    string
+	// InDataSet tells that SOP class and instance stand in the data set itself, and not in the file meta alone.
+	InDataSet bool
 }
 
 // Identify tells what an object is by the guard's walk alone. When the guard refuses the object, the error is that of
@@ -26,6 +28,7 @@ func Identify(data []byte, lim Limits) (Identity, error) {
 			err = walkErr
 		}
 	}
+	id.InDataSet = id.SOPClassUID != "" && id.SOPInstanceUID != ""
 	if id.SOPClassUID == "" {
 		id.SOPClassUID = env.sopClass
 	}

@@ -15,7 +15,7 @@ func TestIdentify(t *testing.T) {
 	report := doseReport(2)
 	want := dicomio.Identity{
 		SOPClassUID: xRayDoseReport, SOPInstanceUID: "2.25.1001", StudyUID: "2.25.1002",
-		ProcedureReported: [2]string{"113704", "DCM"},
+		ProcedureReported: [2]string{"113704", "DCM"}, InDataSet: true,
 	}
 	with := func(syntax string) dicomio.Identity {
 		id := want
@@ -42,12 +42,12 @@ func TestIdentify(t *testing.T) {
 		},
 		"no report": {
 			part10(dicomio.ExplicitLittleEndian, identified()),
-			dicomio.Identity{SOPClassUID: xRayDoseReport, SOPInstanceUID: "2.25.1001", TransferSyntax: dicomio.ExplicitLittleEndian},
+			dicomio.Identity{SOPClassUID: xRayDoseReport, SOPInstanceUID: "2.25.1001", TransferSyntax: dicomio.ExplicitLittleEndian, InDataSet: true},
 			nil,
 		},
 		"compressed image": {
 			part10("1.2.840.10008.1.2.4.50", identified(), explicitLE.head(0x7FE00010, "OB", undefined), explicitLE.close()),
-			dicomio.Identity{SOPClassUID: xRayDoseReport, SOPInstanceUID: "2.25.1001", TransferSyntax: "1.2.840.10008.1.2.4.50"},
+			dicomio.Identity{SOPClassUID: xRayDoseReport, SOPInstanceUID: "2.25.1001", TransferSyntax: "1.2.840.10008.1.2.4.50", InDataSet: true},
 			dicomio.ErrTransferSyntax,
 		},
 		"no DICOM": {[]byte("text"), dicomio.Identity{}, dicomio.ErrNotDICOM},
@@ -122,6 +122,25 @@ func TestIdentifyFallsBackOnTheFileMeta(t *testing.T) {
 	require.ErrorIs(t, err, dicomio.ErrTruncated)
 	assert.Equal(t, xRayDoseReport, id.SOPClassUID)
 	assert.Equal(t, "2.25.1001", id.SOPInstanceUID)
+	assert.False(t, id.InDataSet)
+}
+
+// TestFront puts a front of our own before a data set that came without one.
+func TestFront(t *testing.T) {
+	for syntax, set := range map[string][]byte{
+		dicomio.ImplicitLittleEndian: definedLengths(implicitLE, doseReport(1)),
+		explicitBigEndian:            definedLengths(explicitBE, doseReport(1)),
+	} {
+		front, err := dicomio.Front(xRayDoseReport, "2.25.1001", syntax)
+		require.NoError(t, err)
+		id, err := dicomio.Identify(append(front, set...), dicomio.DefaultLimits())
+		require.NoError(t, err)
+		assert.Equal(t, syntax, id.TransferSyntax)
+		assert.Equal(t, "2.25.1001", id.SOPInstanceUID)
+	}
+	_, err := dicomio.Front(xRayDoseReport, "Smith^John", dicomio.ImplicitLittleEndian)
+	require.ErrorIs(t, err, dicomio.ErrBroken)
+	assert.NotContains(t, err.Error(), "Smith")
 }
 
 // TestIdentifyAllocatesNextToNothing: what it costs doesn't grow with the file.

@@ -16,8 +16,8 @@ import (
 
 // What a written file says about its writer, PS3.10 section 7.1.
 const (
-	implementationUID  = "2.25.262913804517060433862935714026873559173"
-	implementationName = "AFTERBEAM"
+	ImplementationUID  = "2.25.262913804517060433862935714026873559173"
+	ImplementationName = "AFTERBEAM"
 )
 
 // Write writes a Part 10 file: preamble, file meta and the data set in explicit, implicit or deflated explicit VR little
@@ -33,21 +33,40 @@ func Write(w io.Writer, d DataSet, transferSyntax string) error {
 	if err := writeElements(&body, d, implicit, enc); err != nil {
 		return err
 	}
-	var head bytes.Buffer
-	if err := writeElements(&head, fileMeta(d, transferSyntax), false, nil); err != nil {
+	front, err := frontOf(fileMeta(d.Text(tagSOPClassUID), d.Text(tagSOPInstanceUID), transferSyntax))
+	if err != nil {
 		return err
 	}
-	front := append(make([]byte, preamble), "DICM"...)
-	front = append(front, 2, 0, 0, 0, 'U', 'L', 4, 0)
-	front = binary.LittleEndian.AppendUint32(front, uint32(head.Len()))
-	if _, err := w.Write(append(front, head.Bytes()...)); err != nil {
+	if _, err := w.Write(front); err != nil {
 		return err
 	}
 	if transferSyntax == DeflatedExplicit {
 		return deflate(w, body.Bytes())
 	}
-	_, err := w.Write(body.Bytes())
+	_, err = w.Write(body.Bytes())
 	return err
+}
+
+// Front gives the preamble and file meta under which a data set that came without them is kept, in whatever transfer
+// syntax it came. The same object has the same front whoever sent it.
+func Front(sopClass, sopInstance, transferSyntax string) ([]byte, error) {
+	for name, uid := range map[string]string{"SOP class": sopClass, "SOP instance": sopInstance, "transfer syntax": transferSyntax} {
+		if !isUID(uid) {
+			return nil, fmt.Errorf("%w: %s is no UID", ErrBroken, name)
+		}
+	}
+	return frontOf(fileMeta(sopClass, sopInstance, transferSyntax))
+}
+
+func frontOf(meta DataSet) ([]byte, error) {
+	var head bytes.Buffer
+	if err := writeElements(&head, meta, false, nil); err != nil {
+		return nil, err
+	}
+	front := append(make([]byte, preamble), "DICM"...)
+	front = append(front, 2, 0, 0, 0, 'U', 'L', 4, 0)
+	front = binary.LittleEndian.AppendUint32(front, uint32(head.Len()))
+	return append(front, head.Bytes()...), nil
 }
 
 func deflate(w io.Writer, body []byte) error {
@@ -61,7 +80,7 @@ func deflate(w io.Writer, body []byte) error {
 	return out.Close()
 }
 
-func fileMeta(d DataSet, transferSyntax string) DataSet {
+func fileMeta(sopClass, sopInstance, transferSyntax string) DataSet {
 	meta := DataSet{{Tag: tagFileMetaVersion, VR: "OB", Bytes: []byte{0, 1}}}
 	add := func(t Tag, vr, value string) {
 		if value != "" {
@@ -73,11 +92,11 @@ func fileMeta(d DataSet, transferSyntax string) DataSet {
 			add(t, "UI", value)
 		}
 	}
-	addUID(tagMediaSOPClassUID, d.Text(tagSOPClassUID))
-	addUID(tagMediaSOPInstanceUID, d.Text(tagSOPInstanceUID))
+	addUID(tagMediaSOPClassUID, sopClass)
+	addUID(tagMediaSOPInstanceUID, sopInstance)
 	add(tagTransferSyntaxUID, "UI", transferSyntax)
-	add(tagImplementationUID, "UI", implementationUID)
-	add(tagImplementationName, "SH", implementationName)
+	add(tagImplementationUID, "UI", ImplementationUID)
+	add(tagImplementationName, "SH", ImplementationName)
 	return meta
 }
 

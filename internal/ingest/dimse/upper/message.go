@@ -7,7 +7,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strconv"
 	"time"
+
+	"afterbeam/internal/crashpoint"
 )
 
 // pdvHeader is the length of a PDV's own length, context and control (PS3.8 9.3.5.1).
@@ -180,6 +183,8 @@ type body struct {
 	data    []byte
 	done    bool
 	failed  error
+	// fragments counts what arrived.
+	fragments int
 }
 
 // Read gives the next bytes of the data set.
@@ -222,6 +227,8 @@ func (b *body) advance() error {
 		return b.failed
 	}
 	b.data, b.done = v.data, v.last
+	b.fragments++
+	crashpoint.Reached(crashpoint.DataArrived, strconv.Itoa(b.fragments))
 	return nil
 }
 
