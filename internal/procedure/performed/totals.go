@@ -69,10 +69,10 @@ func (t Totals) IsZero() bool {
 // Bounds outside of which a unit is suspected. Equipment that takes one unit for another is off by a factor of 10 or 100.
 // Source: judgement, around what fluoroscopy-guided procedures deliver: common practice, no source.
 const (
-	leastRate, mostRate = 0.02, 20.0 // Gy cm2 a minute of fluoroscopy, acquisitions included
-	leastArea, mostArea = 10.0, 1000 // cm2 of KAP over entrance dose, as for a report
-	mostKAP             = 5000.0     // Gy cm2 in one procedure
-	shortOfTime         = 6.0        // s below which a rate says nothing
+	leastRate, mostRate = 0.02, 20.0   // Gy cm2 a minute of fluoroscopy, acquisitions included
+	leastArea, mostArea = 10.0, 1000.0 // cm2 of KAP over entrance dose, as for a report
+	mostKAP             = 5000.0       // Gy cm2 in one procedure
+	shortOfTime         = 6.0          // s below which a rate says nothing
 )
 
 // judge marks totals that do not go with each other, as when a unit is wrong by a factor of 10 or 100. Suspicion takes no
