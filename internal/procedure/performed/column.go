@@ -3,7 +3,6 @@ package performed
 import (
 	"cmp"
 	"math"
-	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -197,5 +196,3 @@ func isUID(text string) bool {
 	}
 	return strings.Contains(text, ".")
 }
-
-func same(a, b Step) bool { return reflect.DeepEqual(a, b) }

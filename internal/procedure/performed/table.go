@@ -2,6 +2,7 @@ package performed
 
 import (
 	"bufio"
+	"crypto/sha256"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -137,8 +138,7 @@ func separatorOf(head string) rune {
 // second value.
 func (t *Table) Rows() iter.Seq2[Row, error] {
 	return func(yield func(Row, error) bool) {
-		seen := map[string]int{} // line by key
-		said := map[string]Step{}
+		seen := map[[sha256.Size]byte]told{}
 		for {
 			raw, err := t.lines.next()
 			row := Row{Line: t.lines.number}
@@ -159,11 +159,11 @@ func (t *Table) Rows() iter.Seq2[Row, error] {
 				row.Step, row.Err = t.step(raw, row.Line)
 			}
 			if row.Err == nil {
-				key := row.Step.Key
-				if before, again := seen[key]; again && !same(said[key], row.Step) {
-					row.Err = t.refuse(row.Line, "line", fmt.Sprintf("it names the procedure of line %d and says something else; expected one line a procedure, or a step_id in each", before))
+				key, words := sha256.Sum256([]byte(row.Step.Key)), sha256.Sum256(fmt.Appendf(nil, "%+v", row.Step))
+				if before, again := seen[key]; again && before.words != words {
+					row.Err = t.refuse(row.Line, "line", fmt.Sprintf("it names the procedure of line %d and says something else; expected one line a procedure, or a step_id in each", before.line))
 				} else if !again {
-					seen[key], said[key] = row.Line, row.Step
+					seen[key] = told{row.Line, words}
 				}
 			}
 			if !yield(row, nil) {
@@ -171,6 +171,12 @@ func (t *Table) Rows() iter.Seq2[Row, error] {
 			}
 		}
 	}
+}
+
+// told is what a line said, by its digest: a million lines are remembered in little memory.
+type told struct {
+	line  int
+	words [sha256.Size]byte
 }
 
 func (t *Table) refuse(line int, column, why string) error {
