@@ -28,6 +28,7 @@ type works struct {
 	keeper   *ingest.Keeper
 	pipeline *ingest.Pipeline
 	api      *httpapi.Server
+	network  *dicomDoor // nil for none
 	doors    []func(context.Context) error
 	log      *slog.Logger
 }
@@ -58,6 +59,9 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, bes
 		Now: time.Now, Logger: logger, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: sums{method},
 	}, db, w.keeper)
 	if err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	if w.network, err = w.dicom(); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
 	if s.Spool.Dir != "" {

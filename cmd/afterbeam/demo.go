@@ -71,7 +71,7 @@ func (d *demoCommand) Run(c console) error {
 // the demonstration, and leaves the service up where that is asked for.
 func (d *demoCommand) service(c console, p *printer, dir, profiles string, names []string, end func()) error {
 	ctx := context.Background()
-	s, err := startDemo(ctx, dir, profiles, c.err)
+	s, err := startDemo(ctx, dir, profiles, d.Serve, c.err)
 	if err != nil {
 		return err
 	}
@@ -83,7 +83,7 @@ func (d *demoCommand) service(c console, p *printer, dir, profiles string, names
 		end()
 	}
 	if err == nil && d.Serve {
-		err = s.stay(ctx, c)
+		err = s.stay(ctx, c, names[0])
 	}
 	return errors.Join(err, s.stop())
 }

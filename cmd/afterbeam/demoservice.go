@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"os"
 	"os/signal"
@@ -15,6 +16,7 @@ import (
 	"time"
 
 	"afterbeam/internal/access"
+	"afterbeam/internal/demo"
 	"afterbeam/internal/followup/level"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/quantity"
@@ -27,14 +29,15 @@ const demoWithin = 2 * time.Minute
 
 // demoService is a service on loopback in the demonstration's own folder, with a token for each role that it needs.
 type demoService struct {
-	works   *works
-	address string
-	tokens  map[access.Role]string
-	stop    func() error
+	works        *works
+	address      string
+	tokens       map[access.Role]string
+	certificates demo.Certificates // of the DICOM network
+	stop         func() error
 }
 
-// startDemo runs the service of the demonstration.
-func startDemo(ctx context.Context, dir, profiles string, messages io.Writer) (*demoService, error) {
+// startDemo runs the service of the demonstration, with doors to the DICOM network where the service is to stay.
+func startDemo(ctx context.Context, dir, profiles string, stays bool, messages io.Writer) (*demoService, error) {
 	s := settings.Default()
 	s.Store.Dir, s.HTTP.Listen, s.Metrics.Listen = filepath.Join(dir, "store"), "127.0.0.1:0", ""
 	s.Zone, s.Tables.Profiles, s.HTTP.RequestsPerSecond, s.Log.Level = "UTC", profiles, 1000, "warn"
@@ -42,11 +45,17 @@ func startDemo(ctx context.Context, dir, profiles string, messages io.Writer) (*
 	if err != nil {
 		return nil, err
 	}
+	d := &demoService{tokens: map[access.Role]string{}}
+	if stays {
+		if err := d.network(&s.DICOM, dir); err != nil {
+			return nil, err
+		}
+	}
 	w, err := assemble(ctx, s, logger, false)
 	if err != nil {
 		return nil, err
 	}
-	d := &demoService{works: w, tokens: map[access.Role]string{}}
+	d.works = w
 	if err := d.people(ctx); err != nil {
 		return nil, errors.Join(err, w.close())
 	}
@@ -63,6 +72,33 @@ func startDemo(ctx context.Context, dir, profiles string, messages io.Writer) (*
 	case err := <-ended:
 		cancel()
 		return nil, errors.Join(err, w.close())
+	}
+}
+
+// network opens the service to the DICOM network on loopback, plain and with certificates of the demonstration's own.
+func (d *demoService) network(s *settings.DICOM, dir string) (err error) {
+	folder := filepath.Join(dir, "certificates")
+	if err := os.Mkdir(folder, 0o700); err != nil {
+		return fmt.Errorf("make folder of certificates: %w", err)
+	}
+	if d.certificates, err = demo.MakeCertificates(folder, time.Now()); err != nil {
+		return err
+	}
+	s.Listen, s.TLSListen = "127.0.0.1:0", "127.0.0.1:0"
+	s.Certificate, s.Key, s.ClientCA = d.certificates.Server, d.certificates.ServerKey, d.certificates.Authority
+	return nil
+}
+
+// senders gives the commands by which DCMTK sends a report to the service.
+func (d *demoService) senders(report string) []string {
+	base := func(address net.Addr) string {
+		host, port, _ := net.SplitHostPort(address.String())
+		return fmt.Sprintf("-aet CATH2 -aec %s %s %s %s", d.works.settings.DICOM.Title, host, port, report)
+	}
+	c := d.certificates
+	return []string{
+		"storescu -v " + base(d.works.network.plain.Addr()),
+		fmt.Sprintf("storescu -v +tls %s %s +cf %s %s", c.ClientKey, c.Client, c.Authority, base(d.works.network.encrypted.Addr())),
 	}
 }
 
@@ -190,15 +226,18 @@ func levelsOf(w httpapi.Window, q level.Quantity) []float64 {
 }
 
 // stay keeps the service up until it is told to stop.
-func (d *demoService) stay(ctx context.Context, c console) error {
+func (d *demoService) stay(ctx context.Context, c console, report string) error {
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	senders := d.senders(report)
 	_, err := fmt.Fprintf(c.out, `
 service   http://%s (until interrupted)
 token     %s   (physicist)
 token     %s   (hands in reports)
 try       curl -H "Authorization: Bearer %s" http://%s/v1/flags
-`, d.address, d.tokens[access.Physicist], d.tokens[access.Service], d.tokens[access.Physicist], d.address)
+send      %s
+send      %s   (encrypted)
+`, d.address, d.tokens[access.Physicist], d.tokens[access.Service], d.tokens[access.Physicist], d.address, senders[0], senders[1])
 	<-ctx.Done()
 	return err
 }

@@ -99,10 +99,16 @@ func (w *works) run(ctx context.Context, started func(address string)) error {
 		servers = append(servers, httpapi.HTTPServer(tokened(w.settings.Metrics.Token, w.api.Metrics()), w.log))
 		listeners = append(listeners, metrics)
 	}
+	if err := w.listenDICOM(ctx); err != nil {
+		for _, l := range listeners {
+			err = errors.Join(err, l.Close())
+		}
+		return err
+	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	var running sync.WaitGroup
-	failed := make(chan error, len(servers)+1)
+	failed := make(chan error, len(servers)+len(w.doors))
 	for i, server := range servers {
 		running.Go(func() {
 			if err := server.Serve(listeners[i]); !errors.Is(err, http.ErrServerClosed) {

@@ -11,7 +11,8 @@ import (
 
 const prefix = "AFTERBEAM_"
 
-// leaf is one setting with its key in the file and its variable.
+// leaf is one setting with its key in the file and its variable. What stands in a list has no variable: lists are given
+// in the file alone.
 type leaf struct {
 	key, variable string
 	secret        bool
@@ -24,8 +25,14 @@ func leaves(v reflect.Value, path string) []leaf {
 	for i := range v.NumField() {
 		field := v.Type().Field(i)
 		key := path + field.Tag.Get("toml")
-		if field.Type.Kind() == reflect.Struct {
+		switch {
+		case field.Type.Kind() == reflect.Struct:
 			all = append(all, leaves(v.Field(i), key+".")...)
+			continue
+		case field.Type.Kind() == reflect.Slice && field.Type.Elem().Kind() == reflect.Struct:
+			for n := range v.Field(i).Len() {
+				all = append(all, leaves(v.Field(i).Index(n), fmt.Sprintf("%s[%d].", key, n))...)
+			}
 			continue
 		}
 		all = append(all, leaf{key, field.Tag.Get("env"), field.Tag.Get("secret") != "", v.Field(i)})
@@ -87,9 +94,24 @@ func (s Settings) Print(w io.Writer) error {
 		if l.secret && !l.value.IsZero() {
 			value = `"(set, not shown)"`
 		}
-		if _, err := fmt.Fprintf(w, "%-28s = %-28s # %s\n", l.key, value, l.variable); err != nil {
+		if list, ok := l.value.Interface().([]string); ok {
+			value = "[" + strings.Join(quoted(list), ", ") + "]"
+		}
+		variable := l.variable
+		if variable == "" {
+			variable = "in the file alone"
+		}
+		if _, err := fmt.Fprintf(w, "%-28s = %-28s # %s\n", l.key, value, variable); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+func quoted(list []string) []string {
+	var all []string
+	for _, text := range list {
+		all = append(all, strconv.Quote(text))
+	}
+	return all
 }

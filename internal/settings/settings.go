@@ -24,6 +24,7 @@ type Settings struct {
 	Store    Store    `toml:"store"`
 	HTTP     HTTP     `toml:"http"`
 	Metrics  Metrics  `toml:"metrics"`
+	DICOM    DICOM    `toml:"dicom"`
 	Spool    Spool    `toml:"spool"`
 	Pipeline Pipeline `toml:"pipeline"`
 	Tables   Tables   `toml:"tables"`
@@ -91,7 +92,7 @@ func Default() Settings {
 	return Settings{
 		Zone: "Local", Store: Store{Dir: "afterbeam-store"},
 		HTTP:    HTTP{Listen: DefaultListen, RequestsPerSecond: DefaultRequestsPerSecond},
-		Metrics: Metrics{Listen: DefaultMetricsListen}, Pipeline: Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes},
+		Metrics: Metrics{Listen: DefaultMetricsListen}, DICOM: defaultDICOM(), Pipeline: Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes},
 		Log: Log{Level: "info"},
 	}
 }
@@ -155,6 +156,9 @@ func (s *Settings) check() error {
 		return errors.New("http.certificate and http.key go together")
 	}
 	if err := s.checkListeners(); err != nil {
+		return err
+	}
+	if err := s.DICOM.check(); err != nil {
 		return err
 	}
 	if err := s.checkFolders(); err != nil {

@@ -1,6 +1,7 @@
 package settings_test
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -29,27 +30,41 @@ func TestReadRefuses(t *testing.T) {
 		env  []string
 		want string
 	}{
-		"unknown key":            {"[http]\nlisen = \"x\"\n", nil, "http.lisen"},
-		"unknown variable":       {"", []string{"AFTERBEAM_STOREDIR=x"}, "AFTERBEAM_STOREDIR names no setting"},
-		"not TOML":               {"zone = ", nil, "settings not usable"},
-		"zone":                   {"zone = \"Saltmarsh\"\n", nil, "zone wants a name"},
-		"workers":                {"", []string{"AFTERBEAM_PIPELINE_WORKERS=many"}, "whole number"},
-		"no workers":             {"[pipeline]\nworkers = 0\n", nil, "pipeline.workers"},
-		"outside without TLS":    {"[http]\nlisten = \"0.0.0.0:8480\"\n", nil, "http.certificate"},
-		"every address":          {"[http]\nlisten = \":8480\"\n", nil, "http.certificate"},
-		"half a certificate":     {"[http]\ncertificate = \"c.pem\"\n", nil, "go together"},
-		"no port":                {"[http]\nlisten = \"localhost\"\n", nil, "host:port"},
-		"metrics outside":        {"[metrics]\nlisten = \"0.0.0.0:8481\"\n", nil, "metrics.token_file"},
-		"two tokens":             {"[metrics]\ntoken = \"t\"\ntoken_file = \"f\"\n", nil, "both given"},
-		"missing token file":     {"[metrics]\ntoken_file = \"no such file\"\n", nil, "metrics.token_file"},
-		"log level":              {"[log]\nlevel = \"loud\"\n", nil, "log.level"},
-		"rate":                   {"[http]\nrequests_per_second = 0.0\n", nil, "requests_per_second"},
-		"proxy is no true value": {"", []string{"AFTERBEAM_HTTP_BEHIND_PROXY=perhaps"}, "true or false"},
-		"empty store":            {"[store]\ndir = \"\"\n", nil, "store.dir"},
-		"empty token file":       {"[metrics]\ntoken_file = \"/dev/null\"\n", nil, "it is empty"},
-		"one folder for both":    {"[store]\ndir = \"/srv/a\"\n[spool]\ndir = \"/srv/b/../a/\"\n", nil, "want folders apart"},
-		"watched in the store":   {"[store]\ndir = \"/srv/a\"\n[spool]\ndir = \"/srv/a/in\"\n", nil, "want folders apart"},
-		"store in the watched":   {"[store]\ndir = \"in/store\"\n[spool]\ndir = \"in\"\n", nil, "want folders apart"},
+		"unknown key":               {"[http]\nlisen = \"x\"\n", nil, "http.lisen"},
+		"unknown variable":          {"", []string{"AFTERBEAM_STOREDIR=x"}, "AFTERBEAM_STOREDIR names no setting"},
+		"not TOML":                  {"zone = ", nil, "settings not usable"},
+		"zone":                      {"zone = \"Saltmarsh\"\n", nil, "zone wants a name"},
+		"workers":                   {"", []string{"AFTERBEAM_PIPELINE_WORKERS=many"}, "whole number"},
+		"no workers":                {"[pipeline]\nworkers = 0\n", nil, "pipeline.workers"},
+		"outside without TLS":       {"[http]\nlisten = \"0.0.0.0:8480\"\n", nil, "http.certificate"},
+		"every address":             {"[http]\nlisten = \":8480\"\n", nil, "http.certificate"},
+		"half a certificate":        {"[http]\ncertificate = \"c.pem\"\n", nil, "go together"},
+		"no port":                   {"[http]\nlisten = \"localhost\"\n", nil, "host:port"},
+		"metrics outside":           {"[metrics]\nlisten = \"0.0.0.0:8481\"\n", nil, "metrics.token_file"},
+		"two tokens":                {"[metrics]\ntoken = \"t\"\ntoken_file = \"f\"\n", nil, "both given"},
+		"missing token file":        {"[metrics]\ntoken_file = \"no such file\"\n", nil, "metrics.token_file"},
+		"log level":                 {"[log]\nlevel = \"loud\"\n", nil, "log.level"},
+		"rate":                      {"[http]\nrequests_per_second = 0.0\n", nil, "requests_per_second"},
+		"proxy is no true value":    {"", []string{"AFTERBEAM_HTTP_BEHIND_PROXY=perhaps"}, "true or false"},
+		"empty store":               {"[store]\ndir = \"\"\n", nil, "store.dir"},
+		"empty token file":          {"[metrics]\ntoken_file = \"/dev/null\"\n", nil, "it is empty"},
+		"one folder for both":       {"[store]\ndir = \"/srv/a\"\n[spool]\ndir = \"/srv/b/../a/\"\n", nil, "want folders apart"},
+		"DICOM outside, no list":    {"[dicom]\nlisten = \"0.0.0.0:11112\"\n", nil, "dicom.callers"},
+		"AE title":                  {"[dicom]\nae_title = \"A LONG TITLE OF 19\"\n", nil, "dicom.ae_title"},
+		"PDU":                       {"", []string{"AFTERBEAM_DICOM_MAX_PDU=1000"}, "dicom.max_pdu"},
+		"per peer over all":         {"[dicom]\nassociations = 4\nassociations_per_peer = 5\n", nil, "dicom.associations_per_peer"},
+		"unknown key in a list":     {"[[dicom.callers]]\ntitel = \"CATH2\"\n", nil, "dicom.callers.titel"},
+		"caller without title":      {"[[dicom.callers]]\naddresses = [\"10.1.2.3\"]\n", nil, "dicom.callers title"},
+		"caller's address":          {"[[dicom.callers]]\ntitle = \"CATH2\"\naddresses = [\"10.1.2\"]\n", nil, "10.1.2.0/24"},
+		"a list by variable":        {"", []string{"AFTERBEAM_DICOM_CALLERS=CATH2"}, "AFTERBEAM_DICOM_CALLERS names no setting"},
+		"list and any":              {"[dicom]\nany_caller = true\n[[dicom.callers]]\ntitle = \"CATH2\"\n", nil, "both given"},
+		"TLS without certificate":   {"[dicom]\ntls_listen = \"localhost:2762\"\n", nil, "dicom.certificate"},
+		"TLS without authority":     {"[dicom]\ntls_listen = \"localhost:2762\"\ncertificate = \"c\"\nkey = \"k\"\n", nil, "dicom.client_ca"},
+		"TLS outside, nobody known": {"[dicom]\ntls_listen = \":2762\"\ncertificate = \"c\"\nkey = \"k\"\nclient_certificates = false\n", nil, "without client certificates"},
+		"certificate without TLS":   {"[dicom]\ncertificate = \"c\"\n", nil, "dicom.tls_listen"},
+		"idle":                      {"[dicom]\nidle_seconds = 0\n", nil, "dicom.idle_seconds"},
+		"watched in the store":      {"[store]\ndir = \"/srv/a\"\n[spool]\ndir = \"/srv/a/in\"\n", nil, "want folders apart"},
+		"store in the watched":      {"[store]\ndir = \"in/store\"\n[spool]\ndir = \"in\"\n", nil, "want folders apart"},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {
@@ -69,6 +84,27 @@ func TestOutsideIsAllowedWithCertificateOrProxy(t *testing.T) {
 		_, err := settings.Read(strings.NewReader(file), nil)
 		assert.NoError(t, err, file)
 	}
+}
+
+func TestCallers(t *testing.T) {
+	s, err := settings.Read(strings.NewReader(`[dicom]
+listen = "0.0.0.0:11112"
+[[dicom.callers]]
+title = "CATH2"
+addresses = ["10.1.2.0/24", "fd00::7"]
+[[dicom.callers]]
+title = "HYBRID1"
+certificate = "hybrid1.saltmarsh.example"
+`), nil)
+	require.NoError(t, err)
+	require.Len(t, s.DICOM.Callers, 2)
+	networks, err := s.DICOM.Callers[0].Networks()
+	require.NoError(t, err)
+	assert.Equal(t, "[10.1.2.0/24 fd00::7/128]", fmt.Sprint(networks))
+	var out strings.Builder
+	require.NoError(t, s.Print(&out))
+	assert.Regexp(t, `dicom.callers\[0\].addresses += \["10.1.2.0/24", "fd00::7"\] +# in the file alone`, out.String())
+	assert.Regexp(t, `dicom.callers\[1\].certificate += "hybrid1.saltmarsh.example"`, out.String())
 }
 
 func TestFoldersApart(t *testing.T) {

@@ -1,0 +1,103 @@
+package main
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"net"
+	"time"
+
+	"afterbeam/internal/ingest/dimse"
+	"afterbeam/internal/ingest/dimse/upper"
+	"afterbeam/internal/settings"
+)
+
+// dicomDoor is the door to the DICOM network with its listeners, each nil where it is not wanted.
+type dicomDoor struct {
+	door             *dimse.Door
+	encryption       *tls.Config
+	plain, encrypted net.Listener
+}
+
+// dicomServices is all that the service answers on the DICOM network.
+func dicomServices(k dimse.Keeper) []dimse.Service {
+	return append([]dimse.Service{dimse.Verification()}, dimse.Storage(k)...)
+}
+
+// dicom makes the door of the DICOM network, nil where none is wanted.
+func (w *works) dicom() (*dicomDoor, error) {
+	s := w.settings.DICOM
+	if s.Listen == "" && s.TLSListen == "" {
+		return nil, nil
+	}
+	callers, err := callersOf(s)
+	if err != nil {
+		return nil, err
+	}
+	limits := upper.DefaultLimits()
+	limits.PDU, limits.Idle, limits.DataSet = s.MaxPDU, time.Duration(s.IdleSeconds)*time.Second, w.keeper.Limits.FileBytes
+	d := &dicomDoor{}
+	d.door, err = dimse.New(dimse.Config{
+		Title: s.Title, Callers: callers, Limits: limits, Associations: s.Associations, PerPeer: s.AssociationsPerPeer,
+		Services: dicomServices(w.keeper), Log: w.log.With("door", dimse.DoorName),
+	})
+	if err != nil {
+		return nil, fmt.Errorf("%w: dicom: %w", errUsage, err)
+	}
+	if s.TLSListen == "" {
+		return d, nil
+	}
+	d.encryption, err = dimse.Encryption{Certificate: s.Certificate, Key: s.Key, ClientCA: s.ClientCA, ClientsMust: s.ClientCertificates}.Read()
+	if err != nil {
+		return nil, fmt.Errorf("%w: dicom: %w", errUsage, err)
+	}
+	return d, nil
+}
+
+func callersOf(s settings.DICOM) ([]dimse.Caller, error) {
+	var all []dimse.Caller
+	for _, c := range s.Callers {
+		networks, err := c.Networks()
+		if err != nil {
+			return nil, fmt.Errorf("%w: %w", errUsage, err)
+		}
+		all = append(all, dimse.Caller{Title: c.Title, Addresses: networks, Certificate: c.Certificate})
+	}
+	return all, nil
+}
+
+// listenDICOM opens the listeners of the DICOM network, so that their addresses are known before the service says that it
+// serves.
+func (w *works) listenDICOM(ctx context.Context) (err error) {
+	if w.network == nil {
+		return nil
+	}
+	for _, one := range []struct {
+		address    string
+		listener   *net.Listener
+		encryption *tls.Config
+	}{{w.settings.DICOM.Listen, &w.network.plain, nil}, {w.settings.DICOM.TLSListen, &w.network.encrypted, w.network.encryption}} {
+		if one.address == "" {
+			continue
+		}
+		l, err := (&net.ListenConfig{}).Listen(ctx, "tcp", one.address)
+		if err != nil {
+			return errors.Join(fmt.Errorf("listen for DICOM: %w", err), w.network.close())
+		}
+		*one.listener = l
+		w.log.Info("serving DICOM", "address", l.Addr().String(), "encrypted", one.encryption != nil)
+		w.doors = append(w.doors, func(ctx context.Context) error { return w.network.door.Serve(ctx, l, one.encryption) })
+	}
+	return nil
+}
+
+// close closes the listeners when nothing was served yet.
+func (d *dicomDoor) close() (err error) {
+	for _, l := range []net.Listener{d.plain, d.encrypted} {
+		if l != nil {
+			err = errors.Join(err, l.Close())
+		}
+	}
+	return err
+}
