@@ -12,7 +12,7 @@ import (
 // setupTokenAge is how long the first account's token holds; the admin makes others before.
 const setupTokenAge = 90 * 24 * time.Hour
 
-// UseSetup spends the one-time setup token on the first account. It is an admin's, which sees no patient data and makes
+// UseSetup spends the one-time setup token on the first account, or the console's on one more. It is an admin's, which sees no patient data and makes
 // the accounts that do.
 func (h *handlers) UseSetup(ctx context.Context, request UseSetupRequestObject) (UseSetupResponseObject, error) {
 	cl := callOf(ctx)
@@ -22,6 +22,9 @@ func (h *handlers) UseSetup(ctx context.Context, request UseSetupRequestObject) 
 	first, err := h.store.UseSetup(ctx, access.Hash(cl.bearer), first, secret.Prefix, secret.Hash, expires)
 	if errors.Is(err, store.ErrNotFound) {
 		return nil, access.ErrUnknown
+	}
+	if errors.Is(err, store.ErrConflict) {
+		return nil, tell(store.ErrConflict, "an account of this name is there already")
 	}
 	if err != nil {
 		return nil, err

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"afterbeam/internal/audit"
@@ -172,20 +173,49 @@ func (db *DB) OfferSetup(ctx context.Context, hash string) (offered bool, err er
 	return offered && err == nil, err
 }
 
-// UseSetup spends the setup token and makes the first account with its token, all in one transaction. A wrong or spent
-// token, or one that was offered before an account came by another way, is ErrNotFound.
+// settingRescue holds the hash of a one-time token of the console and when it ends.
+const settingRescue = "rescue_token"
+
+// OfferRescue stores the hash of a one-time token that makes one more administrator until a time, for a site whose
+// administrators have no valid token left. Whoever asks for it has the machine's own rights to the store. It replaces the one
+// before.
+func (db *DB) OfferRescue(ctx context.Context, actor Actor, hash string, until time.Time) error {
+	return db.change(ctx, actor, func(c *change) error {
+		if _, err := c.ExecContext(ctx, `INSERT INTO setting (name, value) VALUES ($1, $2) ON CONFLICT (name) DO UPDATE SET value = $2`,
+			settingRescue, hash+" "+until.UTC().Format(time.RFC3339)); err != nil {
+			return fmt.Errorf("offer rescue token: %w", err)
+		}
+		return c.note(ctx, audit.Record{Action: "rescue.offer", After: until.UTC().Format(time.RFC3339)})
+	})
+}
+
+// spend takes the setup token, as long as there is no account, or the console's token in its time, and says which.
+func (c *change) spend(ctx context.Context, hash string) (action string, err error) {
+	for name, action := range map[string]string{settingSetup: "setup.use", settingRescue: "rescue.use"} {
+		var kept string
+		err := c.QueryRowContext(ctx, `SELECT value FROM setting WHERE name = $1 AND ($1 <> $2 OR NOT EXISTS (SELECT 1 FROM account))`, name, settingSetup).Scan(&kept)
+		if errors.Is(err, sql.ErrNoRows) {
+			continue
+		}
+		if err != nil {
+			return "", err
+		}
+		secret, until, timed := strings.Cut(kept, " ")
+		if secret != hash || (timed && until <= c.db.now().UTC().Format(time.RFC3339)) {
+			continue
+		}
+		return action, c.one(ctx, "spend token", `DELETE FROM setting WHERE name = $1`, name)
+	}
+	return "", fmt.Errorf("%w: no such setup token", ErrNotFound)
+}
+
+// UseSetup spends the setup token, or the console's, and makes an account with its token, all in one transaction. A wrong,
+// spent or late token, or a setup token that was offered before an account came by another way, is ErrNotFound.
 func (db *DB) UseSetup(ctx context.Context, hash string, first Account, prefix, tokenHash string, expires time.Time) (Account, error) {
 	first.ID, first.CreatedAt = newID(), db.now().UTC().Truncate(time.Microsecond)
 	err := db.change(ctx, System("setup"), func(c *change) error {
-		var kept string
-		err := c.QueryRowContext(ctx, `SELECT value FROM setting WHERE name = $1 AND NOT EXISTS (SELECT 1 FROM account)`, settingSetup).Scan(&kept)
-		if errors.Is(err, sql.ErrNoRows) || (err == nil && kept != hash) {
-			return fmt.Errorf("%w: no such setup token", ErrNotFound)
-		}
+		action, err := c.spend(ctx, hash)
 		if err != nil {
-			return err
-		}
-		if err := c.one(ctx, "spend setup token", `DELETE FROM setting WHERE name = $1`, settingSetup); err != nil {
 			return err
 		}
 		if _, err := c.ExecContext(ctx, `INSERT INTO account (id, name, role, rooms, created_at) VALUES ($1, $2, $3, 'null', $4)`,
@@ -196,7 +226,7 @@ func (db *DB) UseSetup(ctx context.Context, hash string, first Account, prefix, 
 			newID(), first.ID, prefix, tokenHash, at(first.CreatedAt), at(expires)); err != nil {
 			return err
 		}
-		return c.note(ctx, audit.Record{Action: "setup.use", Object: first.ID, After: first.Role})
+		return c.note(ctx, audit.Record{Action: action, Object: first.ID, After: first.Role})
 	})
 	return first, err
 }

@@ -18,6 +18,7 @@ func accountTests() []test {
 		{"times keep their microseconds", times},
 		{"setup works one time", setup},
 		{"setup is over once there is an account", setupOver},
+		{"the console makes one more administrator", rescue},
 	}
 }
 
@@ -125,6 +126,27 @@ func setup(t *testing.T, s *site) {
 	offered, err = s.db.OfferSetup(ctx(), "third offer")
 	require.NoError(t, err)
 	assert.False(t, offered)
+}
+
+func rescue(t *testing.T, s *site) {
+	_, err := s.db.AddAccount(ctx(), person, "whose tokens are all over", "admin", nil)
+	require.NoError(t, err)
+	use := func(hash, name string) error {
+		_, err := s.db.UseSetup(ctx(), hash, store.Account{Name: name, Role: "admin"}, "ab_1", "token of "+name, s.clock.Now().Add(time.Hour))
+		return err
+	}
+	until := s.clock.Now().Add(time.Hour)
+	require.NoError(t, s.db.OfferRescue(ctx(), person, "earlier", until))
+	require.NoError(t, s.db.OfferRescue(ctx(), person, "late", until))
+	assert.Equal(t, "rescue.offer", s.last(t).Action)
+	require.ErrorIs(t, use("earlier", "one more"), store.ErrNotFound, "replaced")
+	s.clock.forward(time.Hour)
+	require.ErrorIs(t, use("late", "one more"), store.ErrNotFound, "over")
+	require.NoError(t, s.db.OfferRescue(ctx(), person, "in time", s.clock.Now().Add(time.Hour)))
+	require.ErrorIs(t, use("in time", "whose tokens are all over"), store.ErrConflict, "the name is taken, and nothing is spent")
+	require.NoError(t, use("in time", "one more"))
+	assert.Equal(t, "rescue.use", s.last(t).Action)
+	require.ErrorIs(t, use("in time", "another"), store.ErrNotFound, "spent")
 }
 
 func setupOver(t *testing.T, s *site) {
