@@ -200,8 +200,12 @@ func (c *change) spend(ctx context.Context, hash string) (action string, err err
 		if err != nil {
 			return "", err
 		}
-		secret, until, timed := strings.Cut(kept, " ")
-		if secret != hash || (timed && until <= c.db.now().UTC().Format(time.RFC3339)) {
+		want, until := hash, ""
+		if name == settingRescue {
+			until = kept[strings.LastIndex(kept, " ")+1:]
+			want += " " + until
+		}
+		if kept != want || (until != "" && until <= c.db.now().UTC().Format(time.RFC3339)) {
 			continue
 		}
 		return action, c.one(ctx, "spend token", `DELETE FROM setting WHERE name = $1`, name)
