@@ -3,6 +3,7 @@ package main
 
 import (
 	"os"
+	_ "time/tzdata" // the zones of sites, also on a machine without them
 )
 
 func main() {

@@ -46,7 +46,7 @@ const Setup Operation = "useSetup"
 func WholeSite() []Operation {
 	return []Operation{
 		"getReceipt", "listReceipts", "getReportFile", "listQuarantine", "rereadQuarantined", "discardQuarantined",
-		"listReviews", "settleReview", "linkPatients", "unlinkPatients",
+		"listReviews", "settleReview", "listLinks", "linkPatients", "unlinkPatients",
 	}
 }
 

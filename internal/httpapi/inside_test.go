@@ -111,7 +111,9 @@ func TestRefusalsSayWhatIsWanted(t *testing.T) {
 		{"GET", "/v1/procedures?rooms=x", "", "a query parameter is not known here; known are: room, class, flag, state, from, to, after, limit"},
 		{"POST", "/v1/patients/search", `{}`, "property number does not fit: wanted string, 1 or more characters, 64 or fewer characters"},
 		{"POST", "/v1/patients/search", `{"number":"x","name":"y"}`, "body does not fit: wanted object, with the properties issuer, number (required) and no other"},
-		{"POST", "/v1/patients/search", `nonsense`, "body is not of the wanted form: object, with the properties issuer, number (required) and no other"},
+		{"POST", "/v1/patients/search", `nonsense`, "the body is not one JSON value"},
+		{"POST", "/v1/patients/search", `{"number":"x"} {}`, "the body is not one JSON value"},
+		{"POST", "/v1/patients/search", `[1]`, "body does not fit: wanted object, with the properties issuer, number (required) and no other"},
 	} {
 		a := r.ask(tt.method, tt.path, token, tt.body)
 		require.Equal(t, 400, a.status, tt.path)

@@ -117,7 +117,7 @@ func matrix() map[string]expectation {
 		}, ok: 200},
 		"GET /v1/patients/:id":       {roles: "po", scope: inRoom, ask: patientPath(""), ok: 200},
 		"GET /v1/patients/:id/dose":  {roles: "po", scope: inRoom, ask: patientPath("/dose"), ok: 200},
-		"GET /v1/patients/:id/links": {roles: "p", scope: inRoom, ask: patientPath("/links"), ok: 200},
+		"GET /v1/patients/:id/links": {roles: "p", scope: wholeSite, ask: patientPath("/links"), ok: 200},
 		"POST /v1/patients/:id/links": {roles: "p", scope: wholeSite, ask: func(r *rig, room string) (string, string, []string) {
 			return "/v1/patients/" + r.stranger(room).PatientID + "/links",
 				fmt.Sprintf(`{"other_patient":%q,"reason":"same person"}`, r.stranger(room).PatientID), nil

@@ -1,8 +1,11 @@
 package httpapi
 
 import (
+	"bytes"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"mime"
 	"net/http"
 	"net/url"
@@ -22,7 +25,10 @@ import (
 // keepReport is the one operation whose body is no JSON.
 const keepReport access.Operation = "keepReport"
 
-const mediaDICOM = "application/dicom"
+const (
+	mediaDICOM = "application/dicom"
+	mediaJSON  = "application/json"
+)
 
 // schema checks the requests of one operation against the contract.
 type schema struct {
@@ -80,6 +86,9 @@ func (s *schema) check(next echo.HandlerFunc) echo.HandlerFunc {
 		if err := s.checkMediaType(r); err != nil {
 			return err
 		}
+		if err := s.checkWhole(r); err != nil {
+			return err
+		}
 		query, err := s.checkQuery(r)
 		if err != nil {
 			return err
@@ -109,6 +118,23 @@ func (s *schema) checkMediaType(r *http.Request) error {
 	if coding := r.Header.Get("Content-Encoding"); coding != "" && coding != "identity" {
 		return tell(errMediaType, "this operation wants a body without a content coding")
 	}
+	return nil
+}
+
+// checkWhole refuses a body with anything behind its one value: what reads it later would stop there, and half of what was
+// sent would be done.
+func (s *schema) checkWhole(r *http.Request) error {
+	if s.mediaType != mediaJSON {
+		return nil
+	}
+	body, err := io.ReadAll(r.Body) // it is capped, see capBody
+	if err != nil {
+		return err
+	}
+	if len(body) > 0 && !json.Valid(body) {
+		return tell(store.ErrInvalid, "the body is not one JSON value")
+	}
+	r.Body = io.NopCloser(bytes.NewReader(body))
 	return nil
 }
 

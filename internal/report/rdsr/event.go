@@ -98,6 +98,9 @@ func (r *reader) moment(found []item, at notebook.Place) procedure.Moment {
 	if m.DateOnly {
 		r.notes.Add("date-only", procedure.Reduced, at, "a date without a time of day")
 	}
+	if doubt := clockDoubt(m, found[0].text()); doubt != "" {
+		r.notes.Add("clock-change", procedure.Repaired, at, doubt)
+	}
 	return m
 }
 

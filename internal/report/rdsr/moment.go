@@ -87,6 +87,24 @@ func moment(day, timeOfDay string, zone *time.Location, source procedure.OffsetS
 	return procedure.Moment{Time: t, Offset: source}, true
 }
 
+// clockDoubt tells of a time of day without an offset that the zone's clocks skipped or showed twice, and which one is taken.
+func clockDoubt(m procedure.Moment, text string) string {
+	text = strings.TrimSpace(text)
+	if m.DateOnly || m.Offset == procedure.OffsetInValue || len(text) < 10 || strings.HasPrefix(text[min(12, len(text)):], "60") {
+		return ""
+	}
+	taken := "taken as " + m.Time.Format("15:04 -0700")
+	if m.Time.Format("2006010215") != text[:10] {
+		return "the clocks of the zone skipped this time of day; " + taken
+	}
+	for _, shift := range []time.Duration{-time.Hour, time.Hour} {
+		if m.Time.Add(shift).Format("2006010215") == text[:10] {
+			return "the clocks of the zone showed this time of day twice; " + taken
+		}
+	}
+	return ""
+}
+
 // clockTime reads HH, HHMM, HHMMSS and HHMMSS.FFFFFF. Second 60 is a leap second and runs into the next minute.
 func clockTime(s string) (hour, minute, second, nanos int, ok bool) {
 	whole, fraction, dotted := strings.Cut(s, ".")

@@ -229,6 +229,8 @@ func TestReportsOfTwoRoomsInOneStudy(t *testing.T) {
 
 func TestMoments(t *testing.T) {
 	site := time.FixedZone("site", -5*3600)
+	london, err := time.LoadLocation("Europe/London")
+	require.NoError(t, err)
 	device := func(procedure.Device) *time.Location { return time.FixedZone("device", 2*3600) }
 	started := func(value string) func(*dicomio.DataSet) {
 		return func(set *dicomio.DataSet) { put(first(set, event, "111526"), text(0x0040A120, "DT", value)) }
@@ -266,6 +268,18 @@ func TestMoments(t *testing.T) {
 		"no zone at all": {
 			change: noZone("20250304101500"),
 			check:  wants("2025-03-04T10:15:00Z", procedure.OffsetUnknown),
+		},
+		"skipped by the clocks": {
+			change: noZone("20250330013000"), read: rdsr.Options{Site: london}, findings: []string{"repaired clock-change"},
+			check: wants("2025-03-30T02:30:00+01:00", procedure.OffsetOfSite),
+		},
+		"shown twice by the clocks": {
+			change: noZone("20251026013000"), read: rdsr.Options{Site: london}, findings: []string{"repaired clock-change"},
+			check: wants("2025-10-26T01:30:00Z", procedure.OffsetOfSite),
+		},
+		"an hour later": {
+			change: noZone("20251026023000"), read: rdsr.Options{Site: london},
+			check: wants("2025-10-26T02:30:00Z", procedure.OffsetOfSite),
 		},
 		"fraction":         {change: started("20250304101500.25"), check: wants("2025-03-04T10:15:00.25+01:00", procedure.OffsetOfDataSet)},
 		"hour and minute":  {change: started("202503041015"), check: wants("2025-03-04T10:15:00+01:00", procedure.OffsetOfDataSet)},
