@@ -28,6 +28,9 @@ const NextJob = nextJob
 // Where gives the condition of a filter.
 func (f Filter) Where() (string, []any) { return f.where() }
 
+// Query gives the query of a list of instances.
+func (f InstanceFilter) Query() (string, []any) { return f.query() }
+
 // KindOf gives the kind of a result code, nil for internal.
 func KindOf(code int) error { return kindOf(code) }
 

@@ -33,13 +33,17 @@ type InstanceFilter struct {
 
 // Instances lists kept objects in the order in which they came.
 func (db *DB) Instances(ctx context.Context, f InstanceFilter) ([]Instance, error) {
-	from, args := f.from()
-	query := `SELECT ` + instanceColumns + from + ` ORDER BY k.received_at, k.id` + f.page(&args)
+	query, args := f.query()
 	return rows(ctx, db.read, func(r *sql.Rows) (Instance, error) {
 		var i Instance
 		err := i.scan(r)
 		return i, err
 	}, query, args...)
+}
+
+func (f InstanceFilter) query() (string, []any) {
+	from, args := f.from()
+	return `SELECT ` + instanceColumns + from + ` ORDER BY k.received_at, k.id` + f.page(&args), args
 }
 
 // InstanceStudies lists the studies of kept objects in the order in which their first ones came.
@@ -83,8 +87,9 @@ func (i *Instance) scan(r *sql.Rows, more ...any) error {
 func (f InstanceFilter) from() (string, []any) {
 	var args []any
 	terms := []string{
-		`k.state IN ('kept', 'read')`,
-		`NOT EXISTS (SELECT 1 FROM receipt e WHERE e.sop_instance = k.sop_instance AND e.state IN ('kept', 'read')
+		// Said by what they are not: the index of states would lead through all of them.
+		`k.state <> 'quarantined' AND k.state <> 'discarded'`,
+		`NOT EXISTS (SELECT 1 FROM receipt e WHERE e.sop_instance = k.sop_instance AND e.state <> 'quarantined' AND e.state <> 'discarded'
 			AND (e.received_at, e.id) < (k.received_at, k.id))`,
 	}
 	for _, list := range []struct {

@@ -60,6 +60,31 @@ func TestListsUseTheirIndexes(t *testing.T) {
 	}
 }
 
+// Lists of objects go down the index of what they are narrowed by, and unnarrowed down that of arrival.
+func TestListsOfInstancesUseTheirIndexes(t *testing.T) {
+	db, _ := opened(t)
+	for name, tt := range map[string]struct {
+		filter store.InstanceFilter
+		index  string
+	}{
+		"all":         {store.InstanceFilter{Limit: 100}, "SCAN k USING INDEX receipt_received"},
+		"a study":     {store.InstanceFilter{Studies: []string{"1"}}, "k USING INDEX receipt_study (study_uid=?)"},
+		"a series":    {store.InstanceFilter{Series: []string{"1"}}, "k USING INDEX receipt_series (series_uid=?)"},
+		"an instance": {store.InstanceFilter{Instances: []string{"1"}}, "k USING INDEX receipt_instance (sop_instance=?)"},
+		"in scope": {
+			store.InstanceFilter{Studies: []string{"1"}, Rooms: []string{"Cath 2"}},
+			"c EXISTS USING INDEX sqlite_autoindex_procedure_case_2 (study_uid=? AND device_key=? AND patient_id=?)",
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			query, args := tt.filter.Query()
+			got := plan(t, db, query, args...)
+			assert.Contains(t, got, tt.index)
+			assert.Contains(t, got, "e USING INDEX receipt_instance (sop_instance=?)")
+		})
+	}
+}
+
 func TestSearchesUseTheirIndexes(t *testing.T) {
 	db, _ := opened(t)
 	for query, index := range map[string]string{
