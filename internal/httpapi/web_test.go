@@ -55,7 +55,7 @@ func reportFile(study, series, instance string) []byte {
 func (r *rig) instance(room string) (store.Receipt, []byte) {
 	r.t.Helper()
 	r.cases++
-	study, series, instance := fmt.Sprintf("2.25.7%d", r.cases), fmt.Sprintf("2.25.8%d", r.cases), fmt.Sprintf("2.25.9%d", r.cases)
+	study, series, instance := fmt.Sprintf("2.25.7.%d", r.cases), fmt.Sprintf("2.25.8.%d", r.cases), fmt.Sprintf("2.25.9.%d", r.cases)
 	return r.instanceOf(room, study, series, instance)
 }
 
@@ -105,7 +105,7 @@ func (r *rig) leased(want store.JobKind) store.Job {
 func webPath(form string) func(*rig, string) (string, string, []string) {
 	return func(r *rig, room string) (string, string, []string) {
 		got, _ := r.instance(room)
-		path := fmt.Sprintf(form, got.StudyUID, strings.Replace(got.StudyUID, "2.25.7", "2.25.8", 1), got.SOPInstance)
+		path := fmt.Sprintf(form, got.StudyUID, strings.Replace(got.StudyUID, "2.25.7.", "2.25.8.", 1), got.SOPInstance)
 		path, _, _ = strings.Cut(path, "%!(EXTRA")
 		return path, "", nil
 	}
@@ -115,7 +115,7 @@ func webPath(form string) func(*rig, string) (string, string, []string) {
 func stored(path string) func(*rig, string) (string, string, []string) {
 	return func(r *rig, _ string) (string, string, []string) {
 		r.cases++
-		body, contentType := related([]byte(doseReport(fmt.Sprintf("2.25.6%d", r.cases))))
+		body, contentType := related([]byte(doseReport(fmt.Sprintf("2.25.6.%d", r.cases))))
 		return path, body, []string{"Content-Type", contentType}
 	}
 }
