@@ -11,7 +11,7 @@ import (
 // line is an entry of the senders' ledger: what is about to be sent, and what was answered.
 type line struct {
 	What    string // "will" or "answer"
-	Door    string // "http" or "folder"
+	Door    string // "http", "stow" or "folder"
 	Digest  string // of the bytes sent
 	Kind    kind
 	Status  int    `json:",omitempty"` // of the HTTP answer

@@ -136,6 +136,8 @@ func (l *load) sendHTTP() {
 			return
 		case address == "":
 			time.Sleep(pauseBetween)
+		case overStow(p):
+			l.done(p, l.stow(address, p))
 		default:
 			l.done(p, l.post(address, p))
 		}
