@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"afterbeam/internal/ingest/dimse"
+	"afterbeam/internal/ingest/dimse/mpps"
 	"afterbeam/internal/ingest/dimse/upper"
 	"afterbeam/internal/settings"
 )
@@ -21,8 +22,8 @@ type dicomDoor struct {
 }
 
 // dicomServices is all that the service answers on the DICOM network.
-func dicomServices(k dimse.Keeper) []dimse.Service {
-	return append([]dimse.Service{dimse.Verification()}, dimse.Storage(k)...)
+func dicomServices(k dimse.Keeper, steps mpps.Config) []dimse.Service {
+	return append(append([]dimse.Service{dimse.Verification()}, dimse.Storage(k)...), mpps.Service(steps))
 }
 
 // dicom makes the door of the DICOM network, nil where none is wanted.
@@ -35,12 +36,17 @@ func (w *works) dicom() (*dicomDoor, error) {
 	if err != nil {
 		return nil, err
 	}
+	site, err := time.LoadLocation(w.settings.Zone)
+	if err != nil {
+		return nil, fmt.Errorf("%w: zone: %w", errUsage, err)
+	}
+	steps := mpps.Config{Steps: w.db, Site: site, Kept: w.pipeline.Wake}
 	limits := upper.DefaultLimits()
 	limits.PDU, limits.Idle, limits.DataSet = s.MaxPDU, time.Duration(s.IdleSeconds)*time.Second, w.keeper.Limits.FileBytes
 	d := &dicomDoor{}
 	d.door, err = dimse.New(dimse.Config{
 		Title: s.Title, Callers: callers, Limits: limits, Associations: s.Associations, PerPeer: s.AssociationsPerPeer,
-		Services: dicomServices(w.keeper), Log: w.log.With("door", dimse.DoorName),
+		Services: dicomServices(w.keeper, steps), Log: w.log.With("door", dimse.DoorName),
 	})
 	if err != nil {
 		return nil, fmt.Errorf("%w: dicom: %w", errUsage, err)
