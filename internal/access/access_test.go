@@ -78,6 +78,24 @@ func TestScope(t *testing.T) {
 	assert.Equal(t, []string{"Hybrid 1"}, one.Narrow(store.Filter{Rooms: []string{"Cath 2"}}).Rooms)
 }
 
+func TestOwnCases(t *testing.T) {
+	own := access.Grant{Account: store.Account{ID: "me", OwnCases: true, Rooms: []string{"Hybrid 1"}}}
+	mine := store.Case{Room: "Hybrid 1", Operators: []string{"another", "me"}}
+	require.NoError(t, own.Sees(mine))
+	require.ErrorIs(t, own.Sees(store.Case{Room: "Hybrid 1", Operators: []string{"another"}}), access.ErrOutside)
+	require.ErrorIs(t, own.Sees(store.Case{Room: "Cath 2", Operators: []string{"me"}}), access.ErrOutside, "rooms narrow further")
+	assert.Equal(t, "me", own.Narrow(store.Filter{}).Account)
+	everywhere := access.Grant{Account: store.Account{ID: "me", OwnCases: true}}
+	assert.False(t, everywhere.SeesAll())
+	_, err := everywhere.SeesAny(nil)
+	require.ErrorIs(t, err, access.ErrOutside)
+	require.NoError(t, access.CheckScope(access.Operator, nil, true))
+	require.NoError(t, access.CheckScope(access.Operator, []string{"Hybrid 1"}, false))
+	require.ErrorIs(t, access.CheckScope(access.Operator, nil, false), store.ErrInvalid)
+	require.ErrorIs(t, access.CheckScope(access.Operator, []string{}, true), store.ErrInvalid)
+	require.ErrorIs(t, access.CheckScope(access.Quality, nil, true), store.ErrInvalid)
+}
+
 func TestAdminSeesNoPatientData(t *testing.T) {
 	admin := access.Grant{Role: access.Admin}
 	for op := range access.Permissions() {

@@ -46,18 +46,21 @@ const Setup Operation = "useSetup"
 func WholeSite() []Operation {
 	return []Operation{
 		"getReceipt", "listReceipts", "getReportFile", "listQuarantine", "rereadQuarantined", "discardQuarantined",
-		"listReviews", "settleReview", "listLinks", "linkPatients", "unlinkPatients",
+		"listReviews", "settleReview", "listLinks", "linkPatients", "unlinkPatients", "importPerformed",
 	}
 }
 
-// CheckRooms tells whether an account of the role may have these rooms; nil is every room. An operator wants its rooms,
-// so that leaving them out never opens the whole site. The roles that see no procedures have none.
-func CheckRooms(role Role, rooms []string) error {
+// CheckScope tells whether an account of the role may have these rooms, nil being every room, and may be narrowed to its
+// own cases. An operator wants one or the other, so that leaving both out never opens the whole site. The roles that see
+// no procedures have no rooms.
+func CheckScope(role Role, rooms []string, own bool) error {
 	switch {
 	case !role.Valid():
 		return fmt.Errorf("%w: no role %q", store.ErrInvalid, role)
-	case role == Operator && len(rooms) == 0:
-		return fmt.Errorf("%w: an operator wants the rooms it may see", store.ErrInvalid)
+	case own && role != Operator:
+		return fmt.Errorf("%w: own cases are an operator's alone", store.ErrInvalid)
+	case role == Operator && len(rooms) == 0 && (!own || rooms != nil):
+		return fmt.Errorf("%w: an operator wants the rooms it may see, or own cases alone", store.ErrInvalid)
 	case rooms != nil && !slices.Contains([]Role{Physicist, Operator, Quality}, role):
 		return fmt.Errorf("%w: the role %s has no rooms", store.ErrInvalid, role)
 	}
@@ -100,6 +103,17 @@ func Permissions() map[Operation][]Role {
 		"revokeToken":        {Admin},
 		"listAudit":          {Auditor},
 		"verifyAudit":        {Auditor},
+
+		"importPerformed": {Service, Physicist},
+		"listPerformed":   {Physicist, Quality},
+		"getPerformed":    {Physicist},
+		"getCompleteness": {Physicist, Quality},
+		// An assignment opens cases to an account, so that the one who keeps the accounts makes it.
+		"listPeople":     {Admin, Physicist, Quality},
+		"assignPerson":   {Admin},
+		"unassignPerson": {Admin},
+		"listFallbacks":  {Admin, Physicist, Quality},
+		"setFallback":    {Admin},
 
 		"storeInstances":           {Service, Physicist},
 		"storeStudyInstances":      {Service, Physicist},

@@ -80,27 +80,35 @@ func (g Grant) May(op Operation) error {
 	if !slices.Contains(Permissions()[op], g.Role) {
 		return fmt.Errorf("%w: role %s, operation %s", ErrForbidden, g.Role, op)
 	}
-	if g.Account.Rooms != nil && slices.Contains(WholeSite(), op) {
+	if !g.SeesAll() && slices.Contains(WholeSite(), op) {
 		return fmt.Errorf("%w: operation %s wants an account that sees every room", ErrForbidden, op)
 	}
 	return nil
 }
 
-// Narrow puts the rooms of the account into a filter. A room asked for outside of them finds nothing.
+// SeesAll tells whether nothing narrows what the account sees.
+func (g Grant) SeesAll() bool { return g.Account.Rooms == nil && !g.Account.OwnCases }
+
+// Narrow puts the scope of the account into a filter: its rooms, and its own cases where it sees those alone. A room asked
+// for outside of them finds nothing.
 func (g Grant) Narrow(f store.Filter) store.Filter {
-	f.Rooms = g.Account.Rooms
+	f.Rooms, f.Account = g.Account.Rooms, ""
+	if g.Account.OwnCases {
+		f.Account = g.Account.ID
+	}
 	return f
 }
 
-// Sees tells whether a case lies in the rooms of the account. One outside is ErrOutside.
+// Sees tells whether a case lies in the scope of the account. One outside is ErrOutside.
 func (g Grant) Sees(c store.Case) error {
-	if g.Account.Rooms == nil || slices.Contains(g.Account.Rooms, c.Room) {
+	inRoom := g.Account.Rooms == nil || slices.Contains(g.Account.Rooms, c.Room)
+	if inRoom && (!g.Account.OwnCases || slices.Contains(c.Operators, g.Account.ID)) {
 		return nil
 	}
 	return fmt.Errorf("%w: case", ErrOutside)
 }
 
-// SeesAny tells whether any of a patient's cases lies in the rooms of the account, and gives those that do.
+// SeesAny tells whether any of a patient's cases lies in the scope of the account, and gives those that do.
 func (g Grant) SeesAny(cases []store.Case) ([]store.Case, error) {
 	var seen []store.Case
 	for _, c := range cases {
@@ -108,7 +116,7 @@ func (g Grant) SeesAny(cases []store.Case) ([]store.Case, error) {
 			seen = append(seen, c)
 		}
 	}
-	if g.Account.Rooms != nil && len(seen) == 0 {
+	if !g.SeesAll() && len(seen) == 0 {
 		return nil, fmt.Errorf("%w: patient", ErrOutside)
 	}
 	return seen, nil
@@ -117,4 +125,12 @@ func (g Grant) SeesAny(cases []store.Case) ([]store.Case, error) {
 // Actor names the grant's holder in the audit record.
 func (g Grant) Actor(source string) store.Actor {
 	return store.Actor{Account: g.Account.ID, Role: string(g.Role), Session: g.TokenID, Source: source}
+}
+
+// SeesRoom tells whether a room lies in the scope of the account, for what is no case. One outside is ErrOutside.
+func (g Grant) SeesRoom(room string) error {
+	if g.Account.Rooms == nil || slices.Contains(g.Account.Rooms, room) {
+		return nil
+	}
+	return fmt.Errorf("%w: room", ErrOutside)
 }

@@ -48,11 +48,11 @@ func (h *handlers) ListAccounts(ctx context.Context, _ ListAccountsRequestObject
 
 // AddAccount makes an account.
 func (h *handlers) AddAccount(ctx context.Context, request AddAccountRequestObject) (AddAccountResponseObject, error) {
-	role, rooms := access.Role(request.Body.Role), or(request.Body.Rooms)
-	if err := access.CheckRooms(role, rooms); err != nil {
+	role, rooms, own := access.Role(request.Body.Role), or(request.Body.Rooms), or(request.Body.OwnCases)
+	if err := access.CheckScope(role, rooms, own); err != nil {
 		return nil, tell(store.ErrInvalid, err.Error())
 	}
-	a, err := h.store.AddAccount(ctx, callOf(ctx).actor(), request.Body.Name, string(role), rooms)
+	a, err := h.store.MakeAccount(ctx, callOf(ctx).actor(), store.Account{Name: request.Body.Name, Role: string(role), Rooms: rooms, OwnCases: own})
 	if errors.Is(err, store.ErrConflict) {
 		return nil, tell(store.ErrConflict, "an account of this name is there already")
 	}

@@ -53,6 +53,36 @@ func (e AccountRequestRole) Valid() bool {
 	}
 }
 
+// Defines values for CompletenessRowOutcome.
+const (
+	CompletenessRowOutcomeElsewhere   CompletenessRowOutcome = "elsewhere"
+	CompletenessRowOutcomeExcluded    CompletenessRowOutcome = "excluded"
+	CompletenessRowOutcomeMissing     CompletenessRowOutcome = "missing"
+	CompletenessRowOutcomePending     CompletenessRowOutcome = "pending"
+	CompletenessRowOutcomeReported    CompletenessRowOutcome = "reported"
+	CompletenessRowOutcomeUnannounced CompletenessRowOutcome = "unannounced"
+)
+
+// Valid indicates whether the value is a known member of the CompletenessRowOutcome enum.
+func (e CompletenessRowOutcome) Valid() bool {
+	switch e {
+	case CompletenessRowOutcomeElsewhere:
+		return true
+	case CompletenessRowOutcomeExcluded:
+		return true
+	case CompletenessRowOutcomeMissing:
+		return true
+	case CompletenessRowOutcomePending:
+		return true
+	case CompletenessRowOutcomeReported:
+		return true
+	case CompletenessRowOutcomeUnannounced:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for FactsRequestDirection.
 const (
 	FeetFirst FactsRequestDirection = "feet_first"
@@ -113,6 +143,45 @@ func (e FlagState) Valid() bool {
 	case FlagStateReached:
 		return true
 	case FlagStateUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PerformedSource.
+const (
+	PerformedSourceCsv  PerformedSource = "csv"
+	PerformedSourceMpps PerformedSource = "mpps"
+)
+
+// Valid indicates whether the value is a known member of the PerformedSource enum.
+func (e PerformedSource) Valid() bool {
+	switch e {
+	case PerformedSourceCsv:
+		return true
+	case PerformedSourceMpps:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PerformedState.
+const (
+	Completed    PerformedState = "completed"
+	Discontinued PerformedState = "discontinued"
+	InProgress   PerformedState = "in progress"
+)
+
+// Valid indicates whether the value is a known member of the PerformedState enum.
+func (e PerformedState) Valid() bool {
+	switch e {
+	case Completed:
+		return true
+	case Discontinued:
+		return true
+	case InProgress:
 		return true
 	default:
 		return false
@@ -317,6 +386,54 @@ func (e FormatParam) Valid() bool {
 	}
 }
 
+// Defines values for OutcomeParam.
+const (
+	OutcomeParamElsewhere   OutcomeParam = "elsewhere"
+	OutcomeParamExcluded    OutcomeParam = "excluded"
+	OutcomeParamMissing     OutcomeParam = "missing"
+	OutcomeParamPending     OutcomeParam = "pending"
+	OutcomeParamReported    OutcomeParam = "reported"
+	OutcomeParamUnannounced OutcomeParam = "unannounced"
+)
+
+// Valid indicates whether the value is a known member of the OutcomeParam enum.
+func (e OutcomeParam) Valid() bool {
+	switch e {
+	case OutcomeParamElsewhere:
+		return true
+	case OutcomeParamExcluded:
+		return true
+	case OutcomeParamMissing:
+		return true
+	case OutcomeParamPending:
+		return true
+	case OutcomeParamReported:
+		return true
+	case OutcomeParamUnannounced:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PerformedSourceParam.
+const (
+	PerformedSourceParamCsv  PerformedSourceParam = "csv"
+	PerformedSourceParamMpps PerformedSourceParam = "mpps"
+)
+
+// Valid indicates whether the value is a known member of the PerformedSourceParam enum.
+func (e PerformedSourceParam) Valid() bool {
+	switch e {
+	case PerformedSourceParamCsv:
+		return true
+	case PerformedSourceParamMpps:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ProcedureStateParam.
 const (
 	ProcedureStateParamAmended     ProcedureStateParam = "amended"
@@ -362,6 +479,36 @@ func (e ReceiptStateParam) Valid() bool {
 	}
 }
 
+// Defines values for GetCompletenessParamsOutcome.
+const (
+	GetCompletenessParamsOutcomeElsewhere   GetCompletenessParamsOutcome = "elsewhere"
+	GetCompletenessParamsOutcomeExcluded    GetCompletenessParamsOutcome = "excluded"
+	GetCompletenessParamsOutcomeMissing     GetCompletenessParamsOutcome = "missing"
+	GetCompletenessParamsOutcomePending     GetCompletenessParamsOutcome = "pending"
+	GetCompletenessParamsOutcomeReported    GetCompletenessParamsOutcome = "reported"
+	GetCompletenessParamsOutcomeUnannounced GetCompletenessParamsOutcome = "unannounced"
+)
+
+// Valid indicates whether the value is a known member of the GetCompletenessParamsOutcome enum.
+func (e GetCompletenessParamsOutcome) Valid() bool {
+	switch e {
+	case GetCompletenessParamsOutcomeElsewhere:
+		return true
+	case GetCompletenessParamsOutcomeExcluded:
+		return true
+	case GetCompletenessParamsOutcomeMissing:
+		return true
+	case GetCompletenessParamsOutcomePending:
+		return true
+	case GetCompletenessParamsOutcomeReported:
+		return true
+	case GetCompletenessParamsOutcomeUnannounced:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ListFlagsParamsState.
 const (
 	ListFlagsParamsStateBelow   ListFlagsParamsState = "below"
@@ -380,6 +527,24 @@ func (e ListFlagsParamsState) Valid() bool {
 	case ListFlagsParamsStateReached:
 		return true
 	case ListFlagsParamsStateUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ListPerformedParamsSource.
+const (
+	ListPerformedParamsSourceCsv  ListPerformedParamsSource = "csv"
+	ListPerformedParamsSourceMpps ListPerformedParamsSource = "mpps"
+)
+
+// Valid indicates whether the value is a known member of the ListPerformedParamsSource enum.
+func (e ListPerformedParamsSource) Valid() bool {
+	switch e {
+	case ListPerformedParamsSourceCsv:
+		return true
+	case ListPerformedParamsSourceMpps:
 		return true
 	default:
 		return false
@@ -485,7 +650,10 @@ type Account struct {
 	DisabledAt *time.Time `json:"disabled_at"`
 	Id         string     `json:"id"`
 	Name       string     `json:"name"`
-	Role       string     `json:"role"`
+
+	// OwnCases It sees only procedures in which its persons took part
+	OwnCases bool   `json:"own_cases"`
+	Role     string `json:"role"`
 
 	// Rooms The rooms it may see, null for every room
 	Rooms *[]string `json:"rooms"`
@@ -498,8 +666,11 @@ type AccountList struct {
 
 // AccountRequest defines model for AccountRequest.
 type AccountRequest struct {
-	Name string             `json:"name"`
-	Role AccountRequestRole `json:"role"`
+	Name string `json:"name"`
+
+	// OwnCases Let an operator see only procedures in which its persons took part
+	OwnCases *bool              `json:"own_cases,omitempty"`
+	Role     AccountRequestRole `json:"role"`
 
 	// Rooms The rooms it may see. An operator wants them; physicist and quality see every room without them; other roles have none
 	Rooms *[]string `json:"rooms,omitempty"`
@@ -507,6 +678,12 @@ type AccountRequest struct {
 
 // AccountRequestRole defines model for AccountRequest.Role.
 type AccountRequestRole string
+
+// AssignRequest defines model for AssignRequest.
+type AssignRequest struct {
+	AccountId string `json:"account_id"`
+	Reason    string `json:"reason"`
+}
 
 // AuditPage defines model for AuditPage.
 type AuditPage struct {
@@ -541,6 +718,54 @@ type CaseFlag struct {
 	Flag      Flag      `json:"flag"`
 	Procedure Procedure `json:"procedure"`
 }
+
+// Completeness defines model for Completeness.
+type Completeness struct {
+	// Elsewhere Their report is filed under another study
+	Elsewhere int `json:"elsewhere"`
+
+	// Excluded Stated as cancelled, not x-ray or without fluoroscopy
+	Excluded int    `json:"excluded"`
+	From     string `json:"from"`
+
+	// Missing Without a report after the days of grace
+	Missing int `json:"missing"`
+
+	// Next Cursor of the next page, null on the last
+	Next *string `json:"next"`
+
+	// Pending Without a report, within the days of grace
+	Pending   int               `json:"pending"`
+	Performed int               `json:"performed"`
+	Reported  int               `json:"reported"`
+	Rows      []CompletenessRow `json:"rows"`
+	To        string            `json:"to"`
+
+	// Unannounced Reports of which no performed procedure is known
+	Unannounced int `json:"unannounced"`
+}
+
+// CompletenessRow defines model for CompletenessRow.
+type CompletenessRow struct {
+	AccessionNumber string `json:"accession_number"`
+	Description     string `json:"description"`
+
+	// FoundBy How the report was found, empty without one
+	FoundBy   string  `json:"found_by"`
+	LocalDate *string `json:"local_date"`
+
+	// Outcome unannounced is a report of which no performed procedure is known
+	Outcome      CompletenessRowOutcome `json:"outcome"`
+	PerformedIds []string               `json:"performed_ids"`
+	ProcedureIds []string               `json:"procedure_ids"`
+	Room         string                 `json:"room"`
+	Start        *time.Time             `json:"start"`
+	StudyUid     string                 `json:"study_uid"`
+	Why          []Unfit                `json:"why"`
+}
+
+// CompletenessRowOutcome unannounced is a report of which no performed procedure is known
+type CompletenessRowOutcome string
 
 // CumulativeDose defines model for CumulativeDose.
 type CumulativeDose struct {
@@ -688,6 +913,26 @@ type FactsRequestDirection string
 // FactsRequestPosture defines model for FactsRequest.Posture.
 type FactsRequestPosture string
 
+// Fallback defines model for Fallback.
+type Fallback struct {
+	AccountId string    `json:"account_id"`
+	MadeAt    time.Time `json:"made_at"`
+	Room      string    `json:"room"`
+}
+
+// FallbackList defines model for FallbackList.
+type FallbackList struct {
+	Fallbacks []Fallback `json:"fallbacks"`
+}
+
+// FallbackRequest defines model for FallbackRequest.
+type FallbackRequest struct {
+	// AccountId None ends the fallback
+	AccountId *string `json:"account_id,omitempty"`
+	Reason    string  `json:"reason"`
+	Room      string  `json:"room"`
+}
+
 // Flag defines model for Flag.
 type Flag struct {
 	Basis string `json:"basis"`
@@ -717,6 +962,29 @@ type FlagPage struct {
 
 	// Next Cursor of the next page, null on the last
 	Next *string `json:"next"`
+}
+
+// ImportResult defines model for ImportResult.
+type ImportResult struct {
+	Added int `json:"added"`
+
+	// Changed Procedures of which something else was said before
+	Changed int `json:"changed"`
+
+	// DigestSha256 Of the bytes of the table
+	DigestSha256 string `json:"digest_sha256"`
+
+	// IgnoredColumns Numbers of the columns, from 1, whose names are not known
+	IgnoredColumns []int  `json:"ignored_columns"`
+	ImportId       string `json:"import_id"`
+	MoreProblems   int    `json:"more_problems"`
+
+	// Problems Number and column of each of the first 1000 lines left out, and what was expected there
+	Problems []string `json:"problems"`
+
+	// Refused Lines that were left out
+	Refused int `json:"refused"`
+	Same    int `json:"same"`
 }
 
 // Link defines model for Link.
@@ -772,6 +1040,97 @@ type PatientList struct {
 type PatientSearch struct {
 	Issuer *string `json:"issuer,omitempty"`
 	Number string  `json:"number"`
+}
+
+// Performed defines model for Performed.
+type Performed struct {
+	AccessionNumber string `json:"accession_number"`
+	Class           string `json:"class"`
+	Description     string `json:"description"`
+
+	// DoseSuspect A unit of the totals may be wrong by a factor of 10 or 100
+	DoseSuspect bool       `json:"dose_suspect"`
+	End         *time.Time `json:"end"`
+
+	// EntranceDoseMgy Total that the equipment announced; where on the patient is not known
+	EntranceDoseMgy *float64 `json:"entrance_dose_mgy"`
+
+	// Excluded Why no dose report is to be expected; empty where one is
+	Excluded string `json:"excluded"`
+
+	// FluoroscopyMin Total that the equipment announced
+	FluoroscopyMin *float64 `json:"fluoroscopy_min"`
+	Id             string   `json:"id"`
+
+	// KapGyCm2 Total that the equipment announced
+	KapGyCm2  *float64  `json:"kap_gy_cm2"`
+	LocalDate *string   `json:"local_date"`
+	MadeAt    time.Time `json:"made_at"`
+	Modality  string    `json:"modality"`
+	Operators []string  `json:"operators"`
+
+	// Reason Why it was discontinued
+	Reason   string          `json:"reason"`
+	Room     string          `json:"room"`
+	Source   PerformedSource `json:"source"`
+	Start    *time.Time      `json:"start"`
+	State    PerformedState  `json:"state"`
+	Station  string          `json:"station"`
+	StudyUid string          `json:"study_uid"`
+	Version  int             `json:"version"`
+}
+
+// PerformedSource defines model for Performed.Source.
+type PerformedSource string
+
+// PerformedState defines model for Performed.State.
+type PerformedState string
+
+// PerformedDetail defines model for PerformedDetail.
+type PerformedDetail struct {
+	BirthDate string `json:"birth_date"`
+
+	// HeightCm As stated
+	HeightCm      *float64  `json:"height_cm"`
+	PatientIssuer string    `json:"patient_issuer"`
+	PatientNumber string    `json:"patient_number"`
+	Performed     Performed `json:"performed"`
+	Sex           string    `json:"sex"`
+
+	// Versions Everything ever said, oldest first
+	Versions []Performed `json:"versions"`
+
+	// WeightKg As stated
+	WeightKg *float64 `json:"weight_kg"`
+}
+
+// PerformedPage defines model for PerformedPage.
+type PerformedPage struct {
+	// Next Cursor of the next page, null on the last
+	Next      *string     `json:"next"`
+	Performed []Performed `json:"performed"`
+}
+
+// Person defines model for Person.
+type Person struct {
+	AccountId  *string    `json:"account_id"`
+	AssignedAt *time.Time `json:"assigned_at"`
+	FirstSeen  time.Time  `json:"first_seen"`
+	Id         string     `json:"id"`
+	Issuer     string     `json:"issuer"`
+	Login      string     `json:"login"`
+	Name       string     `json:"name"`
+	Number     string     `json:"number"`
+
+	// Procedures Procedures in which the person took part
+	Procedures int `json:"procedures"`
+}
+
+// PersonPage defines model for PersonPage.
+type PersonPage struct {
+	// Next Cursor of the next page, null on the last
+	Next   *string  `json:"next"`
+	People []Person `json:"people"`
 }
 
 // Problem defines model for Problem.
@@ -909,6 +1268,13 @@ type TokenRequest struct {
 	Purpose string `json:"purpose"`
 }
 
+// Unfit defines model for Unfit.
+type Unfit struct {
+	// ProcedureId Null where no report came near, or where the account does not see it
+	ProcedureId *string `json:"procedure_id"`
+	Reason      string  `json:"reason"`
+}
+
 // Window defines model for Window.
 type Window struct {
 	// AtLeast The sums that lack a part of what was delivered: a procedure without the quantity, a plane that is missing, an estimate that is a lower bound
@@ -977,6 +1343,9 @@ type AsOfParam = string
 // ClassParam defines model for ClassParam.
 type ClassParam = string
 
+// FirstDayParam defines model for FirstDayParam.
+type FirstDayParam = string
+
 // FlagFilterParam defines model for FlagFilterParam.
 type FlagFilterParam string
 
@@ -991,6 +1360,9 @@ type FromParam = string
 
 // FuzzyParam defines model for FuzzyParam.
 type FuzzyParam = bool
+
+// HasAccountParam defines model for HasAccountParam.
+type HasAccountParam = bool
 
 // IdParam defines model for IdParam.
 type IdParam = string
@@ -1007,11 +1379,20 @@ type IncludeFieldParam = string
 // InstanceParam defines model for InstanceParam.
 type InstanceParam = string
 
+// LastDayParam defines model for LastDayParam.
+type LastDayParam = string
+
 // OffsetParam defines model for OffsetParam.
 type OffsetParam = int
 
+// OutcomeParam defines model for OutcomeParam.
+type OutcomeParam string
+
 // PageLimitParam defines model for PageLimitParam.
 type PageLimitParam = int
+
+// PerformedSourceParam defines model for PerformedSourceParam.
+type PerformedSourceParam string
 
 // ProcedureStateParam defines model for ProcedureStateParam.
 type ProcedureStateParam string
@@ -1085,6 +1466,30 @@ type ListAuditParams struct {
 	Limit *PageLimitParam `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
+// GetCompletenessParams defines parameters for GetCompleteness.
+type GetCompletenessParams struct {
+	// From First local day
+	From FirstDayParam `form:"from" json:"from"`
+
+	// To Last local day, 366 days after the first at most
+	To LastDayParam `form:"to" json:"to"`
+
+	// Room Name of the room
+	Room *RoomParam `form:"room,omitempty" json:"room,omitempty"`
+
+	// Outcome What became of the procedure; every row when absent
+	Outcome *GetCompletenessParamsOutcome `form:"outcome,omitempty" json:"outcome,omitempty"`
+
+	// After The cursor that the page before gave
+	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit Entries a page
+	Limit *PageLimitParam `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// GetCompletenessParamsOutcome defines parameters for GetCompleteness.
+type GetCompletenessParamsOutcome string
+
 // ListFlagsParams defines parameters for ListFlags.
 type ListFlagsParams struct {
 	// State State of the flags
@@ -1117,6 +1522,42 @@ type GetPatientDoseParams struct {
 	// AsOf Last local day of the windows; the day of the newest procedure when absent
 	AsOf *AsOfParam `form:"as_of,omitempty" json:"as_of,omitempty"`
 }
+
+// ListPeopleParams defines parameters for ListPeople.
+type ListPeopleParams struct {
+	// HasAccount Only those who have an account, or only those who have none
+	HasAccount *HasAccountParam `form:"has_account,omitempty" json:"has_account,omitempty"`
+
+	// After The cursor that the page before gave
+	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit Entries a page
+	Limit *PageLimitParam `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListPerformedParams defines parameters for ListPerformed.
+type ListPerformedParams struct {
+	// Source How the procedure became known
+	Source *ListPerformedParamsSource `form:"source,omitempty" json:"source,omitempty"`
+
+	// Room Name of the room
+	Room *RoomParam `form:"room,omitempty" json:"room,omitempty"`
+
+	// From First local day
+	From *FromParam `form:"from,omitempty" json:"from,omitempty"`
+
+	// To Last local day
+	To *ToParam `form:"to,omitempty" json:"to,omitempty"`
+
+	// After The cursor that the page before gave
+	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit Entries a page
+	Limit *PageLimitParam `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListPerformedParamsSource defines parameters for ListPerformed.
+type ListPerformedParamsSource string
 
 // ListProceduresParams defines parameters for ListProcedures.
 type ListProceduresParams struct {
@@ -1238,6 +1679,12 @@ type SearchPatientsJSONRequestBody = PatientSearch
 // LinkPatientsJSONRequestBody defines body for LinkPatients for application/json ContentType.
 type LinkPatientsJSONRequestBody = LinkRequest
 
+// AssignPersonJSONRequestBody defines body for AssignPerson for application/json ContentType.
+type AssignPersonJSONRequestBody = AssignRequest
+
+// UnassignPersonJSONRequestBody defines body for UnassignPerson for application/json ContentType.
+type UnassignPersonJSONRequestBody = ReasonRequest
+
 // AddFactsJSONRequestBody defines body for AddFacts for application/json ContentType.
 type AddFactsJSONRequestBody = FactsRequest
 
@@ -1249,6 +1696,9 @@ type RereadQuarantinedJSONRequestBody = ReasonRequest
 
 // SettleReviewJSONRequestBody defines body for SettleReview for application/json ContentType.
 type SettleReviewJSONRequestBody = ReasonRequest
+
+// SetFallbackJSONRequestBody defines body for SetFallback for application/json ContentType.
+type SetFallbackJSONRequestBody = FallbackRequest
 
 // UseSetupJSONRequestBody defines body for UseSetup for application/json ContentType.
 type UseSetupJSONRequestBody = SetupRequest
@@ -1282,6 +1732,9 @@ type ServerInterface interface {
 	// VerifyAudit Check the whole audit chain against its anchor
 	// (GET /v1/audit/verification)
 	VerifyAudit(ctx echo.Context) error
+	// GetCompleteness Compare what was performed with the reports that came
+	// (GET /v1/completeness)
+	GetCompleteness(ctx echo.Context, params GetCompletenessParams) error
 	// ListFlags List flags of the newest estimates, newest procedure first
 	// (GET /v1/flags)
 	ListFlags(ctx echo.Context, params ListFlagsParams) error
@@ -1306,6 +1759,24 @@ type ServerInterface interface {
 	// LinkPatients Say that another record is the same patient
 	// (POST /v1/patients/{id}/links)
 	LinkPatients(ctx echo.Context, id IdParam) error
+	// ListPeople List the persons of the staff whom reports and performed procedures name
+	// (GET /v1/people)
+	ListPeople(ctx echo.Context, params ListPeopleParams) error
+	// AssignPerson Say whose account a person is
+	// (POST /v1/people/{id}/assign)
+	AssignPerson(ctx echo.Context, id IdParam) error
+	// UnassignPerson End the assignment of a person to an account
+	// (POST /v1/people/{id}/unassign)
+	UnassignPerson(ctx echo.Context, id IdParam) error
+	// ListPerformed List performed procedures as other systems tell of them, newest first
+	// (GET /v1/performed)
+	ListPerformed(ctx echo.Context, params ListPerformedParams) error
+	// ImportPerformed Import a table of performed procedures
+	// (POST /v1/performed)
+	ImportPerformed(ctx echo.Context) error
+	// GetPerformed Give a performed procedure with its patient and all that was ever said of it
+	// (GET /v1/performed/{id})
+	GetPerformed(ctx echo.Context, id IdParam) error
 	// ListProcedures List procedures, newest first
 	// (GET /v1/procedures)
 	ListProcedures(ctx echo.Context, params ListProceduresParams) error
@@ -1357,6 +1828,12 @@ type ServerInterface interface {
 	// SettleReview Close a review with a reason
 	// (POST /v1/reviews/{id}/settle)
 	SettleReview(ctx echo.Context, id IdParam) error
+	// ListFallbacks List who hears of a room's procedures when none of their persons has an account
+	// (GET /v1/rooms/fallbacks)
+	ListFallbacks(ctx echo.Context) error
+	// SetFallback Name or end the fallback of a room
+	// (POST /v1/rooms/fallbacks)
+	SetFallback(ctx echo.Context) error
 	// UseSetup Spend the one-time setup token on the first account
 	// (POST /v1/setup)
 	UseSetup(ctx echo.Context) error
@@ -1472,6 +1949,59 @@ func (w *ServerInterfaceWrapper) VerifyAudit(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.VerifyAudit(ctx)
+	return err
+}
+
+// GetCompleteness converts echo context to params.
+func (w *ServerInterfaceWrapper) GetCompleteness(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetCompletenessParams
+	// ------------- Required query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "from", ctx.QueryParams(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter from: %s", err))
+	}
+
+	// ------------- Required query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "to", ctx.QueryParams(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter to: %s", err))
+	}
+
+	// ------------- Optional query parameter "room" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "room", ctx.QueryParams(), &params.Room, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter room: %s", err))
+	}
+
+	// ------------- Optional query parameter "outcome" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "outcome", ctx.QueryParams(), &params.Outcome, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter outcome: %s", err))
+	}
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetCompleteness(ctx, params)
 	return err
 }
 
@@ -1639,6 +2169,148 @@ func (w *ServerInterfaceWrapper) LinkPatients(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.LinkPatients(ctx, id)
+	return err
+}
+
+// ListPeople converts echo context to params.
+func (w *ServerInterfaceWrapper) ListPeople(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListPeopleParams
+	// ------------- Optional query parameter "has_account" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "has_account", ctx.QueryParams(), &params.HasAccount, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter has_account: %s", err))
+	}
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListPeople(ctx, params)
+	return err
+}
+
+// AssignPerson converts echo context to params.
+func (w *ServerInterfaceWrapper) AssignPerson(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AssignPerson(ctx, id)
+	return err
+}
+
+// UnassignPerson converts echo context to params.
+func (w *ServerInterfaceWrapper) UnassignPerson(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.UnassignPerson(ctx, id)
+	return err
+}
+
+// ListPerformed converts echo context to params.
+func (w *ServerInterfaceWrapper) ListPerformed(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListPerformedParams
+	// ------------- Optional query parameter "source" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "source", ctx.QueryParams(), &params.Source, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter source: %s", err))
+	}
+
+	// ------------- Optional query parameter "room" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "room", ctx.QueryParams(), &params.Room, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter room: %s", err))
+	}
+
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", ctx.QueryParams(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter from: %s", err))
+	}
+
+	// ------------- Optional query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "to", ctx.QueryParams(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter to: %s", err))
+	}
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListPerformed(ctx, params)
+	return err
+}
+
+// ImportPerformed converts echo context to params.
+func (w *ServerInterfaceWrapper) ImportPerformed(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ImportPerformed(ctx)
+	return err
+}
+
+// GetPerformed converts echo context to params.
+func (w *ServerInterfaceWrapper) GetPerformed(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetPerformed(ctx, id)
 	return err
 }
 
@@ -2085,6 +2757,24 @@ func (w *ServerInterfaceWrapper) SettleReview(ctx echo.Context) error {
 	return err
 }
 
+// ListFallbacks converts echo context to params.
+func (w *ServerInterfaceWrapper) ListFallbacks(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListFallbacks(ctx)
+	return err
+}
+
+// SetFallback converts echo context to params.
+func (w *ServerInterfaceWrapper) SetFallback(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SetFallback(ctx)
+	return err
+}
+
 // UseSetup converts echo context to params.
 func (w *ServerInterfaceWrapper) UseSetup(ctx echo.Context) error {
 	var err error
@@ -2194,6 +2884,15 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/patients/:id/links", wrapper.LinkPatients, options.OperationMiddlewares["linkPatients"]...)
 	router.POST(options.BaseURL+"/v1/links/:id/undo", wrapper.UnlinkPatients, options.OperationMiddlewares["unlinkPatients"]...)
 	router.GET(options.BaseURL+"/v1/flags", wrapper.ListFlags, options.OperationMiddlewares["listFlags"]...)
+	router.GET(options.BaseURL+"/v1/performed", wrapper.ListPerformed, options.OperationMiddlewares["listPerformed"]...)
+	router.POST(options.BaseURL+"/v1/performed", wrapper.ImportPerformed, options.OperationMiddlewares["importPerformed"]...)
+	router.GET(options.BaseURL+"/v1/performed/:id", wrapper.GetPerformed, options.OperationMiddlewares["getPerformed"]...)
+	router.GET(options.BaseURL+"/v1/completeness", wrapper.GetCompleteness, options.OperationMiddlewares["getCompleteness"]...)
+	router.GET(options.BaseURL+"/v1/people", wrapper.ListPeople, options.OperationMiddlewares["listPeople"]...)
+	router.POST(options.BaseURL+"/v1/people/:id/assign", wrapper.AssignPerson, options.OperationMiddlewares["assignPerson"]...)
+	router.POST(options.BaseURL+"/v1/people/:id/unassign", wrapper.UnassignPerson, options.OperationMiddlewares["unassignPerson"]...)
+	router.GET(options.BaseURL+"/v1/rooms/fallbacks", wrapper.ListFallbacks, options.OperationMiddlewares["listFallbacks"]...)
+	router.POST(options.BaseURL+"/v1/rooms/fallbacks", wrapper.SetFallback, options.OperationMiddlewares["setFallback"]...)
 	router.GET(options.BaseURL+"/v1/accounts", wrapper.ListAccounts, options.OperationMiddlewares["listAccounts"]...)
 	router.POST(options.BaseURL+"/v1/accounts", wrapper.AddAccount, options.OperationMiddlewares["addAccount"]...)
 	router.POST(options.BaseURL+"/v1/accounts/:id/disable", wrapper.DisableAccount, options.OperationMiddlewares["disableAccount"]...)
@@ -2505,6 +3204,45 @@ func (response VerifyAuditdefaultApplicationProblemPlusJSONResponse) VisitVerify
 	return err
 }
 
+type GetCompletenessRequestObject struct {
+	Params GetCompletenessParams
+}
+
+type GetCompletenessResponseObject interface {
+	VisitGetCompletenessResponse(w http.ResponseWriter) error
+}
+
+type GetCompleteness200JSONResponse Completeness
+
+func (response GetCompleteness200JSONResponse) VisitGetCompletenessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetCompletenessdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetCompletenessdefaultApplicationProblemPlusJSONResponse) VisitGetCompletenessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListFlagsRequestObject struct {
 	Params ListFlagsParams
 }
@@ -2802,6 +3540,230 @@ type LinkPatientsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response LinkPatientsdefaultApplicationProblemPlusJSONResponse) VisitLinkPatientsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPeopleRequestObject struct {
+	Params ListPeopleParams
+}
+
+type ListPeopleResponseObject interface {
+	VisitListPeopleResponse(w http.ResponseWriter) error
+}
+
+type ListPeople200JSONResponse PersonPage
+
+func (response ListPeople200JSONResponse) VisitListPeopleResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPeopledefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListPeopledefaultApplicationProblemPlusJSONResponse) VisitListPeopleResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AssignPersonRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *AssignPersonJSONRequestBody
+}
+
+type AssignPersonResponseObject interface {
+	VisitAssignPersonResponse(w http.ResponseWriter) error
+}
+
+type AssignPerson204Response struct {
+}
+
+func (response AssignPerson204Response) VisitAssignPersonResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type AssignPersondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AssignPersondefaultApplicationProblemPlusJSONResponse) VisitAssignPersonResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type UnassignPersonRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *UnassignPersonJSONRequestBody
+}
+
+type UnassignPersonResponseObject interface {
+	VisitUnassignPersonResponse(w http.ResponseWriter) error
+}
+
+type UnassignPerson204Response struct {
+}
+
+func (response UnassignPerson204Response) VisitUnassignPersonResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type UnassignPersondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response UnassignPersondefaultApplicationProblemPlusJSONResponse) VisitUnassignPersonResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPerformedRequestObject struct {
+	Params ListPerformedParams
+}
+
+type ListPerformedResponseObject interface {
+	VisitListPerformedResponse(w http.ResponseWriter) error
+}
+
+type ListPerformed200JSONResponse PerformedPage
+
+func (response ListPerformed200JSONResponse) VisitListPerformedResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPerformeddefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListPerformeddefaultApplicationProblemPlusJSONResponse) VisitListPerformedResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ImportPerformedRequestObject struct {
+	Body io.Reader
+}
+
+type ImportPerformedResponseObject interface {
+	VisitImportPerformedResponse(w http.ResponseWriter) error
+}
+
+type ImportPerformed200JSONResponse ImportResult
+
+func (response ImportPerformed200JSONResponse) VisitImportPerformedResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ImportPerformeddefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ImportPerformeddefaultApplicationProblemPlusJSONResponse) VisitImportPerformedResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPerformedRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetPerformedResponseObject interface {
+	VisitGetPerformedResponse(w http.ResponseWriter) error
+}
+
+type GetPerformed200JSONResponse PerformedDetail
+
+func (response GetPerformed200JSONResponse) VisitGetPerformedResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPerformeddefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetPerformeddefaultApplicationProblemPlusJSONResponse) VisitGetPerformedResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -3630,6 +4592,77 @@ func (response SettleReviewdefaultApplicationProblemPlusJSONResponse) VisitSettl
 	return err
 }
 
+type ListFallbacksRequestObject struct {
+}
+
+type ListFallbacksResponseObject interface {
+	VisitListFallbacksResponse(w http.ResponseWriter) error
+}
+
+type ListFallbacks200JSONResponse FallbackList
+
+func (response ListFallbacks200JSONResponse) VisitListFallbacksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListFallbacksdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListFallbacksdefaultApplicationProblemPlusJSONResponse) VisitListFallbacksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetFallbackRequestObject struct {
+	Body *SetFallbackJSONRequestBody
+}
+
+type SetFallbackResponseObject interface {
+	VisitSetFallbackResponse(w http.ResponseWriter) error
+}
+
+type SetFallback204Response struct {
+}
+
+func (response SetFallback204Response) VisitSetFallbackResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type SetFallbackdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SetFallbackdefaultApplicationProblemPlusJSONResponse) VisitSetFallbackResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type UseSetupRequestObject struct {
 	Body *UseSetupJSONRequestBody
 }
@@ -3767,6 +4800,9 @@ type StrictServerInterface interface {
 	// VerifyAudit Check the whole audit chain against its anchor
 	// (GET /v1/audit/verification)
 	VerifyAudit(ctx context.Context, request VerifyAuditRequestObject) (VerifyAuditResponseObject, error)
+	// GetCompleteness Compare what was performed with the reports that came
+	// (GET /v1/completeness)
+	GetCompleteness(ctx context.Context, request GetCompletenessRequestObject) (GetCompletenessResponseObject, error)
 	// ListFlags List flags of the newest estimates, newest procedure first
 	// (GET /v1/flags)
 	ListFlags(ctx context.Context, request ListFlagsRequestObject) (ListFlagsResponseObject, error)
@@ -3791,6 +4827,24 @@ type StrictServerInterface interface {
 	// LinkPatients Say that another record is the same patient
 	// (POST /v1/patients/{id}/links)
 	LinkPatients(ctx context.Context, request LinkPatientsRequestObject) (LinkPatientsResponseObject, error)
+	// ListPeople List the persons of the staff whom reports and performed procedures name
+	// (GET /v1/people)
+	ListPeople(ctx context.Context, request ListPeopleRequestObject) (ListPeopleResponseObject, error)
+	// AssignPerson Say whose account a person is
+	// (POST /v1/people/{id}/assign)
+	AssignPerson(ctx context.Context, request AssignPersonRequestObject) (AssignPersonResponseObject, error)
+	// UnassignPerson End the assignment of a person to an account
+	// (POST /v1/people/{id}/unassign)
+	UnassignPerson(ctx context.Context, request UnassignPersonRequestObject) (UnassignPersonResponseObject, error)
+	// ListPerformed List performed procedures as other systems tell of them, newest first
+	// (GET /v1/performed)
+	ListPerformed(ctx context.Context, request ListPerformedRequestObject) (ListPerformedResponseObject, error)
+	// ImportPerformed Import a table of performed procedures
+	// (POST /v1/performed)
+	ImportPerformed(ctx context.Context, request ImportPerformedRequestObject) (ImportPerformedResponseObject, error)
+	// GetPerformed Give a performed procedure with its patient and all that was ever said of it
+	// (GET /v1/performed/{id})
+	GetPerformed(ctx context.Context, request GetPerformedRequestObject) (GetPerformedResponseObject, error)
 	// ListProcedures List procedures, newest first
 	// (GET /v1/procedures)
 	ListProcedures(ctx context.Context, request ListProceduresRequestObject) (ListProceduresResponseObject, error)
@@ -3842,6 +4896,12 @@ type StrictServerInterface interface {
 	// SettleReview Close a review with a reason
 	// (POST /v1/reviews/{id}/settle)
 	SettleReview(ctx context.Context, request SettleReviewRequestObject) (SettleReviewResponseObject, error)
+	// ListFallbacks List who hears of a room's procedures when none of their persons has an account
+	// (GET /v1/rooms/fallbacks)
+	ListFallbacks(ctx context.Context, request ListFallbacksRequestObject) (ListFallbacksResponseObject, error)
+	// SetFallback Name or end the fallback of a room
+	// (POST /v1/rooms/fallbacks)
+	SetFallback(ctx context.Context, request SetFallbackRequestObject) (SetFallbackResponseObject, error)
 	// UseSetup Spend the one-time setup token on the first account
 	// (POST /v1/setup)
 	UseSetup(ctx context.Context, request UseSetupRequestObject) (UseSetupResponseObject, error)
@@ -4124,6 +5184,31 @@ func (sh *strictHandler) VerifyAudit(ctx echo.Context) error {
 	return nil
 }
 
+// GetCompleteness operation middleware
+func (sh *strictHandler) GetCompleteness(ctx echo.Context, params GetCompletenessParams) error {
+	var request GetCompletenessRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetCompleteness(ctx.Request().Context(), request.(GetCompletenessRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetCompleteness")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetCompletenessResponseObject); ok {
+		return validResponse.VisitGetCompletenessResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListFlags operation middleware
 func (sh *strictHandler) ListFlags(ctx echo.Context, params ListFlagsParams) error {
 	var request ListFlagsRequestObject
@@ -4384,6 +5469,202 @@ func (sh *strictHandler) LinkPatients(ctx echo.Context, id IdParam) error {
 		return err
 	} else if validResponse, ok := response.(LinkPatientsResponseObject); ok {
 		return validResponse.VisitLinkPatientsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListPeople operation middleware
+func (sh *strictHandler) ListPeople(ctx echo.Context, params ListPeopleParams) error {
+	var request ListPeopleRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListPeople(ctx.Request().Context(), request.(ListPeopleRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListPeople")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListPeopleResponseObject); ok {
+		return validResponse.VisitListPeopleResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AssignPerson operation middleware
+func (sh *strictHandler) AssignPerson(ctx echo.Context, id IdParam) error {
+	var request AssignPersonRequestObject
+
+	request.Id = id
+
+	var body AssignPersonJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AssignPerson(ctx.Request().Context(), request.(AssignPersonRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AssignPerson")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AssignPersonResponseObject); ok {
+		return validResponse.VisitAssignPersonResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// UnassignPerson operation middleware
+func (sh *strictHandler) UnassignPerson(ctx echo.Context, id IdParam) error {
+	var request UnassignPersonRequestObject
+
+	request.Id = id
+
+	var body UnassignPersonJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.UnassignPerson(ctx.Request().Context(), request.(UnassignPersonRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "UnassignPerson")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(UnassignPersonResponseObject); ok {
+		return validResponse.VisitUnassignPersonResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListPerformed operation middleware
+func (sh *strictHandler) ListPerformed(ctx echo.Context, params ListPerformedParams) error {
+	var request ListPerformedRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListPerformed(ctx.Request().Context(), request.(ListPerformedRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListPerformed")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListPerformedResponseObject); ok {
+		return validResponse.VisitListPerformedResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ImportPerformed operation middleware
+func (sh *strictHandler) ImportPerformed(ctx echo.Context) error {
+	var request ImportPerformedRequestObject
+
+	request.Body = ctx.Request().Body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ImportPerformed(ctx.Request().Context(), request.(ImportPerformedRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ImportPerformed")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ImportPerformedResponseObject); ok {
+		return validResponse.VisitImportPerformedResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetPerformed operation middleware
+func (sh *strictHandler) GetPerformed(ctx echo.Context, id IdParam) error {
+	var request GetPerformedRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetPerformed(ctx.Request().Context(), request.(GetPerformedRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetPerformed")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetPerformedResponseObject); ok {
+		return validResponse.VisitGetPerformedResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -4913,6 +6194,75 @@ func (sh *strictHandler) SettleReview(ctx echo.Context, id IdParam) error {
 	return nil
 }
 
+// ListFallbacks operation middleware
+func (sh *strictHandler) ListFallbacks(ctx echo.Context) error {
+	var request ListFallbacksRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListFallbacks(ctx.Request().Context(), request.(ListFallbacksRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListFallbacks")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListFallbacksResponseObject); ok {
+		return validResponse.VisitListFallbacksResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SetFallback operation middleware
+func (sh *strictHandler) SetFallback(ctx echo.Context) error {
+	var request SetFallbackRequestObject
+
+	var body SetFallbackJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SetFallback(ctx.Request().Context(), request.(SetFallbackRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SetFallback")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SetFallbackResponseObject); ok {
+		return validResponse.VisitSetFallbackResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // UseSetup operation middleware
 func (sh *strictHandler) UseSetup(ctx echo.Context) error {
 	var request UseSetupRequestObject
@@ -5035,126 +6385,164 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7D1rk9y2kX8FNZeqsy/ch1aSL1nVVUqnh62KHptdOf4g6bYwZM8QWRKgAXBGY9X+9ys8+QI4nNGsvOVK",
-	"PsTaIQg2uhv9QnfjyyxlZcUoUClm519mFea4BAlc//V0IYFfqJ/UXxmIlJNKEkZn57P3OaC05oJxJHMs",
-	"kcwBVXgJaA4LxgEt8QpmyYyosb/WwDezZEZxCbPzGVbTzpKZSHMosfmslMDV0P/7gI9+Ozv6709fzh7d",
-	"/mmWzOSmUu8IyQldzm5vEwPVFfxaA01hBDphhyBal3PgiC00kAUWEnFIGc+QAKCTgVwwXmI5O58RKn94",
-	"NEtmJaGkrMvZ+akHk1AJS+AGTvFuEQHvtYKhYCkuUIY3DrI1oRlbiyf6j9bvFNYgJKo4SyGrOaB1DhTh",
-	"uQAqY9CLa7aIovj06K+fvjy6PTL/OGv+EUb4swILEVnJhQcqVaMi4LhnDTgl/vwa6FLms/MfHoU++rLA",
-	"y5ekiDPgL4wLiRYFXjo8eQRFoFBjO0AAVdT7MOOA0xwyNRKwInpNbyhbK9aYQ8HW6gGjMPsUA/RKYgm/",
-	"YCohi0CrRzhAFSAxVAk1sANlBgtcF4rxGjgnQx4GWXNyBFL10AFa4iqGS7MZwnBWdNmC0fwlVur//yUY",
-	"jcDEWRmDiPD2dolBxFl5KI5/Wf/22yYCzVsmkairinEJ2TnCVKyBQ4bWROYIozXmlOgVB4FUE5dYprkZ",
-	"00BrgZgzVgCmGopX2Yh0YxX+tQZEMvelCsu8+ZD+ncOvNeGQzc4lr2Fvgftq8UZBPALMi/eBXYiwQESi",
-	"NRZazhqxluaYLgERgTgsamHxxmqJiJdlOeBMy167lleLIw1ATICcnZ6GwX7LKEwFfe2UWIqLAjjKsRiB",
-	"R828H1A0LeoMXhIoYtT9O2zWjGcCKdWKl8JwVsrKEotE/YiLIsJexMy+ULOHuKsDiJA4rkCv3l0gNwT9",
-	"/Op5hMvsiMm8dnr01+NPXx4kP8R47d1iISAmmi5B1IUUSDJUAF4BUnyzUNIhgg+mZwtLqdOtCvwCL+E1",
-	"KUkMnBdUcgICYW34REAo1ARhCB4rEPBnA8Lj0zZAD8IAua2ltckUTbNNJQ61jZfanK2IIIxixWzKSixA",
-	"D8Ul0AyysBS/hBRIJSfDx834PZVhWxPeQCU1G+pff60xx1QSqnVjRkSK+QjQiq3GKO0YD0tUMiGfoFKZ",
-	"uDLHFJ2dniLMlZG2Ao6WZKVMM4mY2RU7csSDCUxwyaKK8i0uG8wyrQ5DANhHOxhjV4B5mo/Zge+oFhNK",
-	"PAmFCVy0xVYEkKt3F3pOI1+CEuO7tsj47kPy8ePHj5/av33/X9//LSxKDNDP45z4VBvZm81mU5ZZpiUr",
-	"4lo9WV2eb6o86iBcyTrbPO/zZx/0T1/+cvv93747av0xDu8Wubwvnt20d4nqNyzDBZEERBThpRmyeYLU",
-	"fkUclBkl9Aa6uoxA30z7imqkb9FsHWA2dwHKNAiugMdRsR8d9YzfgpQazwcFXU1415CP4Ns8nGDSCD3w",
-	"cAbNGCb1sykwWa4/EEjv2aSwRISSkh3Ky/oncGVgjBjnKzPCRnCetKMh22Mg9uW+prO69VT/b6u29TDK",
-	"fDKcYSI24MTJuCN4t2YuEPJ/Waa49vyLt+v1HymjUiFITV0XklSYyxMOBZbq6186Jkh7TWqcUJYErqqC",
-	"pFj9fJKRVNsNPg42JxRrhPdJe5sERMbzV8/evUELUoA2mLlMjNjQcQbICEZqmuAXuwgzyxYVo8Ks8jmW",
-	"+Apkf8WDmf6sow+dZRMJpWgJcTb/F6RyduvXhDnHG80JB0Lgnz+XxX5IVMtEAqRAhCJs8VmyDIpjpJjQ",
-	"uKnoFxOAQAJvhNklMgfljXMwZis3xuys5QRuRV13rduBT35nftNkFAgLtfgNSpVhTGiC5sph1IZexQGX",
-	"8wJM9JoIRJlEvwFnCi9vmbySjBugd2SpHifdJrMwD4ReauGv/VLF2byA0Mf+xGExO5/9x0kTxj8xT8XJ",
-	"hXkrhJ+3TOaKR9ZYaOvnCQKc5sjAbDCiHtU0Ay4kY5lGEC6bMBcHLBg9Rr+oPx+fPkyQAJohIhFeYsWf",
-	"CwkcXYLkmyMdsEcCUkYzzXYOsjhyD77iX/SagEq05owuEx92qrAk6ucMSzzT+vr3pPsA7hcr4BtHGCIQ",
-	"o0hIrPhWSMbxEhqYXylNKu8N5FdMOaNuI3IYgv4EMSWaBFor+aT2n+JFHeJaYyKVmGv8+MSwaIf9NKyW",
-	"+Pq8Kk1ZbdZdcVYBl1YpphyUCLrGsiO+MizhSJIShjJFBw0UsKMv0boo1CCnyQeTkCyAK2cSBB5wVsQe",
-	"MKOohsaHfqR2Xok3SAAkSIGlxRxo7nGhgJ6ua4ETXkaj+xoF/MFElvUCLLgOuKSN5i7+mrBLo2AtsV4T",
-	"ESAYNg9FR0ePbX1H+tst0PuJR0C6NDaVhiPLiNRBsIsWfAtcCEh6IDuatoIpLpzj/07iFPdxt3wjSEp0",
-	"SFNNjyXjJqBlHU+clURZkbjOiHkmgK9IGjqe2olvjtFTitwn0RpTqbVn+QR5mBCmGbKgqFdaDOYFqnlF",
-	"72ykFidQjldqe1NoM2Ev5rQFSyX+/Mq8+aAVVw+TuM2bQSorxF0o0TlgOwqfZfCoN7JDvCmuIEgZz3Zg",
-	"WAXFpX5pK9O6uRMDYHRRdrrAbjJkD2x9nCoeCj3JsciDD+xHg49qmbKIaLOKNizdjDjfSSK64/0gvYb0",
-	"EazmaXgmLcwn6oUeZTwQdhaHUC8a7WcTRwOPvgYhDdo8Iiz2o4T+J3CysAp6SO4MJCZFBNGeS6fhjGaR",
-	"w8kOFvS4pMWnFoTQAp5hAS8LvBzCvbC/jm0b/eatlr32YGO7TWgH9qFun43oTwehrcu6wJKs4DkTAYlh",
-	"Ei1CqE5xHd11UAhYK69sJKFCu3lGRvsEG6u9UMbAOCwC4FyNUw9FXYpeKkmiB9nnhVEqQzKTDKgkcnPN",
-	"YUVgHVAX7yqgyD5FeK7E/DpnNufH2M9EJAgXgikIrPA33NB4+UJ5YSZEco7WOdHOl3NNMd0kzXGVcUuM",
-	"A4IwbU+o1dUcUEmEUD7MgrPSr3/UzOnK2GSm3FIhr0tcBciAZd7LvxE3hKKMCZ0WYY0s7V9T1jr0zrEy",
-	"0icZhxZ11xEjsUHGZKXSYvbhci1PTJ7sFz1+q3JqrSLxeUct2NvcHuC1Bq4OQZr9E9qV4b3oDykDR+q8",
-	"xNp4+fvTC5SzIrOWS1Vg2pLyXsApiVAzzkTKqs21MriGWSnNAGRlf6NAWD0vRnjAxglvk9kNrq6Xm+u0",
-	"PItAfYQ5YMVfWZ3KRDG5YksNt9jzk2ra6+UmcChCOLoxqJL2eHYBXOfQVYzQQ3y+xzwelg4mhthvnUCH",
-	"+OGFkKTEEp57zdeX0gKEKJ1PHDTqDbhDM7l5Vye0UIQrctL8eGy2y/G/jN7ugpbMPh8t2ZH9UQ05vsTr",
-	"NyCE9dzHlIRJlQkkviltkJHFQrnOXvq5ELRJvww7tEvr1QwemYS0qYLB6eC+gClxBju52CXInGURn1QL",
-	"3dDqQSsDypASF9wvfI0FUhAEd/NUUTsyYGmj/4NnLrDfPGsfIAQtDiMsO5KzOR6wK2/w2Xy+QZlnD09X",
-	"R8Wkze3jYtRtm7APbiGazhduOntmslVz+A+MwfbPBrs9ae+3xy6cflAePQxXNJTfjeBjWAs4gTlZ5sPt",
-	"9BNZ5gho5tNG1DcSdPM/Z/spl4KtA+eKbH3IbxiUBLFeUxKm+woXdUCWOnwdQJWZLxgMJAbbFh4PcZBi",
-	"KwhFLHezC761IbDn90jBVqwICPU3gCmS9RyQem6S6fb4QFXgiItv7LzwHiYl5pvrDJYBxn36DlVMEOX/",
-	"7QkSZ5KlrIiEMFJGs+jXn3FMCS6+EgIh7anAfhFs80NoqwVVZV/jaYqYwY4KDiQ7dwtHSdQebFOpj7cW",
-	"Y0U3WFjDwQp2iTGbrbpNq9lJQ6C8xGko1l3LPBKD21lbxQ8W4hG2kciYl5rjVLYRVycBm5iXWVkrrOUW",
-	"FMNOmE4LnO5AJo3lbVQyU8bAEPsdAeAlXG8A8258zW/VJrvjLJx83GxaUzCzNTVT2QIcfHTXnSHkgLNr",
-	"lxe9AJD2j9ABQQ5kmcvrtNwC81kH5ochoCsmpI3IOUhEXRFq97j+bwZpPSeyFtcFLGTnB64ACR9ieOZt",
-	"oeNx73DlYTLG2v3M/C3nDfqc8tqkj1+X23DzoJuqc2T+HuBnbVB9s9wy3cPHHfY4frzN9PAbziIqyNbB",
-	"kOscCxK2bQtYQTHUSa9oE8qzxs0+VqKaPOZr/VpjHSIKCyu1ySMHAimrIHTURUQTnzMFFDY+qg3SiCQd",
-	"kYomK32X+rEQU0t71jTVVLWYV0h3hrTD1Dn6cZOgHzeoPNNZmQewZg0yPb5bJGsRKPEJ+t741VyTWL6y",
-	"i/TIjPFl+DBut6CEP1YIBCbcsV7PvDLVqz7I+1nqOg4b2WXUV4tuN5P6ysU64tHTuteE3gQWzFl5PXZM",
-	"FtkwhEo2+t7uTq96Yb7ZzZII5Ql0ltSDtG8WzDdbDASFtbCBUBB6M51VNPa3GQhmyhgY+9kH+hijTanp",
-	"ZXh7K8HesrogjGqMt7B+z26ARrMzdsjJgM8V4SB2YkLpPh4q7U45yASJnK2pq7UZX7iD2c3bgSm0/IsW",
-	"mbo6k3CZX2dWB0zepN/+kG2nwzAiRA18t2wl+5mwa/s5/HvNV2TF+PUU71GLkPYb/pMeXp+K1KKK+XoA",
-	"5SNkDssVi/cdDuAs00w8NBsFyVRi7ChiGjJu8xwa4u2SitP3/MwkwVU0SZ47pCdosRqzDJW1UYtQSDWZ",
-	"SSIjiSKRCEZvJTYWYabxn4osrEk96MWknds29NPaWz303J5ojjGXPvVUwnSxUD7fCq6nvNWEhO1Bz2E6",
-	"H0QFna4f8eKxZ3LhAmiGuS6800fCrkI8O9CZOeCba3FD6O6osWlt1ymjkncCdq1zJJ1KGWHNr4myDVyK",
-	"PcpvE1MndF1HcFNX2c5JsNNPMYYnWg00iS85dfW8NgDY4pXENwlps8yQLO2TMtvQQ5N6QPvBPulgYHRj",
-	"//sYeeQY+R6eFe+TDDZ2ejeSKDbxiG7no1gP2Xhi6p15sIdON4qhcNQtvtTOyH6+1WHcoxF3yLY2CNgz",
-	"+jj2WuT47PEPEeUeie9HJHWzlv6W3Sh9SUSrLkLXrfsGBwmCspIb4xysiYCwJ5kCWe2oCQT5TbnoEqYn",
-	"j1bXWqRHFZIa4TqIxAf1NeO+jR7G1WPQ87DayocpupTu4MQSuYvcPhICS25DNcJ1v5tU8A06psoEt00m",
-	"5LS7zh8j8kD5bTt5EBEuuiE0/IBVQHfcCVtMUNNIYLp/q0HrmU7NHD6Vug1qHFe/I5/4qMZENtGk3c4l",
-	"Lks0yiRXIOvqG5bshM4+Q3AdLHa2T/HaPvG2mD+HhbyuxVcWwlUcFiQcEqpqXllnLcRW7OarPh3ack0s",
-	"0ILVANErYmvhsYeJDmxR+ofDSjoCOX2vGE7atlXspFFQ9tsiGd6ITmeChz88Hu9K0CHoTseufZvRk0QD",
-	"EVqYTVEfbjJ5XQAOpY++d4USuqaiwOmN7Ubge8DpaAQUZAVc9/dr991sStz82VuiRhSYNoXktjAhQZgi",
-	"sBEG/xCjgq2Bo7ktmfEM0Jg3UzOiG/e2FKuO/1tXFXA1x6dke+DXUbiX+aSp1C0naRWW4qJA4/uvxQ8N",
-	"oLpHYzB814zJyTLXKxq2S6l9Y8rcpi3umQLffK1g660fK0z64ld/a9t3/EhTZeJ4Z8/vHsZPb7NdnHpb",
-	"iyVaq1wcpG7CwbKtU+hWxaQ2WXxhY2mYrTXdHDQjM7y2VmHYOlf8YRI0iWjVfwUdsXiaZ2sF+E4yPhuR",
-	"FEdxM6bJ6+3lKLO1W6AuPgF80xRjCdPcQ5+XJQoVa1uCOBIb9vJxiGTANwLhLDOtXZEeaYR1ggRR6NAN",
-	"RShApmvrCgLOVNYnb2r+r8WVAU/LwRCM/ZTtFox756i2Ij8BT37nfJeRUwPJtvtFWiUlrqOvbjjVCSC1",
-	"dWSzY3oK02/skO4ciLWhOh3qiKCWGqi3IKPFyTvYJIEdkTQGTROVMPJ9aBWZvOKaE7m50sk7jcnpO3jo",
-	"Uw3AXB+g2vdzKSvTx4PQBQv0wMQZ0QXHRjuxRVuSHy1rkkHWKuA89x31XEQkaTTacBvr4ryuAkw+0gUr",
-	"CrY+qiukE4vUXJrzEpT6ulzzutoC1oU+RqZpiv5dmVwtM8y1DzEVCGoDY1QCFjWHEqh8Yr/zkSoc8BJV",
-	"wKrCAGcafGaQkgy0DSRzKI/Rz4b1dYMcXRHablCS2LdO1Thi+6BYca0cR1+vqzv2iuOPijcLkgI15rNt",
-	"Hfa0Uqs+Ojs+VXuNF5Za4vzkZL1eH2P9+Jjx5Yl9V5y8fvXsxdurF/qd5nTUdLWfgw5b+7Od2QMXCcEV",
-	"mZ3PHh6fHj80IYlcM4/pAbOG+QlpNYy6TVoPbNu8/q+yzuI/n3zRsa/bLY9HPtobWILEuo/PlnGjwPZG",
-	"nXwx/73dcfh0qKMvnnxx/7w9xBw7oqeZrPdeDriQ+W+KMZagXSzTNIQw+iqbnc9+BPmTHjLr9Wk7O30U",
-	"ECs1pU4HOLk1O//wKZmJuiwx3yinDZS74W+ZUDJGCMRrKhKzNW07KyhMwFsbvh+avihq7hMOONuMQn0J",
-	"OCMUhJgGuJpPbZzHpw/DXeK5GbFtYWtb0ejkZYopmoMpgKfK65q8xNWDk3bjnOA6XxMhn7pBg3WejrSP",
-	"2q0XV7u9T6A71Pumm4Ew+RG2BXJ4Vg9mq8dXG5GvdXOaZlkOPzhVrDL7ZLPTh+h4mmVPfTSoaaa4OTQe",
-	"XPTltmvr6H6GAyo8OPTXt1DgAAR4g2+UmkStNLs+CXocevKFZLcntkuUDuEECfTcDGiI1L6i5kMY2GbI",
-	"ibtD4fbT3ZC3e2Q5ibqPQp3kM5OE8pVUeEGzFhG04CC6X74ODU6lSROejO6Z9zaH8n4RoxPn/MY7zWfL",
-	"RraaRmonY/VQm85MbcJynvZP7EFxN0M2Rv46M2WzcY2hR+xK78BNTbfJ1rd61y4YZrkrLeV7gQXI9tRc",
-	"aMUWLsv2YIpKfdVNmiBWZCCaiyw8lTTOu0Q6WfU6PwUppttDbRzN7hZ5nVZU0cabWKCFDlB8PQaf5ZDe",
-	"mKh0zpRvppGZ5rrr6BIrc1cLPUxTU3wYwaePj0aZ/qVN4tmN6YP3QU1g++ZehwmDW1cxTBjd3K00YbDr",
-	"Dj5haOt+uHu2r31V0ei2NixwoE2tJ+u1jPIBj2R4iVt/u9t4jmNPXX9i9HFNMxbXxj9TNfTCJZT/MQ2k",
-	"91ipuDlObw5ArvdGbSq0mSkbIjR5+Y4OJkMg5jK+gW/gQ9299X6l07GZsGYKkjkRiIxZjA5RJ8JXKYTZ",
-	"01QxtNjzLpisWzExiclOD/3xMU/X1e+4ap1D6cKXhGZucoHmG3fVpTb8XYFMnLc9EZWYGWPzC18v9jXC",
-	"5W7xvwX3B8D2j2Rl7i5oE3M6gk9cScIWLD+36ez7YXqC1vb3kt4pWXqdMyPU6cXxD0UlncnRIZU+gkBs",
-	"Bdw1x2xXf0+koK8zjdqMr/WIe7lPfPlshBR6cYhoT/Ig7qk2i+wtb1rsSewcVX9e2lSiBmgQC9q9vs8G",
-	"T7s8+BvHIExhc5y6B7IUdCS+15SViIk0dfuqc+Yc3U4X7WPf3eh8l/5U727iKc5P4OrGf3tuYzUl2923",
-	"Fg8dSFg1M3qHre+mtT4aYObtllSrlujONPzg5ttvQzFbNhezw1orN1cVaUhevDcVqSM3i9wms4dBp7Bz",
-	"W69xWnR2BMKFOXvb40sHshE7OaM6HtULCWgb3ZWJ7cBcJ01a4JjgfNFKHryHtkin82iEYXx70ANtbtPx",
-	"uZuR65rGfs12byhy8sXCPCoCWj0n70wCDK6tu3dSo9eyOcID0ODq7mRGsyV/X7HBaLPgpq1xbi6S2Ikh",
-	"fV/DuHxYfZ3xvAML3j0rrbaEXww+lGvDeAbcO34HdHEI5z4/Dhxud6GZ73EYP47QI+6lOPetGyME0Ivr",
-	"HXQdEPl6eiPQXcJelkEWo4DObDMxy8HB9lcieYqUHUjYw/ugnR6Wk5zQs2/CC08VWfw1rl7GEYHmQOjS",
-	"9G//esZ4mmVtnjAhiIpxU/AjniCsPz+QtSbddNeda+8PiR4R6NssvpGYneBR6vzwA8mEsRYYw7RkUuIl",
-	"nFR0ufttouZVsVrucRGhEkCKRgfS0jrM0b4KBmGhLH6SSmXvM67+NnH4bZzUFK+PCv5/NMP2ysC4l35+",
-	"u7B9W+6FKRQ/kMJY20o8nV85ryVKWV2YYo45oFp09IbNyQyRzOevpdjeuRbLX1MD/tHpU/BHPKK9qCXC",
-	"ghxEgOu5uk0uzA2o+gPdHPsn2rvWXRiU97/ZhXocdBuJKPEu9fM/GO0CpWxPxQ1kaMH4AWh3CTgLE4/R",
-	"1FxBPUYit923RtJco4l7aRD7LhhhdcSbJhkHObnHSnbpOji20BvDHXe5/lHT0H2yIAWM41y9/pIU8K3Q",
-	"vtft40GcGwmBm3qkrpv/zHz/6Lm/O6ZXK/nT06Ozxz+4BB89W4IuXz5Df3388HSWjF7m3UwuzGUOkSuY",
-	"W69cQsWjwLy3Ry2jn709oMHjOcpgsaam01U2zlrmhzHT5rLpArPj6Y55cbfTlH9bQwNryM1nBIeOnkcT",
-	"UhsKNwezPTgpwlSsTYjl7PQ0QWenD5RJfHZ6hgTetBwyux1D94Ifo0fq1UcPHuog+aMHj9W7/tVN977w",
-	"j7SpzluTokBzeIIenz6032PmYnqZQ7ntanpTftdl0r8DVEbqTU5d2ldkfbuMpS3aSR/iGvponWJ6AT7x",
-	"NUhu798mBz29HoHqLaw1Kwxvv+/I8NesSYwel4uHDHiMwP2uD2+iPQ7KUK2rWowPafbVOer2MttrXV8p",
-	"En7SiWNUR6Kfv3r27k0bwHFZ79s/jch618vpj+PD+p5bW4S2WfkhPdg1Vm6PLvpAFXDBqJJ1BWM3roOD",
-	"a389modhQTPmnwApx2qxrvRz27rrj+nFmiUepE6h0GXtlvhdn3WUJAJkXbWJELBlde2+TdZ1qTfqNZ+/",
-	"a3lAq3Ck2+2iihMqITtGrdxhc/3/DQhbKI+zktD/FAla5yTNdSmqeqzn0vk+4nigIn8WoHuw3VFub6e/",
-	"2z0r6jLodbj0R/13Uet1VVkzRgln3fusQ3Hbg6QD0Ej6dlPiFxXX713R4J2Jz6ZD2ljN3MHEppmt3cSL",
-	"cHuThNiKKhcvWrEbGIsXqef3szjyHlaqIncVxxD33aJ537/kwyeFHgF85bBq2mGcaLTZafowP29smMb7",
-	"1/ZkL3KinAR3o8S5N3KU0RFtxYTNpiS8067LztBJUAvcMG/S9psp+snQzUROSQyneRlpkdK87KqcBs6a",
-	"Lfo1ALjdbl+ylBi+9UvOUEYM+gReaxS2XtM1dsO3zKUtuleBkpBQLJp3XA+D4VvaBF3DHDFOloQiQ3f0",
-	"nTFNL64eHj/4y/fnJpKftYk83yDdyyJBpoeFKYiwjTCO0VtmjaMFMa5qkymu3Ug1LjNN2tHPl68bUF3L",
-	"jNntp9v/DwAA//8=",
+	"7H1rkxs3kuBfQfA2Yu3b6odalm+mOzY2dJI1Vows9arl8QdLxwCrkiSmqwAaQDVFK/q/XyDxqAeBKpJi",
+	"yzrfzIexmoVCJTITmYl84dMkF9VKcOBaTS4/TVZU0go0SPzr6VyDvDY/mb8KULlkK80En1xO3i2B5LVU",
+	"QhK9pJroJZAVXQCZwVxIIAt6B5NswszY32qQm0k24bSCyeWEmmkn2UTlS6io/azWIM3Q//MrPfn94uR/",
+	"ffh08d39v02yid6szDtKS8YXk/v7zEJ1A7/VwHMYgE65IYTX1QwkEXMEsqRKEwm5kAVRAHxnIOdCVlRP",
+	"LieM6++/m2STinFW1dXk8jyAybiGBUgLp3ozT4D3ysBQipyWpKAbD9ma8UKs1RX+0fqdwxqUJispcihq",
+	"CWS9BE7oTAHXKejVVMyTKD4/+euHT9/dn9h/XDT/iCP8WUmVSqzkOgCVm1EJcPyzBpyKfnwFfKGXk8vv",
+	"v4t99AWTSj+nm8R38XGDwsR351JUk2wi4beaSSgml1rWcCSsvCjp4gUr0zvkF2FAnJd04QkZKJgCt6SL",
+	"DpaAG/b6dSKB5ksozEighitrfsvF2vDuDEqxNg8Eh8mHFKA3mmr4hXINRQJaHOEBNYCkaKnMwA6UBcxp",
+	"XZqd0cC5M+RxkHGrpUgvZOUBregqhUu7W+NwrviiBaP9S92Z//+nEjwBkxTVMZjxOMxX//57amu8Fpqo",
+	"erUSUkNxSShXa5BQkDXTS0LJmkrOcMVRIM3EFdX50o5poHVAzIQogXKE4keqnua5qHmKVG94uSF6KZSR",
+	"WYIs6R0Qygm1L2VESCIiQ5CX4/AtqZq618ege1kMKAexor/VQFjhv7Oietl8Bn/fTWyM6quX858MPgeA",
+	"+eFdREYQqgjTZE0VqimrFfIl5QsgTBEJ81o5qopaExZUwRJogarLreXl/AQBSMnfi/PzONivBYddQV97",
+	"GyCnZQmSLKkagMfMfBhQPC/rAl4wKFPU/Tts1kIWyjCXpgtl+T4XVUUVchwtywRzMTv73Mwe464OIErT",
+	"tP1x8+aa+CHk55fPE1zmRuyjok4/fHqUfZ/iNWNYpJVm1+zIyOPvvzf/UASNHSv5UZRRTSqhUsaFFg+l",
+	"U9/M5wpSwuQtqLrUimhBSjBiwrA9wpuAU+BscRVwPmq+val1LqoUgX8x/D6DnFawtXOvCNyB3BAp1juY",
+	"asJ+J6r3K6aUlcNQKlgvAU2HFfDC/irBSnkz4CPyboEqlnIuap5DEVdl13QBr1jFUpj+gWvJQBGKFn0C",
+	"7tJMEEfuE4Nd+tFi98l5G9ePori+Bmn0NRQ3opbJTfWjWPdEpCOAtyii5grOGMVuru6MFb9aqQSa/HfQ",
+	"NtrFbhoz8LZtp2CDSHHHFBOcGuFkDmUl4FBaAS9ShHwLObCV3hk+accfaNq17bpbWGlkQPz1t5pKyjXj",
+	"yH8FUzmVA0CbfTzEf36nOzF0RSpzotRLysnF+Tmh0pyJ7kCSBbsz20sTYaXonnz6aAfWfCuSZt/r1uaX",
+	"Ao27GADu0R5nnxugMl8OHbvecFQrRp0pgwlattVcApCbN9c4p9VHUYH9TVvFfPNr9v79+/cf2r99+z+/",
+	"/a+47LZAP09z4lM80242m01VFQVqYiLRnHGW6XKzWibP4ze6LjbP+/zZB/3Dp7/cf/tf35y0/hiGd0SP",
+	"H4pnP+1DovonUdCSaQYqifDKDtlcEbNfiVUXCjfQzdsE9M20LzkifcQS6gCzeQhQdoPgBmQaFYfREWf8",
+	"EqREPB8VdDPhQ0M+gG/7cAcTWOHA4xnAQ5jEZ7vA5Lj+SCC9EzuZ40PG9lGM63+ANAbGwGHuzo5wDtOr",
+	"tvNx3I51L/c1ndOt5/i/UW0bYNTLneGME7EBJ03GPcG7t3OB0v9bFIZrLz+FcyD+kQuuDYLM1HWp2YpK",
+	"fSahpMZEv/zUMUHaazLjlLEk6GpVspyan88KlqPdENzOM8YpIrxP2vssIjKev3z25icyZyWgGS91ZsUG",
+	"es2gYJSYaaJf7CLMLlutBFd2lc+ppjeg+yvemuk/0JfWWTbTUKmWEBezf0KuJ/dhTVRKukFOOBIC/+Nj",
+	"VR6GRLNMokArwjihDp+VKKA8JYYJrVuD/GLdaUSZczTuEm2OaajY0GyV1pidtJwGo6jrrnUc+OwP5jck",
+	"oyJUmcVvCB7KGM/IzJzQ0dBbSaDVrAQbLGKKcKHJ7yCFwctroW+0kBboPVmqx0n32STOA7GXWvhrv7SS",
+	"YlZC7GP/JmE+uZz8j7MmanZmn6qza/tWDD+vhV4aHllThdbPFQGaL4mF2WLEPKp5AVJpIQpEEK0ap60E",
+	"qgQ/Jb+YP5+cP86IAl4QpgldUMOf6MB5C1puTjA+RhTkghfIdh6yNHKPvmJ0j6yBa7KWgi+y4KZcUc3M",
+	"zwXVdIL6+o+k+xbcP6DjxhGGKSI4UZoavlVaSLqABuaXRpPqrwbyG2EOo34jStgG/YoII5oUWRv5ZPaf",
+	"4UV0ia4p00bMNef4zLJoh/0QVkd8DA87P7wxS6RYgdROKeYSjAiaUt0RXwXVcKIZ+rp660GngQF28CVe",
+	"l6UZ5DX51iSsiODKmwSRB2LNpzl1eq2Lz5eaKABl4xPBr4PKYL1k+ZIwrcgKpBJcES3ELSrZZmUhEpFN",
+	"pCjjn5dCVCpu4uAjs78rujGAZMQsHoWpdy5ah0NPo7YWHUdWo2EbNf+rjXcgmhy4Hrg2jrI2YbsUaxw9",
+	"jUp37PGKqQiLuBiO6lgFQ8LGM9v9yErCxAMgvbVWHMJRFEyj2+26Bd+clgqyHsiei1ruG+9ACn9ne/HY",
+	"K9CEcmI+QjWe7+CY/BZ8i8uNYjlDP7n/lnXaucM1LSpmLGVaF8w+UyDvWB4LKO/FtafkaWt5a8o1WgjV",
+	"FQkwEcoL4kBBBDTsHZSGfQWlFzGLU90woWefnl9thC4V/fjSvvmoFWuKM1V7Z0T5Sim24IexlWPYqZVd",
+	"u0cW0fnqlEtr5U96LPk4Zi1GNszUhTxpNwDeWqNhjmujArc2M4ePOpohk5BB4UhlPpgLWewhBgwUb/Gl",
+	"UVHg584sgMlFuekiMsqydkS40tzsk9iTJVXLuK6xH40+ciGg2DNnMMX1R2CAyCZN6ByfFRWl1zZ9XPgk",
+	"NhMq5R31e48yAQg3i0doUD4hauNoENDXICRrRc4cIhz2k4T+B0g2d4bWNrkL0JSVCUQHLt0NZ7xIJCV0",
+	"sIDjshafOhBiC3hGFbwo6WIb7rn7dWjb4Jv3KHpcgGrctncD+1C3Y1z46Si0LoDFQaltiJtgZkyLMOm8",
+	"w8YAn7MSCnsyIpRbFeD9c9uYD0HQeBisMCfU3JzAyxKKDG3gjyeSbtAGdspmXtZCCpWLVfwbmMYTYxIf",
+	"rN2OFbuZqV9XE27H6LuYk4WkOUQ/52Vrd8pnNvMyJAh+1BiqdVai4CHTcRer2ceTRwG3xzjGdwR95aO6",
+	"LXR1RL8LXsefivXuWqHNbm/FelszZBMtokRrx8ojcUgbpMD8FmODcUHColphaKZCCDri02xvHpcDhk7d",
+	"Bj3ZEQL9DmMDuq6PpJhNDkoxwafOsRpDWAdDkedzI9Sms006fO82wZoqgoMzAtVKb8IGtFbd1sToKJ8a",
+	"HYMmxxhTt3RqF4wW0gzhwqbcg8gPmZ7R4osp6xlG2yq4x+QB2v1fxfNk1GDQzs1x2JEchfW0TpzM18vN",
+	"zpv8Zz5n4+e/xijo4rGPnBantoHMtneBR0GHBTMf1m8zl11PdO/VVV1Sze7guVARC9rma8cwlNM6udcG",
+	"9Oh15wRpz2UhT9+Z/KQQYB2xCuCSOLmu6kr1MtKtpnTPS3uQ3JbYrACumd5MJdwxWEeOiG9WwIl7SujM",
+	"bPb1UrjSAesXZCojtFTCQOAOfNY6aqIXilY+p//SbFl0KnuXO+WbrH18xmBz13xwuf/miDoD4vYwMZI5",
+	"rH/QsdLfOSXVoPS0oqsIGahe9tL41S3jpBAKk5edwsa4gZE7QdosqXKCcFx9W9RNE1usQcbOO61l/G0v",
+	"1/HEzpP9guNH921rFVkoX2jB3pWxW7zWwNUhSLN/YrsyvhdD8lUktVRWFB0Wf396TZaiLJy3YlXSttJq",
+	"+WJa1uS0YjySO94MIE6mNoJW1LNygAecgLrPJrd0NV1spnl1kYD6hEqghr+KOteZYXLDlgi3OvCTZtrp",
+	"IqLonzJJbi2qtNP4c5BYirMSjB/j8z3mCbB0MLGN/VZmXYwfflCaVVTD83AS7EtpBUpV3tcf9fFYcLdd",
+	"Y827mNjNCV2xs+bHU7tdTv9pz7Fd0LLJx5OFOHE/miGnb+n6J1DKRSSGlIRNGU9ksBZsPgepGunnQ+u2",
+	"iivuqF84J9e27YdlI7sKBn8m7QuYihawV+igAr0URcILjkI3tnpAZcAFMeJChoUbs9RAEN3Nu4ragQEL",
+	"l9Ww9cwnLEROQ6kTuBWWHcnZpD24lTf4bD7foCywR6Crp2LW5vZhMeq3TdzT7yDanS/8dC4XZFRzhA8M",
+	"wfaPBrs9aR+2xz6cflQePQ5XNJTfj+BDWIs4RZdssYyc7dhiSYAXIR3WfCMjt/95cZhyKe35tBcuEetj",
+	"fsOiJOEVYHG639GyjshSj68jqDL7BYuBzGLbwRMgjlLsDmKR2P3sgi9tCBz4PVaKO1FGhPpPQDnR9QyI",
+	"eW5LFw74wKqkCZe3tfPie5hVVG6mBUT8aK+eviEroZg5/x0IkhRa5KJMuPRzwYvk159JyhktPxOCz3QD",
+	"2B9iWy2qKvsar7Q+RntC99a2P5bjuy0cZUl7sE2lPt5ajJXcYHENB3ewTyTbbtUxreYmjYHyguaxiHqt",
+	"l4mY1N7aKpkwMRBxGogUBak5TGUXZfUSsIkB2ZW1wjx+QSnsxOk0p/keZEIsj1HJTpkCQx0YEV7AdANU",
+	"duNNYas2WasX8Sq2ZtPauvvRkhNjC0gI0U7v3lwCLaa+wG4OoN0fMaflEthiqad5NQLzRQfmxzGgV0Jp",
+	"F6HykKh6xbjb4/jfAvJ6xnStpiXMdecHaQCJJy4cFi9vs3a/QnUkxwDzr6a2DnFajeHmUTcF+cT+vYWf",
+	"tUX17WJkusdPOuxx+mTM9AgbbiAL4AUtyxnNb5MZPamjz94yKOGQ7sf4rRe2k8QwLB0s/CkJYZ/uIyUc",
+	"PsYlhZ96CKxjpJD0c085GKtZ2fJeD272JTJNGiLuk5oTp/AQT0bD4jOqWPy8VcIdlJGMP964l53BfcjJ",
+	"xUye2gS/1RTdlnEFalgqkbSRi1U0WM5U4zO2xe3OZ4+HpMTOGtDUtgJ0n84jMUGrXcx61+OTw7xBuj/c",
+	"eUxdkr9tMvK3DakusALqCCcsi8yA7xbJWgTKQjFsOJAh12SOr9wiAzJTfBlPmNrPURZSPyLOsgdPD+iL",
+	"MeccSkaZX1YrIbWt4I0oiaJIBfytX6IYDGWFGK0S5izM+IJAqcA2yaCs2HJbtua37o6pWtKLJ99HYlMW",
+	"V7ONhhD+QvUd20FswYWEYpqLsq54JNL1GlkvTOTGZdbP+igja2x4Ygxem6yN2di+ir0XeWqtoU99hshO",
+	"qlwhYepS+xMTtp/GVoDBDgu9WYstW5i3OkUYG4WUjIMixhIjotYZvrT2VQ3wcQW5hsIG6faKrLkeJ5ED",
+	"NX7QFk6AhPDpeDpW9zCT8p81uOzzSubYtuFRN2kDYQuTfbxvc0ts27xiPGJTGXaZDmUAJijPuBaD7+3v",
+	"vzQvzDb7HQpjSeadJfUg7Z/wMDY/ZM0ZrMUtuZLxPaw4xP6YBWenTIFxmOWGEek2pb58/m8XhEFD6zWs",
+	"34lb4Enjf48kfvi4YhLUXkyo/cdjzf5yCTojainW3LeD2CnxeeLn7cAUW/51i0xdU5NJvQypSTtv0i+f",
+	"L7GX9GVK1YkksKR/aCBxTMHH+O+1vGN3Qk53cQSiCGm/ET4Z4A11LC2q2K9HUD5A5rhccXjfI5fCMc2O",
+	"+Q+DINlmAXuKmIaMY06ghnifcVxzk0RX0c4HPSD1MHiz9k5KLISCqarVymXg95tTtE8eWmhaKp8ehOWL",
+	"ZLYhlMwxR90Me3RuziKPzs+jQWKwyd+H+cmBa0l5DlMEuYpFVd4ZAJtkLoP7lc0r8GmFVwTzZLyh38iK",
+	"jp15wOE2nV/9y3JDuLB5TU32thYGh94CvPKJng44IPYgtZ1GMJIzM46Bw5aXENRDQbSHAmXPbNf97Tnf",
+	"WiVaj+IqtvZNIQ32yDZvuE6GBVO54JrxGhGzq9Ov7bPYqXvXEdJWe44QxglG0wEb2fo0It/uKqwpAUpS",
+	"Mg2nx+4e/e8lfzRdz0YzW1E9ttKTgwnuw2uARSqx3Fe/sH4WrG/3WzX9exqWGk3R2haBPQE+fCYIWiaV",
+	"xTVirXUiGT1FoQgi7MA9HRJ10oaVHzKgBTtVFYOWRxg4YH21s3MipfDOx3IHEv0rGRFlAarVdnEnE6gN",
+	"yFY6aTuacUR0982rVrFFD8lbhImajg1btGHOhrOPwsqH6yYftLanxS2fS60BnCb9gddYsjwWLhpdB8UK",
+	"289sD4BcO8Wm7zsrytThLb2HS7Fg/GjHpm769lCSv/WMosGHOI9ViQ+qD3dusvDHDladdOxOyK1Nng6e",
+	"0yzxB24JsbLFsbvuB7VDFqKbdWgnNG1Y9ig8Ra9SysNrxGOd8hUznSgBTuTi9BbksmrsNOFTiYU1RaW9",
+	"7MrPOrKNkQbz982xZD6HXLM7azLsml9a+JTl43TaT4qKrinfY2xaAi+oxNaY9lzkLeUjVX8AvZ2qW8b3",
+	"R41ryjA1xq3spJ51ek08VNlYz/4+oEHumHVdr4q929TsaZF3crPbtnjLgoZUhZk3o7vGdZ8sbbPfXSCB",
+	"pN6i/dY+6WBgcGP/qyBioCDiK6x6OKTMfygPfaAFwI7J5nsXFQTI/jg74aiFcykUDgbT3+JZ/LDQ0nGi",
+	"QwPRINd8PGLP9CPtEeWeyFRNSOoRzxJTrc5l2Fk6tCD3xeUYG1kzFU81Myu521MTKPY7TDFdYOe2IKsp",
+	"ivSkQjIj/J0Q6UF9zXhoK/Zh9RgNvDhtFVxE/Th5CyeOyF3k9pEQWXIbqgGu+8OkQmihv6tM8Ntkh25F",
+	"vjf/gDy4Y7De6wSR8mkzXqR8v3zPnTBigtpwwO7hPQStZzo1c4QmOW1Q07j6A/kkBHV3ZBMk7TiX+Hrn",
+	"JJPcgK5XX7DFXSyLPwbX0VIHDmkveUi6Qeo8R5We1uozfVErCXMW98muarlyh7UYW4nbz/p0bMs1qRAO",
+	"rAaIXtPHFh57mOjAlqR/PKqOCRi77xXLSWNbxU2aBOWwLVLQjer0Dn/8/ZPhvuEdgu5VQNC3GQNJEIjY",
+	"wmyPlO2shV5hcj/Vz7agwDxEH73FHs4cqLQNYvFpqneIvXxsB5G4W55Yr755wAR1vSW2ZYqelkBjdd/v",
+	"fIcTDNmWNL917dHDJWbofIGS3YHE6/Pa9242/ShDgnJmRpSUN52tXUeRjFBOwDlUwkNKSrEGSWau91vg",
+	"98aa27WVQXOarzAU2hz369UKpJnjQzYetfUM3W9Napiy2wem1YOWliUZFjftrmwB0F7vtOiYJVsscUXb",
+	"PdzqcO/j0tUbH9i7ovlaKdajHytt3fFnf2vsO2GkTaPwvHPgd4/jlmizXZp6oxkbrVXOj9LwxMMydhHn",
+	"qFAymyy9sKHUj9aabo9aSh1fWyvYY7PHbWU1U63GTdFzZ7o+u7UC+iCl2o1ISqO4GdMU5Mcbx/muMUBv",
+	"my5KymoqzI7MMAzmemkOuMKDfNxGMtBbRTDd+9LIbxxphXVGFDPowBsOOECB2q9kIc0K8yzN/J+LKwse",
+	"ysEYjP1eCy0YDy4ubzm6Io6LvYuCBoIk0T6MPQMAVVLWbZbY9pe1dWSzY3oKM2zsmO7cEmvb6nRbR0S1",
+	"1JZ6izJamrxbmySyI7LGoGmcMFa+b1tFtiFALZne3GCFU2NhhysFMIgDVGJU172/1HplLxZgfC4izTBp",
+	"wTDdx2onMW9L8pNFzYp2u0R1Ga748g6grNFo29sYa0a6CjB7z+eiLMX6pF4RrL4ycyHnZSQPDfXs62YL",
+	"OI/BKbG3OODvxuRqmWH+PgPbOsRsYEoqoKqWUAHXV+4777nBgayIjeoicPbGwQJyVgDaQHoJ1Sn52bI+",
+	"JleiHd2+MSFzb52bccxdzODEtS3+CcU0UBbq9L3hzZLlwO1pwd1l9HRlVn1ycXpu9posHbXU5dnZer0+",
+	"pfj4VMjFmXtXnb16+eyH1zc/4DtNMNjeaj8D9NKHUNbkkXf80BWbXE4en56fPrYemCUyj72UYg2zM9a6",
+	"weY+az1w93j1f9V1kf757BO6+u5HHg98tDewAk3xYpGRcYPA9kadfbL/vd9z+O5QJ188++T/eX+MOfZE",
+	"TzNZ770l0FIvfzeMsQA8YtnkPib4y2JyOfkb6B9xyKR3cdTF+XcRsVJz7nWAl1uTy18/ZBNVVxWVG3No",
+	"g7KVY4syRikia65srRkXTS2gEWho+P7aXGJg5j6TQIvNINRvgRaM2wTPHQA385mN8+T8cfwSdmlHjC1s",
+	"7VqReXmZU05mYDtXcnPq2nmJd4/O2vdqRNf5iin91A/aWuf5wH02+10O1L79I3JdzbvGlaBsOoi7kzU+",
+	"awCzdelQG5Gv8CaJZlkePzbldfLBtZXYRsfTonganF/N7W6bY+PBO5vuu7YOXrC2RYVHx/76CAWOQICf",
+	"6G37av8YCXocevaJFfdn7hIZdOFECfTcDmiItKKSVqBBmtnjwDZDzl66a+LvPzwMebsR2p2o+13swu3C",
+	"5tx8JhV+4EWLCCg4GN6Yjp7QXWnSeGOTe+adq5j7uojRcet+4Z0WaiMTWw2R2qlPPNams1Nbt1yg/ZWL",
+	"i3frIVPkrwvrNU5rDByxL73xJrobd9eHI302+lbvdnrLLA+lpcKlNhGyPcXwnzHR/Q0dx1JU5qt+0q2c",
+	"+kAlxHmXSGd3vStMohTDe042nmYPi7zOnSrJmwB9r/8jYPDZEvJb65VeCnM2Q2TmS7wGcUGNuYtCj/Lc",
+	"dg1L4DPvXVGSsgo7V5nsuwPQIfmcbnZm/ld0v/HN9fQ7DH5je+PvPB7371e5bztEiXDdM1RnIXyBjLIC",
+	"yURhzWnabG2xPsa+NgCZw30IITVXSIRCbG/g40kmt8n2njmbWorAoMGBn5TKL1xS3Z48WdIFXofzC+Ua",
+	"iodhtWclVWrn0S/kHlP7+7T/n2bg0BtoUO9YFjiS1sHJepcRBI9c5n9pop19feQcjp49sR2GNRhrXoi0",
+	"ufgzN0OvfX37n9OCf0eNDeY7wX0mud5Zu86gjbhubUFOhDYBng42YyelvX6CL3DIf/jj5Q2WRwjl7Gii",
+	"l0y56vGETesRdaZC04Q4e9qmCi32fAgm6zZw2InJzo/98SFXjG8R4JuHHMtYe8F44SdXZLZxfUjsydSX",
+	"laV5OxDRiJkhNr8O7Ws+R7g8LP5HcH8EbP+N3dnb/tvE3B3BZ75EaATLz115yWGY3kFrqzfzL2FDdu9k",
+	"SlCnF2g6FpXQTuyQCmNkRNyB9NcutXs47kjB0PYqaTO+whFf5T4J3bwSpMDFEYaujqP4T9Asspa5FXua",
+	"ek9KCOg3jbEiNEh5lV99zQZPu1vZF3aS2T5raeoeyVLAA1bvui+mdqSp31ehSji5la59ye9+9P2RKmc3",
+	"/QnOMa1a7sGTjLu5/Jib1l+G7k40StP53BiJVThoGysjcpWjIrx/+EZC9mhvJaqtbB9whuNzVyT+tW31",
+	"7r3kh55tnrri/qPa8SFG4bsVdKz5IYrUfIwmP7sRXylVvr6Ykbb1uGzBsR5XzBuyaBEP621TqNVoZEBk",
+	"ttuw7EOU8OYNtjZ6GK/V/39+qG6HmjERviVJjyXPo1KaKtfSUm2UhkoRDWXpxH0VHFZ9N1Xbk9rYZz33",
+	"8M0/fKLWEihmUromx5iVlREFhh4aCnNmzUVVUfyxYrkoUedIoulMXZGf3704+QuWSLy8eXPyl788+evJ",
+	"o1a1RAUFo0RvVsby2Kj3PF9SqUD/J1PCjT4l1g+LuWHYBwD1luCI9FAMmZF++y6r3kKV3BWZ1xLR5foM",
+	"mwnfc6VhNTWvAy8yvAg2I65vl/1Hrcg3oZ0ZZtD6PmdZp13btxnxXcLIN7FL1M0/3/NWUuDlaEfAb1t3",
+	"tU5zUUD/76lNV2z/3KJkRrCUNHvPQ3emjITmTBnxTceafyEmWn+4lk9ZC4/hp6YJFGJawcdT8jchCtfu",
+	"2mFXSCiaW2hty3DDMdiTJyMziqS0mX9alAXO5ftVn5J33ia1L2IAi9iqeeWTfq4IdZcUCg7veS6khFyr",
+	"Xp/tVv9zQ9eNIoI74/eU/IhI8cixXb0N6sgMDKzY2zJYUq0bBVxA7T23zYX8qdWqBvwiLdfmW0tRFsou",
+	"x66EaQXlPPSchJW22Y1dnWC7xbe1Qlrhavioz3JbQ9EIt5DvPGPcCJTtIqov6mvrtL9PhUNngDnrvrzE",
+	"sNMRBKn9NKGOACmJPRhzCj+Ne9wO1uRfxufW6wKY8r1tY+iIfrjILfKodZhWwfOD0Uif3oj98n2zPUNB",
+	"pkfo1UndT5tdbfLvR62HjPqVdPGClXuZRn4hGMD8l1033olkB7vu+NZcmDFtpTUfjTDzuPRpdaB5MD/0",
+	"y/lrweEnqvPll6TYiMRqrdzYrmC79P7wzvYxa761pQbvs8njaOhyCSSnZQkSb53H0BoWmRBa2hTmA750",
+	"JAm6LTd7gWuUn7650B7MddZUVw4Jzh9aNZhfoZbr3LycYJjQoPRIm9veeN8tbPaXZn/Odm8ocvbJwTwo",
+	"Alp37j6YBHC3Rl9TvfxKpUbvyvoED0CDq4eTGc2W/GPFBl5452EJ17ovRQn7MmS41zUtH+4+L8SzBws+",
+	"PCvdjSQJWHwQxomQBcgQnjyiT59JGcoMweN2H5qFO17TSXM44qsU5+Hq2gQBcHG9fOEjIt86AVCg+7pH",
+	"d+9VlAJYIGgza7bqAz4TybtI2S0Je3xHfecO350cCRdfhBeeGrJc+Ty+IOOYIjNgfIGq+AiM8bQo2jzR",
+	"pLBi3xR1RSh+fkvW2qrdfXduRVeDiWx09eXE7A4nSnQ7HUkmDDVO3a7uZhVdwNmKL/Z1hPlX1d3iPz5W",
+	"5Yg2jgkgQ6MjaWkM2Ybq74quCFXG4me5Nva+kOZv6+ge46Sm5eGg4P/vZthBhSxf5Tm/3Q5xrITFthc8",
+	"ksJYu4ZGWKY6qzXJRV3anhgzIO5SRE81F5CPkSyUAeZUFoNlgGbAf3e6W/4Zw7rXtSZUsaMIcJyr2xoV",
+	"xYj9QLdVwRWeru31p0pj75ydqScBm48mifcWn//JaHcRS5S4hYLMhTwC7d4CLeLEEzwHUrlm1CkS+e0+",
+	"6knz7Um/SoM49E6NqyPZtFY9Sl5KJzRDW0mZvuv4bug+m7MShnFuXn/BSvhSaMdeDwcEzrZxbiUEbdq6",
+	"dI/5z+z3T55jZ+BIy6kfn55cPPnex75wtoy8ffGM/PXJ43N/KzeN9whqJlcroZivgRx65S2sZBIYH3wd",
+	"/Oz9EQ2ewFEWizVvLhQeYC37w5Bp87bpHbxndMe+uF805V/W0JY15OezggO958m63obCqfSUp5xQrtbW",
+	"xXJxfp6Ri/NHxiS+OL/APJLmQOa2o73sUdnIr9JC0gWcku/Mq989eoxO8u8ePTHvhlc39upsH51/z5sm",
+	"R2tWlmQGV+TJ+WP3PUEU2ESxyiUpYCsh8ha03JwgRxAFueC+i1GXSf8OsLJSb+cCm0NF1peL9Y9oJ0zr",
+	"sPRBnWJzM65CKxe/9++zo+ZYD0D1GtYut6jHKl0Z/ko09eXDcvGYDo8BuN/04c3wxMEFqbE5SDvJ6JJ0",
+	"O+AftK7PFAk/YnkTR0/085fP3vzUBnBY1oem4QOy3ncA//OcYUOn9hGhbVd+zBPsmppjD/bOaGW8lkLc",
+	"+kaY/s7owWoBB5o1/xRoPdTS5gafu4bvf85TrF3iUdo9lJgt7ojfPbMOk0SISp3NaVnOaH47FhPwox7U",
+	"u28/Muzhd4AcvcxpvRRkCVQ6E8Vg599VO9t2vQROuEs71UtgMlRYLKkaSQLP0qzulz15KB+9nf4IHHsE",
+	"VL/Gw6MkzlYK9GyQPpBCr0DXq7bYiJy+sGmnK4L2JU3mtVAX7aQWGp0unXglGddQ2OxMX3fBNKnoLSjX",
+	"IZMWFeP/rjJ3i2ROOT7GuTAJW51uGXU/K8C7Jh6Isp17LL6ybk4WvR6XITnlIZo83aw8Mwlu73joUNw1",
+	"H+4ANFAW3/T2SgrDd75b2INJwuYmiKFmWccrFsPZ2t37GR5WJGg1iirv4bwTtzDk4TTPv86uaF9hizpL",
+	"kijuu90yQ+PiXz8Y9CiQdx6rtg/uGaLNTdOH+XljdTf+qiZrvpOGXfkLcC+DWW7M5GQPdmo3JZOdPv1u",
+	"hk5K5dYkvh1CM0W/yLyZyJs129O8SPRGbl723WO2m5zHim2ckOk0KaIS/HUWLZhaF0RHpt6uyWzW2erQ",
+	"GSZDHbg9k+9Rat/2Ism95dhl+61floIUzNJY0TXSufUadgDbfgtP67aTqqtbaN7xHVa338KT3RpmREi2",
+	"YJxY5iTf2BPf9c3j00d/+fbSBsiKNifONrasJyO2w67thuHa9J6S18KdOebMeoCaNgE2N1xTXtgbM8nP",
+	"b181oPqGvpP7D/f/NwAA//8=",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -32,7 +32,8 @@ type call struct {
 	grant       access.Grant
 	bearer      string
 	authorised  bool
-	length      int64 // of the body, -1 when it was not said
+	length      int64  // of the body, -1 when it was not said
+	charset     string // of the body, "" when it was not said
 	writeFailed bool
 }
 

@@ -139,7 +139,7 @@ func encodeWindow(w WindowSum) Window {
 }
 
 func encodeAccount(a store.Account) Account {
-	one := Account{Id: a.ID, Name: a.Name, Role: a.Role, CreatedAt: a.CreatedAt, DisabledAt: moment(a.DisabledAt)}
+	one := Account{Id: a.ID, Name: a.Name, Role: a.Role, OwnCases: a.OwnCases, CreatedAt: a.CreatedAt, DisabledAt: moment(a.DisabledAt)}
 	if a.Rooms != nil {
 		one.Rooms = &a.Rooms
 	}

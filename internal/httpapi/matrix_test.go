@@ -157,6 +157,35 @@ func matrix() map[string]expectation {
 			roles: "p", scope: inRoom, ask: webPath("/dicomweb/studies/%[1]s/series/%[2]s/instances/%[3]s/metadata"), ok: 200,
 		},
 
+		"POST /v1/performed": {roles: "ps", scope: wholeSite, ask: func(*rig, string) (string, string, []string) {
+			return "/v1/performed", "study_uid,start\n2.25.1,2026-09-14T08:30\n", []string{"Content-Type", "text/csv"}
+		}, ok: 200},
+		"GET /v1/performed": {roles: "pq", scope: listed, ask: performedIn("/v1/performed?limit=500"), ok: 200},
+		"GET /v1/performed/:id": {roles: "p", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
+			return "/v1/performed/" + r.performed(room), "", nil
+		}, ok: 200},
+		"GET /v1/completeness": {roles: "pq", scope: listed, ask: performedIn("/v1/completeness?from=2026-09-01&to=2026-09-30&limit=500"), ok: 200},
+
+		"GET /v1/people": {roles: "pqa", ask: func(r *rig, room string) (string, string, []string) {
+			r.person(room)
+			return "/v1/people?limit=500", "", nil
+		}, ok: 200},
+		"POST /v1/people/:id/assign": {roles: "a", ask: func(r *rig, room string) (string, string, []string) {
+			_, a := r.account(access.Operator, []string{room})
+			return "/v1/people/" + r.person(room) + "/assign", fmt.Sprintf(`{"account_id":%q,"reason":"staff list"}`, a.ID), nil
+		}, ok: 204},
+		"POST /v1/people/:id/unassign": {roles: "a", ask: func(r *rig, room string) (string, string, []string) {
+			_, a := r.account(access.Operator, []string{room})
+			person := r.person(room)
+			require.NoError(r.t, r.db.MapPerson(context.Background(), actor, person, a.ID, "staff list"))
+			return "/v1/people/" + person + "/unassign", reason, nil
+		}, ok: 204},
+		"GET /v1/rooms/fallbacks": {roles: "pqa", ask: at("/v1/rooms/fallbacks"), ok: 200},
+		"POST /v1/rooms/fallbacks": {roles: "a", ask: func(r *rig, room string) (string, string, []string) {
+			_, a := r.account(access.Operator, []string{room})
+			return "/v1/rooms/fallbacks", fmt.Sprintf(`{"room":%q,"account_id":%q,"reason":"head of the room"}`, room, a.ID), nil
+		}, ok: 204},
+
 		"GET /v1/accounts": {roles: "a", ask: at("/v1/accounts"), ok: 200},
 		"POST /v1/accounts": {roles: "a", ask: func(r *rig, _ string) (string, string, []string) {
 			r.cases++

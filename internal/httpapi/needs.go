@@ -7,8 +7,10 @@ import (
 	"time"
 
 	"afterbeam/internal/audit"
+	"afterbeam/internal/followup/completeness"
 	"afterbeam/internal/httpapi/dicomweb"
 	"afterbeam/internal/ingest"
+	"afterbeam/internal/ingest/roll"
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/store"
 )
@@ -80,6 +82,8 @@ type Store interface {
 	receiptStore
 	caseStore
 	patientStore
+	performedStore
+	personStore
 	auditStore
 	Ready(ctx context.Context) error
 	Backlog(ctx context.Context) (store.Backlog, error)
@@ -91,7 +95,7 @@ type tokenStore interface {
 }
 
 type accountStore interface {
-	AddAccount(ctx context.Context, actor store.Actor, name, role string, rooms []string) (store.Account, error)
+	MakeAccount(ctx context.Context, actor store.Actor, a store.Account) (store.Account, error)
 	DisableAccount(ctx context.Context, actor store.Actor, id, reason string) error
 	Accounts(ctx context.Context) ([]store.Account, error)
 	AddToken(ctx context.Context, actor store.Actor, account, prefix, hash, purpose string, expires time.Time) (store.Token, error)
@@ -131,6 +135,22 @@ type patientStore interface {
 	UnlinkPatients(ctx context.Context, actor store.Actor, link, reason string) error
 	Reviews(ctx context.Context, after string, limit int) ([]store.Review, error)
 	SettleReview(ctx context.Context, actor store.Actor, id, reason string) error
+}
+
+type performedStore interface {
+	roll.Book
+	Performed(ctx context.Context, id string) (store.Performed, error)
+	PerformedVersions(ctx context.Context, id string) ([]store.Performed, error)
+	PerformedSteps(ctx context.Context, f store.PerformedFilter) ([]store.Performed, error)
+	Completeness(ctx context.Context, from, to string, r completeness.Rules) (completeness.List, func(caseID string) string, error)
+}
+
+type personStore interface {
+	Persons(ctx context.Context, f store.PersonFilter) ([]store.Person, error)
+	MapPerson(ctx context.Context, actor store.Actor, person, account, reason string) error
+	UnmapPerson(ctx context.Context, actor store.Actor, person, reason string) error
+	Fallbacks(ctx context.Context) ([]store.Fallback, error)
+	SetFallback(ctx context.Context, actor store.Actor, room, account, reason string) error
 }
 
 type auditStore interface {

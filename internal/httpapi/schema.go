@@ -28,6 +28,7 @@ const keepReport access.Operation = "keepReport"
 const (
 	mediaDICOM = "application/dicom"
 	mediaJSON  = "application/json"
+	mediaCSV   = "text/csv"
 )
 
 // schema checks the requests of one operation against the contract.
@@ -60,7 +61,7 @@ func operations(spec *openapi3.T) map[access.Operation]*schema {
 					one.mediaType = mediaType
 				}
 			}
-			one.options.ExcludeRequestBody = one.mediaType == mediaDICOM
+			one.options.ExcludeRequestBody = one.mediaType == mediaDICOM || one.mediaType == mediaCSV
 			all[operationName(operation.OperationID)] = one
 		}
 	}
@@ -111,10 +112,11 @@ func (s *schema) checkMediaType(r *http.Request) error {
 		}
 		return nil
 	}
-	got, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
+	got, params, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
 	if err != nil || got != s.mediaType {
 		return tell(errMediaType, "this operation wants a body of "+s.mediaType)
 	}
+	callOf(r.Context()).charset = params["charset"]
 	if coding := r.Header.Get("Content-Encoding"); coding != "" && coding != "identity" {
 		return tell(errMediaType, "this operation wants a body without a content coding")
 	}

@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sync/semaphore"
 
 	"afterbeam/internal/access"
+	"afterbeam/internal/followup/completeness"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/store"
 )
@@ -63,6 +64,10 @@ type Config struct {
 	Maps Maps
 	// Windows sums a patient's cases over windows of time.
 	Windows Windows
+	// Site places times of tables without an offset; nil is UTC.
+	Site *time.Location
+	// MatchWindow and Grace are the rules by which reports count as missing; 0 is the default of the comparison.
+	MatchWindow, Grace time.Duration
 }
 
 // Validate tells what is missing or out of range.
@@ -97,6 +102,8 @@ func (c Config) withDefaults() Config {
 	c.TokenRate = cmp.Or(c.TokenRate, DefaultTokenRate)
 	c.AddressRate = cmp.Or(c.AddressRate, DefaultAddressRate)
 	c.RefusalRate = cmp.Or(c.RefusalRate, DefaultRefusalRate)
+	c.MatchWindow = cmp.Or(c.MatchWindow, completeness.DefaultWindow)
+	c.Grace = cmp.Or(c.Grace, completeness.DefaultGrace)
 	return c
 }
 
@@ -153,7 +160,9 @@ func (s *Server) route() error {
 		return err
 	}
 	checks := map[string][]echo.MiddlewareFunc{}
-	s.byRoute, s.receives = map[string]access.Operation{}, map[access.Operation]int64{keepReport: s.cfg.BodyLimit}
+	s.byRoute, s.receives = map[string]access.Operation{}, map[access.Operation]int64{
+		keepReport: s.cfg.BodyLimit, importPerformed: s.cfg.BodyLimit,
+	}
 	for op, schema := range schemas {
 		checks[string(op)] = []echo.MiddlewareFunc{s.authenticate(op), s.authorise(op), schema.check}
 		s.byRoute[schema.route.Method+" "+echoPath(schema.route.Path)] = op

@@ -20,15 +20,16 @@ var ErrInvalid = errors.New("settings not usable")
 // Settings is everything that a site decides about its service.
 type Settings struct {
 	// Zone is the site's time zone, for reports whose times carry no offset.
-	Zone     string   `toml:"zone" env:"AFTERBEAM_ZONE"`
-	Store    Store    `toml:"store"`
-	HTTP     HTTP     `toml:"http"`
-	Metrics  Metrics  `toml:"metrics"`
-	DICOM    DICOM    `toml:"dicom"`
-	Spool    Spool    `toml:"spool"`
-	Pipeline Pipeline `toml:"pipeline"`
-	Tables   Tables   `toml:"tables"`
-	Log      Log      `toml:"log"`
+	Zone      string    `toml:"zone" env:"AFTERBEAM_ZONE"`
+	Store     Store     `toml:"store"`
+	HTTP      HTTP      `toml:"http"`
+	Metrics   Metrics   `toml:"metrics"`
+	DICOM     DICOM     `toml:"dicom"`
+	Spool     Spool     `toml:"spool"`
+	Pipeline  Pipeline  `toml:"pipeline"`
+	Performed Performed `toml:"performed"`
+	Tables    Tables    `toml:"tables"`
+	Log       Log       `toml:"log"`
 }
 
 // Store says where everything is kept.
@@ -66,6 +67,14 @@ type Pipeline struct {
 	QuietMinutes int `toml:"quiet_minutes" env:"AFTERBEAM_PIPELINE_QUIET_MINUTES"`
 }
 
+// Performed says when a performed procedure without a dose report is missing one.
+type Performed struct {
+	// WindowMinutes is how far a report may lie in time from a performed procedure of the same patient and room.
+	WindowMinutes int `toml:"window_minutes" env:"AFTERBEAM_PERFORMED_WINDOW_MINUTES"`
+	// GraceHours is how long a report may take to come.
+	GraceHours int `toml:"grace_hours" env:"AFTERBEAM_PERFORMED_GRACE_HOURS"`
+}
+
 // Tables are files of the site in place of the embedded ones.
 type Tables struct {
 	Profiles string `toml:"profiles" env:"AFTERBEAM_TABLES_PROFILES"`
@@ -85,6 +94,8 @@ const (
 	DefaultRequestsPerSecond = 50
 	DefaultWorkers           = 2
 	DefaultQuietMinutes      = 120
+	DefaultWindowMinutes     = 120
+	DefaultGraceHours        = 24
 )
 
 // Default gives the settings of a service on its own machine.
@@ -93,7 +104,7 @@ func Default() Settings {
 		Zone: "Local", Store: Store{Dir: "afterbeam-store"},
 		HTTP:    HTTP{Listen: DefaultListen, RequestsPerSecond: DefaultRequestsPerSecond},
 		Metrics: Metrics{Listen: DefaultMetricsListen}, DICOM: defaultDICOM(), Pipeline: Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes},
-		Log: Log{Level: "info"},
+		Performed: Performed{WindowMinutes: DefaultWindowMinutes, GraceHours: DefaultGraceHours}, Log: Log{Level: "info"},
 	}
 }
 
@@ -150,6 +161,10 @@ func (s *Settings) check() error {
 		return fmt.Errorf("pipeline.workers wants 1 to 64, got %d", s.Pipeline.Workers)
 	case s.Pipeline.QuietMinutes < 1 || s.Pipeline.QuietMinutes > 10080:
 		return fmt.Errorf("pipeline.quiet_minutes wants 1 to 10080, got %d", s.Pipeline.QuietMinutes)
+	case s.Performed.WindowMinutes < 1 || s.Performed.WindowMinutes > 1440:
+		return fmt.Errorf("performed.window_minutes wants 1 to 1440, got %d", s.Performed.WindowMinutes)
+	case s.Performed.GraceHours < 1 || s.Performed.GraceHours > 2160:
+		return fmt.Errorf("performed.grace_hours wants 1 to 2160, got %d", s.Performed.GraceHours)
 	case !(s.HTTP.RequestsPerSecond > 0):
 		return fmt.Errorf("http.requests_per_second wants a number above 0, got %v", s.HTTP.RequestsPerSecond)
 	case (s.HTTP.Certificate == "") != (s.HTTP.Key == ""):

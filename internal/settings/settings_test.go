@@ -43,6 +43,8 @@ func TestReadRefuses(t *testing.T) {
 		"metrics outside":           {"[metrics]\nlisten = \"0.0.0.0:8481\"\n", nil, "metrics.token_file"},
 		"two tokens":                {"[metrics]\ntoken = \"t\"\ntoken_file = \"f\"\n", nil, "both given"},
 		"missing token file":        {"[metrics]\ntoken_file = \"no such file\"\n", nil, "metrics.token_file"},
+		"no window":                 {"[performed]\nwindow_minutes = 0\n", nil, "performed.window_minutes"},
+		"long grace":                {"[performed]\ngrace_hours = 3000\n", nil, "performed.grace_hours"},
 		"log level":                 {"[log]\nlevel = \"loud\"\n", nil, "log.level"},
 		"rate":                      {"[http]\nrequests_per_second = 0.0\n", nil, "requests_per_second"},
 		"proxy is no true value":    {"", []string{"AFTERBEAM_HTTP_BEHIND_PROXY=perhaps"}, "true or false"},

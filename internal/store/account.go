@@ -14,10 +14,12 @@ import (
 
 // Account is a person or an interface that may use the service.
 type Account struct {
-	ID         string
-	Name       string
-	Role       string
-	Rooms      []string // the rooms it may see; nil is every room
+	ID    string
+	Name  string
+	Role  string
+	Rooms []string // the rooms it may see; nil is every room
+	// OwnCases narrows what it sees to the cases in which its persons took part.
+	OwnCases   bool
 	CreatedAt  time.Time
 	DisabledAt time.Time
 }
@@ -34,19 +36,24 @@ type Token struct {
 	RevokedAt  time.Time
 }
 
-// AddAccount makes an account; a name that is taken is ErrConflict.
+// AddAccount makes an account that sees every case of its rooms; see MakeAccount.
 func (db *DB) AddAccount(ctx context.Context, actor Actor, name, role string, rooms []string) (Account, error) {
-	a := Account{ID: newID(), Name: name, Role: role, Rooms: rooms, CreatedAt: db.now().UTC().Truncate(time.Microsecond)}
-	list, err := json.Marshal(rooms)
+	return db.MakeAccount(ctx, actor, Account{Name: name, Role: role, Rooms: rooms})
+}
+
+// MakeAccount makes an account of a name, role and scope; a name that is taken is ErrConflict.
+func (db *DB) MakeAccount(ctx context.Context, actor Actor, a Account) (Account, error) {
+	a.ID, a.CreatedAt = newID(), db.now().UTC().Truncate(time.Microsecond)
+	list, err := json.Marshal(a.Rooms)
 	if err != nil {
 		return a, err
 	}
 	err = db.change(ctx, actor, func(c *change) error {
-		if _, err := c.ExecContext(ctx, `INSERT INTO account (id, name, role, rooms, created_at) VALUES ($1, $2, $3, $4, $5)`,
-			a.ID, a.Name, a.Role, string(list), at(a.CreatedAt)); err != nil {
+		if _, err := c.ExecContext(ctx, `INSERT INTO account (id, name, role, rooms, created_at, own_cases) VALUES ($1, $2, $3, $4, $5, $6)`,
+			a.ID, a.Name, a.Role, string(list), at(a.CreatedAt), a.OwnCases); err != nil {
 			return err
 		}
-		return c.note(ctx, audit.Record{Action: "account.add", Object: a.ID, After: role})
+		return c.note(ctx, audit.Record{Action: "account.add", Object: a.ID, After: a.Role})
 	})
 	return a, err
 }
@@ -67,13 +74,13 @@ func (db *DB) Accounts(ctx context.Context) ([]Account, error) {
 	return rows(ctx, db.read, func(r *sql.Rows) (Account, error) { return scanAccount(r) }, `SELECT `+accountColumns+` FROM account ORDER BY name`)
 }
 
-const accountColumns = `id, name, role, rooms, created_at, disabled_at`
+const accountColumns = `id, name, role, rooms, created_at, disabled_at, own_cases`
 
 func scanAccount(row interface{ Scan(...any) error }) (Account, error) {
 	var a Account
 	var created, disabled dbTime
 	var rooms string
-	if err := row.Scan(&a.ID, &a.Name, &a.Role, &rooms, &created, &disabled); err != nil {
+	if err := row.Scan(&a.ID, &a.Name, &a.Role, &rooms, &created, &disabled, &a.OwnCases); err != nil {
 		return a, kind(err)
 	}
 	a.CreatedAt, a.DisabledAt = created.Time, disabled.Time
@@ -97,14 +104,14 @@ func (db *DB) AddToken(ctx context.Context, actor Actor, account, prefix, hash, 
 	return t, err
 }
 
-const ownedColumns = `t.id, t.prefix, t.purpose, t.created_at, t.expires_at, t.last_used_at, t.revoked_at, a.id, a.name, a.role, a.rooms, a.created_at, a.disabled_at`
+const ownedColumns = `t.id, t.prefix, t.purpose, t.created_at, t.expires_at, t.last_used_at, t.revoked_at, a.id, a.name, a.role, a.rooms, a.created_at, a.disabled_at, a.own_cases`
 
 func scanToken(row interface{ Scan(...any) error }) (Token, error) {
 	var t Token
 	var created, expires, used, revoked, accountMade, disabled dbTime
 	var rooms string
 	err := row.Scan(&t.ID, &t.Prefix, &t.Purpose, &created, &expires, &used, &revoked,
-		&t.Account.ID, &t.Account.Name, &t.Account.Role, &rooms, &accountMade, &disabled)
+		&t.Account.ID, &t.Account.Name, &t.Account.Role, &rooms, &accountMade, &disabled, &t.Account.OwnCases)
 	if err != nil {
 		return t, kind(err)
 	}
