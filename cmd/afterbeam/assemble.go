@@ -49,6 +49,16 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, bes
 		return nil, fmt.Errorf("cannot open store %q: %w", s.Store.Dir, err)
 	}
 	w := &works{settings: s, db: db, log: logger}
+	if !beside {
+		n, err := importProfiles(ctx, db, store.System("settings"), method.Profiles, "device profiles named in the settings")
+		if err != nil {
+			return nil, errors.Join(fmt.Errorf("tables.profiles: %w", err), db.Close())
+		}
+		if n.Signed+n.Drafts > 0 {
+			logger.Info("device profiles imported", "signed", n.Signed, "drafts", n.Drafts)
+		}
+	}
+	method.Profiles = nil // those of the store alone
 	w.pipeline = &ingest.Pipeline{
 		Store: db, Method: method, Reading: reading, Summarise: casejson.Marshal, Quiet: time.Duration(s.Pipeline.QuietMinutes) * time.Minute,
 		Workers: s.Pipeline.Workers, Fatal: w.fatal, Log: logger, Now: time.Now,

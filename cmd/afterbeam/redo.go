@@ -50,6 +50,7 @@ type redoEstimatesCommand struct{ reasonOption }
 // Run has every study estimated anew.
 func (r *redoEstimatesCommand) Run(c console) error {
 	return r.with(c, "%d studies are estimated anew by the running service, or at its next start", func(ctx context.Context, db *store.DB) (int, error) {
-		return db.Reassess(ctx, atConsole, r.Reason)
+		asked, err := db.Recompute(ctx, atConsole, store.Recomputation{Reason: r.Reason})
+		return asked.Studies, err
 	})
 }

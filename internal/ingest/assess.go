@@ -69,9 +69,13 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 	if err != nil {
 		return store.Version{}, err
 	}
+	method, err := p.methodFor(ctx, d.DeviceKey)
+	if err != nil {
+		return store.Version{}, err
+	}
 	return guarded(p.Log, p.limit(), func() (store.Version, error) {
-		a := p.Method.Assess(d, facts)
-		v := store.Version{Case: caseOf(a, patient), Methods: p.methods(), Flags: Flags(thisProcedure, a.Levels)}
+		a := method.Assess(d, facts)
+		v := store.Version{Case: caseOf(a, patient), Methods: p.methods() + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels)}
 		p.addWindow(&v, a, before.Case, others)
 		if err := p.encode(&v, a); err != nil {
 			return v, err

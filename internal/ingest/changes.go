@@ -27,7 +27,10 @@ func changes(before, now store.Version, a assessment.Assessment) string {
 			words = append(words, fmt.Sprintf(format, args...))
 		}
 	}
-	say(before.Methods != now.Methods, "methods, tables or levels are new")
+	oldMethods, oldProfile := methodsOf(before.Methods)
+	newMethods, newProfile := methodsOf(now.Methods)
+	say(oldMethods != newMethods, "methods, tables or levels are new")
+	say(oldProfile != newProfile, "another device profile")
 	if old, err := archive.ReadProcedure(before.Body); err == nil {
 		words = append(words, inputs(old, a)...)
 	} else {

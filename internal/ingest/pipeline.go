@@ -31,7 +31,8 @@ const (
 // Work is the part of the store that the pipeline needs. store.DB is one.
 type Work interface {
 	Resume(ctx context.Context) error
-	Reassess(ctx context.Context, actor store.Actor, reason string) (int, error)
+	Renew(ctx context.Context, methods string) (int, error)
+	SignedProfiles(ctx context.Context, key string) ([]store.Profile, error)
 	Lease(ctx context.Context, owner string, lease time.Duration) (store.Job, error)
 	Finish(ctx context.Context, j store.Job) error
 	Retry(ctx context.Context, j store.Job, reason string, due time.Time) error
@@ -51,7 +52,8 @@ type Work interface {
 // Pipeline reads kept reports and assesses their procedures, job by job. Every step is one transaction that ends its job,
 // so that a crash at any point leaves the job to be done again and nothing done twice.
 type Pipeline struct {
-	Store   Work
+	Store Work
+	// Method holds all that decides an assessment but the device profiles: those are the signed ones of the store.
 	Method  assessment.Method
 	Reading rdsr.Options
 	// Read reads a report; nil is rdsr.Read with the options Reading.
@@ -88,9 +90,10 @@ func (p *Pipeline) signal() chan struct{} {
 }
 
 // Run works until ctx ends, and returns when every worker has finished its job. Jobs that a process which ended had
-// begun are done again.
+// begun are done again, and when methods, tables or levels are others than before, every study is estimated anew in the
+// background.
 func (p *Pipeline) Run(ctx context.Context) {
-	for err := p.Store.Resume(ctx); err != nil && ctx.Err() == nil; err = p.Store.Resume(ctx) {
+	for err := p.begin(ctx); err != nil && ctx.Err() == nil; err = p.begin(ctx) {
 		p.failed("resume work", err)
 		pause(ctx, pollEvery)
 	}
@@ -99,6 +102,17 @@ func (p *Pipeline) Run(ctx context.Context) {
 		workers.Go(func() { p.work(ctx, fmt.Sprintf("worker %d", i+1)) })
 	}
 	workers.Wait()
+}
+
+func (p *Pipeline) begin(ctx context.Context) error {
+	if err := p.Store.Resume(ctx); err != nil {
+		return err
+	}
+	studies, err := p.Store.Renew(ctx, p.methods())
+	if err == nil && studies > 0 {
+		p.Log.Info("methods, tables or levels are new: everything is estimated anew", "studies", studies)
+	}
+	return err
 }
 
 func (p *Pipeline) work(ctx context.Context, owner string) {
@@ -198,15 +212,6 @@ func (p *Pipeline) failed(doing string, err error) {
 	if errors.Is(err, store.ErrFatal) {
 		p.Fatal(err)
 	}
-}
-
-// Reassess asks for the assessment of every study, as after a change of the method, and gives their number.
-func (p *Pipeline) Reassess(ctx context.Context, actor store.Actor, reason string) (int, error) {
-	studies, err := p.Store.Reassess(ctx, actor, reason)
-	if err == nil {
-		p.Wake()
-	}
-	return studies, err
 }
 
 func pause(ctx context.Context, d time.Duration) {

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -56,6 +57,10 @@ func (p *Pipeline) read(ctx context.Context, job store.Job) error {
 		ReceiptID: receipt.ID, SOPInstance: r.SOPInstanceUID, DataSetDigest: r.DataSetDigest, ContentDigest: r.ContentDigest,
 		StudyUID: r.StudyUID, DeviceKey: r.Device.Key(), ContentAt: r.Content.Time, Body: body,
 		Persons: personsOf(r),
+		Equipment: store.Equipment{
+			UID: r.Device.UID, Name: r.Device.Name, Manufacturer: r.Device.Manufacturer, Model: r.Device.Model, Serial: r.Device.Serial,
+			Station: r.Device.Station, Room: r.Device.Room, Software: r.Device.Software,
+		}, Day: dayOf(*r),
 	}, store.Identity{
 		Number: r.Patient.ID, Issuer: r.Patient.Issuer, Name: r.Patient.Name, BirthDate: r.Patient.BirthDate, Sex: r.Patient.Sex,
 	})
@@ -65,6 +70,11 @@ func (p *Pipeline) read(ctx context.Context, job store.Job) error {
 		p.Wake()
 	}
 	return err
+}
+
+// dayOf gives the local day of a report's procedure, by its content or its study.
+func dayOf(r procedure.Report) string {
+	return cmp.Or(r.Content.LocalDate(), r.Study.Date.LocalDate())
 }
 
 func (p *Pipeline) parse(raw []byte) (*procedure.Report, error) {

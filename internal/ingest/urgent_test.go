@@ -35,9 +35,9 @@ func TestWhatArrivesNowWaitsForNoBackfill(t *testing.T) {
 	r.work(t)
 	require.Len(t, r.cases(t), 1+past, "what may wait is done when nothing else is left")
 
-	studies, err := r.pipeline.Reassess(t.Context(), store.System("test"), "another method")
+	asked, err := r.db.Recompute(t.Context(), store.System("test"), store.Recomputation{Reason: "another method"})
 	require.NoError(t, err)
-	require.Equal(t, 1+past, studies)
+	require.Equal(t, 1+past, asked.Studies)
 	arrives(200)
 	backlog, err := r.db.Backlog(t.Context())
 	require.NoError(t, err)

@@ -58,16 +58,16 @@ func TestEqualWorkAddsNoVersion(t *testing.T) {
 		return all
 	}
 	before := numbers()
-	n, err := r.pipeline.Reassess(t.Context(), store.System("test"), "a test")
+	asked, err := r.db.Recompute(t.Context(), store.System("test"), store.Recomputation{Reason: "a test"})
 	require.NoError(t, err)
-	assert.Equal(t, 3, n)
+	assert.Equal(t, 3, asked.Studies)
 	r.work(t)
 	assert.Equal(t, want, r.hash(t), "the same inputs give the same bits")
 	assert.Equal(t, before, numbers())
 
 	// Another method makes versions, and says why.
 	r.pipeline.Method.Levels.PlainKAP = true
-	_, err = r.pipeline.Reassess(t.Context(), store.System("test"), "levels of the site")
+	_, err = r.db.Recompute(t.Context(), store.System("test"), store.Recomputation{Reason: "levels of the site"})
 	require.NoError(t, err)
 	r.work(t)
 	for _, c := range r.cases(t) {

@@ -91,6 +91,8 @@ type DeviceProfile struct {
 	Version  string
 	From     string // local date it holds from
 	SignedBy string // without a signature no factor is applied
+	// ApprovedBy is the second physicist, without whom the service does not use the profile.
+	ApprovedBy string
 
 	KermaFactor quantity.Opt[Factor]
 	KAPFactor   quantity.Opt[Factor]

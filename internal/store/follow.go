@@ -25,8 +25,8 @@ type Window struct {
 
 // follow asks for the assessments that a saved version makes necessary: of other cases whose windows hold it, and of
 // its own study when a case in its window has changed meanwhile. Since a refreshed window does not change what its case
-// delivered, asking ends.
-func (c *change) follow(ctx context.Context, v Version, id string, p Priority) error {
+// delivered, asking ends. What follows from a recomputation belongs to it.
+func (c *change) follow(ctx context.Context, v Version, id string, p Priority, recomputations []string) error {
 	for _, span := range v.Window.Touched {
 		others, err := c.casesWithin(ctx, v.Case, span)
 		if err != nil {
@@ -37,6 +37,9 @@ func (c *change) follow(ctx context.Context, v Version, id string, p Priority) e
 				continue
 			}
 			if err := c.refresh(ctx, other.study, p); err != nil {
+				return err
+			}
+			if err := c.alsoRecompute(ctx, recomputations, other.study); err != nil {
 				return err
 			}
 		}
@@ -127,25 +130,4 @@ func (db *DB) RetryFailed(ctx context.Context, actor Actor, reason string) (jobs
 		return c.note(ctx, audit.Record{Action: "jobs.retry", Object: fmt.Sprintf("%d jobs", jobs), Reason: reason})
 	})
 	return jobs, err
-}
-
-// Reassess asks for the assessment of every study, as after a change of the methods, and gives their number.
-func (db *DB) Reassess(ctx context.Context, actor Actor, reason string) (studies int, err error) {
-	err = db.change(ctx, actor, func(c *change) error {
-		all, err := rows(ctx, c, func(r *sql.Rows) (string, error) {
-			var study string
-			return study, r.Scan(&study)
-		}, `SELECT DISTINCT study_uid FROM report ORDER BY study_uid`)
-		if err != nil {
-			return err
-		}
-		for _, study := range all {
-			if err := c.want(ctx, JobAssess, study, Background); err != nil {
-				return err
-			}
-		}
-		studies = len(all)
-		return c.note(ctx, audit.Record{Action: "estimates.reassess", Object: fmt.Sprintf("%d studies", studies), Reason: reason})
-	})
-	return studies, err
 }

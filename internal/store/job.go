@@ -52,10 +52,12 @@ func (c *change) want(ctx context.Context, kind JobKind, subject string, p Prior
 	return c.wantAt(ctx, kind, subject, p, time.Time{})
 }
 
-// askForJob asks for the job of kind $1 and subject $2 at $3, now being $4, with priority $5. One that failed for good is
-// tried once more and not from the beginning: if it ends the process, it does so once.
-const askForJob = `INSERT INTO job (kind, subject, state, due_at, created_at, priority) VALUES ($1, $2, 'ready', $3, $4, $5)
-	ON CONFLICT (kind, subject) DO UPDATE SET wanted = job.wanted + 1, error = '',
+// askForJob asks for the job of kind $1 and subject $2 at $3, now being $4, with priority $5.
+const askForJob = `INSERT INTO job (kind, subject, state, due_at, created_at, priority) VALUES ($1, $2, 'ready', $3, $4, $5)` + askedAgain
+
+// askedAgain ends an insertion of jobs with what becomes of those that are there. One that failed for good is tried once
+// more and not from the beginning: if it ends the process, it does so once.
+const askedAgain = ` ON CONFLICT (kind, subject) DO UPDATE SET wanted = job.wanted + 1, error = '',
 	due_at = CASE WHEN job.state IN ('ready', 'leased') AND job.due_at < $3 THEN job.due_at ELSE $3 END,
 	priority = CASE WHEN job.state IN ('ready', 'leased') AND job.priority < $5 THEN job.priority ELSE $5 END,
 	attempt = CASE WHEN job.state IN ('leased', 'failed') THEN job.attempt ELSE 0 END,
@@ -148,6 +150,9 @@ func (db *DB) Retry(ctx context.Context, j Job, reason string, due time.Time) er
 		err := c.held(ctx, j, "give job back", `UPDATE job SET state = $3, owner = '', leased_until = '', attempt = $4, due_at = $5, error = $6
 			WHERE id = $1 AND fence = $2 AND state = 'leased'`, state, attempt, at(due), reason)
 		if err != nil || state == "ready" {
+			return err
+		}
+		if err := c.failStudies(ctx, j); err != nil {
 			return err
 		}
 		return c.note(ctx, audit.Record{Action: "job.fail", Object: string(j.Kind) + " " + j.Subject, Outcome: "failed", Reason: reason})

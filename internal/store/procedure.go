@@ -132,17 +132,26 @@ type Later struct {
 func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version, later ...Later) (ids []string, err error) {
 	err = db.change(ctx, System("pipeline"), func(c *change) error {
 		ids = ids[:0]
+		var recomputations []string
+		if j.Kind == JobAssess {
+			if recomputations, err = c.open(ctx, j.Subject); err != nil {
+				return err
+			}
+		}
 		for _, v := range versions {
-			id, err := c.saveVersion(ctx, v, j.Priority)
+			id, err := c.saveVersion(ctx, v, j.Priority, recomputations)
 			if err != nil {
 				return err
 			}
 			ids = append(ids, id)
 		}
 		for i, v := range versions {
-			if err := c.follow(ctx, v, ids[i], j.Priority); err != nil {
+			if err := c.follow(ctx, v, ids[i], j.Priority, recomputations); err != nil {
 				return err
 			}
+		}
+		if err := c.settleStudies(ctx, j, recomputations); err != nil {
+			return err
 		}
 		// Ended first: a job that asks for itself later is ready again afterwards.
 		if err := c.finish(ctx, j); err != nil {
@@ -158,7 +167,7 @@ func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version, lat
 	return ids, err
 }
 
-func (c *change) saveVersion(ctx context.Context, v Version, priority Priority) (string, error) {
+func (c *change) saveVersion(ctx context.Context, v Version, priority Priority, recomputations []string) (string, error) {
 	v.MadeAt, v.Program = c.db.now(), c.db.program
 	var digest string
 	err := c.QueryRowContext(ctx, `SELECT p.id, p.version, v.digest FROM procedure_case p
@@ -176,6 +185,15 @@ func (c *change) saveVersion(ctx context.Context, v Version, priority Priority) 
 	first := v.Number == 0
 	v.Number++
 	v.Case.Version = v.Number
+	if v.Number > 1 && len(recomputations) > 0 {
+		was, err := caseOf(ctx, c, v.Case.ID)
+		if err != nil {
+			return "", err
+		}
+		if err := c.differ(ctx, recomputations, was, v.Case); err != nil {
+			return "", err
+		}
+	}
 	if err := c.writeCase(ctx, v); err != nil {
 		return "", err
 	}

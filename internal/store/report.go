@@ -26,6 +26,10 @@ type Report struct {
 	Body          []byte
 	// Persons are those whom the report names; SaveReport reads them.
 	Persons []procedure.Person
+	// Equipment is what the report says of its device, and Day its local day of irradiation, "" when it gives none. Both go
+	// to the registry of devices and are not read back.
+	Equipment Equipment
+	Day       string
 	// ReceivedAt is when the object arrived; the store knows it from the receipt.
 	ReceivedAt time.Time
 }
@@ -48,6 +52,10 @@ func (db *DB) SaveReport(ctx context.Context, j Job, r Report, identity Identity
 			return err
 		}
 		r.ID, r.PatientID = newID(), patient
+		var again int
+		if err := c.QueryRowContext(ctx, `SELECT COUNT(*) FROM report WHERE dataset_digest = $1`, r.DataSetDigest).Scan(&again); err != nil {
+			return err
+		}
 		if err := c.reviewReport(ctx, r, mismatch); err != nil {
 			return err
 		}
@@ -61,6 +69,11 @@ func (db *DB) SaveReport(ctx context.Context, j Job, r Report, identity Identity
 		}
 		if err := c.setReceipt(ctx, r.ReceiptID, ReceiptRead, ""); err != nil {
 			return err
+		}
+		if again == 0 {
+			if err := c.seeDevice(ctx, r); err != nil {
+				return err
+			}
 		}
 		if err := c.want(ctx, JobAssess, r.StudyUID, j.Priority); err != nil {
 			return err

@@ -38,6 +38,9 @@ func TestReadRefuses(t *testing.T) {
 		"no date":               {"[[device]]\ndevice = \"d\"\n", "from wants a date"},
 		"misspelt key":          {head + "sined_by = \"x\"\n", "unknown key"},
 		"factor unsigned":       {head + "[device.kerma_factor]\nvalue = 1.1\nuncertainty_percent = 3\n", "signed_by is empty"},
+		"approved by the same":  {head + "signed_by = \"p\"\napproved_by = \"p\"\n", "another physicist"},
+		"approved unsigned":     {head + "approved_by = \"p\"\n", "another physicist"},
+		"factor no number":      {head + "signed_by = \"p\"\n[device.kap_factor]\nvalue = nan\nuncertainty_percent = 3\n", "between 0.33 and 3"},
 		"factor absurd":         {head + "signed_by = \"p\"\n[device.kerma_factor]\nvalue = 10.8\nuncertainty_percent = 3\n", "between 0.33 and 3"},
 		"factor without spread": {head + "signed_by = \"p\"\n[device.kap_factor]\nvalue = 1.1\n", "uncertainty_percent wants"},
 		"factor date":           {head + "signed_by = \"p\"\n[device.kap_factor]\nvalue = 1.1\nuncertainty_percent = 3\nfrom = \"1.2.2026\"\n", "wants a date"},
@@ -61,4 +64,36 @@ func TestReadRefuses(t *testing.T) {
 func FuzzRead(f *testing.F) {
 	f.Add("[[device]]\ndevice = \"d\"\nfrom = \"2026-01-01\"\n")
 	f.Fuzz(func(_ *testing.T, s string) { _, _ = devicefile.Read(strings.NewReader(s)) })
+}
+
+// What was read from the file is the same after a way through JSON, and is written the same each time.
+func TestParticularsAsJSON(t *testing.T) {
+	whole, err := os.Open("testdata/example.toml")
+	require.NoError(t, err)
+	defer func() { require.NoError(t, whole.Close()) }()
+	profiles, err := devicefile.Read(whole)
+	require.NoError(t, err)
+	bare, err := devicefile.Read(strings.NewReader("[[device]]\ndevice = \"d\"\nfrom = \"2026-01-01\"\n"))
+	require.NoError(t, err)
+	for _, p := range append(profiles, bare...) {
+		text, err := devicefile.Marshal(p)
+		require.NoError(t, err)
+		got, err := devicefile.Unmarshal(text)
+		require.NoError(t, err)
+		want := p
+		want.Device, want.Version, want.From, want.SignedBy, want.ApprovedBy = "", "", "", "", ""
+		assert.Equal(t, want, got)
+		again, err := devicefile.Marshal(got)
+		require.NoError(t, err)
+		assert.Equal(t, string(text), string(again))
+	}
+	for name, tt := range map[string]struct{ text, want string }{
+		"unknown key":   {`{"kermafactor":{}}`, "unknown field"},
+		"absurd factor": {`{"kap_factor":{"value":5,"uncertainty_percent":3}}`, "between 0.33 and 3"},
+		"no JSON":       {`{`, "device profile not usable"},
+	} {
+		_, err := devicefile.Unmarshal([]byte(tt.text))
+		require.ErrorIs(t, err, devicefile.ErrInvalid, name)
+		assert.ErrorContains(t, err, tt.want, name)
+	}
 }

@@ -202,7 +202,7 @@ func windows(t *testing.T, s *site) {
 	lateID := s.assess(t, whole)[0]
 	first := versionOf(early, "early")
 	first.Window = store.Window{Touched: []store.Span{{From: "2026-09-01", To: "2026-10-31"}}}
-	_, err := s.db.Reassess(ctx(), person, "both")
+	_, err := s.db.Recompute(ctx(), person, store.Recomputation{Reason: "both"})
 	require.NoError(t, err)
 	j := s.lease(t, store.JobAssess, "2.25.1")
 	s.drain(t)
@@ -231,7 +231,7 @@ func hasMap(t *testing.T, s *site) {
 		want   bool
 	}{{"map", []byte("map"), true}, {"empty", []byte{}, false}, {"again", []byte("map"), true}, {"none", nil, false}} {
 		v.Digest, v.Map = step.digest, step.bytes
-		_, err := s.db.Reassess(ctx(), person, "another version")
+		_, err := s.db.Recompute(ctx(), person, store.Recomputation{Reason: "another version"})
 		require.NoError(t, err)
 		ids := s.assess(t, v)
 		one, err := s.db.Case(ctx(), ids[0])
@@ -259,9 +259,9 @@ func reassess(t *testing.T, s *site) {
 	_, first := s.patient(t)
 	_, second := s.patient(t)
 	s.drain(t)
-	n, err := s.db.Reassess(ctx(), person, "new coefficients")
+	asked, err := s.db.Recompute(ctx(), person, store.Recomputation{Reason: "new coefficients"})
 	require.NoError(t, err)
-	assert.Equal(t, 2, n)
+	assert.Equal(t, 2, asked.Studies)
 	assert.Equal(t, "new coefficients", s.last(t).Reason)
 	assert.ElementsMatch(t, []string{first, second}, subjects(s.drain(t)))
 }

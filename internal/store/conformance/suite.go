@@ -33,6 +33,8 @@ func Run(t *testing.T, open func(t *testing.T, cfg store.Config) *store.DB) {
 		{"lists", listTests()},
 		{"facts", factTests()},
 		{"instances", instanceTests()},
+		{"devices", deviceTests()},
+		{"recomputations", recomputationTests()},
 		{"accounts", accountTests()},
 		{"audit", auditTests()},
 		{"backup", backupTests()},
