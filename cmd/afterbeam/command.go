@@ -35,6 +35,7 @@ type commands struct {
 	Restore     restoreCommand     `cmd:"" help:"Put a backup into a new folder and verify it."`
 	Verify      verifyCommand      `cmd:"" help:"Check every digest, the audit chain and the database."`
 	Redo        redoCommand        `cmd:"" help:"Have work done again that the service has done or given up; it may run meanwhile."`
+	Conformance conformanceCommand `cmd:"" help:"Print the DICOM conformance statement as Markdown."`
 	Rescue      rescueCommand      `cmd:"" help:"Print a one-time token for one more administrator, when none has a valid token left."`
 	Audit       auditCommand       `cmd:"" help:"The record of who did and saw what."`
 }

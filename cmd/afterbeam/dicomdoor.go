@@ -11,6 +11,7 @@ import (
 	"afterbeam/internal/ingest/dimse"
 	"afterbeam/internal/ingest/dimse/mpps"
 	"afterbeam/internal/ingest/dimse/upper"
+	"afterbeam/internal/report/dicomio"
 	"afterbeam/internal/settings"
 )
 
@@ -41,11 +42,9 @@ func (w *works) dicom() (*dicomDoor, error) {
 		return nil, fmt.Errorf("%w: zone: %w", errUsage, err)
 	}
 	steps := mpps.Config{Steps: w.db, Site: site, Kept: w.pipeline.Wake}
-	limits := upper.DefaultLimits()
-	limits.PDU, limits.Idle, limits.DataSet = s.MaxPDU, time.Duration(s.IdleSeconds)*time.Second, w.keeper.Limits.FileBytes
 	d := &dicomDoor{}
 	d.door, err = dimse.New(dimse.Config{
-		Title: s.Title, Callers: callers, Limits: limits, Associations: s.Associations, PerPeer: s.AssociationsPerPeer,
+		Title: s.Title, Callers: callers, Limits: dicomLimits(s), Associations: s.Associations, PerPeer: s.AssociationsPerPeer,
 		Services: dicomServices(w.keeper, steps), Log: w.log.With("door", dimse.DoorName),
 	})
 	if err != nil {
@@ -59,6 +58,13 @@ func (w *works) dicom() (*dicomDoor, error) {
 		return nil, fmt.Errorf("%w: dicom: %w", errUsage, err)
 	}
 	return d, nil
+}
+
+// dicomLimits gives the limits of associations by the settings.
+func dicomLimits(s settings.DICOM) upper.Limits {
+	l := upper.DefaultLimits()
+	l.PDU, l.Idle, l.DataSet = s.MaxPDU, time.Duration(s.IdleSeconds)*time.Second, dicomio.DefaultLimits().FileBytes
+	return l
 }
 
 func callersOf(s settings.DICOM) ([]dimse.Caller, error) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"slices"
 
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/ingest/dimse/upper"
@@ -20,8 +21,16 @@ type Service struct {
 	Transfer []string
 	// SCU says that the role of the user is taken too, when the peer offers to be the provider.
 	SCU bool
+	// Outcomes lists the statuses that the handlers answer, for the conformance statement.
+	Outcomes []Outcome
 	// Handlers answer the messages of the class. Every other message is answered as unrecognised.
 	Handlers map[upper.Field]Handler
+}
+
+// Outcome is a status and when it is answered.
+type Outcome struct {
+	Status  upper.Status
+	Meaning string
 }
 
 // Call is one message of a peer.
@@ -57,6 +66,7 @@ func everyTransfer() []string {
 func Verification() Service {
 	return Service{
 		SOPClass: upper.Verification, Name: "Verification", Transfer: []string{upper.ImplicitLittle, upper.ExplicitLittle, upper.ExplicitBig},
+		Outcomes: []Outcome{{upper.Success, "always"}},
 		Handlers: map[upper.Field]Handler{upper.CEcho: func(context.Context, Call) (Reply, error) { return Reply{}, nil }},
 	}
 }
@@ -84,28 +94,17 @@ func Storage(k Keeper) []Service {
 	var all []Service
 	for _, class := range storageClasses() {
 		all = append(all, Service{
-			SOPClass: class[0], Name: class[1], Transfer: everyTransfer(),
+			SOPClass: class[0], Name: class[1], Transfer: everyTransfer(), Outcomes: storageOutcomes(),
 			Handlers: map[upper.Field]Handler{upper.CStore: s.store},
 		})
 	}
 	return all
 }
 
-// Status gives the answer to a C-STORE by what became of the object. It is this door's only table from outcomes to statuses.
-//
-//	0000  stored, or the same as before
-//	B007  stored, but no usable dose report: in quarantine, or put aside from there
-//	A700  not stored: storage or memory takes nothing now, send again
-//	A900  not stored: the data set is not of the SOP class or instance of the command
-//	C000  not stored: no DICOM data set, over a limit, or without its UIDs
-//	0117  not stored: the SOP instance of the command is no UID
-//	0122  not stored: the SOP class of the command is not that of the presentation context
-func Status(became store.ReceiptState, err error) (upper.Status, string) {
-	for _, row := range []struct {
-		kind    error
-		status  upper.Status
-		comment string
-	}{
+// refusals is this door's only table from reasons why an object is not kept to statuses. Any other reason is that storage
+// or memory takes nothing now.
+func refusals() []refusal {
+	return []refusal{
 		{errClass, upper.StatusClassUnknown, "SOP class is not that of the presentation context"},
 		{errInstance, upper.StatusInvalidInstance, "SOP instance is no UID"},
 		{errMismatch, upper.StatusMismatch, "data set is not the SOP instance of the command"},
@@ -113,16 +112,47 @@ func Status(became store.ReceiptState, err error) (upper.Status, string) {
 		{object.ErrTooLarge, upper.StatusNotUnderstood, "data set is too large"},
 		{upper.ErrTooLarge, upper.StatusNotUnderstood, "data set is too large"},
 		{errNoData, upper.StatusNotUnderstood, "no data set"},
-	} {
+	}
+}
+
+type refusal struct {
+	kind    error
+	status  upper.Status
+	comment string
+}
+
+const (
+	commentLater    = "not stored, send again later"
+	commentUnusable = "stored, but no usable dose report"
+)
+
+// storageOutcomes lists what a C-STORE may be answered.
+func storageOutcomes() []Outcome {
+	all := []Outcome{
+		{upper.Success, "stored, or the same as before"},
+		{upper.StatusNotMatching, commentUnusable},
+		{upper.StatusNoResources, commentLater},
+	}
+	for _, row := range refusals() {
+		if one := (Outcome{row.status, "not stored: " + row.comment}); !slices.Contains(all, one) {
+			all = append(all, one)
+		}
+	}
+	return all
+}
+
+// Status gives the answer to a C-STORE by what became of the object.
+func Status(became store.ReceiptState, err error) (upper.Status, string) {
+	for _, row := range refusals() {
 		if errors.Is(err, row.kind) {
 			return row.status, row.comment
 		}
 	}
 	switch {
 	case err != nil: // the bytes were not kept, whatever the reason, so the sender must send again
-		return upper.StatusNoResources, "not stored, send again later"
+		return upper.StatusNoResources, commentLater
 	case became == store.ReceiptQuarantined, became == store.ReceiptDiscarded:
-		return upper.StatusNotMatching, "stored, but no usable dose report"
+		return upper.StatusNotMatching, commentUnusable
 	}
 	return upper.Success, ""
 }

@@ -44,6 +44,7 @@ func Service(cfg Config) dimse.Service {
 	s := service{cfg}
 	return dimse.Service{
 		SOPClass: SOPClass, Name: "Modality Performed Procedure Step", Transfer: []string{upper.ExplicitLittle, upper.ImplicitLittle, upper.ExplicitBig},
+		Outcomes: outcomes(),
 		Handlers: map[upper.Field]dimse.Handler{upper.NCreate: s.create, upper.NSet: s.set},
 	}
 }
@@ -56,43 +57,50 @@ var (
 	errValue    = errors.New("an attribute has a value that is not allowed")
 )
 
-// Status gives the answer to an N-CREATE or N-SET by what became of the step. It is this service's only table from
-// outcomes to statuses (PS3.4 F.7.2, PS3.7 10.1).
-//
-//	0000  stored
-//	0106  a value that the standard does not allow
-//	0110  not stored: storage takes nothing now, or the step is completed or discontinued and may not be changed
-//	0111  N-CREATE of a step that is known
-//	0112  N-SET of a step that is not known
-//	0117  the SOP instance is no UID
-//	0120  an attribute is missing
-//	C000  the data set is not understood
-func Status(field upper.Field, err error) (upper.Status, string) {
+// refusals is this service's only table from reasons to statuses (PS3.4 F.7.2, PS3.7 10.1). Any other reason is that
+// storage takes nothing now.
+func refusals() []refusal {
 	const invalidValue upper.Status = 0x0106
-	for _, row := range []struct {
-		kind    error
-		status  upper.Status
-		comment string
-	}{
-		{errInstance, upper.StatusInvalidInstance, "SOP instance is no UID"},
-		{errData, upper.StatusNotUnderstood, "data set not understood"},
-		{errMissing, upper.StatusMissing, "study, status or start of the step missing"},
-		{errValue, invalidValue, "status wants IN PROGRESS, COMPLETED or DISCONTINUED"},
-		{store.ErrNotFound, upper.StatusNoSuchInstance, "step is not known"},
-	} {
-		if errors.Is(err, row.kind) {
+	return []refusal{
+		{0, errInstance, upper.StatusInvalidInstance, "SOP instance is no UID"},
+		{0, errData, upper.StatusNotUnderstood, "data set not understood"},
+		{0, errMissing, upper.StatusMissing, "study, status or start of the step missing"},
+		{0, errValue, invalidValue, "status wants IN PROGRESS, COMPLETED or DISCONTINUED"},
+		{0, store.ErrNotFound, upper.StatusNoSuchInstance, "step is not known"},
+		{upper.NCreate, store.ErrConflict, upper.StatusDuplicate, "step is known"},
+		{upper.NSet, store.ErrConflict, upper.StatusProcessing, "step may no longer be updated"},
+	}
+}
+
+type refusal struct {
+	field   upper.Field // 0 is every message
+	kind    error
+	status  upper.Status
+	comment string
+}
+
+const commentLater = "not stored, send again later"
+
+// outcomes lists what an N-CREATE or N-SET may be answered.
+func outcomes() []dimse.Outcome {
+	all := []dimse.Outcome{{Status: upper.Success, Meaning: "stored"}, {Status: upper.StatusProcessing, Meaning: commentLater}}
+	for _, row := range refusals() {
+		all = append(all, dimse.Outcome{Status: row.status, Meaning: "not stored: " + row.comment})
+	}
+	return all
+}
+
+// Status gives the answer to an N-CREATE or N-SET by what became of the step.
+func Status(field upper.Field, err error) (upper.Status, string) {
+	if err == nil {
+		return upper.Success, ""
+	}
+	for _, row := range refusals() {
+		if errors.Is(err, row.kind) && (row.field == 0 || row.field == field) {
 			return row.status, row.comment
 		}
 	}
-	switch {
-	case err == nil:
-		return upper.Success, ""
-	case errors.Is(err, store.ErrConflict) && field == upper.NCreate:
-		return upper.StatusDuplicate, "step is known"
-	case errors.Is(err, store.ErrConflict):
-		return upper.StatusProcessing, "step may no longer be updated" // PS3.4 F.7.2.2.2
-	}
-	return upper.StatusProcessing, "not stored, send again later"
+	return upper.StatusProcessing, commentLater
 }
 
 func (s service) create(ctx context.Context, c dimse.Call) (dimse.Reply, error) {

@@ -1,0 +1,80 @@
+package main
+
+import (
+	_ "embed"
+	"fmt"
+	"slices"
+	"strings"
+	"text/template"
+
+	"afterbeam/internal/httpapi/dicomweb"
+	"afterbeam/internal/ingest/dimse"
+	"afterbeam/internal/ingest/dimse/mpps"
+	"afterbeam/internal/ingest/dimse/upper"
+	"afterbeam/internal/settings"
+)
+
+//go:embed conformance.md.tmpl
+var conformanceText string
+
+type conformanceCommand struct{ configOption }
+
+// conformance is what the statement is made of: the tables that the service itself works by.
+type conformance struct {
+	Services       []dimse.Service
+	Web            dicomweb.Facts
+	Settings       settings.DICOM
+	Limits         upper.Limits
+	Implementation [2]string
+	Context        string
+}
+
+// Run prints the DICOM conformance statement as Markdown, with the site's settings where they are given.
+func (v *conformanceCommand) Run(c console) error {
+	s, err := v.settings()
+	if err != nil {
+		return fmt.Errorf("%w: %w", errUsage, err)
+	}
+	page, err := template.New("conformance").Funcs(template.FuncMap{
+		"join": strings.Join, "fields": fieldsOf, "syntax": syntaxName,
+		"cell": func(text string) string { return strings.ReplaceAll(text, "|", `\|`) },
+	}).Parse(conformanceText)
+	if err != nil {
+		return fmt.Errorf("conformance statement: %w", err)
+	}
+	return page.Execute(c.out, conformance{
+		Services: dicomServices(nil, mpps.Config{}), Web: dicomweb.New(dicomweb.Config{}).Facts(), Settings: s.DICOM, Limits: dicomLimits(s.DICOM),
+		Implementation: [2]string{upper.ImplementationUID, upper.ImplementationVersion}, Context: upper.ApplicationContext,
+	})
+}
+
+// fieldsOf names the messages that a service answers.
+func fieldsOf(s dimse.Service) string {
+	names := map[upper.Field]string{
+		upper.CEcho: "C-ECHO", upper.CStore: "C-STORE", upper.NCreate: "N-CREATE", upper.NSet: "N-SET", upper.NAction: "N-ACTION",
+	}
+	var all []string
+	for field := range s.Handlers {
+		name, known := names[field]
+		if !known {
+			name = field.String()
+		}
+		all = append(all, name)
+	}
+	slices.Sort(all)
+	return strings.Join(all, ", ")
+}
+
+func syntaxName(uid string) string {
+	switch uid {
+	case upper.ImplicitLittle:
+		return "Implicit VR Little Endian"
+	case upper.ExplicitLittle:
+		return "Explicit VR Little Endian"
+	case upper.ExplicitBig:
+		return "Explicit VR Big Endian (retired)"
+	case upper.DeflatedLittle:
+		return "Deflated Explicit VR Little Endian"
+	}
+	return uid
+}
