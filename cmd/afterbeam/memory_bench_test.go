@@ -75,7 +75,7 @@ func measureImport(b *testing.B, reports int, run func(dir string) uint64) {
 	b.ReportMetric(float64(reports*b.N)/elapsed.Seconds(), "reports/s")
 }
 
-// template is a report with a number of eight digits wherever one report must differ from the others.
+// templateOf is a report with a number of eight digits wherever one report must differ from the others.
 type template []byte
 
 const templateNumber = "77777777"
