@@ -76,15 +76,15 @@ func measureImport(b *testing.B, reports int, run func(dir string) uint64) {
 }
 
 // templateOf is a report with a number of eight digits wherever one report must differ from the others.
-type template []byte
+type blank []byte
 
 const templateNumber = "77777777"
 
-func (t template) numbered(n int) []byte {
+func (t blank) numbered(n int) []byte {
 	return bytes.ReplaceAll(t, []byte(templateNumber), fmt.Appendf(nil, "%08d", n))
 }
 
-func smallReport(b *testing.B) template {
+func smallReport(b *testing.B) blank {
 	b.Helper()
 	const events = 10
 	r := caseOf("cath2-coronary-total-occlusion.dcm")
@@ -195,7 +195,7 @@ func (p *running) ended(b *testing.B) uint64 {
 }
 
 // post has four senders hand in the reports.
-func post(b *testing.B, address, token string, base template, reports int) {
+func post(b *testing.B, address, token string, base blank, reports int) {
 	b.Helper()
 	client := &http.Client{}
 	defer client.CloseIdleConnections()
