@@ -64,6 +64,7 @@ type rig struct {
 	log    *witness.Log
 	cfg    httpapi.Config
 	cases  int
+	looked map[string]store.Receipt // an instance in each room, for requests that only look
 }
 
 type maps struct{}
@@ -98,7 +99,7 @@ func newRig(t testing.TB, change func(*httpapi.Config)) *rig {
 
 func newRigIn(t testing.TB, dir string, change func(*httpapi.Config)) *rig {
 	t.Helper()
-	r := &rig{t: t, clock: witness.At(time.Date(2026, 9, 14, 8, 0, 0, 0, time.UTC)), log: &witness.Log{}}
+	r := &rig{t: t, clock: witness.At(time.Date(2026, 9, 14, 8, 0, 0, 0, time.UTC)), log: &witness.Log{}, looked: map[string]store.Receipt{}}
 	db, err := store.Open(context.Background(), store.Config{Dir: dir, Program: "test", Now: r.clock.Now})
 	require.NoError(t, err)
 	r.db = db
