@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"slices"
 	"strings"
 	"testing"
 
@@ -25,6 +26,9 @@ func (f full) KeepIf(_ context.Context, _ store.Actor, _ string, body io.Reader,
 	_, err := io.Copy(io.Discard, body)
 	return store.Receipt{}, 0, errors.Join(err, f.err)
 }
+
+// instead is a keeper that is exchanged between two messages.
+type instead struct{ dimse.Keeper }
 
 // TestStatuses has one object for each row of the table of statuses.
 func TestStatuses(t *testing.T) {
@@ -64,14 +68,19 @@ func TestStatuses(t *testing.T) {
 		"an echo where objects are stored":    {command: with(func(c *upper.Command) { c.Field = upper.CEcho }), want: 0x0211},
 		"a data set where none should be too": {command: with(func(c *upper.Command) { c.Field = upper.CEcho }), data: set, want: 0x0211},
 	}
+	instead := &instead{}
+	r := newRig(t, func(k dimse.Keeper) dimse.Keeper {
+		instead.Keeper = k
+		return instead
+	}, nil, func(c *dimse.Config) { c.Limits.DataSet = int64(len(set)) })
+	usual := instead.Keeper
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {
-			r := newRig(t, func(k dimse.Keeper) dimse.Keeper {
-				if tt.keeper != nil {
-					return tt.keeper
-				}
-				return k
-			}, nil, func(c *dimse.Config) { c.Limits.DataSet = int64(len(set)) })
+			instead.Keeper = usual
+			if tt.keeper != nil {
+				instead.Keeper = tt.keeper
+			}
+			before := r.receipts(t)
 			a := associate(t, r.address, append(upper.Each(doseClass, upper.ExplicitLittle), upper.Each(general, upper.ExplicitLittle)...)...)
 			on := uint8(1)
 			if tt.command.AffectedClass == general {
@@ -88,9 +97,10 @@ func TestStatuses(t *testing.T) {
 			}
 			require.NoError(t, a.Release())
 			receipts := r.receipts(t)
-			require.Len(t, receipts, tt.receipts)
+			require.Len(t, receipts, len(before)+tt.receipts)
 			if tt.receipts == 1 {
-				raw, err := r.db.Raw(receipts[0].Digest)
+				fresh := slices.IndexFunc(receipts, func(one store.Receipt) bool { return !slices.Contains(before, one) })
+				raw, err := r.db.Raw(receipts[fresh].Digest)
 				require.NoError(t, err)
 				front, err := dicomio.Front(tt.command.AffectedClass, tt.command.AffectedInstance, upper.ExplicitLittle)
 				require.NoError(t, err)
