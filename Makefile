@@ -10,7 +10,7 @@ CRASH     ?= full
 PKG       ?= ./...
 
 .DEFAULT_GOAL := help
-.PHONY: help build test race lint fuzz bench crash generate notice ci
+.PHONY: help build test race lint fuzz bench crash validate generate notice ci
 
 help: ## list the targets
 	@sed -n 's/^\([a-z]*\): .*## \(.*\)$$/\1|\2/p' $(MAKEFILE_LIST) | while IFS='|' read -r name text; do printf '  %-8s %s\n' "$$name" "$$text"; done
@@ -35,6 +35,9 @@ bench: ## run every benchmark for BENCHTIME (1s) and set the goals beside; BENCH
 
 crash: ## kill the service over 6,400 times, for hours, and look for what is lost (CRASH=slice for minutes)
 	AFTERBEAM_CRASH=$(CRASH) $(GO) test -count=1 -timeout 24h -v ./internal/crashtest
+
+validate: ## set the physics beside outside values at full counts and print the tables: half an hour
+	scripts/validate.sh $(PKG)
 
 generate: ## write generated Go anew, after api/openapi.yaml changed
 	$(GO) generate ./...

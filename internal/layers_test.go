@@ -47,7 +47,7 @@ var physicsLayers = [][]string{
 }
 
 // testSupport may be imported by tests alone.
-var testSupport = []string{"internal/peer", "internal/golden", "internal/witness", "internal/store/invented"}
+var testSupport = []string{"internal/peer", "internal/golden", "internal/witness", "internal/validation", "internal/store/invented"}
 
 // reserved says which packages alone may import a library and what it brings along.
 var reserved = []struct{ library, owner string }{
