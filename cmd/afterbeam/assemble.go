@@ -66,7 +66,8 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, bes
 	w.keeper = &ingest.Keeper{Vault: db, Limits: dicomio.DefaultLimits(), Fatal: w.fatal, Kept: w.pipeline.Wake}
 	w.api, err = httpapi.New(httpapi.Config{
 		Version: programVersion(), TokenRate: s.HTTP.RequestsPerSecond, AddressRate: s.HTTP.RequestsPerSecond, BehindProxy: s.HTTP.BehindProxy,
-		Now: time.Now, Logger: logger, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: sums{method},
+		Now: time.Now, Logger: logger, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: sums{method}, Site: reading.Site,
+		MatchWindow: completenessRules(s).Window, Grace: completenessRules(s).Grace,
 	}, db, w.keeper)
 	if err != nil {
 		return nil, errors.Join(err, db.Close())

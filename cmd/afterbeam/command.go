@@ -30,6 +30,8 @@ type commands struct {
 
 	Serve       serveCommand       `cmd:"" help:"Run the service: doors, pipeline and HTTP interface."`
 	Ingest      ingestCommand      `cmd:"" help:"Hand a folder of dose reports of any size to the store; run again, it goes on where it was."`
+	Performed   performedCommand   `cmd:"" help:"Performed procedures as other systems know them."`
+	Missing     missingCommand     `cmd:"" help:"List performed procedures without a dose report, and reports without a performed procedure."`
 	CheckConfig checkConfigCommand `cmd:"" help:"Print the effective settings of the service, secrets masked."`
 	Backup      backupCommand      `cmd:"" help:"Copy the store to a new folder; the service may run meanwhile."`
 	Restore     restoreCommand     `cmd:"" help:"Put a backup into a new folder and verify it."`

@@ -16,6 +16,9 @@ import (
 	"afterbeam/internal/report/rdsr"
 )
 
+// performedFile is the table of what the demonstration's centre performed.
+const performedFile = "performed.csv"
+
 type demoCommand struct {
 	Out   string `placeholder:"DIR" help:"Folder for reports, maps and store; a new temporary one by default."`
 	Why   bool   `help:"List every level compared, all findings, assumptions and the parts of the range."`
@@ -41,6 +44,9 @@ func (d *demoCommand) Run(c console) error {
 	if err := os.WriteFile(profiles, []byte(demo.ProfileFile()), 0o600); err != nil {
 		return fmt.Errorf("write device profiles: %w", err)
 	}
+	if err := os.WriteFile(filepath.Join(dir, performedFile), []byte(demo.Performed()), 0o600); err != nil {
+		return fmt.Errorf("write performed procedures: %w", err)
+	}
 	method := assessment.Default()
 	if method.Profiles, err = devicefile.Read(strings.NewReader(demo.ProfileFile())); err != nil {
 		return err
@@ -58,8 +64,8 @@ func (d *demoCommand) Run(c console) error {
 	p := printer{w: c.out, why: d.Why}
 	p.line(l)
 	end := func() {
-		p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nmaps      %s (%d pictures)\nagain     afterbeam estimate --why --profile %s %s\n\n%s",
-			dir, reports, len(names), profiles, maps, drawn, profiles, reports, demo.Notice)
+		p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nperformed %s\nmaps      %s (%d pictures)\nagain     afterbeam estimate --why --profile %s %s\n\n%s",
+			dir, reports, len(names), profiles, filepath.Join(dir, performedFile), maps, drawn, profiles, reports, demo.Notice)
 	}
 	if err := d.service(c, &p, dir, profiles, names, end); err != nil {
 		return err
@@ -78,6 +84,9 @@ func (d *demoCommand) service(c console, p *printer, dir, profiles string, names
 	err = s.deliver(ctx, names)
 	if err == nil {
 		err = s.show(ctx, p, demo.StagedPatient)
+	}
+	if err == nil {
+		err = s.complete(ctx, p, filepath.Join(dir, performedFile))
 	}
 	if err == nil {
 		end()

@@ -198,6 +198,35 @@ func (d *demoService) show(ctx context.Context, p *printer, number string) error
 	return p.err
 }
 
+// complete hands in the table of what was performed and asks which reports are not there.
+func (d *demoService) complete(ctx context.Context, p *printer, table string) error {
+	body, err := os.ReadFile(table)
+	if err != nil {
+		return err
+	}
+	var taken httpapi.ImportResult
+	if err := d.call(ctx, access.Service, http.MethodPost, "/v1/performed", "text/csv", body, &taken); err != nil {
+		return err
+	}
+	var list httpapi.Completeness
+	if err := d.call(ctx, access.Physicist, http.MethodGet, "/v1/completeness?from=2026-09-01&to=2026-12-31", "", nil, &list); err != nil {
+		return err
+	}
+	// What is within the days of grace depends on the day on which the demonstration runs.
+	p.say("\nperformed procedures against reports: %d performed, %d reported, %d filed under another study, %d without a report, %d excluded",
+		list.Performed, list.Reported, list.Elsewhere, list.Missing+list.Pending, list.Excluded)
+	for _, row := range list.Rows {
+		switch row.Outcome {
+		case httpapi.CompletenessRowOutcomeMissing, httpapi.CompletenessRowOutcomePending:
+			p.say("  order %s in %s: no report", row.AccessionNumber, row.Room)
+		case httpapi.CompletenessRowOutcomeElsewhere:
+			p.say("  order %s in %s: report filed under another study, found by %s", row.AccessionNumber, row.Room, row.FoundBy)
+		case httpapi.CompletenessRowOutcomeReported, httpapi.CompletenessRowOutcomeExcluded, httpapi.CompletenessRowOutcomeUnannounced:
+		}
+	}
+	return p.err
+}
+
 func span(days *int) string {
 	if days == nil {
 		return "all time"
