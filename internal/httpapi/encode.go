@@ -49,7 +49,7 @@ func encodeCase(c store.Case) Procedure {
 	return Procedure{
 		Id: c.ID, PatientId: c.PatientID, StudyUid: c.StudyUID, Room: c.Room, State: ProcedureState(c.State),
 		Start: moment(c.Start), LocalDate: text(c.LocalDate), Class: c.Class, Description: c.Description,
-		QualityControl: c.Quality, Version: c.Version, Flag: flag,
+		QualityControl: c.Quality, Basis: basisOf(c.Basis), Version: c.Version, Flag: flag,
 		Dose: Dose{
 			KermaGy: number(c.Kerma, plain), KapGyCm2: number(c.KAP, quantity.GraySquareMetre.Gycm2),
 			FluoroscopyMin: number(c.FluoroTime, quantity.Second.Minutes), Complete: c.Complete,
@@ -63,6 +63,17 @@ func encodeCase(c store.Case) Procedure {
 		},
 		UpdatedAt: c.UpdatedAt,
 	}
+}
+
+func basisOf(b store.Basis) ProcedureBasis {
+	switch b {
+	case store.BasisTotals:
+		return BasisTotals
+	case store.BasisReplaced:
+		return BasisReplaced
+	case store.BasisReport:
+	}
+	return BasisReport
 }
 
 func encodeFlag(f store.Flag) Flag {

@@ -49,6 +49,11 @@ func (p *Pipeline) assess(ctx context.Context, job store.Job) error {
 			}
 		}
 	}
+	ofTotals, asked, err := p.fallback(ctx, job.Subject, len(kept) > 0)
+	if err != nil {
+		return fmt.Errorf("announced totals: %w", err)
+	}
+	versions, later = append(versions, ofTotals...), append(later, asked...)
 	crashpoint.Reached(crashpoint.Assessed)
 	ids, err := p.Store.SaveAssessment(ctx, job, versions, later...)
 	if err != nil {

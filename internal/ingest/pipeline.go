@@ -46,6 +46,10 @@ type Work interface {
 	Facts(ctx context.Context, id string) ([]store.Fact, error)
 	Version(ctx context.Context, id string, number int) (store.Version, error)
 	CasesOfPatient(ctx context.Context, patient string) ([]store.Case, error)
+	StepsWithTotals(ctx context.Context, study string) ([]store.Performed, error)
+	TotalsCases(ctx context.Context, study string) ([]store.Case, error)
+	HasReport(ctx context.Context, p store.Performed) (bool, error)
+	StepPatient(ctx context.Context, p store.Performed) (string, error)
 	SaveAssessment(ctx context.Context, j store.Job, versions []store.Version, later ...store.Later) ([]string, error)
 }
 

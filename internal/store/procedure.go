@@ -209,6 +209,11 @@ func (c *change) saveVersion(ctx context.Context, v Version, priority Priority, 
 		return "", err
 	}
 	if first {
+		if v.Case.Basis == BasisReport {
+			if err := c.wantTotals(ctx, v.Case, priority); err != nil {
+				return "", err
+			}
+		}
 		// What performed steps said before there was a case becomes facts of it now, and another estimate with them.
 		added, err := c.factsFromSteps(ctx, v.Case.StudyUID)
 		if err != nil {

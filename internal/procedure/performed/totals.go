@@ -61,6 +61,12 @@ func (a Announced) Totals() (Totals, []procedure.Finding) {
 	return t, append(found, more...)
 }
 
+// Findings says what is odd about the totals.
+func (t Totals) Findings() []procedure.Finding {
+	t.Suspicion = 0
+	return t.judge()
+}
+
 // IsZero tells whether there is no dose total at all.
 func (t Totals) IsZero() bool {
 	return !t.KAP.Present() && !t.FluoroTime.Present() && !t.Entrance.Present()
