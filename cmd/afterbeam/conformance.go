@@ -9,6 +9,7 @@ import (
 
 	"afterbeam/internal/httpapi/dicomweb"
 	"afterbeam/internal/ingest/dimse"
+	"afterbeam/internal/ingest/dimse/commitment"
 	"afterbeam/internal/ingest/dimse/mpps"
 	"afterbeam/internal/ingest/dimse/upper"
 	"afterbeam/internal/settings"
@@ -22,6 +23,7 @@ type conformanceCommand struct{ configOption }
 // conformance is what the statement is made of: the tables that the service itself works by.
 type conformance struct {
 	Services       []dimse.Service
+	NotCommitted   []dimse.Outcome
 	Web            dicomweb.Facts
 	Settings       settings.DICOM
 	Limits         upper.Limits
@@ -43,7 +45,7 @@ func (v *conformanceCommand) Run(c console) error {
 		return fmt.Errorf("conformance statement: %w", err)
 	}
 	return page.Execute(c.out, conformance{
-		Services: dicomServices(nil, mpps.Config{}), Web: dicomweb.New(dicomweb.Config{}).Facts(), Settings: s.DICOM, Limits: dicomLimits(s.DICOM),
+		Services: dicomServices(nil, mpps.Config{}, commitment.New(commitment.Config{})), NotCommitted: commitment.Reasons(), Web: dicomweb.New(dicomweb.Config{}).Facts(), Settings: s.DICOM, Limits: dicomLimits(s.DICOM),
 		Implementation: [2]string{upper.ImplementationUID, upper.ImplementationVersion}, Context: upper.ApplicationContext,
 	})
 }
@@ -55,6 +57,9 @@ func fieldsOf(s dimse.Service) string {
 	}
 	var all []string
 	for field := range s.Handlers {
+		if field.Response() {
+			continue // an answer to what the service itself asks
+		}
 		name, known := names[field]
 		if !known {
 			name = field.String()

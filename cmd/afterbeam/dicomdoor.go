@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"afterbeam/internal/ingest/dimse"
+	"afterbeam/internal/ingest/dimse/commitment"
 	"afterbeam/internal/ingest/dimse/mpps"
 	"afterbeam/internal/ingest/dimse/upper"
 	"afterbeam/internal/report/dicomio"
@@ -23,8 +24,8 @@ type dicomDoor struct {
 }
 
 // dicomServices is all that the service answers on the DICOM network.
-func dicomServices(k dimse.Keeper, steps mpps.Config) []dimse.Service {
-	return append(append([]dimse.Service{dimse.Verification()}, dimse.Storage(k)...), mpps.Service(steps))
+func dicomServices(k dimse.Keeper, steps mpps.Config, commitments *commitment.Service) []dimse.Service {
+	return append(append([]dimse.Service{dimse.Verification()}, dimse.Storage(k)...), mpps.Service(steps), commitments.Offer())
 }
 
 // dicom makes the door of the DICOM network, nil where none is wanted.
@@ -41,11 +42,16 @@ func (w *works) dicom() (*dicomDoor, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%w: zone: %w", errUsage, err)
 	}
+	commitments, err := w.commitments()
+	if err != nil {
+		return nil, fmt.Errorf("%w: dicom: %w", errUsage, err)
+	}
+	w.doors = append(w.doors, commitments.Run)
 	steps := mpps.Config{Steps: w.db, Site: site, Kept: w.pipeline.Wake}
 	d := &dicomDoor{}
 	d.door, err = dimse.New(dimse.Config{
 		Title: s.Title, Callers: callers, Limits: dicomLimits(s), Associations: s.Associations, PerPeer: s.AssociationsPerPeer,
-		Services: dicomServices(w.keeper, steps), Log: w.log.With("door", dimse.DoorName),
+		Services: dicomServices(w.keeper, steps, commitments), Log: w.log.With("door", dimse.DoorName),
 	})
 	if err != nil {
 		return nil, fmt.Errorf("%w: dicom: %w", errUsage, err)
@@ -65,6 +71,28 @@ func dicomLimits(s settings.DICOM) upper.Limits {
 	l := upper.DefaultLimits()
 	l.PDU, l.Idle, l.DataSet = s.MaxPDU, time.Duration(s.IdleSeconds)*time.Second, dicomio.DefaultLimits().FileBytes
 	return l
+}
+
+// commitments makes the service that commits to objects, with the peers that its answers go to.
+func (w *works) commitments() (*commitment.Service, error) {
+	s := w.settings.DICOM
+	cfg := commitment.Config{Store: w.db, Title: s.Title, Log: w.log.With("door", dimse.DoorName), Now: time.Now}
+	for _, c := range s.Callers {
+		if c.ReportTo == "" {
+			continue
+		}
+		requestor := upper.Requestor{Limits: dicomLimits(s), Calling: s.Title}
+		if c.ReportByTLS {
+			encryption, err := dimse.Encryption{Certificate: s.Certificate, Key: s.Key, ClientCA: s.ClientCA}.Read()
+			if err != nil {
+				return nil, err
+			}
+			encryption.RootCAs = encryption.ClientCAs
+			requestor.Dialer = &tls.Dialer{Config: encryption}
+		}
+		cfg.Peers = append(cfg.Peers, commitment.Peer{Title: c.Title, Address: c.ReportTo, Requestor: requestor})
+	}
+	return commitment.New(cfg), nil
 }
 
 func callersOf(s settings.DICOM) ([]dimse.Caller, error) {

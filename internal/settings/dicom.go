@@ -3,6 +3,7 @@ package settings
 import (
 	"errors"
 	"fmt"
+	"net"
 	"net/netip"
 	"strings"
 )
@@ -39,6 +40,10 @@ type Caller struct {
 	Addresses []string `toml:"addresses"`
 	// Certificate is "sha256:" with the fingerprint of the client certificate, or its common name; "" is any or none.
 	Certificate string `toml:"certificate"`
+	// ReportTo is host:port where answers to its storage commitments go; "" is the association on which it asked. TLS says
+	// that connections there are encrypted, with the service's own certificate.
+	ReportTo    string `toml:"report_to"`
+	ReportByTLS bool   `toml:"report_by_tls"`
 }
 
 // Defaults of DICOM. Timers and the longest PDU are those of PS3.8 in common use, without a source.
@@ -103,6 +108,12 @@ func (d DICOM) checkTitles() error {
 		}
 		if _, err := c.Networks(); err != nil {
 			return err
+		}
+		if _, _, err := net.SplitHostPort(c.ReportTo); c.ReportTo != "" && err != nil {
+			return fmt.Errorf("dicom.callers %s: report_to wants host:port, got %q", c.Title, c.ReportTo)
+		}
+		if c.ReportByTLS && d.ClientCA == "" {
+			return fmt.Errorf("dicom.callers %s: report_by_tls wants dicom.client_ca, by which the peer's certificate is judged", c.Title)
 		}
 	}
 	return nil

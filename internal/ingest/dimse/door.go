@@ -242,7 +242,13 @@ func (d *Door) converse(ctx, life context.Context, a *upper.Association, peer Pe
 		}
 		crashpoint.Reached(crashpoint.CommandRead)
 		if m.Command.Field.Response() || m.Command.Field == upper.CCancel {
-			continue // an answer to what was not asked, or a cancel of what has been answered
+			// An answer to what a Reply's Then sent, an answer to what was not asked, or a cancel of what has been answered.
+			if handle, ok := d.classes[m.Context.Abstract].Handlers[m.Command.Field]; ok {
+				if _, err := handle(life, Call{Peer: peer, Message: m, Association: a}); err != nil {
+					return err
+				}
+			}
+			continue
 		}
 		reply, err := d.reply(life, Call{Peer: peer, Message: m, Association: a})
 		if err != nil {

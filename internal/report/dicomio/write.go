@@ -47,6 +47,19 @@ func Write(w io.Writer, d DataSet, transferSyntax string) error {
 	return err
 }
 
+// Encode gives the bytes of a data set alone, as a DICOM message carries it, in implicit or explicit VR little endian. Its
+// texts are ASCII, or in UTF-8 where it declares ISO_IR 192.
+func Encode(d DataSet, transferSyntax string) ([]byte, error) {
+	implicit := transferSyntax == ImplicitLittleEndian
+	if !implicit && transferSyntax != ExplicitLittleEndian {
+		return nil, fmt.Errorf("%w: writing %s", ErrTransferSyntax, uidOnly(transferSyntax))
+	}
+	d, enc := encodingFor(d)
+	var body bytes.Buffer
+	err := writeElements(&body, d, implicit, enc)
+	return body.Bytes(), err
+}
+
 // Front gives the preamble and file meta under which a data set that came without them is kept, in whatever transfer
 // syntax it came. The same object has the same front whoever sent it.
 func Front(sopClass, sopInstance, transferSyntax string) ([]byte, error) {

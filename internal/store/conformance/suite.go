@@ -35,6 +35,7 @@ func Run(t *testing.T, open func(t *testing.T, cfg store.Config) *store.DB) {
 		{"instances", instanceTests()},
 		{"devices", deviceTests()},
 		{"recomputations", recomputationTests()},
+		{"commitments", commitmentTests()},
 		{"accounts", accountTests()},
 		{"audit", auditTests()},
 		{"backup", backupTests()},

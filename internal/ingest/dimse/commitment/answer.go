@@ -1,0 +1,251 @@
+package commitment
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"afterbeam/internal/ingest/dimse"
+	"afterbeam/internal/ingest/dimse/upper"
+	"afterbeam/internal/quantity"
+	"afterbeam/internal/report/dicomio"
+	"afterbeam/internal/store"
+)
+
+const (
+	tagRetrieveTitle dicomio.Tag = 0x00080054
+	tagClass         dicomio.Tag = 0x00081150
+	tagInstance      dicomio.Tag = 0x00081155
+	tagTransaction   dicomio.Tag = 0x00081195
+	tagReason        dicomio.Tag = 0x00081197
+	tagFailed        dicomio.Tag = 0x00081198
+	tagReferenced    dicomio.Tag = 0x00081199
+)
+
+// failed is an object that is not committed to.
+type failed struct {
+	store.Reference
+	reason upper.Status
+}
+
+// judge looks for each object of a question.
+func (s *Service) judge(ctx context.Context, c store.Commitment) (kept []store.Reference, not []failed, err error) {
+	for _, r := range c.Instances {
+		reason, err := s.look(ctx, r)
+		if err != nil {
+			return nil, nil, err
+		}
+		if reason == upper.Success {
+			kept = append(kept, r)
+		} else {
+			not = append(not, failed{r, reason})
+		}
+	}
+	return kept, not, nil
+}
+
+// look tells whether an object is kept: its bytes are read again, so that nothing is promised that the disk has not.
+func (s *Service) look(ctx context.Context, r store.Reference) (upper.Status, error) {
+	receipts, err := s.cfg.Store.Kept(ctx, r.SOPInstance)
+	if err != nil {
+		return 0, err
+	}
+	reason := upper.StatusNoSuchInstance
+	for _, one := range receipts {
+		if one.SOPClass != r.SOPClass {
+			reason = upper.StatusConflict
+			continue
+		}
+		if _, err := s.cfg.Store.Raw(one.Digest); err == nil {
+			return upper.Success, nil
+		}
+		reason = upper.StatusProcessing
+	}
+	return reason, nil
+}
+
+// report makes the N-EVENT-REPORT of a question.
+func (s *Service) report(ctx context.Context, c store.Commitment, transfer string) (upper.Command, []byte, string, error) {
+	kept, not, err := s.judge(ctx, c)
+	if err != nil {
+		return upper.Command{}, nil, "", err
+	}
+	event := uint16(eventComplete)
+	set := dicomio.DataSet{
+		{Tag: tagRetrieveTitle, VR: "AE", Values: []string{s.cfg.Title}},
+		{Tag: tagTransaction, VR: "UI", Values: []string{c.TransactionUID}},
+	}
+	if len(not) > 0 {
+		event = eventIncomplete
+		items := make([]dicomio.DataSet, 0, len(not))
+		for _, one := range not {
+			items = append(items, append(reference(one.Reference), dicomio.Element{Tag: tagReason, VR: "US", Values: []string{fmt.Sprint(uint16(one.reason))}}))
+		}
+		set = append(set, dicomio.Element{Tag: tagFailed, VR: "SQ", Items: items})
+	}
+	if len(kept) > 0 {
+		items := make([]dicomio.DataSet, 0, len(kept))
+		for _, one := range kept {
+			items = append(items, reference(one))
+		}
+		set = append(set, dicomio.Element{Tag: tagReferenced, VR: "SQ", Items: items})
+	}
+	body, err := dicomio.Encode(set, transfer)
+	command := upper.Command{Field: upper.NEventReport, AffectedClass: SOPClass, AffectedInstance: instance, Event: quantity.Some(event)}
+	return command, body, fmt.Sprintf("%d committed, %d not", len(kept), len(not)), err
+}
+
+func reference(r store.Reference) dicomio.DataSet {
+	return dicomio.DataSet{{Tag: tagClass, VR: "UI", Values: []string{r.SOPClass}}, {Tag: tagInstance, VR: "UI", Values: []string{r.SOPInstance}}}
+}
+
+// reportOn sends what is pending for a peer on an association of its own. The answers come among its other messages.
+func (s *Service) reportOn(ctx context.Context, a *upper.Association, on upper.Context, peer string) error {
+	pending, err := s.cfg.Store.PendingCommitments(ctx, peer, 100)
+	if err != nil {
+		s.cfg.Log.Error("storage commitments not read", "error", err)
+		return nil
+	}
+	for _, c := range pending {
+		command, body, outcome, err := s.report(ctx, c, on.Transfer)
+		if err != nil {
+			s.cfg.Log.Error("storage commitment not answered", "commitment", c.ID, "error", err)
+			continue
+		}
+		command.MessageID = a.MessageID()
+		s.mu.Lock()
+		if len(s.asking) >= mostAsking {
+			clear(s.asking)
+		}
+		s.asking[sent{a, command.MessageID}] = answer{c.ID, outcome}
+		s.mu.Unlock()
+		if err := a.Send(on.ID, command, bytes.NewReader(body)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// taken is told that a peer took a report on its own association, or did not.
+func (s *Service) taken(ctx context.Context, c dimse.Call) (dimse.Reply, error) {
+	key := sent{c.Association, c.Message.Command.RespondedTo}
+	s.mu.Lock()
+	of, known := s.asking[key]
+	delete(s.asking, key)
+	s.mu.Unlock()
+	if known {
+		s.settle(ctx, store.Commitment{ID: of.commitment}, of.outcome, statusError(c.Message.Command.Status))
+	}
+	return dimse.Reply{}, nil
+}
+
+// statusError makes an error of a failed status of a peer.
+func statusError(status upper.Status) error {
+	if status.Failed() {
+		return fmt.Errorf("peer answered %s", status)
+	}
+	return nil
+}
+
+// The times between attempts to deliver an answer; the last one is repeated. After a week it is given up.
+var waits = []time.Duration{time.Minute, 5 * time.Minute, 15 * time.Minute, time.Hour}
+
+const giveUpAfter = 7 * 24 * time.Hour
+
+// pollEvery finds answers that became due.
+const pollEvery = 5 * time.Second
+
+// Run delivers answers to the peers with an address until ctx ends.
+func (s *Service) Run(ctx context.Context) error {
+	tick := time.NewTicker(pollEvery)
+	defer tick.Stop()
+	for {
+		s.deliver(ctx)
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-s.wake:
+		case <-tick.C:
+		}
+	}
+}
+
+// deliver tries every answer that is due, one after the other.
+func (s *Service) deliver(ctx context.Context) {
+	due, err := s.cfg.Store.PendingCommitments(ctx, "", 100)
+	if err != nil {
+		if ctx.Err() == nil {
+			s.cfg.Log.Error("storage commitments not read", "error", err)
+		}
+		return
+	}
+	for _, c := range due {
+		if ctx.Err() != nil {
+			return
+		}
+		peer, known := s.peers[c.Peer]
+		if !known {
+			// It is answered on the peer's next association; here only its end is looked for.
+			s.settle(ctx, c, "", errors.New("no address is set for the peer, and it has not taken the answer on its own association"))
+			continue
+		}
+		outcome, err := s.deliverTo(ctx, peer, c)
+		s.settle(ctx, c, outcome, err)
+	}
+}
+
+// deliverTo opens an association to a peer, in the role of the service's provider, and reports.
+func (s *Service) deliverTo(ctx context.Context, peer Peer, c store.Commitment) (outcome string, err error) {
+	proposals := upper.Each(SOPClass, transfers()...)
+	for i := range proposals {
+		proposals[i].SCP = true
+	}
+	a, err := peer.Requestor.Dial(ctx, peer.Address, peer.Title, proposals)
+	if err != nil {
+		return "", err
+	}
+	defer a.Abort() // nothing after a release
+	i := slices.IndexFunc(a.Contexts(), func(one upper.Context) bool { return one.Abstract == SOPClass && one.SCP })
+	if i < 0 {
+		return "", errors.New("the peer takes no storage commitment from a provider")
+	}
+	on := a.Contexts()[i]
+	command, body, outcome, err := s.report(ctx, c, on.Transfer)
+	if err != nil {
+		return "", err
+	}
+	m, err := a.Ask(ctx, on.ID, command, bytes.NewReader(body))
+	if err != nil {
+		return "", err
+	}
+	if err := statusError(m.Command.Status); err != nil {
+		return "", err
+	}
+	if err := a.Release(); err != nil {
+		s.cfg.Log.Info("association after a storage commitment ended early", "error", err) // the answer was taken
+	}
+	return outcome, nil
+}
+
+// settle writes down what became of an answer.
+func (s *Service) settle(ctx context.Context, c store.Commitment, outcome string, failure error) {
+	ctx = context.WithoutCancel(ctx)
+	var err error
+	now := s.cfg.Now()
+	switch {
+	case failure == nil:
+		err = s.cfg.Store.CommitmentReported(ctx, c.ID, outcome)
+	case !c.CreatedAt.IsZero() && now.Sub(c.CreatedAt) > giveUpAfter:
+		s.cfg.Log.Error("storage commitment given up", "commitment", c.ID, "error", failure)
+		err = s.cfg.Store.CommitmentLater(ctx, c.ID, failure.Error(), time.Time{})
+	default:
+		s.cfg.Log.Warn("storage commitment not delivered", "commitment", c.ID, "attempt", c.Attempts+1, "error", failure)
+		err = s.cfg.Store.CommitmentLater(ctx, c.ID, failure.Error(), now.Add(waits[min(c.Attempts, len(waits)-1)]))
+	}
+	if err != nil {
+		s.cfg.Log.Error("storage commitment not written down", "commitment", c.ID, "error", err)
+	}
+}
