@@ -25,6 +25,9 @@ const (
 	AssessmentSaved Step = "assessment-saved"
 )
 
+// NetworkSteps lists the steps that only the door to the DICOM network leads to.
+func NetworkSteps() []Step { return []Step{Connected, Associated, CommandRead, DataArrived} }
+
 // Steps lists every step that each door leads to.
 func Steps() []Step {
 	return []Step{

@@ -38,7 +38,7 @@ func howMuch(t *testing.T) extent {
 		wanted = "slice"
 	}
 	switch wanted {
-	case "full": // 12 steps x 3 sets of doors x 67 = 2,412, and 4,020
+	case "full": // (12 steps x 4 sets of doors + 7 steps of the DICOM network) x 67 = 3,685, and 4,020
 		return extent{repeats: 67, random: 4020, rounds: 67, faults: 30, levels: 20}
 	case "slice":
 		return extent{repeats: 2, random: 60, rounds: 2, faults: 5, levels: 4}
@@ -61,17 +61,18 @@ func notQuick(t *testing.T) extent {
 
 // kill is one kill of a round.
 type kill struct {
-	step         crashpoint.Step // "" for a random time
-	nth          int
-	http, folder bool
-	after        time.Duration
-	starting     bool // at a random time of the start
-	stopping     bool // after it was told to stop
+	step     crashpoint.Step // "" for a random time
+	nth      int
+	subject  string
+	through  doors
+	after    time.Duration
+	starting bool // at a random time of the start
+	stopping bool // after it was told to stop
 }
 
 func (k kill) String() string {
 	if k.step != "" {
-		return fmt.Sprintf("%s:%d http %t folder %t", k.step, k.nth, k.http, k.folder)
+		return fmt.Sprintf("%s:%d:%s through %+v", k.step, k.nth, k.subject, k.through)
 	}
 	return fmt.Sprintf("after %v, while starting %t, while stopping %t", k.after, k.starting, k.stopping)
 }
@@ -87,14 +88,24 @@ func perStep(step crashpoint.Step, rng *rand.Rand) int {
 // namedKills gives the kills of one round at every step, through each set of doors, in the order of chance.
 func namedKills(repeats int, rng *rand.Rand) []kill {
 	var list []kill
-	for _, step := range crashpoint.Steps() {
-		for range repeats {
-			list = append(list, kill{step: step, http: true}, kill{step: step, folder: true}, kill{step: step, http: true, folder: true})
+	for range repeats {
+		for _, step := range crashpoint.Steps() {
+			for _, through := range []doors{{http: true}, {folder: true}, {dicom: true}, every()} {
+				list = append(list, kill{step: step, through: through, nth: perStep(step, rng)})
+			}
+		}
+		for _, step := range crashpoint.NetworkSteps() {
+			subjects := []string{""}
+			if step == crashpoint.DataArrived { // a quarter, half, three quarters, nearly all; see pieces
+				subjects = []string{"1", "2", "3", "4"}
+			}
+			for _, subject := range subjects {
+				list = append(list, kill{step: step, through: doors{dicom: true}, subject: subject, nth: perStep(step, rng)})
+			}
 		}
 	}
 	for i := range list {
-		list[i].nth = perStep(list[i].step, rng)
-		if list[i].folder && !list[i].http {
+		if list[i].through == (doors{folder: true}) {
 			list[i].nth = 1 + (list[i].nth-1)/2
 		}
 	}
@@ -106,7 +117,7 @@ func namedKills(repeats int, rng *rand.Rand) []kill {
 func randomKills(n int, rng *rand.Rand) []kill {
 	list := make([]kill, n)
 	for i := range list {
-		k := kill{http: true, folder: true, after: time.Duration(rng.Int64N(int64(400 * time.Millisecond)))}
+		k := kill{through: every(), after: time.Duration(rng.Int64N(int64(400 * time.Millisecond)))}
 		switch rng.IntN(10) {
 		case 0, 1:
 			k.starting = true
@@ -181,10 +192,10 @@ func (r *killing) run(t *testing.T, kills []kill) {
 
 // once starts the service with load and has it killed; then it compares ledger and store with the next start under way.
 func (r *killing) once(k kill) error {
-	r.load.through(k.http, k.folder)
+	r.load.through(k.through)
 	var environ []string
 	if k.step != "" {
-		environ = append(environ, fmt.Sprintf("%s=%s:%d", "CRASH_AT", k.step, k.nth))
+		environ = append(environ, fmt.Sprintf("%s=%s:%d:%s", "CRASH_AT", k.step, k.nth, k.subject))
 	}
 	if k.starting {
 		p, _, err := r.site.launch(environ...)
@@ -223,13 +234,13 @@ func (r *killing) outcome(p *process, k kill) error {
 const unreached = 20 * time.Second
 
 func (r *killing) under(p *process, k kill) error {
-	defer r.load.serve("")
+	defer r.load.serve(reached{})
 	if k.step == "" {
 		if err := r.site.ready(p); err != nil {
 			return err
 		}
 	}
-	r.load.serve(p.address)
+	r.load.serve(reached{p.address, p.dicom})
 	// What was acknowledged before the last kill must be there now, under load as well.
 	verdict, err := r.checker.kept()
 	if err != nil && k.step == "" || err == nil && verdict.err() != nil {
@@ -261,7 +272,7 @@ func tail(text string) string { return text[max(0, len(text)-4000):] }
 func (r *killing) finish(t *testing.T, p *process) {
 	t.Helper()
 	require.NoError(t, r.site.ready(p))
-	r.load.serve(p.address)
+	r.load.serve(reached{p.address, p.dicom})
 	require.NoError(t, r.load.drain(2*time.Minute), "seed %d", r.seed)
 	require.NoError(t, r.site.settled(2*time.Minute), "seed %d", r.seed)
 	kept, err := r.checker.kept()

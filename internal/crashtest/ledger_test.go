@@ -11,11 +11,22 @@ import (
 // line is an entry of the senders' ledger: what is about to be sent, and what was answered.
 type line struct {
 	What    string // "will" or "answer"
-	Door    string // "http", "stow" or "folder"
+	Door    string // "http", "stow", "folder" or "dicom"
 	Digest  string // of the bytes sent
 	Kind    kind
-	Status  int    `json:",omitempty"` // of the HTTP answer
+	Status  int    `json:",omitempty"` // of the answer over HTTP, or to the C-STORE
 	Receipt string `json:",omitempty"` // id in the answer
+}
+
+// positive tells whether an answer says that the object is on stable storage. Success of a C-STORE is 0.
+func (l line) positive() bool {
+	switch l.Door {
+	case "folder":
+		return true
+	case "dicom":
+		return l.Status == 0 || l.Status == 0xB007
+	}
+	return l.Status >= 200 && l.Status < 300
 }
 
 // ledger is the senders' own append-only memory, synced line by line.
@@ -72,7 +83,7 @@ func readLedger(name string) (map[string]*account, error) {
 		switch {
 		case entry.What == "will":
 			a.sent = true
-		case entry.Door == "folder" || entry.Status >= 200 && entry.Status < 300:
+		case entry.positive():
 			a.kept = a.kept || entry.Kind != junk
 			if entry.Receipt != "" {
 				a.receipts[entry.Receipt] = true

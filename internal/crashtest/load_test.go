@@ -12,11 +12,26 @@ import (
 	"time"
 )
 
-// senders is how many HTTP senders run at once, outstanding how many files the folder sender leaves in the spool folder.
+// senders is how many HTTP senders run at once, callers how many by the DICOM network, outstanding how many files the
+// folder sender leaves in the spool folder.
 const (
 	senders     = 3
+	callers     = 2
 	outstanding = 4
 )
+
+// doors is a set of doors.
+type doors struct{ http, folder, dicom bool }
+
+// every is all doors.
+func every() doors { return doors{http: true, folder: true, dicom: true} }
+
+func (d doors) has(one doors) bool {
+	return d.http && one.http || d.folder && one.folder || d.dicom && one.dicom
+}
+
+// reached is where a running service is.
+type reached struct{ http, dicom string }
 
 // load sends what a world invents, over and over until acknowledged, and writes the ledger.
 type load struct {
@@ -25,9 +40,8 @@ type load struct {
 	ledger *ledger
 
 	mu       sync.Mutex
-	address  string // of the running service, "" when there is none
-	http     bool   // which doors are used now
-	folder   bool
+	at       reached // nowhere when no service runs
+	used     doors   // now
 	queue    []parcel
 	draining bool
 	faults   []string // answers that no sender should ever get
@@ -41,26 +55,29 @@ func newLoad(s *site, w *world) (*load, error) {
 	if err != nil {
 		return nil, err
 	}
-	load := &load{site: s, world: w, ledger: l, http: true, folder: true}
+	load := &load{site: s, world: w, ledger: l, used: every()}
 	for range senders {
 		load.running.Go(load.sendHTTP)
+	}
+	for range callers {
+		load.running.Go(load.sendDICOM)
 	}
 	load.running.Go(load.sendFolder)
 	return load, nil
 }
 
-// serve tells the senders where the service is, "" for nowhere.
-func (l *load) serve(address string) {
+// serve tells the senders where the service is, the zero value for nowhere.
+func (l *load) serve(at reached) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.address = address
+	l.at = at
 }
 
 // through chooses the doors.
-func (l *load) through(http, folder bool) {
+func (l *load) through(used doors) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.http, l.folder = http, folder
+	l.used = used
 }
 
 func (l *load) fault(format string, args ...any) {
@@ -72,7 +89,7 @@ func (l *load) fault(format string, args ...any) {
 // drain has what is left sent and waits until all of it is acknowledged.
 func (l *load) drain(within time.Duration) error {
 	l.mu.Lock()
-	l.draining, l.http, l.folder = true, true, true
+	l.draining, l.used = true, every()
 	l.mu.Unlock()
 	done := make(chan struct{})
 	go func() {
@@ -90,13 +107,16 @@ func (l *load) drain(within time.Duration) error {
 }
 
 // take gives the next parcel for a door; more is false when everything was sent.
-func (l *load) take(overHTTP bool) (p parcel, address string, more bool) {
+func (l *load) take(door doors) (p parcel, address string, more bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.draining && len(l.queue) == 0 && (overHTTP && l.busy == 0 || !overHTTP) {
+	if l.draining && len(l.queue) == 0 && (door.folder || l.busy == 0) {
 		return p, "", false
 	}
-	if l.address == "" || overHTTP && !l.http || !overHTTP && !l.folder {
+	if address = l.at.http; door.dicom {
+		address = l.at.dicom
+	}
+	if address == "" || !l.used.has(door) {
 		return p, "", true
 	}
 	if len(l.queue) == 0 && !l.draining {
@@ -111,7 +131,7 @@ func (l *load) take(overHTTP bool) (p parcel, address string, more bool) {
 	}
 	p, l.queue = l.queue[0], l.queue[1:]
 	l.busy++
-	return p, l.address, true
+	return p, address, true
 }
 
 // done takes a parcel off the list, or puts it back when it was not acknowledged.
@@ -130,7 +150,7 @@ const pauseBetween = 3 * time.Millisecond
 
 func (l *load) sendHTTP() {
 	for {
-		p, address, more := l.take(true)
+		p, address, more := l.take(doors{http: true})
 		switch {
 		case !more:
 			return
@@ -208,7 +228,7 @@ func (l *load) sendFolder() {
 			time.Sleep(pauseBetween)
 			continue
 		}
-		p, address, more := l.take(false)
+		p, address, more := l.take(doors{folder: true})
 		switch {
 		case !more && len(waiting) == 0:
 			return

@@ -97,7 +97,7 @@ func (s *site) environ(more ...string) []string {
 	env := []string{
 		"PATH=" + os.Getenv("PATH"), "HOME=" + s.dir, "TMPDIR=" + s.dir, "AFTERBEAM_ZONE=UTC", "AFTERBEAM_STORE_DIR=" + s.store(),
 		"AFTERBEAM_HTTP_LISTEN=127.0.0.1:0", "AFTERBEAM_METRICS_LISTEN=", "AFTERBEAM_HTTP_REQUESTS_PER_SECOND=1000000",
-		"AFTERBEAM_SPOOL_DIR=" + s.spool(),
+		"AFTERBEAM_SPOOL_DIR=" + s.spool(), "AFTERBEAM_DICOM_LISTEN=127.0.0.1:0",
 	}
 	return append(env, more...)
 }
@@ -114,6 +114,7 @@ func (s *site) command(arguments ...string) (string, error) {
 type process struct {
 	cmd     *exec.Cmd
 	address string
+	dicom   string // address on the DICOM network
 	out     lockedText
 	err     lockedText
 	dead    chan struct{}
@@ -166,7 +167,13 @@ func (s *site) launch(environ ...string) (*process, <-chan string, error) {
 		lines(stderr, func(line string) {
 			p.err.add(line)
 			var entry struct{ Msg, Address string }
-			if json.Unmarshal([]byte(line), &entry) == nil && entry.Msg == "serving" {
+			if json.Unmarshal([]byte(line), &entry) != nil {
+				return
+			}
+			switch entry.Msg {
+			case "serving DICOM":
+				p.dicom = entry.Address
+			case "serving":
 				serving <- entry.Address
 			}
 		})

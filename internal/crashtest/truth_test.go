@@ -23,6 +23,9 @@ const (
 	junk kind = "junk" // no DICOM: refused
 )
 
+// The SOP classes of what is sent: dose reports, and enhanced ones, which are kept in quarantine.
+const doseClass, otherClass = "1.2.840.10008.5.1.4.1.1.88.67", "1.2.840.10008.5.1.4.1.1.88.76"
+
 // parcel is one stream of bytes to be sent.
 type parcel struct {
 	kind   kind
@@ -98,7 +101,7 @@ func (w *world) pack(reports []procedure.Report) ([]parcel, error) {
 		sum := sha256.Sum256(raw)
 		made = append(made, parcel{k, hex.EncodeToString(sum[:]), raw})
 	}
-	const implicitLittle, doseClass, otherClass = "1.2.840.10008.1.2", "1.2.840.10008.5.1.4.1.1.88.67", "1.2.840.10008.5.1.4.1.1.88.59"
+	const implicitLittle = "1.2.840.10008.1.2"
 	for _, r := range reports {
 		var plain, again bytes.Buffer
 		if err := rdsr.Write(&plain, &r, rdsr.WriteOptions{}); err != nil {

@@ -75,6 +75,25 @@ type walker struct {
 	count   int // elements and items so far
 	padding int // zero bytes behind the data set
 	odd     Tag // first element of odd length
+	found   [64]entry
+}
+
+// entry is what the dictionary says of a tag. A report has few tags, each very often.
+type entry struct {
+	tag   Tag
+	vr    representation
+	known bool
+}
+
+// dictionary is dictionaryVR, from memory where it was asked before. Tag 0 is none that a data set may hold.
+func (w *walker) dictionary(t Tag) (representation, bool) {
+	const golden = 0x9E3779B1 // Knuth's multiplicative hashing by the golden ratio; the top 6 bits are the place
+	e := &w.found[uint32(t)*golden>>26]
+	if e.tag != t {
+		e.tag = t
+		e.vr, e.known = dictionaryVR(t)
+	}
+	return e.vr, e.known
 }
 
 func newWalker(data []byte, from int, d dialect, lim Limits) *walker {
@@ -236,7 +255,7 @@ func (w *walker) zeroTail() bool {
 func (w *walker) header(tok *token, end int) (uint32, error) {
 	d, at := tok.dialect, tok.start+4
 	if d.implicit {
-		tok.vr, _ = dictionaryVR(tok.tag)
+		tok.vr, _ = w.dictionary(tok.tag)
 		w.pos = at + 4
 		return d.uint32(w.data[at:]), nil
 	}
@@ -257,7 +276,7 @@ func (w *walker) header(tok *token, end int) (uint32, error) {
 		// What a node did not know it wrote as UN, whose value is implicit VR little endian (PS3.5 section 6.2.2
 		// note 2, CP-246); a standard attribute is read as what it is.
 		tok.dialect = dialect{implicit: true}
-		tok.vr, _ = dictionaryVR(tok.tag)
+		tok.vr, _ = w.dictionary(tok.tag)
 	}
 	return length, nil
 }

@@ -45,7 +45,7 @@ func inspectWith(w *walker, see func(token)) (survey, error) {
 			if tok.tag.Group() == 2 && len(w.stack) == 0 {
 				return s, refuse(ErrBroken, "file meta element in the data set", tok.start, tok.tag)
 			}
-			budget -= costElement + valueCost(w.data, tok)
+			budget -= costElement + w.valueCost(tok)
 		case eventItem:
 			s.items++
 			budget -= costItem
@@ -61,7 +61,7 @@ func inspectWith(w *walker, see func(token)) (survey, error) {
 }
 
 // valueCost is what the value of an element takes once decoded.
-func valueCost(data []byte, tok token) int64 {
+func (w *walker) valueCost(tok token) int64 {
 	if tok.event != eventElement || tok.fragments || tok.end == tok.value {
 		return 0
 	}
@@ -71,10 +71,10 @@ func valueCost(data []byte, tok token) int64 {
 		return size / int64(tok.vr.size()) * costNumber
 	case tok.vr.kind == kindText || tok.vr.kind == kindTexts:
 		// The library splits every text, then it is split again by the rules of its VR.
-		if _, known := dictionaryVR(tok.tag); !known {
+		if _, known := w.dictionary(tok.tag); !known {
 			size *= 2 // kept as bytes besides
 		}
-		return size + costText + 2*costText*int64(bytes.Count(data[tok.value:tok.end], []byte{'\\'}))
+		return size + costText + 2*costText*int64(bytes.Count(w.data[tok.value:tok.end], []byte{'\\'}))
 	}
 	return size
 }
