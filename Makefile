@@ -33,7 +33,7 @@ fuzz: ## run every fuzz target for FUZZTIME (20s)
 bench: ## run every benchmark for BENCHTIME (1s) and set the goals beside; BENCH=slice at small sizes
 	scripts/bench.sh $(BENCHTIME) $(BENCH) $(PKG)
 
-crash: ## kill the service over 6,400 times, for hours, and look for what is lost (CRASH=slice for minutes)
+crash: ## kill the service over 7,700 times, for hours, and look for what is lost (CRASH=slice for minutes)
 	AFTERBEAM_CRASH=$(CRASH) $(GO) test -count=1 -timeout 24h -v ./internal/crashtest
 
 validate: ## set the physics beside outside values at full counts and print the tables: half an hour

@@ -17,6 +17,8 @@ awk '
 	/^Benchmark/ {
 		row("reports of 100 events read and estimated, per s", "BenchmarkReadAndEstimate", "reports/s", ">= 10")
 		row("reports of 0.8 MB kept, per s", "BenchmarkKeep", "reports/s", ">= 50")
+		row("C-STORE of small reports, rate over DCMTK storescp", "BenchmarkStore/small", "x-storescp", ">= 0.5")
+		row("C-STORE of reports of 0.8 MB, the same", "BenchmarkStore/large", "x-storescp", ">= 0.5")
 		row("cumulative dose, 1 caller, 99th percentile, ms", "BenchmarkPatientDose/any_patient,_1_callers", "p99-ms", "< 20")
 		row("cumulative dose, 8 callers, 99th percentile, ms", "BenchmarkPatientDose/any_patient,_8_callers", "p99-ms", "< 20")
 		row("cumulative dose asked by 64, of the greeting", "BenchmarkPatientDose/patients_of_four_weeks,_64_callers", "x-hello", ">= 0.15")

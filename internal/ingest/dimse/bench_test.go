@@ -27,6 +27,8 @@ const (
 
 // BenchmarkStore sends the same reports, as PDUs encoded beforehand, to our door with its store and to DCMTK's storescp,
 // which writes files without syncing them, in turns, and gives the rates and their ratio. The goal is half of storescp's.
+// What bounds us: with small reports the waits for the disk, with large ones the processor, of which the guard's walk over
+// every element takes a half and compressing the object a fifth.
 func BenchmarkStore(b *testing.B) {
 	for name, events := range map[string]int{"small": 4, "large": 75} {
 		b.Run(name, func(b *testing.B) {
