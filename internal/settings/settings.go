@@ -161,29 +161,32 @@ func (s *Settings) check() error {
 		return fmt.Errorf("pipeline.workers wants 1 to 64, got %d", s.Pipeline.Workers)
 	case s.Pipeline.QuietMinutes < 1 || s.Pipeline.QuietMinutes > 10080:
 		return fmt.Errorf("pipeline.quiet_minutes wants 1 to 10080, got %d", s.Pipeline.QuietMinutes)
-	case s.Performed.WindowMinutes < 1 || s.Performed.WindowMinutes > 1440:
-		return fmt.Errorf("performed.window_minutes wants 1 to 1440, got %d", s.Performed.WindowMinutes)
-	case s.Performed.GraceHours < 1 || s.Performed.GraceHours > 2160:
-		return fmt.Errorf("performed.grace_hours wants 1 to 2160, got %d", s.Performed.GraceHours)
 	case !(s.HTTP.RequestsPerSecond > 0):
 		return fmt.Errorf("http.requests_per_second wants a number above 0, got %v", s.HTTP.RequestsPerSecond)
 	case (s.HTTP.Certificate == "") != (s.HTTP.Key == ""):
 		return errors.New("http.certificate and http.key go together")
 	}
-	if err := s.checkListeners(); err != nil {
-		return err
-	}
-	if err := s.DICOM.check(); err != nil {
-		return err
-	}
-	if err := s.checkFolders(); err != nil {
-		return err
-	}
 	switch s.Log.Level {
 	case "debug", "info", "warn", "error":
-		return nil
+	default:
+		return fmt.Errorf("log.level wants debug, info, warn or error, got %q", s.Log.Level)
 	}
-	return fmt.Errorf("log.level wants debug, info, warn or error, got %q", s.Log.Level)
+	for _, check := range []func() error{s.Performed.check, s.checkListeners, s.DICOM.check, s.checkFolders} {
+		if err := check(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (p Performed) check() error {
+	switch {
+	case p.WindowMinutes < 1 || p.WindowMinutes > 1440:
+		return fmt.Errorf("performed.window_minutes wants 1 to 1440, got %d", p.WindowMinutes)
+	case p.GraceHours < 1 || p.GraceHours > 2160:
+		return fmt.Errorf("performed.grace_hours wants 1 to 2160, got %d", p.GraceHours)
+	}
+	return nil
 }
 
 func (s *Settings) checkListeners() error {

@@ -68,8 +68,11 @@ type Sum struct {
 // Words says how the sum came about.
 func (s Sum) Words() string {
 	text := s.Reason
-	if s.Map != nil {
+	switch {
+	case s.Map != nil:
 		text = "maps added patch by patch, method " + string(s.Method)
+	case s.UpperBound:
+		text = "peaks added: an upper bound, since they need not lie on the same skin"
 	}
 	if s.Unknown > 0 && s.Value.Present() {
 		text += fmt.Sprintf("; %d procedures have no estimate and are not in the sum", s.Unknown)
