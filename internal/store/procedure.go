@@ -194,40 +194,48 @@ func (c *change) saveVersion(ctx context.Context, v Version, priority Priority, 
 			return "", err
 		}
 	}
-	if err := c.writeCase(ctx, v); err != nil {
-		return "", err
-	}
-	if _, err := c.ExecContext(ctx, `INSERT INTO procedure_version (procedure_id, version, made_at, program, methods, digest, change, summary, body, map)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
-		v.Case.ID, v.Number, at(v.MadeAt), v.Program, v.Methods, v.Digest, v.Change, string(v.Summary), v.Body, v.Map); err != nil {
-		return "", fmt.Errorf("insert version: %w", err)
-	}
-	if err := c.writeFlags(ctx, v); err != nil {
-		return "", err
-	}
-	if err := c.writeEvents(ctx, v); err != nil {
+	if err := c.writeVersion(ctx, v); err != nil {
 		return "", err
 	}
 	if first {
-		if v.Case.Basis == BasisReport {
-			if err := c.wantTotals(ctx, v.Case, priority); err != nil {
-				return "", err
-			}
-		}
-		// What performed steps said before there was a case becomes facts of it now, and another estimate with them.
-		added, err := c.factsFromSteps(ctx, v.Case.StudyUID)
-		if err != nil {
+		if err := c.followFirst(ctx, v.Case, priority); err != nil {
 			return "", err
-		}
-		if added {
-			if err := c.want(ctx, JobAssess, v.Case.StudyUID, priority); err != nil {
-				return "", err
-			}
 		}
 	}
 	return v.Case.ID, c.note(ctx, audit.Record{
 		Action: "estimate.make", Object: fmt.Sprintf("%s/%d", v.Case.ID, v.Number), Patient: v.Case.PatientID, Reason: v.Change, Before: digest, After: v.Digest,
 	})
+}
+
+// writeVersion writes a version with its flags and events, and its numbers as those of the case.
+func (c *change) writeVersion(ctx context.Context, v Version) error {
+	if err := c.writeCase(ctx, v); err != nil {
+		return err
+	}
+	if _, err := c.ExecContext(ctx, `INSERT INTO procedure_version (procedure_id, version, made_at, program, methods, digest, change, summary, body, map)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+		v.Case.ID, v.Number, at(v.MadeAt), v.Program, v.Methods, v.Digest, v.Change, string(v.Summary), v.Body, v.Map); err != nil {
+		return fmt.Errorf("insert version: %w", err)
+	}
+	if err := c.writeFlags(ctx, v); err != nil {
+		return err
+	}
+	return c.writeEvents(ctx, v)
+}
+
+// followFirst does what the first version of a case brings with it. What performed steps said before there was a case
+// becomes facts of it now, and another estimate with them.
+func (c *change) followFirst(ctx context.Context, first Case, priority Priority) error {
+	if first.Basis == BasisReport {
+		if err := c.wantTotals(ctx, first, priority); err != nil {
+			return err
+		}
+	}
+	added, err := c.factsFromSteps(ctx, first.StudyUID)
+	if err != nil || !added {
+		return err
+	}
+	return c.want(ctx, JobAssess, first.StudyUID, priority)
 }
 
 func (c *change) writeCase(ctx context.Context, v Version) error {
