@@ -265,7 +265,7 @@ token     %s   (physicist)
 token     %s   (hands in reports)
 try       curl -H "Authorization: Bearer %s" http://%s/v1/flags
 send      %s
-send      %s   (encrypted)
+over TLS  %s
 `, d.address, d.tokens[access.Physicist], d.tokens[access.Service], d.tokens[access.Physicist], d.address, senders[0], senders[1])
 	<-ctx.Done()
 	return err

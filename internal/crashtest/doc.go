@@ -3,8 +3,8 @@
 // fail, fill its disk and its database, and compare what the senders were told with what the store and the interface hold.
 //
 // The senders keep a ledger of their own; the checker reads the database by the sqlite3 program and the objects by gzip and
-// SHA-256, and shares no code with the store. AFTERBEAM_CRASH chooses how much is done: quick (12 kills), slice (over 100,
-// the default under CI) or full (over 6,400).
+// SHA-256, and shares no code with the store. AFTERBEAM_CRASH chooses how much is done: quick (12 kills), slice (170,
+// the default under CI) or full (over 7,700).
 //
 // A kill leaves the page cache, so these tests cannot see a missing fsync; the order test reads that off the system calls,
 // and the tests of the object store lose what was not synced. The database's own safety rests on SQLite.
