@@ -2,6 +2,7 @@ package rdsr
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -89,6 +90,27 @@ func (r *reader) study() {
 		s.ProcedureCodes = addCodes(s.ProcedureCodes, request, tagRequestedCodes)
 		if s.Performed == "" {
 			s.Performed = strings.TrimSpace(request.Text(tagRequestedProcedure))
+		}
+	}
+}
+
+// headerPersons adds the performing physicians and the operators that the header names (PS3.3 C.7.3.1) and the content does
+// not.
+func (r *reader) headerPersons() {
+	for _, row := range []struct {
+		tag  dicomio.Tag
+		role procedure.Code
+	}{
+		{tagPerformingName, dcm("121094", "Performing")},
+		{tagOperatorsName, dcm("113851", "Irradiation Administering")},
+	} {
+		e, _ := r.set.Find(row.tag)
+		for _, name := range e.Values {
+			name = strings.TrimSpace(name)
+			named := func(p procedure.Person) bool { return p.Name == name }
+			if name != "" && !slices.ContainsFunc(r.report.Persons, named) {
+				r.report.Persons = append(r.report.Persons, procedure.Person{Name: name, RoleInProcedure: row.role})
+			}
 		}
 	}
 }

@@ -178,3 +178,23 @@ func TestDevices(t *testing.T) {
 		"persons": {check: func(t *testing.T, r *procedure.Report) { assert.Equal(t, singlePlane().Persons, r.Persons) }},
 	})
 }
+
+func TestPersonsOfTheHeader(t *testing.T) {
+	set := rdsr.DataSet(singlePlane(), rdsr.WriteOptions{})
+	before, err := rdsr.Read(encoded(t, set), rdsr.Options{})
+	require.NoError(t, err)
+	operators := text(0x00081070, "PN", "Radiographer^A^Synthetic")
+	operators.Values = append(operators.Values, "Radiographer^B^Synthetic")
+	put(&set, text(0x00081050, "PN", "Operator^Z^Synthetic"))
+	put(&set, operators)
+	after, err := rdsr.Read(encoded(t, set), rdsr.Options{})
+	require.NoError(t, err)
+	require.Len(t, after.Persons, len(before.Persons)+3)
+	var named []string
+	for _, p := range after.Persons[len(before.Persons):] {
+		named = append(named, p.Name+" "+p.RoleInProcedure.Meaning)
+	}
+	assert.Equal(t, []string{
+		"Operator^Z^Synthetic Performing", "Radiographer^A^Synthetic Irradiation Administering", "Radiographer^B^Synthetic Irradiation Administering",
+	}, named)
+}

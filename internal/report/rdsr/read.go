@@ -42,6 +42,7 @@ func Read(data []byte, opt Options) (*procedure.Report, error) {
 	r.digests()
 	r.header()
 	r.root()
+	r.headerPersons()
 	r.repair()
 	return r.report, nil
 }

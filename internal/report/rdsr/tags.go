@@ -26,6 +26,8 @@ const (
 	tagStation            dicomio.Tag = 0x00081010
 	tagStudyDescription   dicomio.Tag = 0x00081030
 	tagProcedureCodes     dicomio.Tag = 0x00081032
+	tagPerformingName     dicomio.Tag = 0x00081050
+	tagOperatorsName      dicomio.Tag = 0x00081070
 	tagModel              dicomio.Tag = 0x00081090
 	tagReferencedStep     dicomio.Tag = 0x00081111
 	tagReferencedClass    dicomio.Tag = 0x00081150
