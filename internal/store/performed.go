@@ -136,8 +136,11 @@ func (c *change) afterStep(ctx context.Context, id string, was, is performed.Ste
 	}
 	for _, p := range is.Operators {
 		person, err := c.personOf(ctx, p, Identity{Number: is.Patient.Number, Name: is.Patient.Name})
-		if err != nil || person == "" {
+		if err != nil {
 			return err
+		}
+		if person == "" {
+			continue
 		}
 		if _, err := c.ExecContext(ctx, `INSERT INTO performed_person (step_id, person_id, role) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING`,
 			id, person, roleOf(p)); err != nil {

@@ -32,6 +32,7 @@ func Run(t *testing.T, open func(t *testing.T, cfg store.Config) *store.DB) {
 		{"cases", caseTests()},
 		{"lists", listTests()},
 		{"facts", factTests()},
+		{"performed procedures and persons", performedTests()},
 		{"instances", instanceTests()},
 		{"devices", deviceTests()},
 		{"recomputations", recomputationTests()},
