@@ -33,14 +33,15 @@ func Box(name string, m *Medium, low, high r3.Vec) Region {
 // World is what is where: regions in order of priority, a point belonging to the first that holds it. Between them is
 // nothing. It does not change after NewWorld.
 type World struct {
-	regions   []Region
-	low, high [3]float64
-	perMM     [3]float64 // cells per mm
-	n         [3]int
-	cells     []int32 // where each cell's candidates begin, and one more
-	near      []candidate
-	terms     []Quadric
-	majorant  [energies]float64
+	regions    []Region
+	conditions [][]Quadric // of each region, its box among them
+	low, high  [3]float64
+	perMM      [3]float64 // cells per mm
+	n          [3]int
+	cells      []int32 // where each cell's candidates begin, and one more
+	near       []candidate
+	terms      []Quadric
+	majorant   [energies]float64
 }
 
 // candidate is a region that a cell may touch, with the conditions that the cell does not settle.
@@ -93,9 +94,9 @@ func NewWorld(regions []Region, cell r3.Vec) (*World, error) {
 
 // fill settles for each cell which regions it may touch.
 func (w *World) fill() {
-	conditions := make([][]Quadric, len(w.regions))
+	w.conditions = make([][]Quadric, len(w.regions))
 	for i := range w.regions {
-		conditions[i] = w.regions[i].conditions()
+		w.conditions[i] = w.regions[i].conditions()
 	}
 	w.cells = make([]int32, 0, w.n[0]*w.n[1]*w.n[2]+1)
 	extent := func(k, i int) span {
@@ -107,7 +108,7 @@ func (w *World) fill() {
 			y := extent(1, j)
 			for k := range w.n[2] {
 				w.cells = append(w.cells, int32(len(w.near)))
-				w.cell(conditions, x, y, extent(2, k))
+				w.cell(x, y, extent(2, k))
 			}
 		}
 	}
@@ -115,8 +116,8 @@ func (w *World) fill() {
 }
 
 // cell lists the candidates of one cell, as far as the first that holds it whole.
-func (w *World) cell(conditions [][]Quadric, x, y, z span) {
-	for r, list := range conditions {
+func (w *World) cell(x, y, z span) {
+	for r, list := range w.conditions {
 		first, out := len(w.terms), false
 		for i := range list {
 			values := list[i].over(x, y, z)
@@ -160,10 +161,10 @@ func (w *World) Locate(p r3.Vec) int {
 
 // Search is Locate without the grid: every region in order.
 func (w *World) Search(p r3.Vec) int {
-	for i := range w.regions {
+	for i, list := range w.conditions {
 		holds := true
-		for _, q := range w.regions[i].conditions() {
-			if q.at(p.X, p.Y, p.Z) > 0 {
+		for k := range list {
+			if list[k].at(p.X, p.Y, p.Z) > 0 {
 				holds = false
 				break
 			}
