@@ -60,13 +60,13 @@ func TestStoredByAnotherSender(t *testing.T) {
 		"deflated":   {"+td", "-xd +cl 9", upper.DeflatedLittle}, // at its own default level DCMTK 3.6.7 compresses for ever
 	}
 	r := newRig(t, nil, nil)
-	original := file(t, "report.dcm", report(t, ""))
+	original := file(t, "report.dcm", short(t))
 	for name, tt := range tests {
+		converted := t.TempDir() + "/converted.dcm"
+		out, err := exec.CommandContext(t.Context(), peer.Need(t, "dcmconv"), tt.convert, original, converted).CombinedOutput()
+		require.NoError(t, err, string(out))
 		for _, pdu := range []string{"4096", "131072"} {
 			t.Run(name+" "+pdu, func(t *testing.T) {
-				converted := t.TempDir() + "/converted.dcm"
-				out, err := exec.CommandContext(t.Context(), peer.Need(t, "dcmconv"), tt.convert, original, converted).CombinedOutput()
-				require.NoError(t, err, string(out))
 				arguments := append([]string{"-aec", "AFTERBEAM", "-aet", "CATH2", "-R", "-pdu", pdu, "--max-send-pdu", pdu}, strings.Fields(tt.propose)...)
 				text, ok := ask(t, "storescu", r.address, append(arguments, "--", converted)...)
 				require.True(t, ok, text)
@@ -76,7 +76,7 @@ func TestStoredByAnotherSender(t *testing.T) {
 	}
 	receipts := r.receipts(t)
 	require.Len(t, receipts, len(tests), "one for each encoding, however often it came")
-	want, err := dicomio.Read(report(t, ""), dicomio.DefaultLimits())
+	want, err := dicomio.Read(short(t), dicomio.DefaultLimits())
 	require.NoError(t, err)
 	seen := map[string]bool{}
 	for _, one := range receipts {
