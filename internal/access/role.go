@@ -47,6 +47,7 @@ func WholeSite() []Operation {
 	return []Operation{
 		"getReceipt", "listReceipts", "getReportFile", "listQuarantine", "rereadQuarantined", "discardQuarantined",
 		"listReviews", "settleReview", "listLinks", "linkPatients", "unlinkPatients", "importPerformed",
+		"draftProfile", "signProfile", "recompute", "listRecomputations", "getRecomputation", "listDifferences",
 	}
 }
 
@@ -114,6 +115,17 @@ func Permissions() map[Operation][]Role {
 		"unassignPerson": {Admin},
 		"listFallbacks":  {Admin, Physicist, Quality},
 		"setFallback":    {Admin},
+
+		"listDevices":        {Physicist, Operator, Quality, Admin},
+		"listSilentDevices":  {Physicist, Operator, Quality, Admin},
+		"getDevice":          {Physicist, Operator, Quality, Admin},
+		"listProfiles":       {Physicist, Operator, Quality, Admin},
+		"draftProfile":       {Physicist},
+		"signProfile":        {Physicist},
+		"recompute":          {Physicist},
+		"listRecomputations": {Physicist},
+		"getRecomputation":   {Physicist},
+		"listDifferences":    {Physicist},
 
 		"storeInstances":           {Service, Physicist},
 		"storeStudyInstances":      {Service, Physicist},

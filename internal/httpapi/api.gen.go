@@ -83,6 +83,45 @@ func (e CompletenessRowOutcome) Valid() bool {
 	}
 }
 
+// Defines values for DeviceProfileOrigin.
+const (
+	File      DeviceProfileOrigin = "file"
+	Interface DeviceProfileOrigin = "interface"
+)
+
+// Valid indicates whether the value is a known member of the DeviceProfileOrigin enum.
+func (e DeviceProfileOrigin) Valid() bool {
+	switch e {
+	case File:
+		return true
+	case Interface:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for DeviceProfileState.
+const (
+	Draft    DeviceProfileState = "draft"
+	InForce  DeviceProfileState = "in_force"
+	Replaced DeviceProfileState = "replaced"
+)
+
+// Valid indicates whether the value is a known member of the DeviceProfileState enum.
+func (e DeviceProfileState) Valid() bool {
+	switch e {
+	case Draft:
+		return true
+	case InForce:
+		return true
+	case Replaced:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for FactsRequestDirection.
 const (
 	FeetFirst FactsRequestDirection = "feet_first"
@@ -257,6 +296,114 @@ func (e ProcedureState) Valid() bool {
 	}
 }
 
+// Defines values for ProfileParticularsAngleFrame.
+const (
+	ProfileParticularsAngleFrameGantry  ProfileParticularsAngleFrame = "gantry"
+	ProfileParticularsAngleFramePatient ProfileParticularsAngleFrame = "patient"
+	ProfileParticularsAngleFrameUnknown ProfileParticularsAngleFrame = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the ProfileParticularsAngleFrame enum.
+func (e ProfileParticularsAngleFrame) Valid() bool {
+	switch e {
+	case ProfileParticularsAngleFrameGantry:
+		return true
+	case ProfileParticularsAngleFramePatient:
+		return true
+	case ProfileParticularsAngleFrameUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ProfileParticularsFieldPlane.
+const (
+	Detector  ProfileParticularsFieldPlane = "detector"
+	Isocentre ProfileParticularsFieldPlane = "isocentre"
+	Reference ProfileParticularsFieldPlane = "reference"
+)
+
+// Valid indicates whether the value is a known member of the ProfileParticularsFieldPlane enum.
+func (e ProfileParticularsFieldPlane) Valid() bool {
+	switch e {
+	case Detector:
+		return true
+	case Isocentre:
+		return true
+	case Reference:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ProfileParticularsMeter.
+const (
+	Checked   ProfileParticularsMeter = "checked"
+	Unchecked ProfileParticularsMeter = "unchecked"
+)
+
+// Valid indicates whether the value is a known member of the ProfileParticularsMeter enum.
+func (e ProfileParticularsMeter) Valid() bool {
+	switch e {
+	case Checked:
+		return true
+	case Unchecked:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ProfileParticularsTableKnown.
+const (
+	Default  ProfileParticularsTableKnown = "default"
+	Measured ProfileParticularsTableKnown = "measured"
+	Typed    ProfileParticularsTableKnown = "typed"
+)
+
+// Valid indicates whether the value is a known member of the ProfileParticularsTableKnown enum.
+func (e ProfileParticularsTableKnown) Valid() bool {
+	switch e {
+	case Default:
+		return true
+	case Measured:
+		return true
+	case Typed:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ProfileParticularsTableLayerMaterial.
+const (
+	Aluminium   ProfileParticularsTableLayerMaterial = "aluminium"
+	CarbonFibre ProfileParticularsTableLayerMaterial = "carbon_fibre"
+	Foam        ProfileParticularsTableLayerMaterial = "foam"
+	Pmma        ProfileParticularsTableLayerMaterial = "pmma"
+	Water       ProfileParticularsTableLayerMaterial = "water"
+)
+
+// Valid indicates whether the value is a known member of the ProfileParticularsTableLayerMaterial enum.
+func (e ProfileParticularsTableLayerMaterial) Valid() bool {
+	switch e {
+	case Aluminium:
+		return true
+	case CarbonFibre:
+		return true
+	case Foam:
+		return true
+	case Pmma:
+		return true
+	case Water:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ReceiptState.
 const (
 	ReceiptStateDiscarded   ReceiptState = "discarded"
@@ -275,6 +422,54 @@ func (e ReceiptState) Valid() bool {
 	case ReceiptStateQuarantined:
 		return true
 	case ReceiptStateRead:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for RecomputationState.
+const (
+	Ended   RecomputationState = "ended"
+	Running RecomputationState = "running"
+)
+
+// Valid indicates whether the value is a known member of the RecomputationState enum.
+func (e RecomputationState) Valid() bool {
+	switch e {
+	case Ended:
+		return true
+	case Running:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TableAxisGrowsToward.
+const (
+	Down  TableAxisGrowsToward = "down"
+	Foot  TableAxisGrowsToward = "foot"
+	Head  TableAxisGrowsToward = "head"
+	Left  TableAxisGrowsToward = "left"
+	Right TableAxisGrowsToward = "right"
+	Up    TableAxisGrowsToward = "up"
+)
+
+// Valid indicates whether the value is a known member of the TableAxisGrowsToward enum.
+func (e TableAxisGrowsToward) Valid() bool {
+	switch e {
+	case Down:
+		return true
+	case Foot:
+		return true
+	case Head:
+		return true
+	case Left:
+		return true
+	case Right:
+		return true
+	case Up:
 		return true
 	default:
 		return false
@@ -734,6 +929,24 @@ type AuditVerification struct {
 	Sound   bool   `json:"sound"`
 }
 
+// CalibrationFactor defines model for CalibrationFactor.
+type CalibrationFactor struct {
+	// From First day; open when absent
+	From *string `json:"from,omitempty"`
+
+	// IncludesTable Measured behind the table: never used together with a table transmission
+	IncludesTable *bool `json:"includes_table,omitempty"`
+
+	// UncertaintyPercent One standard deviation
+	UncertaintyPercent float64 `json:"uncertainty_percent"`
+
+	// Until Last day; open when absent
+	Until *string `json:"until,omitempty"`
+
+	// Value Measured over displayed
+	Value float64 `json:"value"`
+}
+
 // CaseFlag defines model for CaseFlag.
 type CaseFlag struct {
 	Flag      Flag      `json:"flag"`
@@ -804,6 +1017,139 @@ type CumulativeDose struct {
 	PatientId  string      `json:"patient_id"`
 	Procedures []Procedure `json:"procedures"`
 	Windows    []Window    `json:"windows"`
+}
+
+// Device defines model for Device.
+type Device struct {
+	// Drafts Profile versions that wait for a signature
+	Drafts int `json:"drafts"`
+
+	// FirstDay First local day of use, null before the first report
+	FirstDay *string `json:"first_day"`
+	Id       string  `json:"id"`
+
+	// Key What reports are told apart by: observer UID, else maker, model and serial number, else station
+	Key     string  `json:"key"`
+	LastDay *string `json:"last_day"`
+
+	// LastReceivedAt When the newest report came
+	LastReceivedAt *time.Time `json:"last_received_at"`
+	Manufacturer   string     `json:"manufacturer"`
+	Model          string     `json:"model"`
+	Name           string     `json:"name"`
+	Procedures     int        `json:"procedures"`
+	Reports        int        `json:"reports"`
+
+	// Room Room of the newest report
+	Room   string `json:"room"`
+	Serial string `json:"serial"`
+
+	// Signed Signed profile versions; with none, estimates assume what is usual and say so
+	Signed int `json:"signed"`
+
+	// Software Software of the newest report
+	Software string `json:"software"`
+	Station  string `json:"station"`
+	Uid      string `json:"uid"`
+}
+
+// DeviceDetail defines model for DeviceDetail.
+type DeviceDetail struct {
+	Device Device       `json:"device"`
+	Habit  DeviceHabit  `json:"habit"`
+	Rooms  []DeviceSeen `json:"rooms"`
+
+	// Software Software versions in the order in which they were first seen
+	Software []DeviceSeen `json:"software"`
+}
+
+// DeviceHabit defines model for DeviceHabit.
+type DeviceHabit struct {
+	// AllowedWorkingDays Longest wait that is no silence: twice the usual gap, 3 at least
+	AllowedWorkingDays *int `json:"allowed_working_days"`
+
+	// Known Whether there were enough days of use
+	Known bool `json:"known"`
+
+	// SilentSince First day beyond the habit, null when not silent
+	SilentSince *string `json:"silent_since"`
+
+	// UsualWorkingDays Gap between days of use that 95 % of the last 60 do not exceed
+	UsualWorkingDays *int `json:"usual_working_days"`
+
+	// WaitedWorkingDays Working days over since the last day of use
+	WaitedWorkingDays int `json:"waited_working_days"`
+}
+
+// DeviceList defines model for DeviceList.
+type DeviceList struct {
+	Devices []Device `json:"devices"`
+}
+
+// DeviceProfile defines model for DeviceProfile.
+type DeviceProfile struct {
+	Digest    string    `json:"digest"`
+	DraftedAt time.Time `json:"drafted_at"`
+
+	// DraftedBy Name of who wrote it and answers for it
+	DraftedBy string `json:"drafted_by"`
+
+	// From First local day on which it holds
+	From   string              `json:"from"`
+	Origin DeviceProfileOrigin `json:"origin"`
+
+	// Particulars As in ProfileParticulars
+	Particulars json.RawMessage `json:"particulars"`
+	Reason      string          `json:"reason"`
+	SignReason  string          `json:"sign_reason"`
+	SignedAt    *time.Time      `json:"signed_at"`
+
+	// SignedBy Name of the second physicist
+	SignedBy *string `json:"signed_by"`
+
+	// State Replaced: another was signed later for the same day
+	State DeviceProfileState `json:"state"`
+
+	// Until Last day, by the next signed version; null when open or not in force
+	Until   *string `json:"until"`
+	Version int     `json:"version"`
+}
+
+// DeviceProfileOrigin defines model for DeviceProfile.Origin.
+type DeviceProfileOrigin string
+
+// DeviceProfileState Replaced: another was signed later for the same day
+type DeviceProfileState string
+
+// DeviceSeen defines model for DeviceSeen.
+type DeviceSeen struct {
+	FirstDay string `json:"first_day"`
+	LastDay  string `json:"last_day"`
+	Reports  int    `json:"reports"`
+	Value    string `json:"value"`
+}
+
+// Difference defines model for Difference.
+type Difference struct {
+	// Change What the newest of these versions says of itself; a report or fact that came meanwhile is named
+	Change        string         `json:"change"`
+	FlagAfter     string         `json:"flag_after"`
+	FlagBefore    string         `json:"flag_before"`
+	LocalDate     *string        `json:"local_date"`
+	Numbers       []NumberChange `json:"numbers"`
+	ProcedureId   string         `json:"procedure_id"`
+	Room          string         `json:"room"`
+	VersionAfter  int            `json:"version_after"`
+	VersionBefore int            `json:"version_before"`
+}
+
+// DifferencePage defines model for DifferencePage.
+type DifferencePage struct {
+	Caution     string       `json:"caution"`
+	Differences []Difference `json:"differences"`
+
+	// Next Cursor of the next page, null on the last
+	Next *string `json:"next"`
 }
 
 // Dose defines model for Dose.
@@ -1038,6 +1384,16 @@ type NewToken struct {
 	Token string `json:"token"`
 }
 
+// NumberChange defines model for NumberChange.
+type NumberChange struct {
+	After *float64 `json:"after"`
+
+	// Before Null is unknown
+	Before   *float64 `json:"before"`
+	Quantity string   `json:"quantity"`
+	Unit     string   `json:"unit"`
+}
+
 // Patient defines model for Patient.
 type Patient struct {
 	BirthDate string `json:"birth_date"`
@@ -1218,6 +1574,67 @@ type ProcedurePage struct {
 	Procedures []Procedure `json:"procedures"`
 }
 
+// ProfileList defines model for ProfileList.
+type ProfileList struct {
+	Profiles []DeviceProfile `json:"profiles"`
+}
+
+// ProfileParticulars What is known of the device. What is absent is assumed to be as in an unknown device, and said so in each estimate.
+type ProfileParticulars struct {
+	AngleFrame          *ProfileParticularsAngleFrame `json:"angle_frame,omitempty"`
+	FieldPlane          *ProfileParticularsFieldPlane `json:"field_plane,omitempty"`
+	InherentAluminiumMm *float64                      `json:"inherent_aluminium_mm,omitempty"`
+	KapFactor           *CalibrationFactor            `json:"kap_factor,omitempty"`
+	KermaFactor         *CalibrationFactor            `json:"kerma_factor,omitempty"`
+
+	// Meter Whether a check of the display is on file
+	Meter               *ProfileParticularsMeter `json:"meter,omitempty"`
+	Mobile              *bool                    `json:"mobile,omitempty"`
+	Name                *string                  `json:"name,omitempty"`
+	SourceToIsocentreMm *float64                 `json:"source_to_isocentre_mm,omitempty"`
+	SourceToReferenceMm *float64                 `json:"source_to_reference_mm,omitempty"`
+	Table               *struct {
+		Known *ProfileParticularsTableKnown `json:"known,omitempty"`
+		Layer *[]struct {
+			MassGCm2 float64                              `json:"mass_g_cm2"`
+			Material ProfileParticularsTableLayerMaterial `json:"material"`
+		} `json:"layer,omitempty"`
+		LengthMm   *float64 `json:"length_mm,omitempty"`
+		MattressMm *float64 `json:"mattress_mm,omitempty"`
+		WidthMm    *float64 `json:"width_mm,omitempty"`
+	} `json:"table,omitempty"`
+	TableAxes *struct {
+		Height       *TableAxis `json:"height,omitempty"`
+		Lateral      *TableAxis `json:"lateral,omitempty"`
+		Longitudinal *TableAxis `json:"longitudinal,omitempty"`
+	} `json:"table_axes,omitempty"`
+}
+
+// ProfileParticularsAngleFrame defines model for ProfileParticulars.AngleFrame.
+type ProfileParticularsAngleFrame string
+
+// ProfileParticularsFieldPlane defines model for ProfileParticulars.FieldPlane.
+type ProfileParticularsFieldPlane string
+
+// ProfileParticularsMeter Whether a check of the display is on file
+type ProfileParticularsMeter string
+
+// ProfileParticularsTableKnown defines model for ProfileParticulars.Table.Known.
+type ProfileParticularsTableKnown string
+
+// ProfileParticularsTableLayerMaterial defines model for ProfileParticulars.Table.Layer.Material.
+type ProfileParticularsTableLayerMaterial string
+
+// ProfileRequest defines model for ProfileRequest.
+type ProfileRequest struct {
+	// From First local day on which it holds
+	From string `json:"from"`
+
+	// Particulars What is known of the device. What is absent is assumed to be as in an unknown device, and said so in each estimate.
+	Particulars ProfileParticulars `json:"particulars"`
+	Reason      string             `json:"reason"`
+}
+
 // ReasonRequest defines model for ReasonRequest.
 type ReasonRequest struct {
 	Reason string `json:"reason"`
@@ -1249,6 +1666,56 @@ type ReceiptPage struct {
 	Receipts []Receipt `json:"receipts"`
 }
 
+// Recomputation defines model for Recomputation.
+type Recomputation struct {
+	AskedAt time.Time `json:"asked_at"`
+
+	// AskedBy Account, or the part of the service
+	AskedBy string `json:"asked_by"`
+
+	// Changed Procedures that differ
+	Changed int `json:"changed"`
+
+	// DeviceId Null is every device
+	DeviceId *string    `json:"device_id"`
+	EndedAt  *time.Time `json:"ended_at"`
+
+	// Failed Could not be estimated; tried again at the next start
+	Failed int                `json:"failed"`
+	From   *string            `json:"from"`
+	Id     string             `json:"id"`
+	Reason string             `json:"reason"`
+	State  RecomputationState `json:"state"`
+
+	// Studies Asked for, and those whose sums over several procedures follow
+	Studies int     `json:"studies"`
+	To      *string `json:"to"`
+	Waiting int     `json:"waiting"`
+}
+
+// RecomputationState defines model for Recomputation.State.
+type RecomputationState string
+
+// RecomputationPage defines model for RecomputationPage.
+type RecomputationPage struct {
+	// Next Cursor of the next page, null on the last
+	Next           *string         `json:"next"`
+	Recomputations []Recomputation `json:"recomputations"`
+}
+
+// RecomputationRequest defines model for RecomputationRequest.
+type RecomputationRequest struct {
+	// DeviceId Of one device alone
+	DeviceId *string `json:"device_id,omitempty"`
+
+	// From First local day
+	From   *string `json:"from,omitempty"`
+	Reason string  `json:"reason"`
+
+	// To Last local day
+	To *string `json:"to,omitempty"`
+}
+
 // Review defines model for Review.
 type Review struct {
 	Detail    string    `json:"detail"`
@@ -1270,6 +1737,32 @@ type ReviewPage struct {
 type SetupRequest struct {
 	Name string `json:"name"`
 }
+
+// SignedProfile defines model for SignedProfile.
+type SignedProfile struct {
+	Profile       DeviceProfile `json:"profile"`
+	Recomputation Recomputation `json:"recomputation"`
+}
+
+// SilentDevices defines model for SilentDevices.
+type SilentDevices struct {
+	// AsOf Local day of the list
+	AsOf         string          `json:"as_of"`
+	HabitUnknown []WatchedDevice `json:"habit_unknown"`
+	Silent       []WatchedDevice `json:"silent"`
+}
+
+// TableAxis defines model for TableAxis.
+type TableAxis struct {
+	// AtIsocentreMm Reported number with the table reference point, for height the table top, at the isocentre; absent when only relative motion is known
+	AtIsocentreMm *float64 `json:"at_isocentre_mm,omitempty"`
+
+	// GrowsToward Where the table goes, seen by it, when the reported number grows
+	GrowsToward *TableAxisGrowsToward `json:"grows_toward,omitempty"`
+}
+
+// TableAxisGrowsToward Where the table goes, seen by it, when the reported number grows
+type TableAxisGrowsToward string
 
 // Token defines model for Token.
 type Token struct {
@@ -1299,6 +1792,12 @@ type Unfit struct {
 	// ProcedureId Null where no report came near, or where the account does not see it
 	ProcedureId *string `json:"procedure_id"`
 	Reason      string  `json:"reason"`
+}
+
+// WatchedDevice defines model for WatchedDevice.
+type WatchedDevice struct {
+	Device Device      `json:"device"`
+	Habit  DeviceHabit `json:"habit"`
 }
 
 // Window defines model for Window.
@@ -1516,6 +2015,18 @@ type GetCompletenessParams struct {
 // GetCompletenessParamsOutcome defines parameters for GetCompleteness.
 type GetCompletenessParamsOutcome string
 
+// DraftProfileParams defines parameters for DraftProfile.
+type DraftProfileParams struct {
+	// IfMatch The ETag of what is changed as it was seen; the change is refused without it
+	IfMatch *IfMatchParam `json:"If-Match,omitempty"`
+}
+
+// SignProfileParams defines parameters for SignProfile.
+type SignProfileParams struct {
+	// IfMatch The ETag of what is changed as it was seen; the change is refused without it
+	IfMatch *IfMatchParam `json:"If-Match,omitempty"`
+}
+
 // ListFlagsParams defines parameters for ListFlags.
 type ListFlagsParams struct {
 	// State State of the flags
@@ -1638,7 +2149,7 @@ type ListEventsParams struct {
 
 // AddFactsParams defines parameters for AddFacts.
 type AddFactsParams struct {
-	// IfMatch The ETag of the procedure as it was seen; the change is refused without it
+	// IfMatch The ETag of what is changed as it was seen; the change is refused without it
 	IfMatch *IfMatchParam `json:"If-Match,omitempty"`
 }
 
@@ -1656,6 +2167,24 @@ type GetMapParamsFormat string
 
 // ListQuarantineParams defines parameters for ListQuarantine.
 type ListQuarantineParams struct {
+	// After The cursor that the page before gave
+	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit Entries a page
+	Limit *PageLimitParam `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListRecomputationsParams defines parameters for ListRecomputations.
+type ListRecomputationsParams struct {
+	// After The cursor that the page before gave
+	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit Entries a page
+	Limit *PageLimitParam `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListDifferencesParams defines parameters for ListDifferences.
+type ListDifferencesParams struct {
 	// After The cursor that the page before gave
 	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
 
@@ -1696,6 +2225,12 @@ type DisableAccountJSONRequestBody = ReasonRequest
 // AddTokenJSONRequestBody defines body for AddToken for application/json ContentType.
 type AddTokenJSONRequestBody = TokenRequest
 
+// DraftProfileJSONRequestBody defines body for DraftProfile for application/json ContentType.
+type DraftProfileJSONRequestBody = ProfileRequest
+
+// SignProfileJSONRequestBody defines body for SignProfile for application/json ContentType.
+type SignProfileJSONRequestBody = ReasonRequest
+
 // UnlinkPatientsJSONRequestBody defines body for UnlinkPatients for application/json ContentType.
 type UnlinkPatientsJSONRequestBody = ReasonRequest
 
@@ -1719,6 +2254,9 @@ type DiscardQuarantinedJSONRequestBody = ReasonRequest
 
 // RereadQuarantinedJSONRequestBody defines body for RereadQuarantined for application/json ContentType.
 type RereadQuarantinedJSONRequestBody = ReasonRequest
+
+// RecomputeJSONRequestBody defines body for Recompute for application/json ContentType.
+type RecomputeJSONRequestBody = RecomputationRequest
 
 // SettleReviewJSONRequestBody defines body for SettleReview for application/json ContentType.
 type SettleReviewJSONRequestBody = ReasonRequest
@@ -1761,6 +2299,24 @@ type ServerInterface interface {
 	// GetCompleteness Compare what was performed with the reports that came
 	// (GET /v1/completeness)
 	GetCompleteness(ctx echo.Context, params GetCompletenessParams) error
+	// ListDevices List the equipment that reports came from or profiles are written for, by room
+	// (GET /v1/devices)
+	ListDevices(ctx echo.Context) error
+	// ListSilentDevices List devices that sent nothing for longer than is their habit, and those whose habit is not known
+	// (GET /v1/devices/silent)
+	ListSilentDevices(ctx echo.Context) error
+	// GetDevice Give a device with its rooms, software versions and habit
+	// (GET /v1/devices/{id})
+	GetDevice(ctx echo.Context, id IdParam) error
+	// ListProfiles List every version of a device's profile, newest first
+	// (GET /v1/devices/{id}/profiles)
+	ListProfiles(ctx echo.Context, id IdParam) error
+	// DraftProfile Write down a profile of a device as a draft; another physicist signs it
+	// (POST /v1/devices/{id}/profiles)
+	DraftProfile(ctx echo.Context, id IdParam, params DraftProfileParams) error
+	// SignProfile Sign a draft that another physicist wrote; the cases it bears on are estimated anew
+	// (POST /v1/devices/{id}/profiles/{version}/sign)
+	SignProfile(ctx echo.Context, id IdParam, version VersionPathParam, params SignProfileParams) error
 	// ListFlags List flags of the newest estimates, newest procedure first
 	// (GET /v1/flags)
 	ListFlags(ctx echo.Context, params ListFlagsParams) error
@@ -1842,6 +2398,18 @@ type ServerInterface interface {
 	// GetReportFile Give the received bytes unchanged
 	// (GET /v1/receipts/{id}/file)
 	GetReportFile(ctx echo.Context, id IdParam) error
+	// ListRecomputations List recomputations, newest first
+	// (GET /v1/recomputations)
+	ListRecomputations(ctx echo.Context, params ListRecomputationsParams) error
+	// Recompute Have estimates made anew in the background, of everything or of one device or some days
+	// (POST /v1/recomputations)
+	Recompute(ctx echo.Context) error
+	// GetRecomputation Say how far a recomputation has come
+	// (GET /v1/recomputations/{id})
+	GetRecomputation(ctx echo.Context, id IdParam) error
+	// ListDifferences List the procedures that a recomputation changed, with numbers and flag states before and after
+	// (GET /v1/recomputations/{id}/differences)
+	ListDifferences(ctx echo.Context, id IdParam, params ListDifferencesParams) error
 	// ListReceipts List receipts of a state, oldest first
 	// (GET /v1/reports)
 	ListReceipts(ctx echo.Context, params ListReceiptsParams) error
@@ -2028,6 +2596,136 @@ func (w *ServerInterfaceWrapper) GetCompleteness(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetCompleteness(ctx, params)
+	return err
+}
+
+// ListDevices converts echo context to params.
+func (w *ServerInterfaceWrapper) ListDevices(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListDevices(ctx)
+	return err
+}
+
+// ListSilentDevices converts echo context to params.
+func (w *ServerInterfaceWrapper) ListSilentDevices(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListSilentDevices(ctx)
+	return err
+}
+
+// GetDevice converts echo context to params.
+func (w *ServerInterfaceWrapper) GetDevice(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetDevice(ctx, id)
+	return err
+}
+
+// ListProfiles converts echo context to params.
+func (w *ServerInterfaceWrapper) ListProfiles(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListProfiles(ctx, id)
+	return err
+}
+
+// DraftProfile converts echo context to params.
+func (w *ServerInterfaceWrapper) DraftProfile(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params DraftProfileParams
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatchParam
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-Match: %s", err))
+		}
+
+		params.IfMatch = &IfMatch
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DraftProfile(ctx, id, params)
+	return err
+}
+
+// SignProfile converts echo context to params.
+func (w *ServerInterfaceWrapper) SignProfile(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// ------------- Path parameter "version" -------------
+	var version VersionPathParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "version", ctx.Param("version"), &version, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "integer", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter version: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SignProfileParams
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatchParam
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-Match: %s", err))
+		}
+
+		params.IfMatch = &IfMatch
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SignProfile(ctx, id, version, params)
 	return err
 }
 
@@ -2701,6 +3399,88 @@ func (w *ServerInterfaceWrapper) GetReportFile(ctx echo.Context) error {
 	return err
 }
 
+// ListRecomputations converts echo context to params.
+func (w *ServerInterfaceWrapper) ListRecomputations(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListRecomputationsParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListRecomputations(ctx, params)
+	return err
+}
+
+// Recompute converts echo context to params.
+func (w *ServerInterfaceWrapper) Recompute(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.Recompute(ctx)
+	return err
+}
+
+// GetRecomputation converts echo context to params.
+func (w *ServerInterfaceWrapper) GetRecomputation(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetRecomputation(ctx, id)
+	return err
+}
+
+// ListDifferences converts echo context to params.
+func (w *ServerInterfaceWrapper) ListDifferences(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListDifferencesParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListDifferences(ctx, id, params)
+	return err
+}
+
 // ListReceipts converts echo context to params.
 func (w *ServerInterfaceWrapper) ListReceipts(ctx echo.Context) error {
 	var err error
@@ -2919,6 +3699,16 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/people/:id/unassign", wrapper.UnassignPerson, options.OperationMiddlewares["unassignPerson"]...)
 	router.GET(options.BaseURL+"/v1/rooms/fallbacks", wrapper.ListFallbacks, options.OperationMiddlewares["listFallbacks"]...)
 	router.POST(options.BaseURL+"/v1/rooms/fallbacks", wrapper.SetFallback, options.OperationMiddlewares["setFallback"]...)
+	router.GET(options.BaseURL+"/v1/devices", wrapper.ListDevices, options.OperationMiddlewares["listDevices"]...)
+	router.GET(options.BaseURL+"/v1/devices/silent", wrapper.ListSilentDevices, options.OperationMiddlewares["listSilentDevices"]...)
+	router.GET(options.BaseURL+"/v1/devices/:id", wrapper.GetDevice, options.OperationMiddlewares["getDevice"]...)
+	router.GET(options.BaseURL+"/v1/devices/:id/profiles", wrapper.ListProfiles, options.OperationMiddlewares["listProfiles"]...)
+	router.POST(options.BaseURL+"/v1/devices/:id/profiles", wrapper.DraftProfile, options.OperationMiddlewares["draftProfile"]...)
+	router.POST(options.BaseURL+"/v1/devices/:id/profiles/:version/sign", wrapper.SignProfile, options.OperationMiddlewares["signProfile"]...)
+	router.GET(options.BaseURL+"/v1/recomputations", wrapper.ListRecomputations, options.OperationMiddlewares["listRecomputations"]...)
+	router.POST(options.BaseURL+"/v1/recomputations", wrapper.Recompute, options.OperationMiddlewares["recompute"]...)
+	router.GET(options.BaseURL+"/v1/recomputations/:id", wrapper.GetRecomputation, options.OperationMiddlewares["getRecomputation"]...)
+	router.GET(options.BaseURL+"/v1/recomputations/:id/differences", wrapper.ListDifferences, options.OperationMiddlewares["listDifferences"]...)
 	router.GET(options.BaseURL+"/v1/accounts", wrapper.ListAccounts, options.OperationMiddlewares["listAccounts"]...)
 	router.POST(options.BaseURL+"/v1/accounts", wrapper.AddAccount, options.OperationMiddlewares["addAccount"]...)
 	router.POST(options.BaseURL+"/v1/accounts/:id/disable", wrapper.DisableAccount, options.OperationMiddlewares["disableAccount"]...)
@@ -3258,6 +4048,273 @@ type GetCompletenessdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetCompletenessdefaultApplicationProblemPlusJSONResponse) VisitGetCompletenessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDevicesRequestObject struct {
+}
+
+type ListDevicesResponseObject interface {
+	VisitListDevicesResponse(w http.ResponseWriter) error
+}
+
+type ListDevices200JSONResponse DeviceList
+
+func (response ListDevices200JSONResponse) VisitListDevicesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDevicesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListDevicesdefaultApplicationProblemPlusJSONResponse) VisitListDevicesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSilentDevicesRequestObject struct {
+}
+
+type ListSilentDevicesResponseObject interface {
+	VisitListSilentDevicesResponse(w http.ResponseWriter) error
+}
+
+type ListSilentDevices200JSONResponse SilentDevices
+
+func (response ListSilentDevices200JSONResponse) VisitListSilentDevicesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSilentDevicesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListSilentDevicesdefaultApplicationProblemPlusJSONResponse) VisitListSilentDevicesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetDeviceRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetDeviceResponseObject interface {
+	VisitGetDeviceResponse(w http.ResponseWriter) error
+}
+
+type GetDevice200JSONResponse DeviceDetail
+
+func (response GetDevice200JSONResponse) VisitGetDeviceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetDevicedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetDevicedefaultApplicationProblemPlusJSONResponse) VisitGetDeviceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListProfilesRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type ListProfilesResponseObject interface {
+	VisitListProfilesResponse(w http.ResponseWriter) error
+}
+
+type ListProfiles200ResponseHeaders struct {
+	ETag *string
+}
+
+type ListProfiles200JSONResponse struct {
+	Body    ProfileList
+	Headers ListProfiles200ResponseHeaders
+}
+
+func (response ListProfiles200JSONResponse) VisitListProfilesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if response.Headers.ETag != nil {
+		w.Header().Set("ETag", fmt.Sprint(*response.Headers.ETag))
+	}
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListProfilesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListProfilesdefaultApplicationProblemPlusJSONResponse) VisitListProfilesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DraftProfileRequestObject struct {
+	Id     IdParam `json:"id"`
+	Params DraftProfileParams
+	Body   *DraftProfileJSONRequestBody
+}
+
+type DraftProfileResponseObject interface {
+	VisitDraftProfileResponse(w http.ResponseWriter) error
+}
+
+type DraftProfile201ResponseHeaders struct {
+	ETag *string
+}
+
+type DraftProfile201JSONResponse struct {
+	Body    DeviceProfile
+	Headers DraftProfile201ResponseHeaders
+}
+
+func (response DraftProfile201JSONResponse) VisitDraftProfileResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if response.Headers.ETag != nil {
+		w.Header().Set("ETag", fmt.Sprint(*response.Headers.ETag))
+	}
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DraftProfiledefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response DraftProfiledefaultApplicationProblemPlusJSONResponse) VisitDraftProfileResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SignProfileRequestObject struct {
+	Id      IdParam          `json:"id"`
+	Version VersionPathParam `json:"version"`
+	Params  SignProfileParams
+	Body    *SignProfileJSONRequestBody
+}
+
+type SignProfileResponseObject interface {
+	VisitSignProfileResponse(w http.ResponseWriter) error
+}
+
+type SignProfile200ResponseHeaders struct {
+	ETag *string
+}
+
+type SignProfile200JSONResponse struct {
+	Body    SignedProfile
+	Headers SignProfile200ResponseHeaders
+}
+
+func (response SignProfile200JSONResponse) VisitSignProfileResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if response.Headers.ETag != nil {
+		w.Header().Set("ETag", fmt.Sprint(*response.Headers.ETag))
+	}
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SignProfiledefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SignProfiledefaultApplicationProblemPlusJSONResponse) VisitSignProfileResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -4419,6 +5476,173 @@ func (response GetReportFiledefaultApplicationProblemPlusJSONResponse) VisitGetR
 	return err
 }
 
+type ListRecomputationsRequestObject struct {
+	Params ListRecomputationsParams
+}
+
+type ListRecomputationsResponseObject interface {
+	VisitListRecomputationsResponse(w http.ResponseWriter) error
+}
+
+type ListRecomputations200JSONResponse RecomputationPage
+
+func (response ListRecomputations200JSONResponse) VisitListRecomputationsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListRecomputationsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListRecomputationsdefaultApplicationProblemPlusJSONResponse) VisitListRecomputationsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RecomputeRequestObject struct {
+	Body *RecomputeJSONRequestBody
+}
+
+type RecomputeResponseObject interface {
+	VisitRecomputeResponse(w http.ResponseWriter) error
+}
+
+type Recompute202ResponseHeaders struct {
+	Location *string
+}
+
+type Recompute202JSONResponse struct {
+	Body    Recomputation
+	Headers Recompute202ResponseHeaders
+}
+
+func (response Recompute202JSONResponse) VisitRecomputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if response.Headers.Location != nil {
+		w.Header().Set("Location", fmt.Sprint(*response.Headers.Location))
+	}
+	w.WriteHeader(202)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RecomputedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RecomputedefaultApplicationProblemPlusJSONResponse) VisitRecomputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetRecomputationRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetRecomputationResponseObject interface {
+	VisitGetRecomputationResponse(w http.ResponseWriter) error
+}
+
+type GetRecomputation200JSONResponse Recomputation
+
+func (response GetRecomputation200JSONResponse) VisitGetRecomputationResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetRecomputationdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetRecomputationdefaultApplicationProblemPlusJSONResponse) VisitGetRecomputationResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDifferencesRequestObject struct {
+	Id     IdParam `json:"id"`
+	Params ListDifferencesParams
+}
+
+type ListDifferencesResponseObject interface {
+	VisitListDifferencesResponse(w http.ResponseWriter) error
+}
+
+type ListDifferences200JSONResponse DifferencePage
+
+func (response ListDifferences200JSONResponse) VisitListDifferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDifferencesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListDifferencesdefaultApplicationProblemPlusJSONResponse) VisitListDifferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListReceiptsRequestObject struct {
 	Params ListReceiptsParams
 }
@@ -4829,6 +6053,24 @@ type StrictServerInterface interface {
 	// GetCompleteness Compare what was performed with the reports that came
 	// (GET /v1/completeness)
 	GetCompleteness(ctx context.Context, request GetCompletenessRequestObject) (GetCompletenessResponseObject, error)
+	// ListDevices List the equipment that reports came from or profiles are written for, by room
+	// (GET /v1/devices)
+	ListDevices(ctx context.Context, request ListDevicesRequestObject) (ListDevicesResponseObject, error)
+	// ListSilentDevices List devices that sent nothing for longer than is their habit, and those whose habit is not known
+	// (GET /v1/devices/silent)
+	ListSilentDevices(ctx context.Context, request ListSilentDevicesRequestObject) (ListSilentDevicesResponseObject, error)
+	// GetDevice Give a device with its rooms, software versions and habit
+	// (GET /v1/devices/{id})
+	GetDevice(ctx context.Context, request GetDeviceRequestObject) (GetDeviceResponseObject, error)
+	// ListProfiles List every version of a device's profile, newest first
+	// (GET /v1/devices/{id}/profiles)
+	ListProfiles(ctx context.Context, request ListProfilesRequestObject) (ListProfilesResponseObject, error)
+	// DraftProfile Write down a profile of a device as a draft; another physicist signs it
+	// (POST /v1/devices/{id}/profiles)
+	DraftProfile(ctx context.Context, request DraftProfileRequestObject) (DraftProfileResponseObject, error)
+	// SignProfile Sign a draft that another physicist wrote; the cases it bears on are estimated anew
+	// (POST /v1/devices/{id}/profiles/{version}/sign)
+	SignProfile(ctx context.Context, request SignProfileRequestObject) (SignProfileResponseObject, error)
 	// ListFlags List flags of the newest estimates, newest procedure first
 	// (GET /v1/flags)
 	ListFlags(ctx context.Context, request ListFlagsRequestObject) (ListFlagsResponseObject, error)
@@ -4910,6 +6152,18 @@ type StrictServerInterface interface {
 	// GetReportFile Give the received bytes unchanged
 	// (GET /v1/receipts/{id}/file)
 	GetReportFile(ctx context.Context, request GetReportFileRequestObject) (GetReportFileResponseObject, error)
+	// ListRecomputations List recomputations, newest first
+	// (GET /v1/recomputations)
+	ListRecomputations(ctx context.Context, request ListRecomputationsRequestObject) (ListRecomputationsResponseObject, error)
+	// Recompute Have estimates made anew in the background, of everything or of one device or some days
+	// (POST /v1/recomputations)
+	Recompute(ctx context.Context, request RecomputeRequestObject) (RecomputeResponseObject, error)
+	// GetRecomputation Say how far a recomputation has come
+	// (GET /v1/recomputations/{id})
+	GetRecomputation(ctx context.Context, request GetRecomputationRequestObject) (GetRecomputationResponseObject, error)
+	// ListDifferences List the procedures that a recomputation changed, with numbers and flag states before and after
+	// (GET /v1/recomputations/{id}/differences)
+	ListDifferences(ctx context.Context, request ListDifferencesRequestObject) (ListDifferencesResponseObject, error)
 	// ListReceipts List receipts of a state, oldest first
 	// (GET /v1/reports)
 	ListReceipts(ctx context.Context, request ListReceiptsRequestObject) (ListReceiptsResponseObject, error)
@@ -5229,6 +6483,201 @@ func (sh *strictHandler) GetCompleteness(ctx echo.Context, params GetCompletenes
 		return err
 	} else if validResponse, ok := response.(GetCompletenessResponseObject); ok {
 		return validResponse.VisitGetCompletenessResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListDevices operation middleware
+func (sh *strictHandler) ListDevices(ctx echo.Context) error {
+	var request ListDevicesRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListDevices(ctx.Request().Context(), request.(ListDevicesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListDevices")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListDevicesResponseObject); ok {
+		return validResponse.VisitListDevicesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListSilentDevices operation middleware
+func (sh *strictHandler) ListSilentDevices(ctx echo.Context) error {
+	var request ListSilentDevicesRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListSilentDevices(ctx.Request().Context(), request.(ListSilentDevicesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListSilentDevices")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListSilentDevicesResponseObject); ok {
+		return validResponse.VisitListSilentDevicesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetDevice operation middleware
+func (sh *strictHandler) GetDevice(ctx echo.Context, id IdParam) error {
+	var request GetDeviceRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetDevice(ctx.Request().Context(), request.(GetDeviceRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetDevice")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetDeviceResponseObject); ok {
+		return validResponse.VisitGetDeviceResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListProfiles operation middleware
+func (sh *strictHandler) ListProfiles(ctx echo.Context, id IdParam) error {
+	var request ListProfilesRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListProfiles(ctx.Request().Context(), request.(ListProfilesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListProfiles")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListProfilesResponseObject); ok {
+		return validResponse.VisitListProfilesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// DraftProfile operation middleware
+func (sh *strictHandler) DraftProfile(ctx echo.Context, id IdParam, params DraftProfileParams) error {
+	var request DraftProfileRequestObject
+
+	request.Id = id
+	request.Params = params
+
+	var body DraftProfileJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DraftProfile(ctx.Request().Context(), request.(DraftProfileRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DraftProfile")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(DraftProfileResponseObject); ok {
+		return validResponse.VisitDraftProfileResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SignProfile operation middleware
+func (sh *strictHandler) SignProfile(ctx echo.Context, id IdParam, version VersionPathParam, params SignProfileParams) error {
+	var request SignProfileRequestObject
+
+	request.Id = id
+	request.Version = version
+	request.Params = params
+
+	var body SignProfileJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SignProfile(ctx.Request().Context(), request.(SignProfileRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SignProfile")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SignProfileResponseObject); ok {
+		return validResponse.VisitSignProfileResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -6097,6 +7546,128 @@ func (sh *strictHandler) GetReportFile(ctx echo.Context, id IdParam) error {
 	return nil
 }
 
+// ListRecomputations operation middleware
+func (sh *strictHandler) ListRecomputations(ctx echo.Context, params ListRecomputationsParams) error {
+	var request ListRecomputationsRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListRecomputations(ctx.Request().Context(), request.(ListRecomputationsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListRecomputations")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListRecomputationsResponseObject); ok {
+		return validResponse.VisitListRecomputationsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// Recompute operation middleware
+func (sh *strictHandler) Recompute(ctx echo.Context) error {
+	var request RecomputeRequestObject
+
+	var body RecomputeJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.Recompute(ctx.Request().Context(), request.(RecomputeRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "Recompute")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(RecomputeResponseObject); ok {
+		return validResponse.VisitRecomputeResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetRecomputation operation middleware
+func (sh *strictHandler) GetRecomputation(ctx echo.Context, id IdParam) error {
+	var request GetRecomputationRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetRecomputation(ctx.Request().Context(), request.(GetRecomputationRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetRecomputation")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetRecomputationResponseObject); ok {
+		return validResponse.VisitGetRecomputationResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListDifferences operation middleware
+func (sh *strictHandler) ListDifferences(ctx echo.Context, id IdParam, params ListDifferencesParams) error {
+	var request ListDifferencesRequestObject
+
+	request.Id = id
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListDifferences(ctx.Request().Context(), request.(ListDifferencesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListDifferences")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListDifferencesResponseObject); ok {
+		return validResponse.VisitListDifferencesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListReceipts operation middleware
 func (sh *strictHandler) ListReceipts(ctx echo.Context, params ListReceiptsParams) error {
 	var request ListReceiptsRequestObject
@@ -6411,166 +7982,212 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7H1rkxs3kuBfQfA2Yu2b6odalm+mOzY2tJJlK0aWtGp59MHSMcCqJInpKqAMgE3Riv7vF0g86kGgiqTY",
-	"ss4782GsZqFQicxEZiJf+DTJRVULDlyryeWnSU0lrUCDxL8ezzXI1+Yn81cBKpes1kzwyeXk7RJIvpJK",
-	"SKKXVBO9BFLTBZAZzIUEsqC3MMkmzIz9bQVyM8kmnFYwuZxQM+0km6h8CRW1n9UapBn6f3+lJ79fnPyf",
-	"D58uvrv7t0k20ZvavKO0ZHwxubvLLFTX8NsKeA4D0Ck3hPBVNQNJxByBLKnSREIuZEEUAN8ZyLmQFdWT",
-	"ywnj+vvvJtmkYpxVq2pyeR7AZFzDAqSFU72aJ8B7YWAoRU5LUtCNh2zNeCHW6gr/aP3OYQ1Kk1qKHIqV",
-	"BLJeAid0poDrFPRqKuZJFJ+f/O3Dp+/uTuw/Lpp/xBH+pKRKJVbyOgCVm1EJcPyzBpyKfnwBfKGXk8vv",
-	"v4t99BmTSj+lm8R38XGDwsR351JUk2wi4bcVk1BMLrVcwZGw8qyki2esTO+Qd8KAOC/pwhMyUDAFbkkX",
-	"HSwBN+z160QCzZdQmJFADVeu+A0Xa8O7MyjF2jwQHCYfUoBea6rhHeUaigS0OMIDagBJ0VKZgR0oC5jT",
-	"VWl2RgPnzpDHQcatliK9kJUHtKJ1Cpd2t8bhrPmiBaP9S92a//+nEjwBkxTVMZjxOMy3+v331NZ4KTRR",
-	"q7oWUkNxSShXa5BQkDXTS0LJmkrOcMVRIM3EFdX50o5poHVAzIQogXKE4ieqHue5WPEUqV7xckP0Uigj",
-	"swRZ0lsglBNqX8qIkEREhiAvx+FbUjV1r49B97wYUA6ipr+tgLDCf6emetl8Bn/fTWyM6qvn858NPgeA",
-	"+eFtREYQqgjTZE0VqimrFfIl5QsgTBEJ85VyVBUrTVhQBUugBaout5bn8xMEICV/L87P42C/FBx2BX3t",
-	"bYCcliVIsqRqAB4z82FA8bxcFfCMQZmi7t9hsxayUIa5NF0oy/e5qCqqkONoWSaYi9nZ52b2GHd1AFGa",
-	"pu2P61eviR9Cfnn+NMFlbsQ+Kur0w6cH2fcpXjOGRVppds2OjDz8/nvzD0XQ2LGSH0UZ1aQSKmVcaHFf",
-	"OvXVfK4gJUzegFqVWhEtSAlGTBi2R3gTcAqcLa4CzkfNt1crnYsqReB3ht9nkNMKtnbuFYFbkBsixXoH",
-	"U03Y70T1fsWUsnIYSgXrJaDpUAMv7K8SrJQ3Az4i7xaoYinnYsVzKOKq7DVdwAtWsRSmf+BaMlCEokWf",
-	"gLs0E8SR+8hgl3602H103sb1gyiuX4M0+hqKa7GSyU31k1j3RKQjgLcoouYKzhjFbq5ujRVf1yqBJv8d",
-	"tI12sZvGDLxt2ynYIFLcMsUEp0Y4mUNZCTiUVsCLFCHfQA6s1jvDJ+34A027tl13A7VGBsRff1tRSblm",
-	"HPmvYCqncgBos4+H+M/vdCeGrkhlTpR6STm5OD8nVJoz0S1IsmC3ZntpIqwU3ZNPH+zAmm9E0ux72dr8",
-	"UqBxFwPAPdrj7HMNVObLoWPXK45qxagzZTBBy7aaSwBy/eo1zmn1UVRgf9NWMd/8mr1///79h/Zv3/7v",
-	"b/8zLrst0E/TnPgYz7SbzWZTVUWBmphINGecZbrc1Mvkefxar4rN0z5/9kH/8Omvd9/+5zcnrT+G4R3R",
-	"44fi2U97n6j+WRS0ZJqBSiK8skM2V8TsV2LVhcINdP0mAX0z7XOOSB+xhDrAbO4DlN0guAaZRsVhdMQZ",
-	"vwQpEc9HBd1MeN+QD+DbPtzBBFY48HgG8BAm8dkuMDmuPxJIb8VO5viQsX0U4/ofII2BMXCYu7UjnMP0",
-	"qu18HLdj3ct9Ted06zn+b1TbBhj1cmc440RswEmTcU/w7uxcoPR/icJw7eWncA7EP3LBtUGQmXpValZT",
-	"qc8klNSY6JefOiZIe01mnDKWBK3rkuXU/HxWsBzthuB2njFOEeF90t5lEZHx9PmTVz+TOSsBzXipMys2",
-	"0GsGBaPETBP9YhdhdtmqFlzZVT6lml6D7q94a6a/oC+ts2ymoVItIS5m/4RcT+7CmqiUdIOccCQE/uVj",
-	"VR6GRLNMokArwjihDp+VKKA8JYYJrVuDvLPuNKLMORp3iTbHNFRsaLZKa8xOWk6DUdR11zoOfPYH8xuS",
-	"URGqzOI3BA9ljGdkZk7oaOjVEmg1K8EGi5giXGjyO0hh8PJS6GstpAV6T5bqcdJdNonzQOylFv7aL9VS",
-	"zEqIfezfJMwnl5P/ddZEzc7sU3X22r4Vw89LoZeGR9ZUofVzRYDmS2Jhthgxj1a8AKm0EAUiiFaN01YC",
-	"VYKfknfmz0fnDzOigBeEaUIX1PAnOnDegJabE4yPEQW54AWynYcsjdyjrxjdI2vgmqyl4IssuClrqpn5",
-	"uaCaTlBf/5F034L7B3TcOMIwRQQnSlPDt0oLSRfQwPzcaFL91UB+Lcxh1G9ECdugXxFhRJMiayOfzP4z",
-	"vIgu0TVl2oi55hyfWRbtsB/C6oiP4WHnhzdmiRQ1SO2UYi7BiKAp1R3xVVANJ5qhr6u3HnQaGGAHX+Kr",
-	"sjSDvCbfmoQVEVx5kyDyQKz5NKdOr3Xx+VwTBaBsfCL4dVAZrJcsXxKmFalBKsEV0ULcoJJtVhYiEdlE",
-	"ijL+eSlEpeImDj4y+7uiGwNIRsziUZh656J1OPQ0amvRcWQ1GrZR87/aeAeiyYHrgWvjKGsTtkuxxtHT",
-	"qHTHHi+YirCIi+GojlUwJGw8s92NrCRMPADSG2vFIRxFwTS63V634JvTUkHWA9lzUct94x1I4e9sLx57",
-	"AZpQTsxHqMbzHRyT34JvcblRLGfoJ/ffsk47d7imRcWMpUxXBbPPFMhblscCyntx7Sl53FremnKNFkJ1",
-	"RQJMhPKCOFAQAQ17B6VhX0HpRcziVDdM6Nmn51cboUtFPz63bz5oxZriTNXeGVG+Uoot+GFs5Rh2amXX",
-	"7pFFdL465dJa+aMeSz6MWYuRDTN1IU/aDYC31miY47VRgVubmcNHHc2QScigcKQyH8yFLPYQAwaKN/jS",
-	"qCjwc2cWwOSi3HQRGWVZOyJcaW72SezJkqplXNfYj0YfuRBQ7JkzmOL6IzBAZJMmdI7PiorSa5s+LnwS",
-	"mwmV8o76vUeZAISbxSM0KJ8QtXE0COhrEJK1ImcOEQ77SUL/AySbO0Nrm9wFaMrKBKIDl+6GM14kkhI6",
-	"WMBxWYtPHQixBTyhCp6VdLEN99z9OrRt8M07FD0uQDVu27uBfajbMS78dBRaF8DioNQ2xE0wM6ZFmHTe",
-	"YWOAz1kJhT0ZEcqtCvD+uW3MhyBoPAxWmBNqbk7gZQlFhjbwxxNJN2gDO2UzL1dCCpWLOv4NTOOJMYkP",
-	"1m7Hit3M1K+rCbdj9F3MyULSHKKf87K1O+UTm3kZEgQ/agzVOitR8JDpuIvV7OPJo4DbYxzjO4Je+6hu",
-	"C10d0e+C1/GnYr27Vmiz2xux3tYM2USLKNHasfJIHNIGKTC/xdhgXJCwqFYYmqkQgo74NNubx+WAoVO3",
-	"QU92hEC/w9iArusjKWaTg1JM8KlzrMYQ1sFQ5PncCLXpbJMO37tNsKaK4OCMQFXrTdiA1qrbmhgd5VOj",
-	"Y9DkGGPqlk7tgtFCmiFc2JR7EPk+0zNafDFlPcNoWwX3mDxAu/+reJ6MGgzauTkOO5KjsJ6uEifz9XKz",
-	"8yb/hc/Z+PmvMQq6eOwjp8WpbSCz7V3gUdBhwcyH9dvMZdcT3XuralVSzW7hqVARC9rma8cwlNNVcq8N",
-	"6NHXnROkPZeFPH1n8pNCgHXEKoBL4uS6WlWql5FuNaV7XtqD5LbEZgVwzfRmKuGWwTpyRHxVAyfuKaEz",
-	"s9nXS+FKB6xfkKmM0FIJA4E78FnrqIleKFr5nP5Ls2XRqexd7pRvsvbxGYPNXfPB5f6bI+oMiNvDxEjm",
-	"sP5Bx0p/55RUg9LTitYRMlC97KXxqxvGSSEUJi87hY1xAyN3grRZUuUE4bj6tqibJrZYg4ydd1rL+Nte",
-	"ruOJnSd7h+NH921rFVkoX2jB3pWxW7zWwNUhSLN/YrsyvhdD8lUktVRWFB0Wf3/8mixFWThvRV3SttJq",
-	"+WJa1uS0YjySO94MIE6mNoJWrGblAA84AXWXTW5oPV1spnl1kYD6hEqghr+KVa4zw+SGLRFudeAnzbTT",
-	"RUTRP2aS3FhUaafx5yCxFKcWjB/j8z3mCbB0MLGN/VZmXYwfflCaVVTD03AS7EtpBUpV3tcf9fFYcLdd",
-	"Y827mNjNCa3ZWfPjqd0up/+059guaNnk48lCnLgfzZDTN3T9MyjlIhJDSsKmjCcyWAs2n4NUjfTzoXVb",
-	"xRV31C+ck2vb9sOykV0Fgz+T9gVMRQvYK3RQgV6KIuEFR6EbWz2gMuCCGHEhw8KNWWogiO7mXUXtwICF",
-	"y2rYeuYTFiKnodQJ3ArLjuRs0h7cyht8Np9vUBbYI9DVUzFrc/uwGPXbJu7pdxDtzhd+OpcLMqo5wgeG",
-	"YPtHg92etA/bYx9OPyqPHocrGsrvR/AhrEWcoku2WEbOdmyxJMCLkA5rvpGRm/+4OEy5lPZ82guXiPUx",
-	"v2FRkvAKsDjdb2m5ishSj68jqDL7BYuBzGLbwRMgjlLsFmKR2P3sgi9tCBz4PVaKW1FGhPrPQDnRqxkQ",
-	"89yWLhzwgbqkCZe3tfPie5hVVG6mBUT8aC8evyK1UMyc/w4ESQotclEmXPq54EXy608k5YyWnwnBZ7oB",
-	"7A+xrRZVlX2NV1ofoz2he2vbH8vx3RaOsqQ92KZSH28txkpusLiGg1vYJ5Jtt+qYVnOTxkB5RvNYRH2l",
-	"l4mY1N7aKpkwMRBxGogUBak5TGUXZfUSsIkB2ZW1wjx+QSnsxOk0p/keZEIsj1HJTpkCQx0YEV7AdANU",
-	"duNNYas2WasX8Sq2ZtPauvvRkhNjC0gI0U7v3lwCLaa+wG4OoN0fMaflEthiqad5NQLzRQfmhzGga6G0",
-	"i1B5SNSqZtztcfxvAflqxvRKTUuY684P0gAST1w4LF7eZu1+hepIjgHmX01tHeK0GsPNg24K8on9ews/",
-	"a4vqm8XIdA8fddjj9NGY6RE23EAWwDNaljOa3yQzelJHn71lUMIh3Y/xWy9sJ4lhWDpY+FMSwj7dR0o4",
-	"fIxLCj/1EFjHSCHp555yMFazsuW9HtzsS2SaNETcJzUnTuEhnoyGxWdUsfh5q4RbKCMZf7xxLzuD+5CT",
-	"i5k8tQl+W1F0W8YVqGGpRNJGLuposJypxmdsi9udzx4PSYmdNaCpbQXoPp1HYoJWu5j1rscnh3mDdH+4",
-	"85i6JD9uMvLjhlQXWAF1hBOWRWbAd4tkLQJloRg2HMiQazLHV26RAZkpvownTO3nKAupHxFn2b2nB/TF",
-	"mHMOJaPMz6taSG0reCNKoihSAX/rlygGQ1khRquEOQszviBQKrBNMigrttyWrfmtu2OqlvTi0feR2JTF",
-	"1WyjIYS/UH3HdhBbcCGhmOaiXFU8Eul6iawXJnLjMutnfZCRNTY8MQavTdbGbGxfxd6LPLXW0Kc+Q2Qn",
-	"Va6QMHWp/YkJ209jK8Bgh4XerMWWLcxbnSKMjUJKxkERY4kRsdIZvrT2VQ3wsYZcQ2GDdHtF1lyPk8iB",
-	"Gj9oCydAQvh0PB2re5hJ+c8aXPZ5JXNs2/Com7SBsIXJPt63uSW2bV4wHrGpDLtMhzIAE5RnXIvB9/b3",
-	"X5oXZpv9DoWxJPPOknqQ9k94GJsfsuYM1uKWXMn4HlYcYn/MgrNTpsA4zHLDiHSbUl8+/7cLwqCh9RLW",
-	"b8UN8KTxv0cSP3ysmQS1FxNq//FYs79cgs6IWoo19+0gdkp8nvh5OzDFlv+6RaauqcmkXobUpJ036ZfP",
-	"l9hL+jKlVokksKR/aCBxTMHH+O8rectuhZzu4ghEEdJ+I3wywBvqWFpUsV+PoHyAzHG54vC+Ry6FY5od",
-	"8x8GQbLNAvYUMQ0Zx5xADfE+47jmJomuop0PekDqYfBm7Z2UWAgFU7VStcvA7zenaJ88tNC0VD49CMsX",
-	"yWxDKJljjroZ9uDcnEUenJ9Hg8Rgk78P85MD15LyHKYIchWLqrw1ADbJXAb3tc0r8GmFVwTzZLyh38iK",
-	"jp15wOE2nV/9brkhXNi8piZ7WwuDQ28BXvlETwccEHuQ2k4jGMmZGcfAYctLCOqhINp9gbJntuv+9pxv",
-	"rRKtR3EVW/umkAZ7ZJs3XCfDgqlccM34ChGzq9Ov7bPYqXvXEdJWe44QxglG0wEb2fo0It/uKqwpAUpS",
-	"Mg2nx+4e/e8lfzRdz0YzW1E9ttKTgwnuw2uARSqx3Fe/sH4WrG/3WzX9exqWGk3R2haBPQE+fCYIWiaV",
-	"xTVirXUiGT1FoQgi7MA9HRJ10oaVHzKgBTtVFYOWRxg4YH21s3MipfDOx3ILEv0rGRFlAarVdnEnE6gN",
-	"yFY6aTuacUR0982rVrFFD8lbhImajg1btGHOhrOPwsqH6ybvtbanxS2fS60BnCb9ga+xZHksXDS6DooV",
-	"tp/ZHgC5dopN33dWlKnDW3oPl2LB+NGOTd307aEkf+sZRYMPcR6rEh9UH+7cZOGPHaw66didkFubPB08",
-	"p1niD9wSorbFsbvuB7VDFqKbdWgnNG1Y9ig8Ra9SysNrxOMq5StmOlECnMjF6S3IZdXYacKnEgtrikoT",
-	"QbitVpDNQeEKOzU3Jy80piOGtPVouDYIrjxLaagv/YuCl5vMnEIWICrQcoMzq5XZFa2paeeUsqTK/LOk",
-	"5guKWcdRE/0yY9q1RG4mW9yFL22bfNnk44mZ4eSWSnTxm6n+y2DijZ8P/3rrp/LP3HyffdQdY2msezDH",
-	"ufkccs1uram1a15u4VO9j3NDQVLEdo9APYFAS+AFldhS1J4n/QnjSFUzQG+m6obx/VHjmllMzaFAdlL2",
-	"Oj067qvcrnduOaCx8NipZFUXe7f32fMk08lpb59hWicPSFXm+eNH91DSJ0sTyW2OTe4CDiT5Fg9s7ZcO",
-	"JgYF478KSgYKSr7CqpFD2iQM5fEPtFDYMVl/76KMANkfZ2cdtfAwhcLBZIQ36Ms4LDR3nOjaQDTNNW+P",
-	"2IP9TIWIkk9k+iYk9ohnjqlW5zfszB1auPvifIwtrZmKp+qZldzuqREU+x2mmG6xc1uVeoqiPamYzAh/",
-	"p0Z6UF9DHtrKflhNRgNXTmsFF1s/z6CFE0fkLnL7SIgsuQ3VANf9YVIhXEGwq0zw22SHbk/+boMBeXDL",
-	"YL3XCSwVE2C8SPnO+Z47YcQUtYeQ3cOjCFrPhGrmCE2G2qCmcfUH8kkIiu/IJkjacS7x9eJJJrkGvaq/",
-	"YIvAWBVEDK6jpV4c0p7zkHSN1LmOKj1dqc/05dUS5izu065XsnaHthhbiZvP+nRsyzWpJA6sBohe08wW",
-	"HnuY6MCWpH88KwETWHbfK5aTxraKmzQJymFbpKAb1em9/vD7R8N91zsE3asAo28zBpIgELGF2R4z21kf",
-	"vcLufqqkbeGBeZzer4Q9sDlQaRvs4tNU7xV7edsOInG3PLteffiACep6c2zLFD0tgcbq5t/6DjHoSitp",
-	"fuPay4dL4NAJAyW7BYnXD7bvLW36eYYE78yMKClvOoO7jiwZoZyAc6yEh5SUYg2SzFzvvMDvjTW3ayuI",
-	"5jRfYSi5Oe6v6hqkmeNDNh719gzdb+1qmLLbR6fVw5eWJRkWN+2udgHQXu+56JglWyxxRds98Fbh3syl",
-	"q9c+sPdH87VSrEc/Vtq67c/+1th3wkjr4PW8c+B3j+OWaLNdmnqjGS+tVc6P0jDGwzJ2kemoUDKbLL2w",
-	"odSZ1ppujlqKHl9bK1hms+9tZTpTrcZX0XNnur69tQJ6L6XujUhKo7gZ0zQ0iDfe8113gN40XaiU1VSY",
-	"XZphGNH1Ih1wiQf5uI1koDeKYLr8pZHfONIK68xGV+wNERygQO1XspCmhnmqZv7PxZUFD+VgDMZ+r4oW",
-	"jAcX57ccXRHHxd5FVQPBkmgfy54BgCop6zabbPvL2jqy2TE9hRk2dkx3bom1bXW6rSOiWmpLvUUZLU3e",
-	"rU0S2RFZY9A0Thgr37etIttQYSWZ3lxjhVhjYYcrGTCYA1RiVNy9v9S6thczMD4XkWaitGCYLmW1k5i3",
-	"JfnJYsWKdrtJdRmuSPMOoKzRaNvbGGtuugowe8/noizF+mRVE6xeM3Mh52UkDw0J7etmCziPwSmxt2Dg",
-	"78bkaplh/j4I23rFbGBKKqBqJaECrq/cd95zgwNZERsVR+DsjY0F5KwAtIH0EqpT8otlfUxORTu6feNE",
-	"5t46N+OYu9jCiWtbPBWKkaAs1Ol7w5sly4Hb04K7C+pxbVZ9cnF6bvaaLB211OXZ2Xq9PqX4+FTIxZl7",
-	"V529eP7kh5fXP+A7TTB9gp17Z4Be+hDSmjzwjh9as8nl5OHp+elD64FZIvPYSz3WMDtjrRuA7rLWA3cP",
-	"Wv9XvSrSP599Qlff3cjjgY/2BlagKV7MMjJuENjeqLNP9r93ew7fHerki2ef/D/vjjHHnuhpJuu9twRa",
-	"6uXvhjEWgEcsmxzJBH9eTC4nP4L+CYdMehdvXZx/FxErK869DvBya3L564dsolZVReXGHNqgbOUoo4xR",
-	"isgVV7ZWj4umltIINDR8f20ugTBzn0mgxWYQ6jdAC8ZtguwOgJv5zMZ5dP4wfom9tCPGFrZ2rdy8vMwp",
-	"JzOwnT+5OXXtvMTbB2fte0mi63zBlH7sB22t83zgPqD9Lldq354Sue7nbeNKUDYtxN1pG581gNm6tKmN",
-	"yBd4E0ezLI8fmzKMKSm1UBF0PC6Kx8H51dyOtzk2Hryz6a5r6+AFdVtUeHDsr49Q4AgE+JneGDVJWkVp",
-	"fRL0OPTsEyvuztwlPOjCiRLoqR3QEKmmklagQZrZ48A2Q86eu2v27z7cD3m7EdqdqPtd7MLywubefCYV",
-	"fuBFiwgoOBjeOI+e0F1p0nhjk3vmras4/LqI0XHrfuGdFmpLE1sNkdqp7zzWprNTW7dcoP2Vi4t360lT",
-	"5F8V1muc1hg4Yl96401+1+6uFEf6bPSt3u3+llnuS0uFS4EiZHuM4T9jovsbTo6lqMxX/aRbNQmBSojz",
-	"LpHObntXwEQphvfEbDzN7hd5nTtpkjcp+rsSjoDBJ0vIb6xXeinM2QyRmS/xGskFNeYuCj3Kc9t1LYHP",
-	"vHfFS8oq7FwFs+8OQIfkU7rZmflf0P3GN9f77zD4lb1bYOfxuH+/yn3bIUqE656gOgvhC2SUGiQThTWn",
-	"abO1xfoY+9oAZA73IYTUZFyHQnZv4ONJJrfFCp45m1qUwKDBgZ+Uys9cUt2ePFnSBV4n9I5yDcX9sNqT",
-	"kiq18+hnco+p/X3k/18zcOitNKh3LAscSevgZL3LHIJHLvO/NNHOvj5yDkfPnthOxBqMK16ItLn4CzdD",
-	"X/v+AH9OC/4tNTaY76T3meR6a+06gzbiut0FORHaLHg62IydlPb6Gb7AIf/+j5fXWCYhlLOjiV4y5arv",
-	"EzatR9SZCk0n4uxpm1K02PM+mKzbAGMnJjs/9seHXDG+xYJvvnIsY+0Z44WfXJHZxvVxsSdTX5aX5u1A",
-	"RCNmhtj8dWj/8znC5X7xP4L7I2D7R3YLaNq0ibk7gs98qdAIlp+68pLDML2D1lav5l/ChuzeaZWgTi/Q",
-	"dCwqrW0lX4tUGCMj4hakv7aq3QNzRwqGtmFJm/EFjvgq90nohpYgBS6OMHR1HMV/gmaRtcyt2NPUe1JC",
-	"QL9pLBahQcqr/OJrNnja3d6+sJPM9qlLU/dIloItk+1el8bUjjT1+ypUWSe30mtfMr0ffX+iytlNf4Jz",
-	"TKsWfvAk425+P+am9ZfJuxON0nQ+N0ZiFQ7axsqIXIWpCO8fvpGQPdpbiWo7Aww4w/G5K7L/2rZ69173",
-	"Q882j11zhKPa8SFG4bs9dKz5IYqs+BhNfnEjvlKqfH0xI23rcdmCYz2umDdk0SIe1tumUKtRy4DIbLex",
-	"2Yco4c1rbA11P16r/3l+qG6HnzERviVJjyXPo1KaKtcSVG2UhkoRDWXpxH0VHFZ9N1Xbk9rYZz338PU/",
-	"fKLWEihmUrom0ZiVlREFhh4aCnNmzUVVUfyxYrkoUedIoulMXZFf3j47+SuWSDy/fnXy178++tvJg1a1",
-	"RAUFo0RvamN5bNR7ni+pVKD/gynhRp8S64fF3DDsB4B6S3BEeiiGzEi//ZlVb6FK7orMVxLR5fo0mwnf",
-	"c6WhnprXgRcZXqSbEdf3zP5jpcg3oR0cZtD6PnFZp93dtxnxXdbIN7FL6M0/3/NWUuDlaEfFb1t33U5z",
-	"UUD/76lNV2z/3KJkRrCUNHvPQ3erjITmVhnxTduafyEmWn+4lllZC4/hp6aJFmJawcdT8qMQhWsX7rAr",
-	"JBTNLb625brhGOxplJEZRVLazD8tygLn8v2+T8lbb5PaFzGARWzVvPJJP1eEukseBYf3PBdSQq5Vr095",
-	"q3+8oetGEcGd8XtKfkKkeOTYrugGdWQGBlbsDRosqdaNDC6g9p7b5kz+1GpVA36RlmvzraUoC2WXY1fC",
-	"tIJyHnp2Qq1tdmNXJ9hu+22tkFa4Gj7qs9zWUDTCLeQ7zxg3AmW7iOqL+to61wekwqEzwJx1X15i2OkI",
-	"gtR+mlBHgJTEHow5hZ/GPW4Ha/Iv43PrdVFM+d62MXREP1zkFv6mB5Tz/GA00qc34n0DvlmhoSDTI/Tq",
-	"pO6nza42+fej1n1G/Uq6eMbKvUwjvxAMYP7LrhvvRLKDXXd8ay7MmLbSmo9GmHlc+rQ60NybH/r5/KXg",
-	"8DPV+fJLUmxEYrVWbmxXsF2Of3hr+5k139pSg3fZ5GE0dLkEktOyBInN5DC0hkUmhJY2hfmALx1Jgm7L",
-	"zV7gGuWnby60B3OdNdWVQ4Lzh1YN5leo5To3VycYJjR4PdLmBiyu6RY2+0vHP2e7NxQ5++RgHhQBrTuL",
-	"700CuFu3X1O9/EqlRu/K/wQPQIOr+5MZzZb8Y8UGXhjoYQnX4i9FCfsyZLgXNy0fbj8vxLMHC94/K92O",
-	"JAlYfBDGiZAFyBCePKJPn0kZygzB43YfmoU7ctNJczjiqxTn4erfBAFwcb184SMi3zoBUKD7ukd3b1iU",
-	"AlggaDNrtuoDPhPJu0jZLQl7fEd95w7knRwJF1+EFx4bslz5PL4g45giM2B8gar4CIzxuCjaPNGksGLf",
-	"FHVFKH5+S9baqt19d25F68FENlp/OTG7w4kS3U5HkglDjVO3q7tZRRdwVvPFvo4w/6q6XfzlY1WOaOOY",
-	"ADI0OpKWxpBtqP6uaE2oMhY/y7Wx94U0f1tH9xgnNS0PBwX/fzfDDipk+SrP+e12iGMlLLa94JEUxto1",
-	"NMIy1dlKk1ysStsTYwbEXSrpqeYC8jGShTLAnMpisAzQDPjvTnfLP2NY9/VKE6rYUQQ4ztVtjYpixH6g",
-	"26rgCk/X9vpYpbF3zs7Uk4DNR5PEe4PP/2S0u4glStxAQeZCHoF2b4AWceIJngOpXDPqFIn8dh/1pPn2",
-	"pF+lQRx6p8bVkWxaqx4lL6UTmqGtpEzfdXw3dJ/NWQnDODevP2MlfCm0Y6+HAwJn2zi3EoI2bV26x/wn",
-	"9vsnT7EzcKTl1E+PTy4efe9jXzhbRt48e0L+9ujhub/VnMZ7BDWTq1oo5msgh155A7VMAuODr4OfvTui",
-	"wRM4ymJxxZsLmQdYy/4wZNq8aXoH7xndsS/uF035lzW0ZQ35+azgQO95sq63oXAqPeUxJ5SrtXWxXJyf",
-	"Z+Ti/IExiS/OLzCPpDmQue1oL8tUNvKrtJB0AafkO/Pqdw8eopP8uwePzLvh1Y29etxH59/zpsnRmpUl",
-	"mcEVeXT+0H1PEAU2UaxySQrYSoi8AS03J8gRREEuuO9i1GXSvwPU4fKY3RT4oSLry8X6R7QTpnVY+qBO",
-	"sbkZV6GVi9/7d9lRc6wHoHoJa5db1GOVrgx/IZr68mG5eEyHxwDcr/rwZnji4IKssDlIO8noknQ74B+0",
-	"rs8UCT9heRNHT/TT509e/dwGcFjWh6bhA7LedwD/85xhQ6f2EaFtV37ME+yammMP9s5oZbyWQtz4Rpj+",
-	"zu3BagEHmjX/FGg91NLmGp+7hu9/zlOsXeJR2j2UmC3uiN89sw6TRIhKnc1pWc5ofjMWE/Cj7tW7bz8y",
-	"7OF3gBy9zGm9FGQJVDoTxWDn31U723a9BE64SzvVS2AyVFgsqRpJAs/SrO6XPbkvH72d/ggcewRUv8TD",
-	"oyTOVgr0bJA+kEKvQK/qttiInL6waacrgvYlTea1UBftpBYanS6duJaMayhsdqavu2CaVPQGlOuQSYuK",
-	"8X9XmbuFM6ccH+NcmIStTreMul8U4F0T90TZzj0WX1k3J4tej8uQnHIfTZ6ua89Mgts7HjoUd82HOwAN",
-	"lMU3vb2SwvCt7xZ2b5KwuQliqFnW8YrFcLZ2936GhxUJWo2iyns4b8UNDHk4zfOvsyvaV9iizpIkivtu",
-	"t8zQuPjXDwY9CuStx6rtg3uGaHPT9GF+2ljdjb+qyZrvpGFX/gLhy2CWGzM52YOd2k3JZKdPv5uhk1K5",
-	"NYlvh9BM0S8ybybyZs32NM8SvZGbl333mO0m57FiGydkOk2KqAR/nUULptYF25Gpt2sym3W2OnSGyVAH",
-	"bs/ke5Tat71Icm85dtl+691SkIJZGiu6Rjq3XsMOYNtv4WnddlJ1dQvNO77D6vZbeLJbw4wIyRaME8uc",
-	"5Bt74nt9/fD0wV+/vbQBsqLNibONLevJiO2wa7thuDa9p+SlcGeOObMeoKZNgM0N15QX9sZM8subFw2o",
-	"vqHv5O7D3f8LAAD//w==",
+	"7L17k9u2kij+VVD67a82uct52I5zz5mprS2vH4nrOPbsjBP/EfuqIBKScIYEFAAcWXHNd7+FxoMgCZCS",
+	"RmNP5Z7zx4lHBMFGd6PR6OeXSc6rFWeEKTk5+zJZYYErooiAv57NFREX+if9V0FkLuhKUc4mZ5P3S4Ly",
+	"WkgukFpihdSSoBVeEDQjcy4IWuAbMskmVI/9oyZiM8kmDFdkcjbBetpJNpH5klTYfFYpIvTQ//M7Pvrz",
+	"8dH//vTl8Q+3/zbJJmqz0u9IJShbTG5vMwPVFfmjJiwnA9BJOwSxupoRgfgcgCyxVEiQnIsCSULY1kDO",
+	"uaiwmpxNKFM//jDJJhVltKqrydmpB5MyRRZEGDjlu3kCvDcahpLnuEQF3jjI1pQVfC3P4Y/gd0bWRCq0",
+	"EjwnRS0IWi8JQ3gmCVMp6OWUz5MoPj36+6cvP9wemX88bv4RR/jzEkuZWMmFByrXoxLguGcNOBX+/Iaw",
+	"hVpOzn78IfbRV1RI9QJvEt+Fxw0KE9+dC15Nsokgf9RUkGJypkRNDoSVVyVevKJleod84BrEeYkXjpCe",
+	"gilwS7xoYYkwzV6/TwTB+ZIUeiTBmitrds34WvPujJR8rR9wRiafUoBeKazIB8wUKRLQwggHqAYkRUup",
+	"B7agLMgc16XeGQ2cW0MeBxm2Wor0XFQO0AqvUrg0uzUO54otAhjNX/JG//8/JWcJmASvDsGMh2G++s8/",
+	"U1vjLVdI1qsVF4oUZwgzuSaCFGhN1RJhtMaCUVhxFEg9cYVVvjRjGmgtEDPOS4IZQPEzls/ynNcsRap3",
+	"rNwgteRSyyyOlviGIMwQNi9liAvEI0OAl+PwLbGc2tfHoHtdDBwOfIX/qAmihfvOCqtl8xn4fTuxMXpe",
+	"vZ7/ovE5AMzL90ZGrPVBSiXKl5gtSIGwRFShNZZwUJlzwTzTowSZ19LSldcKUX8YLAku4PCyq3k9PwIQ",
+	"UhL48elpHPC3nJGdgAcIcVkSgZZYDsCjZ94PKJaXdUFeUVKm6PsPsllzUUjNXgovpOH8nFcVlsBzuCwT",
+	"7EXN7HM9e4y/WoBIhdMayNW7C+SGoF9fv0jwmR2xyyF1/OnLo+zHFLdp1SJ9bLYVjww9+fFH/Q+JQN0x",
+	"sh+EGVao4jKlXih+X6fqu/lckpQ4uSSyLpVEiqOSaEGh2R7gTcDJYbb4IXA6qsC9q1XOqxSBP2h+n5Ec",
+	"V6R3vp8jckPEBgm+3kJZ4+Y70ZO/olIaSUxKSdZLAsrDirDC/CqIkfN6wGfg3QIOWcwYr1lOivhhdoEX",
+	"5A2taArTL5kSlEiEQadPwF3qCeLIfaqxiz8b7D49DXH9KIrrCyL0iU2KK16L5Kb6ma/biHYEcDpFVGGB",
+	"GaPYzeWN1uNXK5lAk/sOaEfbaE5jKl5fe/JaiOA3VFLOsBZO+lpWEhiKK8KKFCEvSU7oSm0NnzDj91Tu",
+	"Qs3umqwUMCD8+keNBWaKMuC/gsociwGg9T4e4j+3060YOkeVvlOqJWbo8ekpwkLfim6IQAt6o7eXQtxI",
+	"0R359NEWrHnJk4rf22DzCw7qXQwA+2iH288VwSJfDl283jE4VvRxJjUmcBkecwlArt5dwJzmPIoK7O/C",
+	"I+a737OPHz9+/BT+9v3/+v6/4rLbAP0izYnP4Fa72Ww2VVUUcBIjAeqM1U2Xm9UyeSO/UnWxedHlzy7o",
+	"n7787fb7//ruKPhjGN6Rc3xfPLtp7xPVv/ACl1RRIpMIr8yQzTnS+xWZ40LCBrq6TEDfTPuaAdJHNKEW",
+	"MJv7AGU7CK6ISKNiPzrCjF+DlIDng4KuJ7xvyAfwbR5uoQJLGHg4BXgIk/BsG5gs1x8IpPd8K3V8SNk+",
+	"iHL9GxFawRi4zN2YEdZkeh6aH8f1WPty96SzZ+sp/G/0tPUwquXWcMaJ2ICTJuOO4N2auYhU/80LzbVn",
+	"X/w9EP7IOVMaQXrqulR0hYU6EaTEWkU/+9JSQcI16XFSaxJ4tSppjvXPJwXNQW/whucZZRgQ3iXtbRYR",
+	"GS9eP3/3C5rTkoAaL1RmxAbYzUhBMdLTRL/YRphZtlxxJs0qX2CFr4jqrrg303+ANa21bKpIJQMhzmf/",
+	"JLma3Po1YSHwBjjhQAj8j89VuR8S9TKRJEoiyhC2+Kx4QcpjpJnQmDXQB2NQQ1Lfo2GXKH1Ng4MN1FZh",
+	"lNlJYDQYRV17rePAZ9+Y34CMEmGpF79BcCmjLEMzfUMHRW8lCK5mJTHuIioR4wr9SQTXeHnL1ZXiwgC9",
+	"I0t1OOk2m8R5IPZSgL/wpZXgs5LEPvZvgswnZ5P/76Txm52Yp/LkwrwVw89brpaaR9ZYgvZzjgjOl8jA",
+	"bDCiH9WsIEIqzgtAEK4as60gWHJ2jD7oP5+ePsmQJKxAVCG8wJo/wYBzSZTYHIGHDEmSc1YA2znI0sg9",
+	"+IrBPLImTKG14GyReTPlCiuqfy6wwhM4r78l3XtwvwTDjSUMlYgzJBXWfCsVF3hBGphf65NUPRjIr7i+",
+	"jLqNKEgf9HPEtWiSaK3lk95/mhfBJLrGVGkx19zjM8OiLfYDWC3xwUFsLfFaLRF8RYSyh2IuiBZBU6xa",
+	"4qvAihwpCrauznrAaKCBHXyJ1WWpB7mTvDcJLSK4cipB5AFfs2mO7bnWxudrhSQh0ngovF0HDoP1kuZL",
+	"RJVEKyIkZxIpzq/hkG1W5n0R2UTwMv55wXkl4yoOPNL7u8IbDUiG9OJBmDrjojE4dE7UYNFxZDUnbHPM",
+	"/248HoAmC64DLsRRFhK2TbHG0NMc6ZY93lAZYRHrxZEtrWBI2Dhmux1ZiZ94AKRLo8UBHEVBFZjdLgL4",
+	"5riUJOuA7LgoMN84A5L/O9uJx94QhTBD+iNYwf2OHJLfvG1xuZE0p2And98yRjt7ucZFRbWmjOuCmmeS",
+	"iBuax1zKO3HtMXoWLG+NmQINoTpHHiaEWYEsKICAhr39oWFeAemF9OJk21Ho2KdjVxuhS4U/vzZvPgp8",
+	"TXGmCndGlK+kpAu2H1tZhp0a2bW9bxGMr/ZwCVb+tMOST2LaYmTDTK3TE7dd4MEaNXNc6COwt5kZ+ayi",
+	"MTIJGeSvVPqDORfFDmJAQ3EJL42KAjd3ZgBMLspOF5FRhrUjwhXnep/EniyxXMbPGvPR6CPrAoo9swpT",
+	"/PzwDBDZpIkzx8VFRenVp491n8RmgkN5y/O9QxkPhJ3FIdQfPt5rY2ng0dcgJAs8ZxYRFvtJQv9GBJ1b",
+	"RatP7oIoTMsEoj2XboczViTCElpYgHFZwKcWhNgCnuOSzgSA/spz3w5iBuJPErErBd6cazHNOmaefY1N",
+	"mfOky6ky27/73V8IlrUgBZqRJWUFWCVg6Jn17EBsg+ILAkLfqqFGnVUCMwmeUSB5//yrWU6EwpSpzXRF",
+	"RG63T99Gom/jBRYFKsgNxZbRwJEq6Q35xdmCjOxq2JzXM2DSwMUZ9SZb8xRApAxnRQyAh0f+DS7rIZxz",
+	"jeCCylWJN+CwG1jak3Blx0+e9BbX4Wnz7TgN4mwtyasSL/rbcW5/HToN4M1bYHXrdx2/stqBXcBD1y18",
+	"Ogqt9csyImUf4sZHH1OOqLBOD32vnNOSFObCjzAzmo0zO/cFivftx727ECqUY5aTsiRFBle7z0cCb+Bq",
+	"Z3WoeVlzwWXOV/FvOPnQ15NsDEI/BMLOjN26migSCCrhc7QQOCfRzzmVoT3lcxNS7CNfPyuIQLCXH858",
+	"CO82l0EXJjEKuLFOULYl6CsXrBCgq6XR2JiM+FO+3l7ZCdntkq/7Ck82UTxKtDAEJOJeN743CNvSVwvG",
+	"kV9UEF1BpY+siJjqw81jgxvBV9GgJztA/IrF2IAK10VS7KpJ4LCYWpkVQ1gLQ5Hnc31WT2ebdFSK3QRr",
+	"LBEMzhCpVmrjN6C5rPQmBv/PVKtOoEmPMXWgKrbBCJCmCec35Q5Evs+oo4AvprSj7/c1yw6Te2h3fxXM",
+	"JFE9WFnr3X6WJhDW0zphcFovN1tv8l/ZnI6bNRpdt43HLnICTg2BzPq7wKGgxYKZi1YJmcusJ7r36qou",
+	"saI35AWXkYuhSUSIYSjHdXKvDZyjFy3DiDE3+AQUe5NFBSfGvyAJOUNWrsu6kp1UC3NS2uelsY/0JTYt",
+	"CFNUbaaC3FCyjlg+3mnlzT5FeKY3+3rJbU6MMXdTmSFcSq4hsHYMo/Q3TjmJK5escqa3LPhKnCcJs00W",
+	"WoUghqKtPtiklgpv0Iwgu4eRlsx+/YP2wu7OKbEiUk0rvIqQAatlJz9FXlOGCi4hKt8e2KDQarnjpc0S",
+	"SysIx49vg7ppYos1yNh6pwXKX3+5lie2nuwDjB/dt8EqMp+XE8DelrE9XmvgahGk2T+xXfmCgO2uf8EV",
+	"eK5kdFOBn9i6zKXzSFHnvJN0wbAyunFEc9R3yGmBN6OpEZplaunUOZsq1kQdm3PlDnb+a7JJROqG4UaK",
+	"lwXCKywUmm3OEJ9JIvSN6NfXLzKkqYEqfE1EZpy9YJ+URFBc2t1pB0nlboz9Mx03CBldCwyGwMwb7/3o",
+	"rsB4ld1Wsyd7boyS+51fFWb1HOeaqHGFCBa/mzelvSVTmnHqIY/ZJy45rzqCxnNJxLSlqRQ/7emCRe9P",
+	"8LsWUK0dcG7EMuPgCJOKVnrvISxlXRGfqFHLGlv+wBskecIYNFdrHDvLruyT7dencPLMjGsiMS+P3iTe",
+	"19NiA0d0j8nmk+YDXjvwi2qI2pFqjVAItkOE2TMnlTyN0hLthTfQdQ13Tt4NCWwrFcFEO6Nqu+E/w9DQ",
+	"6bHV4WBeviKExY6aLVjCi2KrnXChj3rvC4IoC3DjGsnpMlnvCluHXyxiG19gQHeDxDSxfnZI7miEZcnX",
+	"pJiuubimbKHZIuYY42wBUWf6DGoiRpCkJWE5OUNqTXNzdJhNuNA6xxOEFSrJoHkg2Jnm2hOTtqBPGeUL",
+	"kEwYrxdLbxqoJYnaHQE6NZXUmtcTplY0IxtubZ6Axba2pMwqtzoHYfEjuPwJr9CMqDUhLFyBQevfn6L/",
+	"v5Ua/eMpKjhAQT7nxKRujmJSk2mUph/MUwuDPnABUc2nGwVh3ODgrqwRBGRxHotD2SFamp3jXmyzQXaV",
+	"C1vuOzkAjlXZIhDRhXVB9k0cWtDuGpVh34kZPlz6g77rrAVXBMKRWGFzTiUojzR6kg05IwJtsXF9oyUv",
+	"4XbbN4gIuqAsdHdrnhFzY70DJEWtEVgomtclNrUO4o4Uw++dSHaQyRb/F8EsXVplk89HC35kf/yn5Oz4",
+	"Eq9/IVLaMKIB750+Cqcjz+8YKmOnGCIsXBshjAyFIQRb2EasNatndixxbpKSzZUVcluNBqYvNwI4xt+F",
+	"jcbgqAqcCKG+0zkXNmfSTBgl8IjLJUOzTWNktkDYU/c8kMfgmOHCWQrcp0dx4MKPI7pu12PiA5WtFdVA",
+	"nvlsrFWLyewG94zf2qOtTR64RRtih7zT5rO0sAFdoe+fCa99g1egiDt14CLgvVfDuqxzNCUUTfeJ6Kro",
+	"fE6Ec4J3QtcgwTpxiwy0dLM9ZKCpSXu2UiVJOT8PLLACaRXbHLgQGlsRzIyFx8V5RoVkiRdTU4gkapHW",
+	"j80dOk6B3QzL5m67/VH2FsY/N+gasdkmg9+iDyxGe0sPecQO6S0/tcla0PhrTMvw2ZmzC0cb4S3qZI5r",
+	"GiwOs108imbIJFr4d3dQNho2j9Dn3h1wXZ0mWIH9+ogVK2pR9pmxkbx/UWHQP/7x7AL0BRtKtioxiyvs",
+	"gU90WtHIXeBVMwDZg7XvK0/gofH+X+PVdLGZ5tXjBNRHWBCMVoIXda4yJGuweQDccs9P6mmni8jh/owK",
+	"dG1QpazfytIFrThlh/h8V1d3sLQw0cd+kPYc44eX1gyTsgJgKYmUlQvE3lqhe78kqHkXqm4whFf0pPnx",
+	"2Gyp43/K0N63rZ43tK8HjxuzZWRjw3d5T14IReREUv03VX22FR4usqIrNipckJ1uEBVRS14kQpThLE1f",
+	"wRm3eqFbuFYYNQTR3bytw2BgwMKmnN1BneucNC37f6Pq2ZU3+Gw+36AsOFe81udqMwXcPixG3baJX2Cd",
+	"9rI1X7jpbKLe6FXWf2AItt8a7Ka0sV04/aA8ehiuaCi/G8GHsBaJWF3SxTISoUAXS0RY4WsV6G9k6Po/",
+	"H+93uJQmyqJrslsf8hsGJYnYFhqneyLuzeHrAEeZu3SYomuAbQuPhzhKsRsSS5PZTS/42orAnt+jJb/h",
+	"pYqGHzKk6hlB+rmpK7PHB+DKH9+poOfF9zCtsNhMCxKJBnvz7B1acUkVvdkXJMEVz3nC8wQGlOTXnwvM",
+	"KC7vCMEdg1nMD/t6lQxFnIfIadsuuATeDXCUJfXBkEpdvAWMldxg8ROO3JBd0ozMVh071eykMVBe4Tzm",
+	"9qjVMpEwsPNplfS/DhkM02H8W9pbrMPQScAmQN+sLDA2uQWlsBOn0xznO5AJsDxGJTNlCgy5Z7rOgkw3",
+	"xJqNBwKnHz0eCwo3ZVFH6wFpXUAQn4ri7KFLgoupq342J0TZP2K20CWhi6Wa5tUIzI9bMD+JAb3iUtk4",
+	"aweJrFeU2T0O/y1IXs+oquW0JGCzbX4QGpB4Vtl+yUwha3fLB44kgEE2wdQUiZtWY7h51K4PcWT+7uFn",
+	"bVB9vRiZ7kk7Z+D46Zjq4TfcgLn2FS7LGc6vk+mWqavPzjIoYbzrJmAZM1srw2xYOhj4UxLCPN1FSlh8",
+	"jEsKN/UQWIfI7+sWBmBEa83SREE5cLOvkQbYEHGXvMk4hYd4MprcMcOSxu9bJbkhEb/Na9Y4hqzCvc/N",
+	"RU+e2gR/1BiC7+IHqGapREZdzlfRlA8qm8hHU3nURp7CJSmxswZOau9Xu0N55WyirOF32+uTxbxGurvc",
+	"OUydoZ82Gfppg6rHUJ7qADcsg0yP74BkAYEa35i/kAHXZJav7CI9MlN8GbfD72Yo8wlMD8DG7oxDyVyJ",
+	"19WKC2XKK0YOiaJIpa3YmsSDAdk+00ByfRembGECJcHLi2nRM1sG8xtzx1Qu8eOnP0YirA2uZhtFfBC3",
+	"ySyMBYcuGBekmOa8rCsWiUQxris/kR2XGTvrowytoR61VnhNwCiUynAlRjvx08EautSngOzkkcsFmdq6",
+	"K4kJw6exFYCzw0Cv12JqysyDgFqto6CSMiKR1sQQr1UGL61dyRnyeUVyRQoT7bRTfLgtQB25UMMHTQwx",
+	"EcR/Oh4e2b7MpOxnDS67vJJZtm141E7aQBhgsov3PrfEts0byiI6lWaX6VB6doLylCk++N7u9kv9wmyz",
+	"26UwFhvaWlIH0u4ND4IJhrQ5jbW4JldStoMWB9gf0+DMlCkw9tPcIEglpNTXL87QBmFQ0XpL1u/5dSxS",
+	"Azd1erassEI+r6ggcicmVO7jsV4suSAqQ3LJ18zV6t2qKsXEzduCKbr8MB6hjwIXS7CH0tgEGXSFcFlC",
+	"GLhXuvaYfFDpTFi6O6gK1CKrGfuD1iw7hq6LgKvbmjkVaunDRraWaV8/SWqnw4pKWSfiaJLmtIFsUUk+",
+	"x3+vxQ294WK6dTR++Ib/pIfXx+kHVDFfj6B8gMxxMWzxvkMClWWaLZOeBkEyhW93lMgNGcdsZg3x7nC7",
+	"tZNEVxEmge+Rb+yNfztnIhdckqms5cpWk+kWWg4vaoorXEqXEwil+NBsgzAEpJk7yKNTfXV7dHoa9akT",
+	"U8hkP7cCYUpglpMpgFzFnFDvNYBNBqfG/cqEYbhc4nMEyXHuXtTIipZavofkTRdV+LDcIMZNMmNTskFx",
+	"jUOnMJ+77G4LHEFUxoP4RkKMxjGw3/JSKXIDPsf7AmXHSMTd1V9XJjxaW8lWH9s1b9yrb33esF15Cipz",
+	"zhRldTx+M5167k08W3WiOECuesduRBmC4AMCbdlc1JVr3eDX9GnHHLThnPjtgyU6sTJNB4/RdHY4HoOa",
+	"BE0AtPVGEii4FEt4bzLd2qnvrnld1dSib1hqNKKtLwI7Anz4CuVPmVTQ24i21nL89PIYAGF77mkf15RW",
+	"rNyQgVOwVUplUPPwAwe0rzCYKVLW1ZqkIPMI0yJDvCyIDFoIbaUChYD0cshD588B0d1Vr4IKKx0k9wgT",
+	"VR0btghhzoaDtfzKh2sA3mtBn4Bb7kqtAZwmzacXUH5zzLs2ug4sD5C/Y/IepE3N2O6gTF3e0nu45Da5",
+	"6iDXpnaC+FBlD5/makuexiqeDh4f9t5k4I9drFrZyi0PZUieFp7TLPENtwRfmTTAbfeD3CJo0846tBOa",
+	"kuI7FFEEI1zKIK7FY50yrVOVKGeZCF3qLMgGIZlp/KcSC2sqySV8lr22Rs1F4RzZDDZ78wJlOqJIG4uG",
+	"LelrazJJRVZn7kXOyk2mbyELwiuixAZmlrXeFcHUuHVLWWKJXFKcya5t9WK1dQWaL5qZBjPpssnnIz3D",
+	"0Q0W4BHRU/23xsSlmw/+eu+mcs/sfHe+6o5muegx+jo3n5Nc0Rujam0bxly4yPjD9NtNitj2FagjEHBJ",
+	"WIEF5Lya+6S7YRyoVA7B11N5TdnuqLGFmaf6UiBaEY6tetP3VWOrc2/Zo0ne2K2kXhU7l6rf8SbTSgEI",
+	"7zDBzYOkynG560f7UtIlS+P4DrJJTTtpIHmPB3r7pYWJQcH4r/ybgfybB5hks09t1KG0h4G6qVvmNuyc",
+	"w+Ih+3Z61kGrjaVQKEdUrjktE3k8toDRrpUoXBmJLSA00w8AdrFNRQVr1Y9sNleH0hHM1MA4Ru6hqYsM",
+	"/4IqTIU1yFp5wZwbzr6Y2bpMtECS6xEQHeFKOR1PelF6bFGS6VzYW407cZqTv/HBLjBTYhM9a6Bz9NQn",
+	"IvjaBUQRV9/cJVnAXYTnhCmR0CSYVgWYmuKyriijdWWDVO+jQPU1Xk3nvqz4cLxTtw65zzK5wwQVsf7Z",
+	"eCIgRvmS5NeeN0ztatugBzg4C0gGY21IiPnXp6jVeEZbl4pAo0m1+kiYcqeKTz0x96fSk3aIcYxOzfc8",
+	"I93r93z59h2cdL6uUsP+pt+umR+CgG0p8ihhSrwxvOAF2Q4fr7CU04Xzb+yBlNGwfS0/XJ05b7/HYsbZ",
+	"dE5npjYAh6PPb1woPmQqBayqCsfbIofy1n8jCxcUE75NF5PHp5EansC8d5Ebp1ugQwki5XgE/ZPRuda0",
+	"uAu0j8egvY0g0GQB4M9kV04zRtQxafdeT//sM5WupKownLP9O5wtqKoLynZ6sb/U2/TRvV941P5FnPZv",
+	"bdAp2zSif3XVkoOFZdlKPd69FIIV26WXMHA/NB8G4oHAMdtEPlVLLAjKjRhoEkltqZovw15VKoMOdNAh",
+	"3LeSd9XUIS5oTWU8K6VdRXW7u5Okf5IpRBZv3d5lNYVredKooEdQ2+szPahr3di3pf6wiSMadGQtDp5/",
+	"uyG1AU4skdvI7SIhsuQQqgGu+2Y3OmG+v/2NyW2TLbpOmYkH7nKXRH+gVolORFhe78jE5o1YMTcb1Zk5",
+	"wzTUPfbF3YQt8JkwjAwH/KvGSBIP6oebWDzxycZOmgo9vs7oFiFFxV39ZpiWsXU953VZQEzRjPh7YnGO",
+	"lKCkcF1WVVAyTsWdUU1xw32rWA+l8fYygGrGbKuGQQMojbncnmmmQXMuzGVZQdqDSX4w1fLBVW57zgfF",
+	"5+e8NFbwiKOGb7XyNabKtmbZxoLal1ees7JW7xG/DbJmDwVM0+CiAcFzRMPzozv2WwqtBoqdRFcgbrZp",
+	"mxd8ZFsxtp92MyAj3s0hrs6MQLg0zpBdYvC30lDvpI/unXtpNkqkNuUh4NpF97uhZL2TGzcVWEhZkQrA",
+	"YzueZiP+LOPJ3D7GGkDr+GGaOXzXvRDUNK6+4d73kfVbbnog7fhud50mktv8iqh69RV75sYqT0ThgjCN",
+	"ZCnkVfNgJ0u46CpnO4jWuN180p00vpqSMPWiqSidaKXTLbsU9Nbo97EJ+5LOqJo6e/bWXU6wypekSNWt",
+	"duWzDzVfNwnI9kvxBdHbi4hhsTGB7Jilr3oW3FjTNFLY7JMmJcU0pexVUZxzgYyJKBil+CpzWqT/3Lnz",
+	"bZiCw6zcIEFMVyVUcf35sElX3/7VM6MtBF/LqeJrLKLR7cR2XTEwLTiRGXQQQDN9C88MHE1Ls2bNC9uL",
+	"LaxBAiBx8FubYh+mxIe+NpoK7au4ubNPuUMlr+3TfX6fhLdUqAeWalrLO15TVoLMaTzMdVWLlY3jiB0S",
+	"/PpOn44doE0yngWrAaLTEz7AYwcTLdg+pegf925CCuD2J5/hpDHhYidNgrKnPmt7HzRW7x+fBjbpR9GG",
+	"kg1Bdyph0z1sPEkAiNjCTK+52EnZKo0ZuaubuCTGw+ZDiBEswLCw9jIl1oPNNAHYQsHZLlO5W8s5rd22",
+	"T5tv0Dcm1U8l3TzFthXri0E1NZ1N4gm2teuDV+L8GmFv5fGJ/gUp6Q0RUH0/6McWdNj3VT0yPaLEjPjO",
+	"K7aZXIYw86YR/xCjkq+JQDPbzdpv0cauuW393yYmqYKEmCZoqV6tiNBzfMrGc3cSPWVgH7VbAFpNHLqc",
+	"lSUalpBhQ14PaKdtbnTMki6WsKJ+v5/ad7da2iKdexZ8br5W8vXox0pTrPPO3xr7jh9pwlR9J639vnuY",
+	"4KqQ7dLUG83bC1Y5P0iV8G2NFaNyFGI5kgsbSgAM1nR90Pqj8bUFpmRjdTTlSKkMenZGrYzpoqbBCvC9",
+	"1DdtRFIaxc2YpoptvGewK7VO8HXTQFOawxVy5DNIhuAi3vsmIh/7SCb4WiKokXIGYVJ6pBHWWdOBaYMY",
+	"Icb8XVKfbAvZ9nr+u+LKgAdyMAZjt0BxAOPeFVkHOxHuXklrIOQ72oK7e/KbZlOtPtlh1F94RjY7pnNg",
+	"+o0dOzt7Yq1/nPbPiOgp1TveooyWJm9vk0R2RNYoNI1538j3T7HIBUnyWlC1uYKyYM2lQP/DlWabzAgW",
+	"oStqqdRqcnsLsXTziL31EhcU7DHmdOLzUJIfLWpahJ2y5ZnvIupcoWFvyN42Bp9K+wDMPjLjOzmqVwhK",
+	"lum5gPMylPteyuZ1vQWsyfIYvTR+Mv27VrkCNQzsENjV29YbGCMbXlURps7tdz4yjQNRIZPbA8AxyIUs",
+	"SE4L4lovVcfoVxtISaXtg2S/AHp2Zt861eOo7ahqxbWpmOUrUJGykMcfNW+WNCfMXHCMQXDybKVXffT4",
+	"+FTvNVFaasmzk5P1en2M4fExF4sT+648efP6+cu3Vy/hnSYlyJQ4mREIuPKB+ZNHzvKMV3RyNnlyfHr8",
+	"xJiAl8A8JwXNebUmsxPntNY/32bBA0kEjfzqnWmxn0++gNP7duTxwEc7AyuicIEVHhs3CGxn1MkX89/b",
+	"HYdvD3XyxZMv7p+3h5hjR/Q0k3XeWxJcquWfmjEWBK5YJsWbcva6mJxNfiLqZxgC10254poh9bDHpz9E",
+	"xIr1yYZya3L2+6dsIuuqwmKjL22kDCotgIyREomaSeOLZbwpoKcFGii+v0+cw/6TnvtEEFxsBqG+JLig",
+	"zKT5bwG4nk9vnKenT2K1ShUSZsTYwtY2bNfJyxwzNCOmaTnTt66tl3jz6MRaFGRynW+oVM/coN46T03X",
+	"IKZcYspqVdIc3j75p7U3mCvDliZGMFHBqRLJY3FgwFMT9ZqY1YN54nIpAa0ekfozzXwNfkzhA0isW3EZ",
+	"Qcezonjm7XU25/K/ebE5NB6cfey2retojey2R4VHh/76CAUOQIBf8LU+JlFQiaxLgg6Hnnyhxe1JQaUL",
+	"mo4T6IUZ0BBphQWGAHg9exzYZsjJ6+JC/zG5/XQ/5G3HKm5F3YgseQnhKHenwkvoJ+rNilpwaK3DGm+3",
+	"pUljQE7umfe2zNzDIkbLEv2Vd5ovKJjYaoDUVlG/Q206M7Uxy3nan9sI0XYRwRT568KYatMnBozYld7P",
+	"tLZ5pekBbfyA9NnoWxd4Qd7QiqqQWe7rlNLrgiCFCNmeQfyBVtFtZb2DHVT6q27SXmUVTyXAeZtIJzdE",
+	"0Llda5Jiv+lBG0ez+0XebyFAESR+cDb1ORgo7o7B55DbBFbpJdd3M0BmvoSQwwXW6i4IPcxy02ojgU+X",
+	"EA0K34BW+Dwct+sOAIPkC7zZmvnf4N3GX3JebT34Xa1yXm2/E2H/Psh92yJKhOuew3Hm3RfAKCsiKC+M",
+	"Oo2brc3Xh9jXGiB9ufcupKZuhI99cAq+b20bMGdTUcczaNAuPSmXXQDMPaI66OieONoEWVCpxOZQ4rFd",
+	"Tg+w1dyNKmIyzLlALs8WrCprQZUyxyB0q7blAhx+fZP4DnZPmpCcJJLbsUb3iOr2hyLYNgNskKfMrHeK",
+	"LfTxYRZiThHD5HaYd1tiZDypByKTmx4IBCE57pKqVREAS+iHYBtTS0KF+X4/fhp+7hapHKWc1lWHBPcL",
+	"5z++i5J6r5vKFodIbKvCu9LvSK2f6I1WE21osK+lo3eIzJDkc7XWO8j35tbkMZyyJRVOwoT65Da6cIMe",
+	"JEXCggEJgjgEncO+e/keLzTPrk1lIRMOj9bYGCCWBBe2Qbge2Iaj6/24PdCONPkhru4Gn3ui/7t0wjJz",
+	"Ldm72mZD4MZU0ivdJPDc7FOwateSFMfoN882UNq13Bj32TnCtoSuKffalFqabZCkC6YFBWamcrU1pxsX",
+	"WoE3x75upDcD6E9f+ADRPRloXIl5Pf8Fq3x5v/fUTiLpV76pdkJ4E8JH4/sb8PEHQRVBhb60YsezIScj",
+	"LPW/NXTnnn1Wy42kOYVDcMEk2kNynXyx2+b2RM+RNn5c0QX7Cnxod9UFVsuHxbt7GLwOqSCFMewJ1jX1",
+	"CD3zGGWDoFZMuY3HUgi7rK5vwOt6NY6ZbYG6HkOvBVfEHDg5lkTzNpoRLKCWh5a4PvkOYUbWQ3zvA4KS",
+	"J/QrW2poxztuiRdXCivyATNFivu5uj4vsZRbj34ldpj6Pf8LXIh9g65BO5ZhgQNpGzBZk64DWoX38Hs9",
+	"o4me7GocNoDBsSf0pDFCuWYFT0vgX5keeuG6Jvw1PQLv8TVhyLVjvCO53hs7sUYbsi0Tvd3BN59wdDAp",
+	"SKlL1S/kKzgN799ddQXFI/Xd0xjP1ZJK25MgYSN3iDqRvhVHQkGA5wF73osG2WoL8pVP4bBNSoJSrvGE",
+	"a0lzKOPvK8oKN7nUNwnW9HbzxYrTvO2JOGY7uPD1yx7iVdU1lhnE/eEMB21ibo/gE1dAdQTLL2zRzfvS",
+	"pZ/Jd/OvYZP2IWmmym6cOp3AtUNRyVohAlJBzJ2pSmDC92XYSHVLCvrec0md8Q2MeJD7xLfUS5ACFoco",
+	"2IwPYmjz1msn9hR2nllv3WgqI0ZokIpSefOQFZ6wZeBXNmWYZodp6h5IU2jdzQxtrU17C5q6feVrz6cN",
+	"pK6Q/G70/RlLqzf9Be4xQYeAwZuMaXQgD7lp7ZS+3I/C87lWEivvfdJaRuPXC2q8sK4zDwjZob2RqKZf",
+	"wkBwDTy3rQce2lY3wN31bvPMtow4qB7vY55cD4yWNj9EkZqN0eRXO+KBUuXhxaApU6WcLhi4cMF+61uT",
+	"xMME+xQK2tcMiMywuc8uRPFvXkGR2PuxWv2/Z4dq9z0aE+E9SXooeR6V0ljaRqlyIxWpJFKkLK24r5KO",
+	"sTAyI+Uae371m0v8WBIMmVm20zhkeWRIEk0PZbxfOa8qDD9WNOclnDkCKTyT5+jX96+O/gZZ4q+v3h39",
+	"7W9P/370KEgYr0hBMVKbldY8NvIjy5dYSKL+k0puRx8jY4cF6zDUXYNzizNAui8zmKFuUzhzvPmyP+do",
+	"XgtAl232rSf8yKQiq6l+nbAiAx9yhmw3OPOPWqLvfJM8yMhz3fOyVhPA7zPkes+h73LMclKW+gXGFfp8",
+	"JDA0dPnIgiSjs9E+k99nDb2nOS9I9++pSX8Kfw4omSEo0ph9ZL7nV4Z8y68MuVZ2zb8AE8EftpFYFuDR",
+	"/9S0FjPV1snnY/QT54XtOW+xywUp0HpJy7DqSM4r6PSUoRkGUhpvq+JlAXO5pvHH6L3TSc2LphKf8U1L",
+	"F59xjjCC4rp6po8s50KQXMlOs3uoBm96N2i6bsDjYJTfY/QzIMUhx7TW16hDM6JhhY6pXpPyuM5cgN5H",
+	"ZqrculurORrgi7hc629B8VuzHLMSqiQp5z5IhKyUyZZqnwmvofN9eCqkD1xFPquT3ORkN8LN50/OKNMC",
+	"pV9H4qva2syCLonUEjEVXjkjEBflaxqxgwhS82mELQFSEnswhs3/NG5x2/sk/zo2t05vyZTtrY+hA9rh",
+	"+pMHnbGs5QeiG126lN7HvoWjpiBVI/RqpQIPhfI05N+NWvfp9Svx4hUtd1KN3ELAgfkvvW68P8sWet3h",
+	"tTk/Y1pLaz4aYeZx6RP05bnH2KK3nJFejMZ9U2xEYgUr3zkA4knUdQmxCmVJBLTYA9caJK0jXJqUyK8f",
+	"auEkaF9udhzXID9dy6UdmOukqdYyJDhfBjVdHuAp58DbJgpyctCgxXahJH1uVbggd9nuDUWa2K4hEeDW",
+	"/vCiur6m1HBYGBYapMHV/cmMZkt+W7Ghb84eFhdcCykluzLkDRnLzH55czcXzw4seP+sdDMSJGDwgShD",
+	"XBREePfkAW36VAhftoQ43O5CM7jIDgfNwYgHKc41aEMEgMV18g8PiHxjBACB7uqoFAUpUhSAgiMmsqaX",
+	"b3xHJD+Q2FlYxU52+sdfhReemYB9G8fnZRyVaEYoW8BRfADGeFYUIU80KXFQh1GeIwyf78laUwVo151b",
+	"4dVgIBtefT0xu8WNEsxOB5IJQ+1k+9WiaIUX5GTFFrsawtyr8mbxH5+rcuQ0jgkgTaMDndLgsvXVpCq8",
+	"MpkCK5orre9zof82hu4xTmqaCQ0K/v9phu2VGP8g7/lho6GxlHjTuOdAB8batTUlK4VmtUJ52GKmlq1z",
+	"wzrkYyTzZUVyW887WVZED/ifVt+ov6Jb96JWCEt6EAEOc7WbjoEYMR9olz47h9s1dMUC98Eu1BME2nol",
+	"iXcJz/9itHs80HLoALS7JLiIE4+znKDKtuhOkcht91FLmmv89SAVYt+VLJXI7puWHSQupeWawUFQpuvF",
+	"vh26T1xjjjTO9euv7pSSthvaoXbcHo6zPs6NhMBNmcj2Nf+5+f7RC+i5Fylh+/Ozo8dPf3S+L5gtQ5ev",
+	"nqO/P31yOskGNJIsmFyuuKSupsrQK5dkJZLAOOfr4GdvD6jweI4yWKyZa8o1zFqdrlhJDeey29vqL6Tl",
+	"dPqTjZb/CfBwII2nPetOidnd49BMRCb3dZhFGpd95etrt3NQn1rurDxHay6uTSddrBAWgt4QCY1bPG4D",
+	"AfOGN8WU7nXT/oxvgprucKeGlE1XD3aG8+uFMJWm+dyYxU05DdMUK+juxgWS3GTKy6GMzzaHbXN0Bzh+",
+	"qAf4MBu872b6HugwX/I1mmNhTvEgj3iJJUTn7EiGE9MIlLDRAj/BuPtMkXmworpBwLicDpF6yMDwThPX",
+	"Lg/YQzczFyBrY/COROP7lC6UCuIz5qqVqBbhGHNojxzOrnPujhEY5sXdIh7+ZbGInd8wn1HugcrJWn6N",
+	"FpasrsIQZnJt3CCPT08z9Pj0kZb0j08fQ6xnYzS1KjOUW9HfnZUEScUFXpBj9IN+9YdHT4DRfnj0VL/r",
+	"X92gtWlMZCLoPrKmsPmaliWakXP09PSJ/R5Hkphg7sq19NVcgC6JEpsj4AgkSc6Zq1zeZtJ/ELIyN5Ot",
+	"9ZJ9rxVfLx5v5AYJoZeGPnDvM5v+3FfGcvr5bXbQPKgBqN6StY3/7bDKvmrQgbW6FNzvuvBmYBVkHNVQ",
+	"EDgMBD5D7f7v30a9YwW4MhlBL14/f/dLCODwfcx3Kh2Q9a7t6F/nBubbw44IbbPyQ1qZ15gqaerlBlkp",
+	"JefXvttkQaC512BGnwXN6HOSKDVUxvoKntsus39NS7NZ4kFKvJaQ0WWJ37YrD5OE80qezHFZ6tvUmN/e",
+	"jbpXD7z5yLAX3gJy8FTk9ZKjpSkWBPZHzitTCa5pJEUYYjY1xJRodFmQ+mIznKiVpVndLXtyX350M/0B",
+	"OPYAqH4LBl6BrK7k6dkgfSDNTRJVr0KxEbGQQqMeW6jEpR3r13ztEiu1QOm0KT8rQZkihcmgcLmRVKEK",
+	"XxNpu+LgoqLs32WGTDJGjhk8hrkgUUr26/D9Kgk0uL4nyraaZz+wCu4GvQ6XPoD0Pgq7X60cM3FmWtG2",
+	"KG4bjrUAGihd09TzTwrD965DwL1JwqZh7VCB/MPd22G2sGMnhcuKIEqOosp5IW/4NRnyQurnD7MTwgNs",
+	"S2FIEsV9u0OOb1b2+yeNHknEjcOq6X11Amiz03RhftFo3Y1Pqclsa6VKacFsW2w5tVyrycm+i7aUIBWt",
+	"3px2hlbaQ28SV7KomaJbCKaZyKk1/WleJfqhNS+7Cm/9xoaxhFhfGjEoTI4FcS1sA5h8qlB06n7dhGad",
+	"QVcePxmcgf2ZXrqi35kPB7HFHEFZn+md7OpHWwqYKrKgU9vZnTGtP71re2SAcxLPvma5sf/WhyVHBTUs",
+	"JPEaIAteg6YC/bfAGGCaM9nUxeYd17Sp/xZcHNdkhrigC8qQ4X30nblQXlw9OX70t+/PTIxMETL6bGMy",
+	"ezNkmnaZgli289cxesvtlWZOjYGpqRRk0sMUZgXonxj9evkmQKbtETa5/XT7fwMAAP//",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

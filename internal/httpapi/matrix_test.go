@@ -186,6 +186,26 @@ func matrix() map[string]expectation {
 			return "/v1/rooms/fallbacks", fmt.Sprintf(`{"room":%q,"account_id":%q,"reason":"head of the room"}`, room, a.ID), nil
 		}, ok: 204},
 
+		"GET /v1/devices":              {roles: "poqa", scope: listed, ask: devicePath("/v1/devices"), ok: 200},
+		"GET /v1/devices/silent":       {roles: "poqa", scope: listed, ask: devicePath("/v1/devices/silent"), ok: 200},
+		"GET /v1/devices/:id":          {roles: "poqa", scope: inRoom, ask: devicePath("/v1/devices/%s"), ok: 200},
+		"GET /v1/devices/:id/profiles": {roles: "poqa", scope: inRoom, ask: devicePath("/v1/devices/%s/profiles"), ok: 200},
+		"POST /v1/devices/:id/profiles": {roles: "p", scope: wholeSite, ask: func(r *rig, room string) (string, string, []string) {
+			return "/v1/devices/" + r.device(room) + "/profiles", profileBody, []string{"If-Match", `"0-0"`}
+		}, ok: 201},
+		"POST /v1/devices/:id/profiles/:version/sign": {roles: "p", scope: wholeSite, ask: func(r *rig, room string) (string, string, []string) {
+			id := r.device(room)
+			_, err := r.db.DraftProfile(context.Background(), actor, store.Profile{DeviceID: id, From: "2026-09-01", Body: []byte("{}"), Drafter: "A"}, "0-0")
+			require.NoError(r.t, err)
+			return "/v1/devices/" + id + "/profiles/1/sign", reason, []string{"If-Match", `"1-0"`}
+		}, ok: 200},
+		"GET /v1/recomputations": {roles: "p", scope: wholeSite, ask: at("/v1/recomputations"), ok: 200},
+		"POST /v1/recomputations": {roles: "p", scope: wholeSite, ask: func(*rig, string) (string, string, []string) {
+			return "/v1/recomputations", reason, nil
+		}, ok: 202},
+		"GET /v1/recomputations/:id":             {roles: "p", scope: wholeSite, ask: recomputationPath(""), ok: 200},
+		"GET /v1/recomputations/:id/differences": {roles: "p", scope: wholeSite, ask: recomputationPath("/differences"), ok: 200},
+
 		"GET /v1/accounts": {roles: "a", ask: at("/v1/accounts"), ok: 200},
 		"POST /v1/accounts": {roles: "a", ask: func(r *rig, _ string) (string, string, []string) {
 			r.cases++
@@ -207,6 +227,21 @@ func matrix() map[string]expectation {
 		}, ok: 204},
 		"GET /v1/audit":              {roles: "u", ask: at("/v1/audit"), ok: 200},
 		"GET /v1/audit/verification": {roles: "u", ask: at("/v1/audit/verification"), ok: 200},
+	}
+}
+
+// devicePath makes a device that was seen in the room; the path may hold its id.
+func devicePath(path string) func(*rig, string) (string, string, []string) {
+	return func(r *rig, room string) (string, string, []string) {
+		return strings.Replace(path, "%s", r.device(room), 1), "", nil
+	}
+}
+
+func recomputationPath(rest string) func(*rig, string) (string, string, []string) {
+	return func(r *rig, _ string) (string, string, []string) {
+		asked, err := r.db.Recompute(context.Background(), actor, store.Recomputation{Reason: "test", From: "2030-01-01"})
+		require.NoError(r.t, err)
+		return "/v1/recomputations/" + asked.ID + rest, "", nil
 	}
 }
 

@@ -84,6 +84,8 @@ type Store interface {
 	patientStore
 	performedStore
 	personStore
+	deviceStore
+	recomputeStore
 	auditStore
 	Ready(ctx context.Context) error
 	Backlog(ctx context.Context) (store.Backlog, error)
@@ -151,6 +153,25 @@ type personStore interface {
 	UnmapPerson(ctx context.Context, actor store.Actor, person, reason string) error
 	Fallbacks(ctx context.Context) ([]store.Fallback, error)
 	SetFallback(ctx context.Context, actor store.Actor, room, account, reason string) error
+}
+
+type deviceStore interface {
+	Devices(ctx context.Context, rooms []string) ([]store.Device, error)
+	Device(ctx context.Context, id string, rooms []string) (store.Device, error)
+	RoomsOf(ctx context.Context, id string) ([]store.Seen, error)
+	SoftwareOf(ctx context.Context, id string) ([]store.Seen, error)
+	DaysOfUse(ctx context.Context, id string, newest int) ([]string, error)
+	Profiles(ctx context.Context, device string) ([]store.Profile, error)
+	ProfileTag(ctx context.Context, device string) (string, error)
+	DraftProfile(ctx context.Context, actor store.Actor, p store.Profile, tag string) (store.Profile, error)
+	SignProfile(ctx context.Context, actor store.Actor, device string, version int, signer, reason, tag string) (store.Profile, store.Recomputation, error)
+}
+
+type recomputeStore interface {
+	Recompute(ctx context.Context, actor store.Actor, r store.Recomputation) (store.Recomputation, error)
+	Recomputation(ctx context.Context, id string) (store.Recomputation, error)
+	Recomputations(ctx context.Context, after string, limit int) ([]store.Recomputation, error)
+	Differences(ctx context.Context, id, after string, limit int) ([]store.Difference, error)
 }
 
 type auditStore interface {

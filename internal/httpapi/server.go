@@ -64,7 +64,7 @@ type Config struct {
 	Maps Maps
 	// Windows sums a patient's cases over windows of time.
 	Windows Windows
-	// Site places times of tables without an offset; nil is UTC.
+	// Site places times of tables without an offset, and says which day it is; nil is UTC.
 	Site *time.Location
 	// MatchWindow and Grace are the rules by which reports count as missing; 0 is the default of the comparison.
 	MatchWindow, Grace time.Duration

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"database/sql"
@@ -39,6 +40,11 @@ type Profile struct {
 	SignedBy, Signer   string
 	SignedAt           time.Time
 	SignReason         string
+}
+
+// InForceBefore orders signed profiles of one device as they come into force: by day, then by signature.
+func (p Profile) InForceBefore(q Profile) int {
+	return cmp.Or(cmp.Compare(p.From, q.From), p.SignedAt.Compare(q.SignedAt), cmp.Compare(p.Version, q.Version))
 }
 
 // digest names the content of a profile.
