@@ -265,10 +265,34 @@ func (p *printer) reasons(a assessment.Assessment) {
 		parts = append(parts, fmt.Sprintf("%s %s %% (k=1): %s", part.Name, quantity.Significant(float64(part.Percent), 2), part.Words))
 	}
 	p.row("range from", parts...)
+	p.row("sampled", samples(a.SkinDose.Sampling)...)
 	p.row("assumed", append(slices.Clone(a.SkinDose.Assumptions), a.Effective.Assumptions...)...)
 	p.row("class from", a.Procedure.ClassFrom)
 	p.row("profile", casejson.Of(a).Procedure.Profile)
 	p.row("versions", assessment.Versions())
+}
+
+// samples tell how the range of a map was sampled: its shares of at least 1 %, and the ends from fewer points.
+func samples(s *skindose.Sampling) []string {
+	if s == nil {
+		return nil
+	}
+	gy := func(v quantity.Gray) string { return quantity.Significant(float64(v), 3) }
+	lines := []string{fmt.Sprintf("%d points, seed %d: median %s Gy, low %s Gy, high %s Gy (k=2)", s.Points, s.Seed, gy(s.Median), gy(s.Low), gy(s.High))}
+	share := func(v float64) string { return quantity.Fixed(100*v, 0) + " %" }
+	const least = 0.01
+	for _, f := range s.Influences {
+		if f.Share >= least {
+			lines = append(lines, fmt.Sprintf("%s of the variance: %s (%s, k=1)", share(f.Share), f.Name, f.Varied))
+		}
+	}
+	if s.Together >= least {
+		lines = append(lines, share(s.Together)+" of the variance: places of events against each other, and inputs together")
+	}
+	for _, c := range s.Convergence[:max(len(s.Convergence)-1, 0)] {
+		lines = append(lines, fmt.Sprintf("first %d points: %s to %s Gy", c.Points, gy(c.Low), gy(c.High)))
+	}
+	return lines
 }
 
 func (p *printer) allSources(l line) {

@@ -7,6 +7,7 @@ import (
 
 	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/followup/level"
+	"afterbeam/internal/physics/skindose"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
 )
@@ -119,6 +120,7 @@ func skinDoseOf(a assessment.Assessment) SkinDose {
 	for _, p := range e.Parts {
 		s.Parts = append(s.Parts, Part{Name: p.Name, Percent: float64(p.Percent), Words: p.Words})
 	}
+	s.Range = rangeOf(e)
 	if e.Map != nil {
 		for _, gy := range areaLevels() {
 			if area := e.Map.AreaAbove(gy); area > 0 {
@@ -131,6 +133,24 @@ func skinDoseOf(a assessment.Assessment) SkinDose {
 		s.Contributions = append(s.Contributions, Contribution{Event: event.Place, UID: event.UID, DoseGy: in(quantity.Some(c.Dose), 1.0), Share: c.Share})
 	}
 	return s
+}
+
+func rangeOf(e skindose.Estimate) Range {
+	out := Range{Inputs: []Influence{}, Convergence: []Step{}}
+	s := e.Sampling
+	if s == nil {
+		return out
+	}
+	gy := func(v quantity.Gray) number { return in(quantity.Some(v), 1.0) }
+	out.Points, out.Missed, out.Seed, out.Together = s.Points, s.Missed, s.Seed, s.Together
+	out.MedianGy, out.LowGy, out.HighGy, out.ForMissingGy = gy(s.Median), gy(s.Low), gy(s.High), gy(e.HighForMissing)
+	for _, f := range s.Influences {
+		out.Inputs = append(out.Inputs, Influence{Name: f.Name, Varied: f.Varied, Percent: float64(f.Percent), Share: f.Share})
+	}
+	for _, c := range s.Convergence {
+		out.Convergence = append(out.Convergence, Step{Points: c.Points, LowGy: gy(c.Low), HighGy: gy(c.High)})
+	}
+	return out
 }
 
 func effectiveOf(a assessment.Assessment) Effective {

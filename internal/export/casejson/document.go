@@ -117,6 +117,7 @@ type SkinDose struct {
 	LowerBound           bool           `json:"lower_bound"`
 	Knowledge            string         `json:"knowledge"`
 	Parts                []Part         `json:"range_parts"`
+	Range                Range          `json:"range_samples"`
 	Place                string         `json:"place"`
 	AreaAbove            []Area         `json:"area_above"`
 	Contributions        []Contribution `json:"contributions"`
@@ -133,6 +134,37 @@ type Part struct {
 	Name    string  `json:"name"`
 	Percent float64 `json:"percent"`
 	Words   string  `json:"words"`
+}
+
+// Range tells how the range of a map was sampled: from the inputs' standard deviations, by points that the seed makes
+// again. Low and high are those of the samples, before what kerma without geometry adds. There are no points without a map.
+type Range struct {
+	Points       int         `json:"points"`
+	Missed       int         `json:"points_beside_the_skin"`
+	Seed         uint64      `json:"seed"`
+	MedianGy     number      `json:"median_gy"`
+	LowGy        number      `json:"low_gy"`
+	HighGy       number      `json:"high_gy"`
+	ForMissingGy number      `json:"high_for_missing_geometry_gy"`
+	Inputs       []Influence `json:"inputs"`
+	Together     float64     `json:"share_together"`
+	Convergence  []Step      `json:"convergence"`
+}
+
+// Influence is what one input adds to the range: its standard deviation in words, what that changes in the peak, and its
+// share of the variance, 0 to 1.
+type Influence struct {
+	Name    string  `json:"name"`
+	Varied  string  `json:"varied"`
+	Percent float64 `json:"percent"`
+	Share   float64 `json:"share"`
+}
+
+// Step is the range from the first of the points.
+type Step struct {
+	Points int    `json:"points"`
+	LowGy  number `json:"low_gy"`
+	HighGy number `json:"high_gy"`
 }
 
 // Area is the skin that received at least a dose.

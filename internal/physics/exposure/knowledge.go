@@ -19,8 +19,48 @@ type Part struct {
 // 61 % for three states of control; read in an index of it.
 type Knowledge struct {
 	Distance, Table, Backscatter, Tissue, Place Part
+	// Play is how far the patient and the beams may be from where they are taken to be.
+	Play Play
 	// LittleKnown tells that the geometry cannot be as reported, such as a skin nearer than the equipment allows.
 	LittleKnown bool
+}
+
+// Play is one standard deviation of what cannot be given as a part of the dose: it moves skin and beams against each
+// other. All events share it but for Between.
+type Play struct {
+	// BodySize is that of width and depth of the patient, relative.
+	BodySize float64
+	// Across and Along are those of the patient's place on the table, in mm.
+	Across, Along quantity.Millimetre
+	// Between is that of one event's place against the others', across and along, in mm.
+	Between quantity.Millimetre
+	// FieldSide is that of the sides of the fields, relative.
+	FieldSide float64
+}
+
+// play gives the standard deviations by what is known, all judgement: 1 cm of 40 cm across with a measured thickness,
+// the spread of builds at one height and weight, and that of people; a table's zero and how a patient lies on it; blades
+// within some 5 mm at the detector.
+func (t *tracer) play() Play {
+	p := Play{BodySize: 0.15, Across: 40, Along: 60, Between: 30, FieldSide: 0.10}
+	if _, measured := positive(t.facts.PatientThickness); measured {
+		p.BodySize = 0.04
+	} else if t.body.Fitted {
+		p.BodySize = 0.08
+	}
+	switch all := t.known.all; {
+	case all.fixed:
+		p.Across, p.Along, p.Between = 10, 20, 2
+	case all.related:
+		p.Across, p.Along, p.Between = 20, 40, 5
+	}
+	if !t.known.all.sited {
+		p.Along = 100
+	}
+	if t.known.all.size {
+		p.FieldSide = 0.02
+	}
+	return p
 }
 
 // seen is what one event showed of its geometry and beam.
@@ -68,7 +108,7 @@ func (v *evidence) add(now seen, kerma quantity.Gray, height float64) {
 func (t *tracer) knowledge() Knowledge {
 	return Knowledge{
 		Distance: t.distanceKnown(), Table: t.tableKnown(), Backscatter: t.backscatterKnown(),
-		Tissue: Part{1, "tissue factor of soft tissue"}, Place: t.placeKnown(), LittleKnown: t.littleKnown,
+		Tissue: Part{1, "tissue factor of soft tissue"}, Place: t.placeKnown(), LittleKnown: t.littleKnown, Play: t.play(),
 	}
 }
 

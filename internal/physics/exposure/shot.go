@@ -26,6 +26,11 @@ type Shot struct {
 	Table *Table
 	// Quality is the beam before the table.
 	Quality beam.Quality
+	// Anchored tells that the isocentre's height is known against the table top: a deeper patient then rises from the
+	// table; else the patient's mid-plane stays where it is.
+	Anchored bool
+	// Along the arc of a rotational run the steps lie from -1 at its start to 1 at its end; 0 for all other beams.
+	OnArc float64
 	// Else are the beams that this one may have been instead, as of a rotational run whose end is not known: at the same
 	// angles and in the same order for every such shot of a course. The worst angle counts. Nil when there is no doubt.
 	Else []Shot

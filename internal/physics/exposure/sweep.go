@@ -151,6 +151,7 @@ func (t *tracer) tubeSide(e *procedure.Event, s sweep, turn, m rows) sweep {
 type step struct {
 	primary, secondary float64
 	motion             float64 // fraction of the table's motion
+	onArc              float64 // from -1 at the start of an arc to 1 at its end
 }
 
 // stepsOf cuts an event into equal steps: the middles of equal pieces of the arc, eq. (5.19), taken from start to end
@@ -205,6 +206,7 @@ func pieces(s sweep, n int, table bool) []step {
 			out[k].motion = f
 			continue
 		}
+		out[k].onArc = 2*f - 1
 		out[k].primary += f * (s.primaryEnd - s.primary)
 		out[k].secondary += f * (s.secondaryEnd - s.secondary)
 	}

@@ -209,6 +209,7 @@ func (t *tracer) expose(i int, e *procedure.Event, s sweep, m rows, where place)
 		shot := Shot{
 			Event: i, Focus: r3.Sub(isocentre, r3.Scale(float64(siso), a.toward)),
 			Toward: a.toward, Across: a.across, Along: a.along, Table: where.table, Quality: quality,
+			Anchored: t.now.height, OnArc: st.onArc,
 		}
 		reference, err := t.reference(e, siso, shot.Focus, shot.Toward, where.top)
 		if err != nil {

@@ -17,10 +17,16 @@ type drawing struct {
 	// shots are the placed beams with the displayed kerma.
 	shots    []exposure.Shot
 	unplaced []exposure.Unplaced
-	budget   Budget
-	class    Class
-	assumed  []string // reasons why the method is map-assumed; none with full geometry
-	said     []string // assumptions of body and course
+	// fired are the beams that the map was made with, bench their optics.
+	fired  []exposure.Shot
+	bench  *bench
+	budget Budget
+	doubt  Doubt
+	// points is how many samples the range is made from.
+	points  int
+	class   Class
+	assumed []string // reasons why the method is map-assumed; none with full geometry
+	said    []string // assumptions of body and course
 }
 
 // draw places the procedure's beams on the patient's body and irradiates it. Without a map it gives the reason.
@@ -38,14 +44,19 @@ func (e *Estimate) draw(in Input, cal calibration) (*drawing, string) {
 		return nil, noShots(course.Unplaced)
 	}
 	d := &drawing{shots: course.Shots, unplaced: course.Unplaced, budget: budgetOf(course.Knowledge, cal)}
-	if d.result, err = worst(calibrated(course.Shots, cal), skin, in.Tissue); err != nil {
+	if d.bench, err = newBench(in.Tissue); err != nil {
+		return nil, "no map: " + err.Error()
+	}
+	d.points = in.RangePoints
+	d.doubt = doubtOf(d.budget, course.Knowledge, cal)
+	if d.result, d.fired, err = d.bench.worst(calibrated(course.Shots, cal), skin); err != nil {
 		return nil, "no map: " + err.Error()
 	}
 	if course.Assumed {
 		d.assumed = append(d.assumed, "part of the geometry is assumed")
 	}
 	if course.Alternative != nil {
-		if err = d.compare(calibrated(course.Alternative, cal), course.Alternative, in.Tissue); err != nil {
+		if err = d.compare(calibrated(course.Alternative, cal), course.Alternative); err != nil {
 			return nil, "no map: " + err.Error()
 		}
 	}
@@ -76,14 +87,14 @@ func tissueWords(m beam.Material) string {
 }
 
 // compare takes the map of the other reading of the angles when its peak is higher.
-func (d *drawing) compare(calibratedShots, shots []exposure.Shot, tissue beam.Material) error {
+func (d *drawing) compare(calibratedShots, shots []exposure.Shot) error {
 	d.assumed = append(d.assumed, "the angles may be relative to the patient or to the gantry: the reading with the higher peak is used")
-	other, err := worst(calibratedShots, d.result.Body, tissue)
+	other, fired, err := d.bench.worst(calibratedShots, d.result.Body)
 	if err != nil {
 		return err
 	}
 	if other.PeakDose() > d.result.PeakDose() {
-		d.result, d.shots = other, shots
+		d.result, d.shots, d.fired = other, shots, fired
 	}
 	return nil
 }
@@ -172,7 +183,7 @@ func (e *Estimate) byMap(p procedure.Procedure, d *drawing, left remainder, cal 
 	e.Peak = PlaceOf(d.result.Body, d.result.Peak)
 	e.Class, e.Parts = d.class, d.budget
 	value := d.result.PeakDose()
-	low, high := d.budget.Range(value)
+	low, high := d.spread(e)
 	if left.notable {
 		e.HighForMissing = worstRatio * quantity.Gray(cal.factor) * left.missing
 		high += e.HighForMissing
@@ -187,6 +198,24 @@ func (e *Estimate) byMap(p procedure.Procedure, d *drawing, left remainder, cal 
 	e.Assumptions = append(e.Assumptions, d.said...)
 	e.Sources = append(e.Sources, mapSources()...)
 	e.InputsUsed = append(e.InputsUsed, inputsOf(p, d)...)
+}
+
+// spread gives the range of the map's peak, from samples. What is assumed of the geometry may be wrong in ways that small
+// moves do not show: the range is then at least that of the parts.
+func (d *drawing) spread(e *Estimate) (low, high quantity.Gray) {
+	ordered := slices.Clone(d.fired)
+	slices.SortStableFunc(ordered, compareShots)
+	low, high = d.budget.Range(d.result.PeakDose())
+	sampling, err := d.bench.sample(ordered, d.result, d.doubt, d.points)
+	if err != nil || len(sampling.Convergence) == 0 {
+		e.Assumptions = append(e.Assumptions, "too few samples of the beams hit the skin: the range is that of its parts")
+		return low, high
+	}
+	e.Sampling = sampling
+	if len(d.assumed) > 0 {
+		return min(low, sampling.Low), max(high, sampling.High)
+	}
+	return sampling.Low, sampling.High
 }
 
 // fieldAtSkin is the field area at the skin of the whole procedure, eq. (6.6).

@@ -160,7 +160,8 @@ func (e *Estimate) raiseTo(d *drawing, left remainder, cal calibration) {
 	if !ok || floor <= 0 {
 		return
 	}
-	_, high := d.budget.Range(floor)
+	_, high := d.spread(e)
+	e.Sampling = nil // the range is that of the totals
 	high += worstRatio * quantity.Gray(cal.factor) * left.missing
 	if top, _ := e.High.Get(); high > top {
 		e.High = quantity.Some(high)

@@ -7,7 +7,7 @@ import (
 )
 
 // Version names the way of computing; an estimate is kept with it and never overwritten.
-const Version = "skindose/1"
+const Version = "skindose/2"
 
 // Method is how an estimate was made, best first.
 type Method string
@@ -38,6 +38,8 @@ type Input struct {
 	EventSite func(procedure.Code) (string, bool)
 	// MaxPatch is the largest patch of skin in cm2; 0 is DefaultMaxPatch.
 	MaxPatch float64
+	// RangePoints is how many samples the range of a map is made from; 0 is Points.
+	RangePoints int
 	// Tissue is the medium of the dose; "" is ICRU-44 soft tissue.
 	Tissue beam.Material
 }
@@ -70,6 +72,8 @@ type Estimate struct {
 	LowerBound bool
 	// HighForMissing is the part of High that stands for kerma without geometry.
 	HighForMissing quantity.Gray
+	// Sampling tells how the range of a map came about, nil with other methods. Its ends are without HighForMissing.
+	Sampling *Sampling
 }
 
 // The parts of the kerma without geometry that matter: up to the first it is within the rounding of totals, above the

@@ -22,27 +22,21 @@ var ErrShot = errors.New("impossible shot")
 // own, so that the order in which they are handed in changes no bit. It returns ErrShot, or beam's ErrQuality and
 // ErrMaterial.
 func Irradiate(shots []exposure.Shot, b *body.Body, tissue beam.Material) (*Map, error) {
-	if err := beam.CheckLayers([]beam.Layer{{Material: tissue}}); err != nil {
-		return nil, fmt.Errorf("tissue: %w", err)
+	bench, err := newBench(tissue)
+	if err != nil {
+		return nil, err
 	}
+	return bench.irradiate(shots, b)
+}
+
+// irradiate is Irradiate with the optics of the bench.
+func (b *bench) irradiate(shots []exposure.Shot, skin *body.Body) (*Map, error) {
 	ordered := slices.Clone(shots)
 	slices.SortStableFunc(ordered, compareShots)
-	m := &Map{Body: b, Dose: make([]quantity.Gray, len(b.Patches))}
-	bench := newBench(tissue)
-	entries := make([]entry, 0, len(ordered))
-	for i := range ordered {
-		s := &ordered[i]
-		if err := checkShot(s); err != nil {
-			return nil, err
-		}
-		o, err := bench.of(s)
-		if err != nil {
-			return nil, err
-		}
-		run := exposed{shot: s, optics: o, tissue: tissue, body: b}
-		if e, hit := run.onto(m.Dose); hit {
-			entries = append(entries, e)
-		}
+	m := &Map{Body: skin, Dose: make([]quantity.Gray, len(skin.Patches))}
+	entries, err := b.onto(m.Dose, ordered, skin)
+	if err != nil {
+		return nil, err
 	}
 	m.Fields = fieldsOf(entries)
 	m.Peak = PeakOf(m.Dose)
@@ -52,11 +46,11 @@ func Irradiate(shots []exposure.Shot, b *body.Body, tissue beam.Material) (*Map,
 	parts := make([]Contribution, 0, len(ordered))
 	for i := range ordered {
 		s := &ordered[i]
-		o, err := bench.of(s)
+		o, err := b.of(s)
 		if err != nil {
 			return nil, err
 		}
-		run := exposed{shot: s, optics: o, tissue: tissue, body: b}
+		run := exposed{shot: s, optics: o, body: skin}
 		if dose, _, hit := run.at(m.Peak); hit {
 			parts = append(parts, Contribution{Event: s.Event, Dose: dose})
 		}
@@ -65,12 +59,33 @@ func Irradiate(shots []exposure.Shot, b *body.Body, tissue beam.Material) (*Map,
 	return m, nil
 }
 
+// onto adds the doses of shots to those of a body's patches and tells where each shot entered the skin.
+func (b *bench) onto(dose []quantity.Gray, shots []exposure.Shot, skin *body.Body) ([]entry, error) {
+	entries := make([]entry, 0, len(shots))
+	for i := range shots {
+		s := &shots[i]
+		if err := checkShot(s); err != nil {
+			return nil, err
+		}
+		o, err := b.of(s)
+		if err != nil {
+			return nil, err
+		}
+		run := exposed{shot: s, optics: o, body: skin}
+		if e, hit := run.onto(dose); hit {
+			entries = append(entries, e)
+		}
+	}
+	return entries, nil
+}
+
 // exposed is one shot on one body.
 type exposed struct {
 	shot   *exposure.Shot
 	optics *optics
-	tissue beam.Material
 	body   *body.Body
+	// table is what the logarithm of the table's transmission is off at a slant of 1.
+	table float64
 }
 
 // entry is where a shot enters the skin.
@@ -122,12 +137,17 @@ func (x *exposed) at(patch int) (quantity.Gray, place, bool) {
 		return 0, place{}, false
 	}
 	slant, crosses := crossing(s.Table, s.Focus, p.Centre)
-	line := x.optics.beamline(x.tissue, s, slant, crosses,
-		halfWidth+across, halfWidth-across, halfHeight+along, halfHeight-along)
+	line := x.optics.beamline(slant, crosses, halfWidth+across, halfWidth-across, halfHeight+along, halfHeight-along)
+	if crosses && x.table != 0 {
+		line.Transmission *= math.Exp(x.table * min(slant, mostSlant))
+	}
 	kerma := float64(s.Kerma) * float64(s.RefDistance) * float64(s.RefDistance) / r3.Norm2(ray)
 	off := (across*across + along*along) / (depth * depth)
 	return quantity.Gray(kerma * line.Product()), place{depth, off}, true
 }
+
+// mostSlant is the slant up to which doubt of the table grows with the way through it (judgement).
+const mostSlant = 2
 
 // fieldsOf joins the entries of each event, weighted by kerma.
 func fieldsOf(entries []entry) []Field {

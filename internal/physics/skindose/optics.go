@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"sync"
 
 	"afterbeam/internal/physics/beam"
 	"afterbeam/internal/physics/exposure"
@@ -14,8 +15,7 @@ import (
 type optics struct {
 	// open is the beam that reaches skin beside the table, behind the one that has crossed it; each is worked out when
 	// the first ray needs it.
-	open, behind *quality
-	bare         *beam.Beam
+	open, behind func() *quality
 	paths        *beam.Paths
 	mass         quantity.GramPerSquareCentimetre
 }
@@ -43,8 +43,12 @@ type bench struct {
 	layers map[*exposure.Table]string
 }
 
-func newBench(tissue beam.Material) *bench {
-	return &bench{tissue: tissue, known: map[opticsKey]*optics{}, layers: map[*exposure.Table]string{}}
+// newBench returns beam's ErrMaterial for a tissue without data.
+func newBench(tissue beam.Material) (*bench, error) {
+	if err := beam.CheckLayers([]beam.Layer{{Material: tissue}}); err != nil {
+		return nil, fmt.Errorf("tissue: %w", err)
+	}
+	return &bench{tissue: tissue, known: map[opticsKey]*optics{}, layers: map[*exposure.Table]string{}}, nil
 }
 
 // of gives the optics of a shot. It returns beam's ErrQuality and ErrMaterial.
@@ -61,12 +65,14 @@ func (b *bench) of(s *exposure.Shot) (*optics, error) {
 	if err != nil {
 		return nil, fmt.Errorf("beam of event %d: %w", s.Event+1, err)
 	}
-	o := &optics{bare: bare}
+	o := &optics{open: sync.OnceValue(func() *quality { return qualityOf(bare, b.tissue) })}
 	if s.Table != nil {
 		if err := beam.CheckLayers(s.Table.Layers); err != nil {
 			return nil, fmt.Errorf("table of event %d: %w", s.Event+1, err)
 		}
-		o.paths, o.mass = bare.Paths(s.Table.Layers), beam.Mass(s.Table.Layers)
+		layers := s.Table.Layers
+		o.paths, o.mass = bare.Paths(layers), beam.Mass(layers)
+		o.behind = sync.OnceValue(func() *quality { return qualityOf(bare.Behind(layers), b.tissue) })
 	}
 	b.known[key] = o
 	return o, nil
@@ -87,22 +93,16 @@ func (b *bench) layersOf(t *exposure.Table) string {
 
 // beamline gives the factors for one ray. left to above are the distances of the field's edges from the point, in the
 // plane perpendicular to the beam axis at the skin; slant is that of the table, when it is crossed.
-func (o *optics) beamline(tissue beam.Material, s *exposure.Shot, slant float64, crosses bool, left, right, below, above float64) Beamline {
+func (o *optics) beamline(slant float64, crosses bool, left, right, below, above float64) Beamline {
 	l := Beamline{Transmission: 1, ForwardScatter: 1}
 	var q *quality
 	if crosses {
-		if o.behind == nil {
-			o.behind = qualityOf(o.bare.Behind(s.Table.Layers), tissue)
-		}
-		q = o.behind
+		q = o.behind()
 		width, height := left+right, below+above
 		l.Transmission = o.paths.Transmission(slant)
 		l.ForwardScatter = beam.ForwardScatter(o.mass, quantity.Millimetre(2*width*height/(width+height)))
 	} else {
-		if o.open == nil {
-			o.open = qualityOf(o.bare, tissue)
-		}
-		q = o.open
+		q = o.open()
 	}
 	mm := func(v float64) quantity.Millimetre { return quantity.Millimetre(v) }
 	l.Backscatter = q.scatter.At(mm(left), mm(right), mm(below), mm(above))

@@ -3,15 +3,14 @@ package skindose
 import (
 	"slices"
 
-	"afterbeam/internal/physics/beam"
 	"afterbeam/internal/physics/body"
 	"afterbeam/internal/physics/exposure"
 	"afterbeam/internal/quantity"
 )
 
 // worst irradiates a body by shots of which some may have been others (see exposure.Shot.Else): each as reported, or all
-// of them at the one angle that makes the peak highest. It returns what Irradiate does.
-func worst(shots []exposure.Shot, b *body.Body, tissue beam.Material) (*Map, error) {
+// of them at the one angle that makes the peak highest. It returns the shots that it took, and what Irradiate returns.
+func (b *bench) worst(shots []exposure.Shot, skin *body.Body) (*Map, []exposure.Shot, error) {
 	var doubtful []exposure.Shot
 	sure := slices.DeleteFunc(slices.Clone(shots), func(s exposure.Shot) bool {
 		if len(s.Else) > 0 {
@@ -20,11 +19,12 @@ func worst(shots []exposure.Shot, b *body.Body, tissue beam.Material) (*Map, err
 		return len(s.Else) > 0
 	})
 	if len(doubtful) == 0 {
-		return Irradiate(shots, b, tissue)
+		m, err := b.irradiate(shots, skin)
+		return m, shots, err
 	}
-	base, err := Irradiate(sure, b, tissue)
+	base, err := b.irradiate(sure, skin)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	best, highest := doubtful, quantity.Gray(-1)
 	for k := -1; k < len(doubtful[0].Else); k++ {
@@ -35,15 +35,17 @@ func worst(shots []exposure.Shot, b *body.Body, tissue beam.Material) (*Map, err
 				turned[i] = doubtful[i].Else[k]
 			}
 		}
-		m, err := Irradiate(turned, b, tissue)
+		m, err := b.irradiate(turned, skin)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		if peak := peakTogether(base, m); peak > highest {
 			best, highest = turned, peak
 		}
 	}
-	return Irradiate(append(sure, best...), b, tissue)
+	taken := append(sure, best...)
+	m, err := b.irradiate(taken, skin)
+	return m, taken, err
 }
 
 // peakTogether gives the highest dose of two maps of one body.

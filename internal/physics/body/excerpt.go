@@ -1,0 +1,50 @@
+package body
+
+import "gonum.org/v1/gonum/spatial/r3"
+
+// Excerpt gives a body with some patches of the skin alone, in the same order, between the same parts that cast shadows.
+// keep has one entry for each patch.
+func (b *Body) Excerpt(keep []bool) *Body {
+	out := *b
+	out.Patches, out.Groups = nil, nil
+	for _, g := range b.Groups {
+		first := len(out.Patches)
+		for i := g.First; i < g.End; i++ {
+			if keep[i] {
+				out.Patches = append(out.Patches, b.Patches[i])
+			}
+		}
+		if len(out.Patches) > first {
+			out.Groups = append(out.Groups, enclose(out.Patches[first:], first))
+		}
+	}
+	return &out
+}
+
+// Widened gives the body wider and deeper by a positive factor, its skin patch by patch and its parts alike; lengths along
+// the body, names and the unrolled map stay.
+func (b *Body) Widened(by float64) *Body {
+	out := *b
+	out.Patches = make([]Patch, len(b.Patches))
+	for i, p := range b.Patches {
+		p.Centre.X, p.Centre.Y = by*p.Centre.X, by*p.Centre.Y
+		if p.Normal.Z != 0 {
+			p.Normal = r3.Unit(r3.Vec{X: p.Normal.X / by, Y: p.Normal.Y / by, Z: p.Normal.Z})
+		}
+		out.Patches[i] = p
+	}
+	out.Groups = make([]Group, len(b.Groups))
+	for i, g := range b.Groups {
+		out.Groups[i] = enclose(out.Patches[g.First:g.End], g.First)
+	}
+	out.solids = make([]solid, len(b.solids))
+	for i, s := range b.solids {
+		s.a, s.b = by*s.a, by*s.b
+		out.solids[i] = s
+	}
+	d := &out.Dimensions
+	for _, v := range []*float64{&d.TrunkHalfWidth, &d.TrunkHalfDepth, &d.NeckRadius, &d.HeadHalfWidth, &d.HeadHalfDepth} {
+		*v *= by
+	}
+	return &out
+}
