@@ -3,18 +3,23 @@ package dimse_test
 import (
 	"bytes"
 	"context"
+	"errors"
 	"io"
 	"log/slog"
 	"net"
 	"strings"
+	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"afterbeam/internal/ingest"
 	"afterbeam/internal/ingest/dimse"
 	"afterbeam/internal/ingest/dimse/upper"
 	"afterbeam/internal/report/dicomio"
+	"afterbeam/internal/store"
 	"afterbeam/internal/witness"
 )
 
@@ -135,4 +140,91 @@ func TestFailingHandlerEndsItsAssociationAlone(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, upper.NEventReport, m.Command.Field)
 	require.NoError(t, other.Release())
+}
+
+// TestPlaces has two peers ask for places, of which there are some for each and some in all.
+func TestPlaces(t *testing.T) {
+	cfg := usable()
+	cfg.Associations, cfg.PerPeer = 3, 2
+	address := serve(t, cfg, nil)
+	ask := func(from string) (*upper.Association, error) {
+		dialer := &net.Dialer{LocalAddr: &net.TCPAddr{IP: net.ParseIP(from)}}
+		return upper.Requestor{Limits: limits(), Calling: "CATH2", Dialer: dialer}.Dial(
+			t.Context(), address, "AFTERBEAM", upper.Each(upper.Verification, upper.ImplicitLittle))
+	}
+	var open []*upper.Association
+	for _, try := range []struct {
+		from string
+		ok   bool
+	}{{"127.0.0.1", true}, {"127.0.0.1", true}, {"127.0.0.1", false}, {"127.0.0.2", true}, {"127.0.0.2", false}} {
+		a, err := ask(try.from)
+		if !try.ok {
+			refused := new(upper.Rejection)
+			require.ErrorAs(t, err, &refused)
+			assert.Equal(t, *upper.RejectLimit, *refused)
+			assert.True(t, refused.Transient())
+			continue
+		}
+		require.NoError(t, err)
+		open = append(open, a)
+	}
+	require.NoError(t, open[0].Release())
+	require.Eventually(t, func() bool {
+		a, err := ask("127.0.0.2")
+		return err == nil && a.Release() == nil
+	}, patienceOf, 10*time.Millisecond, "a place that was given back is given again")
+	for _, a := range open[1:] {
+		require.NoError(t, a.Release())
+	}
+}
+
+// slow is a keeper that has the first object in memory for a while.
+type slow struct {
+	dimse.Keeper
+	began, goOn chan struct{}
+	once        sync.Once
+}
+
+func (s *slow) KeepIf(ctx context.Context, actor store.Actor, door string, body io.Reader, fits func(dicomio.Identity) error) (store.Receipt, ingest.Answer, error) {
+	all, err := io.ReadAll(body)
+	if err != nil {
+		return store.Receipt{}, 0, err
+	}
+	s.once.Do(func() { close(s.began) })
+	<-s.goOn
+	return s.Keeper.KeepIf(ctx, actor, door, bytes.NewReader(all), fits)
+}
+
+// TestRoomInMemory has two objects under way where one may be held: the second is told to come again, and comes.
+func TestRoomInMemory(t *testing.T) {
+	s := &slow{began: make(chan struct{}), goOn: make(chan struct{})}
+	r := newRig(t, func(k dimse.Keeper) dimse.Keeper {
+		s.Keeper = k
+		return s
+	}, nil, func(c *dimse.Config) { c.Services = dimse.StorageForOne(s, 10*time.Millisecond) })
+	first, second := associate(t, r.address), associate(t, r.address)
+	set, id := dataSet(t, short(t))
+	send := func(a *upper.Association) (upper.Status, error) {
+		m, err := a.Ask(context.Background(), 1, stored(id), bytes.NewReader(set))
+		if err != nil {
+			return 0xFFFF, err
+		}
+		return m.Command.Status, nil
+	}
+	answered := make(chan upper.Status, 1)
+	go func() {
+		status, _ := send(first)
+		answered <- status
+	}()
+	<-s.began
+	status, err := send(second)
+	require.NoError(t, err)
+	assert.Equal(t, upper.StatusNoResources, status)
+	close(s.goOn)
+	assert.Equal(t, upper.Success, <-answered)
+	status, err = send(second)
+	require.NoError(t, err)
+	assert.Equal(t, upper.Success, status)
+	assert.Len(t, r.receipts(t), 1)
+	require.NoError(t, errors.Join(first.Release(), second.Release()))
 }

@@ -5,6 +5,9 @@ import (
 	"errors"
 	"io"
 	"slices"
+	"time"
+
+	"golang.org/x/sync/semaphore"
 
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/ingest/dimse/upper"
@@ -89,8 +92,10 @@ type Keeper interface {
 }
 
 // Storage answers C-STORE (PS3.4 annex B) of dose reports with a keeper, with a bound on what is held in memory at once.
-func Storage(k Keeper) []Service {
-	s := newStorage(k, heldAtOnce)
+func Storage(k Keeper) []Service { return storageWithin(k, heldAtOnce, patience) }
+
+func storageWithin(k Keeper, held int64, patience time.Duration) []Service {
+	s := &storage{k, semaphore.NewWeighted(held), patience}
 	var all []Service
 	for _, class := range storageClasses() {
 		all = append(all, Service{

@@ -35,11 +35,10 @@ const (
 )
 
 type storage struct {
-	keeper Keeper
-	held   *semaphore.Weighted
+	keeper   Keeper
+	held     *semaphore.Weighted
+	patience time.Duration
 }
-
-func newStorage(k Keeper, held int64) *storage { return &storage{k, semaphore.NewWeighted(held)} }
 
 // store answers a C-STORE-RQ.
 func (s *storage) store(ctx context.Context, c Call) (Reply, error) {
@@ -70,8 +69,8 @@ func (s *storage) keep(ctx context.Context, c Call) (receipt store.Receipt, brok
 	if err != nil {
 		return receipt, nil, errInstance
 	}
-	body := &incoming{ctx: ctx, data: m.Data, held: s.held}
-	defer body.release()
+	body := &incoming{data: m.Data, more: func() error { return s.room(ctx) }}
+	defer func() { s.held.Release(body.taken) }()
 	whole := io.MultiReader(bytes.NewReader(front), body)
 	receipt, _, err = s.keeper.KeepIf(ctx, c.Peer.Actor(), DoorName, whole, func(id dicomio.Identity) error { return announced(m.Command, id) })
 	if body.failed != nil && !errors.Is(body.failed, upper.ErrTooLarge) && !errors.Is(body.failed, errHeld) {
@@ -94,12 +93,21 @@ func announced(c upper.Command, id dicomio.Identity) error {
 // errHeld tells that too much of others is held in memory.
 var errHeld = fmt.Errorf("%w: too many objects under way", store.ErrUnavailable)
 
-// incoming is a data set on its way into memory, within the bound on all of them.
+// room waits until one more step may be held in memory.
+func (s *storage) room(ctx context.Context) error {
+	waiting, stop := context.WithTimeout(ctx, s.patience)
+	defer stop()
+	if s.held.Acquire(waiting, heldStep) != nil {
+		return errHeld
+	}
+	return nil
+}
+
+// incoming is a data set on its way into memory, step by step within the bound on all of them.
 type incoming struct {
-	ctx    context.Context //nolint:containedctx // a Read has no other way to it
 	data   io.Reader
-	held   *semaphore.Weighted
-	taken  int64 // of the bound
+	more   func() error // waits for room for one more step
+	taken  int64        // of the bound
 	read   int64
 	failed error
 }
@@ -107,10 +115,7 @@ type incoming struct {
 // Read reads on once there is room for it.
 func (i *incoming) Read(p []byte) (int, error) {
 	if i.read >= i.taken {
-		waiting, stop := context.WithTimeout(i.ctx, patience)
-		defer stop()
-		if i.held.Acquire(waiting, heldStep) != nil {
-			i.failed = errHeld
+		if i.failed = i.more(); i.failed != nil {
 			return 0, i.failed
 		}
 		i.taken += heldStep
@@ -121,12 +126,6 @@ func (i *incoming) Read(p []byte) (int, error) {
 		i.failed = err
 	}
 	return n, err
-}
-
-func (i *incoming) release() {
-	if i.taken > 0 {
-		i.held.Release(i.taken)
-	}
 }
 
 // shownUID gives a UID for the log, or a stand-in: what is none might be anything, even a name.
