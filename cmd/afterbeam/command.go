@@ -24,6 +24,7 @@ type console struct {
 
 type commands struct {
 	Estimate estimateCommand `cmd:"" help:"Estimate skin dose and effective dose of dose report files and check follow-up levels."`
+	Plan     planCommand     `cmd:"" help:"Look ahead: what beams of a procedure to come would add to skin that earlier procedures irradiated."`
 	Inspect  inspectCommand  `cmd:"" help:"Show what one dose report says, with all findings."`
 	Demo     demoCommand     `cmd:"" help:"Write a synthetic scenario as dose reports, read it back and show estimates, flags and maps."`
 	Version  versionCommand  `cmd:"" help:"Print build, table and method versions."`

@@ -1,0 +1,120 @@
+package assessment
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"slices"
+
+	"afterbeam/internal/physics/skindose"
+	"afterbeam/internal/procedure"
+	"afterbeam/internal/quantity"
+)
+
+// ErrNoMap marks a patient of whom no earlier procedure can be laid on a body, so that nothing can be planned on it.
+var ErrNoMap = errors.New("no earlier procedure has a map of skin dose")
+
+// Earlier is a procedure that a patient has had, as it was reported, with the facts that people added.
+type Earlier struct {
+	Procedure procedure.Procedure
+	Facts     procedure.Facts
+}
+
+// NextStage is what the earlier procedures of a patient left on the skin, laid on one body, and the pattern of the beams
+// to come.
+type NextStage struct {
+	skindose.Plan
+	// Assessments are those of the earlier procedures on the plan's body, oldest first.
+	Assessments []Assessment
+	// Mapped counts the procedures whose dose is in the plan. Elsewhere is the sum of the peaks of those without a map: so
+	// much may lie on any skin besides.
+	Mapped, Unmapped int
+	Elsewhere        quantity.Gray
+	// Unknown counts the procedures without any estimate.
+	Unknown int
+	Notes   []string
+}
+
+// NextStage lays the procedures of one patient on one body: that of the newest procedure which tells height and weight,
+// so that landmarks (the place along the body, the table under it) lie at the same skin in each. The pattern of beams to
+// come is the beam of the newest mapped procedure that gave most at its peak. Test objects count nowhere.
+func (m Method) NextStage(earlier []Earlier) (NextStage, error) {
+	all := slices.DeleteFunc(slices.Clone(earlier), func(e Earlier) bool { return e.Procedure.Purpose == procedure.PurposeQualityControl })
+	slices.SortStableFunc(all, func(a, b Earlier) int {
+		return cmp.Or(a.Procedure.Start.Time.Compare(b.Procedure.Start.Time), cmp.Compare(a.Procedure.StudyUID, b.Procedure.StudyUID))
+	})
+	var n NextStage
+	size, sized := sizeOf(all)
+	for _, e := range all {
+		facts := e.Facts
+		facts.Height, facts.Weight, facts.AgeYears = size.Height, size.Weight, size.AgeYears
+		n.Assessments = append(n.Assessments, m.Assess(e.Procedure, facts))
+	}
+	var maps []*skindose.Map
+	var newest *Assessment
+	for i := range n.Assessments {
+		a := &n.Assessments[i]
+		switch {
+		case a.SkinDose.Map != nil:
+			maps, newest = append(maps, a.SkinDose.Map), a
+			n.Mapped++
+		case a.SkinDose.Value.Present():
+			n.Unmapped++
+			n.Elsewhere += a.SkinDose.Value.Or(0)
+		default:
+			n.Unknown++
+		}
+	}
+	if newest == nil {
+		return n, fmt.Errorf("%w: %d procedures were looked at", ErrNoMap, len(all))
+	}
+	sum, err := skindose.Accumulate(maps...)
+	if err != nil {
+		return n, err
+	}
+	n.Plan = skindose.Plan{
+		Body: sum.Body, Already: sum, Pattern: newest.Procedure.Events[newest.SkinDose.Contributions[0].Event], Profile: newest.Profile,
+		Facts: newest.Facts, Site: newest.Class.Place,
+	}
+	n.Notes = n.words(newest, sized)
+	return n, nil
+}
+
+// sizeOf gives the size of the body: of the newest procedure that tells height and weight, else of the newest.
+func sizeOf(all []Earlier) (size struct {
+	Height   quantity.Opt[quantity.Millimetre]
+	Weight   quantity.Opt[quantity.Kilogram]
+	AgeYears quantity.Opt[float64]
+}, from string,
+) {
+	for i, e := range slices.Backward(all) {
+		s := skindose.SizeOf(e.Procedure, e.Facts)
+		if i == len(all)-1 || (s.Height.Present() && s.Weight.Present()) {
+			size.Height, size.Weight, size.AgeYears = s.Height, s.Weight, s.AgeYears
+			if years, ok := s.AgeYears.Get(); ok {
+				size.AgeYears = quantity.Some(procedure.ToldAge(years))
+			}
+			from = e.Procedure.Start.LocalDate()
+		}
+		if s.Height.Present() && s.Weight.Present() {
+			break
+		}
+	}
+	return size, from
+}
+
+// words says what the plan rests on and lacks.
+func (n NextStage) words(newest *Assessment, sized string) []string {
+	notes := []string{
+		fmt.Sprintf("all procedures are laid on one body, sized as on %s; their places along it come from table, target region or class", cmp.Or(sized, "a day unknown")),
+		fmt.Sprintf("beams to come are like the one that gave most at the peak of %s: field, distances, technique, filters and table; only the directions and the kerma are planned", cmp.Or(newest.Procedure.Start.LocalDate(), "the newest procedure")),
+		"a plain sum without biological repair; the range of each estimate applies, and where procedures overlap is less certain than that",
+	}
+	if n.Unmapped > 0 {
+		notes = append(notes, fmt.Sprintf("%d procedures have no map: their peaks, %s Gy together, may lie on any skin besides", n.Unmapped, quantity.Significant(float64(n.Elsewhere), 2)))
+	}
+	if n.Unknown > 0 {
+		notes = append(notes, fmt.Sprintf("%d procedures have no estimate at all: what they gave is not in the plan", n.Unknown))
+	}
+	return notes
+}
