@@ -153,7 +153,7 @@ func (v *planCommand) look(next assessment.NextStage, beams []skindose.Planned) 
 	if v.Grid > 0 {
 		g := &directionGrid{KermaGy: quantity.Gray(v.Grid)}
 		g.Primary, g.Secondary = gridDirections()
-		if g.Outlooks, err = next.Plan.Grid(g.Primary, g.Secondary, g.KermaGy); err != nil {
+		if g.Outlooks, err = next.Grid(g.Primary, g.Secondary, g.KermaGy); err != nil {
 			return doc, err
 		}
 		doc.Grid = g
