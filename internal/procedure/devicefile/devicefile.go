@@ -73,7 +73,7 @@ func (d device) profile() (procedure.DeviceProfile, error) {
 	if d.ApprovedBy != "" && (d.SignedBy == "" || d.ApprovedBy == d.SignedBy) {
 		return procedure.DeviceProfile{}, errors.New("approved_by wants another physicist than signed_by")
 	}
-	p, err := d.particulars.read()
+	p, err := d.read()
 	p.Device, p.Version, p.From, p.SignedBy, p.ApprovedBy = d.Key, d.Version, d.From, d.SignedBy, d.ApprovedBy
 	return p, err
 }
