@@ -31,6 +31,7 @@ type commands struct {
 
 	Serve       serveCommand       `cmd:"" help:"Run the service: doors, pipeline and HTTP interface."`
 	Ingest      ingestCommand      `cmd:"" help:"Hand a folder of dose reports of any size to the store; run again, it goes on where it was."`
+	Fetch       fetchCommand       `cmd:"" help:"Fetch dose reports of a period from an archive by the DICOM network; run again, it goes on where it was."`
 	Performed   performedCommand   `cmd:"" help:"Performed procedures as other systems know them."`
 	Missing     missingCommand     `cmd:"" help:"List performed procedures without a dose report, and reports without a performed procedure."`
 	CheckConfig checkConfigCommand `cmd:"" help:"Print the effective settings of the service, secrets masked."`

@@ -12,6 +12,7 @@ import (
 	"afterbeam/internal/ingest/dimse/commitment"
 	"afterbeam/internal/ingest/dimse/mpps"
 	"afterbeam/internal/ingest/dimse/upper"
+	"afterbeam/internal/ingest/queryretrieve"
 	"afterbeam/internal/settings"
 )
 
@@ -25,6 +26,7 @@ type conformance struct {
 	Services       []dimse.Service
 	NotCommitted   []dimse.Outcome
 	Web            dicomweb.Facts
+	Archive        queryretrieve.Facts
 	Settings       settings.DICOM
 	Limits         upper.Limits
 	Implementation [2]string
@@ -45,7 +47,7 @@ func (v *conformanceCommand) Run(c console) error {
 		return fmt.Errorf("conformance statement: %w", err)
 	}
 	return page.Execute(c.out, conformance{
-		Services: dicomServices(nil, mpps.Config{}, commitment.New(commitment.Config{})), NotCommitted: commitment.Reasons(), Web: dicomweb.New(dicomweb.Config{}).Facts(), Settings: s.DICOM, Limits: dicomLimits(s.DICOM),
+		Services: dicomServices(nil, mpps.Config{}, commitment.New(commitment.Config{})), NotCommitted: commitment.Reasons(), Archive: queryretrieve.Describe(), Web: dicomweb.New(dicomweb.Config{}).Facts(), Settings: s.DICOM, Limits: dicomLimits(s.DICOM),
 		Implementation: [2]string{upper.ImplementationUID, upper.ImplementationVersion}, Context: upper.ApplicationContext,
 	})
 }

@@ -65,6 +65,11 @@ func (k *Keeper) KeepForLater(ctx context.Context, actor store.Actor, door strin
 	return k.kept(ctx, actor, door, body, store.Background, nil)
 }
 
+// KeepForLaterIf is KeepForLater for a door that wants a say, as with KeepIf.
+func (k *Keeper) KeepForLaterIf(ctx context.Context, actor store.Actor, door string, body io.Reader, fits func(dicomio.Identity) error) (store.Receipt, Answer, error) {
+	return k.kept(ctx, actor, door, body, store.Background, fits)
+}
+
 func (k *Keeper) kept(ctx context.Context, actor store.Actor, door string, body io.Reader, p store.Priority, fits func(dicomio.Identity) error) (store.Receipt, Answer, error) {
 	receipt, answer, err := k.keep(ctx, actor, door, body, p, fits)
 	if errors.Is(err, store.ErrFatal) || errors.Is(err, object.ErrSync) {

@@ -25,6 +25,7 @@ type Settings struct {
 	HTTP      HTTP      `toml:"http"`
 	Metrics   Metrics   `toml:"metrics"`
 	DICOM     DICOM     `toml:"dicom"`
+	Archive   Archive   `toml:"archive"`
 	Spool     Spool     `toml:"spool"`
 	Pipeline  Pipeline  `toml:"pipeline"`
 	Performed Performed `toml:"performed"`
@@ -103,7 +104,7 @@ func Default() Settings {
 	return Settings{
 		Zone: "Local", Store: Store{Dir: "afterbeam-store"},
 		HTTP:    HTTP{Listen: DefaultListen, RequestsPerSecond: DefaultRequestsPerSecond},
-		Metrics: Metrics{Listen: DefaultMetricsListen}, DICOM: defaultDICOM(), Pipeline: Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes},
+		Metrics: Metrics{Listen: DefaultMetricsListen}, DICOM: defaultDICOM(), Archive: defaultArchive(), Pipeline: Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes},
 		Performed: Performed{WindowMinutes: DefaultWindowMinutes, GraceHours: DefaultGraceHours}, Log: Log{Level: "info"},
 	}
 }
@@ -171,7 +172,7 @@ func (s *Settings) check() error {
 	default:
 		return fmt.Errorf("log.level wants debug, info, warn or error, got %q", s.Log.Level)
 	}
-	for _, check := range []func() error{s.Performed.check, s.checkListeners, s.DICOM.check, s.checkFolders} {
+	for _, check := range []func() error{s.Performed.check, s.checkListeners, s.DICOM.check, s.Archive.check, s.checkFolders} {
 		if err := check(); err != nil {
 			return err
 		}

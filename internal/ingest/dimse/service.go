@@ -89,9 +89,12 @@ func storageClasses() [][2]string {
 // Keeper makes one received object durable and says what it is. ingest.Keeper is one.
 type Keeper interface {
 	KeepIf(ctx context.Context, actor store.Actor, door string, body io.Reader, fits func(dicomio.Identity) error) (store.Receipt, ingest.Answer, error)
+	// KeepForLaterIf keeps what may wait to be read until nothing that arrives now is left.
+	KeepForLaterIf(ctx context.Context, actor store.Actor, door string, body io.Reader, fits func(dicomio.Identity) error) (store.Receipt, ingest.Answer, error)
 }
 
 // Storage answers C-STORE (PS3.4 annex B) of dose reports with a keeper, with a bound on what is held in memory at once.
+// What an archive sends because somebody asked it to (C-MOVE) is the past and may wait to be read.
 func Storage(k Keeper) []Service { return storageWithin(k, heldAtOnce, patience) }
 
 func storageWithin(k Keeper, held int64, patience time.Duration) []Service {

@@ -27,6 +27,10 @@ func (f full) KeepIf(_ context.Context, _ store.Actor, _ string, body io.Reader,
 	return store.Receipt{}, 0, errors.Join(err, f.err)
 }
 
+func (f full) KeepForLaterIf(ctx context.Context, a store.Actor, door string, body io.Reader, fits func(dicomio.Identity) error) (store.Receipt, ingest.Answer, error) {
+	return f.KeepIf(ctx, a, door, body, fits)
+}
+
 // instead is a keeper that is exchanged between two messages.
 type instead struct{ dimse.Keeper }
 

@@ -72,7 +72,11 @@ func (s *storage) keep(ctx context.Context, c Call) (receipt store.Receipt, brok
 	body := &incoming{data: m.Data, more: func() error { return s.room(ctx) }}
 	defer func() { s.held.Release(body.taken) }()
 	whole := io.MultiReader(bytes.NewReader(front), body)
-	receipt, _, err = s.keeper.KeepIf(ctx, c.Peer.Actor(), DoorName, whole, func(id dicomio.Identity) error { return announced(m.Command, id) })
+	keep := s.keeper.KeepIf
+	if m.Command.OriginatorTitle != "" { // a sub-operation of a C-MOVE (PS3.7 9.1.1.1.8)
+		keep = s.keeper.KeepForLaterIf
+	}
+	receipt, _, err = keep(ctx, c.Peer.Actor(), DoorName, whole, func(id dicomio.Identity) error { return announced(m.Command, id) })
 	if body.failed != nil && !errors.Is(body.failed, upper.ErrTooLarge) && !errors.Is(body.failed, errHeld) {
 		return receipt, body.failed, nil
 	}

@@ -37,6 +37,7 @@ func Run(t *testing.T, open func(t *testing.T, cfg store.Config) *store.DB) {
 		{"devices", deviceTests()},
 		{"recomputations", recomputationTests()},
 		{"commitments", commitmentTests()},
+		{"objects of archives", archivedTests()},
 		{"accounts", accountTests()},
 		{"audit", auditTests()},
 		{"backup", backupTests()},
