@@ -198,6 +198,7 @@ AETable END
 	run := exec.Command(program, append([]string{"-c", cfg, "--single-process"}, more...)...)
 	log := &witness.Log{}
 	run.Stdout, run.Stderr = log, log
+	run.Env = append(os.Environ(), "TCP_NODELAY=1") // its small writes wait for delayed acknowledgements otherwise, 40 ms for each answer
 	require.NoError(t, run.Start())
 	t.Cleanup(func() {
 		_ = run.Process.Kill()
