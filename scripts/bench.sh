@@ -27,6 +27,7 @@ awk '
 		row("cumulative dose asked by 64, of the greeting", "BenchmarkPatientDose/patients_of_four_weeks,_64_callers", "x-hello", ">= 0.15")
 		row("the same of the interface'"'"'s own health", "BenchmarkPatientDose/patients_of_four_weeks,_64_callers", "x-health", ">= 0.15")
 		row("the same for any patient of five years", "BenchmarkPatientDose/any_patient,_64_callers", "x-health", "-")
+		row("photon histories in the chest, per s and core", "BenchmarkPhantom/chest_PA", "histories/s/core", ">= 5e5")
 		row("import of a folder, most memory, MB", "BenchmarkImport/folder", "peak-MB", "< 300")
 		row("import from senders, most memory, MB", "BenchmarkImport/senders", "peak-MB", "< 300")
 	}

@@ -20,16 +20,6 @@ var regionsCSV string
 //go:embed data/quadrics.csv
 var quadricsCSV string
 
-// Tables gives the embedded tables by name, so that a program can say which ones it holds.
-func Tables() map[string]string {
-	return map[string]string{
-		"photon coefficients": coefficientsCSV,
-		"photon scattering":   scatteringCSV,
-		"phantom regions":     regionsCSV,
-		"phantom quadrics":    quadricsCSV,
-	}
-}
-
 // records reads an embedded table without its notes and column names. The tables are part of the build: a broken one is
 // a defect of the program, so it panics.
 func records(table string) [][]string {

@@ -38,7 +38,7 @@ func TestLocatorAgreesWithSearch(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 1))
 	for _, arms := range []transport.Arms{transport.ArmsAlongside, transport.ArmsAway, transport.ArmsRaised} {
 		w := phantom(t, arms)
-		for range validation.Count(50_000, 2_000_000) {
+		for range validation.Count(20_000, 2_000_000) {
 			p := anywhere(random, r3.Vec{X: -210, Y: -140, Z: -810}, r3.Vec{X: 210, Y: 110, Z: 1000})
 			require.Equal(t, w.Search(p), w.Locate(p), "%s at %v mm", arms, p)
 		}

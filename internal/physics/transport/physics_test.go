@@ -116,7 +116,7 @@ func coherentDensity(rows [][]float64, energy, cos float64) float64 {
 // TestScatteringAngles compares drawn angles with the numerical integral of the same tables: chi-square, p > 0.001, step 2.
 // Bins are even in the fourth root of 1 - cos, because coherent scattering peaks forward.
 func TestScatteringAngles(t *testing.T) {
-	const bins, n = 40, 100_000
+	const bins, n = 40, 50_000
 	edge := func(i int) float64 { return 1 - 2*math.Pow(float64(i)/bins, 4) }
 	for _, m := range []beam.Material{beam.Water, transport.PhantomBone} {
 		medium, err := transport.NewMedium(m, 1)

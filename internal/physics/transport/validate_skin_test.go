@@ -163,7 +163,7 @@ func (s setUp) byTransport(t testing.TB, b *body.Body, patch body.Patch, plain b
 		Circles: []float64{1}, Media: []beam.Material{beam.SoftTissue},
 	}
 	r := run(t, transport.Plan{
-		World: w, Source: source, Detectors: []transport.Detector{ellipse}, Histories: validation.Count(200_000, 5_000_000), Seed: 9,
+		World: w, Source: source, Detectors: []transport.Detector{ellipse}, Histories: validation.Count(100_000, 5_000_000), Seed: 9,
 	})
 	kerma, err := transport.Kerma(source.Spectrum, beam.Air)
 	require.NoError(t, err)
