@@ -3,6 +3,7 @@ package dimse_test
 import (
 	"bytes"
 	"encoding/binary"
+	"errors"
 	"math/rand/v2"
 	"net"
 	"runtime"
@@ -236,7 +237,13 @@ func TestSilentConnections(t *testing.T) {
 		require.NoError(t, err)
 		open = append(open, conn)
 	}
-	require.Eventually(t, func() bool { return runtime.NumGoroutine() >= goroutines+waiters }, patienceOf, time.Millisecond)
+	for _, conn := range open[waiters:] { // there is no room to wait
+		require.NoError(t, conn.SetReadDeadline(time.Now().Add(patienceOf)))
+		_, err := conn.Read(make([]byte, 1))
+		var timeout net.Error
+		require.Error(t, err)
+		require.False(t, errors.As(err, &timeout) && timeout.Timeout(), "the door closes it")
+	}
 	assert.LessOrEqual(t, runtime.NumGoroutine(), goroutines+waiters+2)
 	for _, conn := range open {
 		require.NoError(t, conn.Close())

@@ -11,6 +11,7 @@ import (
 	"net/netip"
 	"runtime/debug"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"afterbeam/internal/crashpoint"
@@ -169,8 +170,8 @@ func (d *Door) answer(ctx, life context.Context, conn net.Conn, from netip.Addr,
 	peer := Peer{Address: from, Log: d.cfg.Log.With("address", from.String())}
 	defer func() {
 		if fault := recover(); fault != nil {
-			_ = conn.Close()
 			peer.Log.Error("association failed", "panic", fmt.Sprintf("%T", fault), "stack", string(debug.Stack()))
+			_ = conn.Close()
 		}
 	}()
 	a, began, err := d.agree(ctx, life, conn, &peer, encryption)
@@ -208,10 +209,16 @@ func (d *Door) agree(ctx, life context.Context, conn net.Conn, peer *Peer, encry
 		}
 		conn = encrypted
 	}
-	// The wait for a request ends with the service, the association a little later.
-	asking := context.AfterFunc(ctx, func() { _ = conn.Close() })
-	defer asking()
+	// The wait for a request ends with the service, what has been asked for a little later, with an A-ABORT.
+	var asked atomic.Bool
+	waiting := context.AfterFunc(ctx, func() {
+		if !asked.Load() {
+			_ = conn.Close()
+		}
+	})
+	defer waiting()
 	accept := upper.Acceptor{Limits: d.cfg.Limits, Offers: d.offer, Admit: func(c upper.Caller) error {
+		asked.Store(true)
 		peer.Title, peer.Certificate = c.Calling, presented(conn)
 		if CheckTitle(c.Calling) == nil {
 			peer.Log = peer.Log.With("calling", c.Calling)
