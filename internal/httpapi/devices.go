@@ -237,7 +237,11 @@ func (h *handlers) SignProfile(ctx context.Context, request SignProfileRequestOb
 	if err != nil {
 		return nil, err
 	}
-	answer := SignedProfile{Recomputation: encodeRecomputation(asked)}
+	answer := SignedProfile{}
+	if asked.ID != "" {
+		follows := encodeRecomputation(asked)
+		answer.Recomputation = &follows
+	}
 	for _, p := range encodeProfiles(profiles) {
 		if p.Version == signed.Version {
 			answer.Profile = p

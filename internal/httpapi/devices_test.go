@@ -143,8 +143,9 @@ func TestProfilesWantTwoPhysicists(t *testing.T) {
 	assert.Equal(t, `"1-1"`, got.header.Get("ETag"))
 	var signed httpapi.SignedProfile
 	got.into(t, &signed)
-	assert.Equal(t, []any{"in_force", b.Name, 0, "ended"}, []any{string(signed.Profile.State), *signed.Profile.SignedBy, signed.Recomputation.Studies, string(signed.Recomputation.State)})
-	assert.Equal(t, []string{"profile.sign " + id + "/1", "estimates.recompute " + signed.Recomputation.Id}, r.actions(before))
+	assert.Equal(t, []string{"in_force", b.Name}, []string{string(signed.Profile.State), *signed.Profile.SignedBy})
+	assert.Nil(t, signed.Recomputation, "there is no procedure to estimate anew")
+	assert.Equal(t, []string{"profile.sign " + id + "/1"}, r.actions(before))
 	assert.Equal(t, http.StatusConflict, sign(second, `"1-1"`, 1).status, "signed once")
 
 	for _, from := range []string{"2026-10-01", "2026-09-01"} {
@@ -205,6 +206,7 @@ func TestRecomputations(t *testing.T) {
 	assert.Equal(t, "/v1/recomputations/"+asked.Id, got.header.Get("Location"))
 	assert.Equal(t, []any{"running", 1, 1, "other coefficients", "2026-09-14"}, []any{string(asked.State), asked.Studies, asked.Waiting, asked.Reason, *asked.To})
 
+	assert.Contains(t, r.actions(0), "estimates.recompute "+asked.Id)
 	c.PSD, c.KAP, c.FlagState = quantity.Some[quantity.Gray](2.5), quantity.None[quantity.GraySquareMetre](), "near"
 	r.save(r.lease(store.JobAssess), c, "second")
 	r.ask("GET", "/v1/recomputations/"+asked.Id, token, "").into(t, &asked)

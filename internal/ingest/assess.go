@@ -90,10 +90,11 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 	})
 }
 
-// methods names the methods, the tables and the levels in force.
+// methods names the methods, the tables, and the levels and the lexicon in force.
 func (p *Pipeline) methods() string {
-	sum := sha256.Sum256(fmt.Appendf(nil, "%+v", p.Method.Levels))
-	return assessment.Versions() + " " + assessment.Tables() + " levels in force:" + hex.EncodeToString(sum[:6])
+	levels := sha256.Sum256(fmt.Appendf(nil, "%+v", p.Method.Levels))
+	words := sha256.Sum256(fmt.Appendf(nil, "%+v", p.Method.Lexicon))
+	return assessment.Versions() + " " + assessment.Tables() + " levels in force:" + hex.EncodeToString(levels[:6]) + " lexicon in force:" + hex.EncodeToString(words[:6])
 }
 
 // before gives the newest version of a case and the facts that people added, both empty before its first assessment.

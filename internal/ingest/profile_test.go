@@ -1,6 +1,7 @@
 package ingest_test
 
 import (
+	"context"
 	"testing"
 	"time"
 
@@ -244,4 +245,41 @@ func TestRecomputingGoesOnAfterAStop(t *testing.T) {
 		assert.Contains(t, versions[0].Change, "another device profile")
 		assert.NotContains(t, versions[1].Change, "another device profile", "once each")
 	}
+}
+
+// A start with other levels estimates everything anew by itself, and the next start does not.
+func TestAStartWithOtherTablesEstimatesAnew(t *testing.T) {
+	r := newRig(t)
+	r.send(t, scene(t, ablation, 3))
+	r.settle(t)
+	run := func() []store.Recomputation {
+		ctx, stop := context.WithCancel(t.Context())
+		ended := make(chan struct{})
+		go func() {
+			defer close(ended)
+			r.pipeline.Run(ctx)
+		}()
+		require.Eventually(t, func() bool {
+			b, err := r.db.Backlog(ctx)
+			return err == nil && b.Waiting == 0
+		}, time.Minute, time.Millisecond)
+		stop()
+		<-ended
+		all, err := r.db.Recomputations(t.Context(), "", 10)
+		require.NoError(t, err)
+		return all
+	}
+	first := len(run())
+	r.pipeline.Method.Levels.PlainKAP = true
+	asked := run()
+	for len(asked) == first { // stopped before it began
+		asked = run()
+	}
+	require.Len(t, asked, first+1)
+	assert.Equal(t, "methods, tables or levels are new", asked[0].Reason)
+	assert.Len(t, run(), first+1)
+	r.work(t)
+	v := r.the(t, r.cases(t)[0].StudyUID)
+	assert.Contains(t, v.Change, "methods, tables or levels are new")
+	r.pipeline.Method.Levels.PlainKAP = false
 }

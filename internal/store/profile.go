@@ -135,7 +135,8 @@ func (p Profile) object() string { return fmt.Sprintf("%s/%d", p.DeviceID, p.Ver
 
 // SignProfile puts a draft in force and asks for the cases it bears on to be estimated anew. signer is the name of who signs:
 // another account than the one that brought the draft in, else ErrSamePerson. A version that is signed already is
-// ErrConflict, and so is another tag. The recomputation has no studies when no case lies in the days of the profile.
+// ErrConflict, and so is another tag. There is no recomputation, one without an ID, when no case lies in the days of the
+// profile.
 func (db *DB) SignProfile(ctx context.Context, actor Actor, device string, version int, signer, reason, tag string) (p Profile, r Recomputation, err error) {
 	err = db.change(ctx, actor, func(c *change) error {
 		if err := c.unchanged(ctx, device, tag); err != nil {
@@ -171,9 +172,13 @@ func (c *change) sign(ctx context.Context, p Profile, signer, reason string) (Pr
 	if err != nil {
 		return p, Recomputation{}, err
 	}
-	r, err := c.recompute(ctx, Recomputation{
+	r := Recomputation{
 		DeviceID: p.DeviceID, From: p.From, To: dayBefore(next), Reason: fmt.Sprintf("profile version %d of the device signed: %s", p.Version, reason),
-	})
+	}
+	if n, err := c.countStudies(ctx, r); err != nil || n == 0 {
+		return p, Recomputation{}, err
+	}
+	r, err = c.recompute(ctx, r)
 	return p, r, err
 }
 

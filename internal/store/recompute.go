@@ -81,22 +81,31 @@ func (db *DB) Recompute(ctx context.Context, actor Actor, r Recomputation) (Reco
 	return r, err
 }
 
-// recompute keeps the recomputation and asks for its studies. A study of the device that is being estimated at this moment
-// is asked for as well: that estimate may have begun before.
+// studiesToDo are the studies of a recomputation of device $1 on the days $2 to $3. A study of the device that is being
+// estimated at this moment is among them: that estimate may have begun before.
+const studiesToDo = `(
+	SELECT study_uid FROM procedure_case WHERE ($1 = '' OR device_key = (SELECT device_key FROM device WHERE id = $1))
+		AND ($2 = '' OR local_date >= $2) AND ($3 = '' OR local_date <= $3)
+	UNION
+	SELECT study_uid FROM report WHERE $1 = '' AND $2 = '' AND $3 = ''
+	UNION
+	SELECT r.study_uid FROM job j JOIN report r ON r.study_uid = j.subject WHERE j.kind = 'assess' AND j.state = 'leased'
+		AND ($1 = '' OR r.device_key = (SELECT device_key FROM device WHERE id = $1))) AS studies`
+
+func (c *change) countStudies(ctx context.Context, r Recomputation) (n int, err error) {
+	err = c.QueryRowContext(ctx, `SELECT COUNT(*) FROM `+studiesToDo, r.DeviceID, r.From, r.To).Scan(&n)
+	return n, err
+}
+
+// recompute keeps the recomputation and asks for its studies.
 func (c *change) recompute(ctx context.Context, r Recomputation) (Recomputation, error) {
 	r.ID, r.AskedBy, r.AskedAt = newID(), c.actor.Account, c.db.now().UTC().Truncate(time.Microsecond)
 	if _, err := c.ExecContext(ctx, `INSERT INTO recomputation (id, device_id, from_day, to_day, reason, asked_by, asked_at) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
 		r.ID, r.DeviceID, r.From, r.To, r.Reason, r.AskedBy, at(r.AskedAt)); err != nil {
 		return r, fmt.Errorf("insert recomputation: %w", err)
 	}
-	result, err := c.ExecContext(ctx, `INSERT INTO recomputation_study (recomputation_id, study_uid, state) SELECT $1, study_uid, 'waiting' FROM (
-		SELECT study_uid FROM procedure_case WHERE ($2 = '' OR device_key = (SELECT device_key FROM device WHERE id = $2))
-			AND ($3 = '' OR local_date >= $3) AND ($4 = '' OR local_date <= $4)
-		UNION
-		SELECT study_uid FROM report WHERE $2 = '' AND $3 = '' AND $4 = ''
-		UNION
-		SELECT r.study_uid FROM report r JOIN job j ON j.kind = 'assess' AND j.subject = r.study_uid AND j.state = 'leased'
-			WHERE ($2 = '' OR r.device_key = (SELECT device_key FROM device WHERE id = $2))) AS studies`, r.ID, r.DeviceID, r.From, r.To)
+	result, err := c.ExecContext(ctx, `INSERT INTO recomputation_study (recomputation_id, study_uid, state) SELECT $4, study_uid, 'waiting' FROM `+studiesToDo,
+		r.DeviceID, r.From, r.To, r.ID)
 	if err != nil {
 		return r, fmt.Errorf("list studies to estimate anew: %w", err)
 	}

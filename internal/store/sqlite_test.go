@@ -292,3 +292,43 @@ func TestMigrationTellsWhichCasesHaveMaps(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, before, after)
 }
+
+// What was received before there was a registry is in it afterwards.
+func TestTheRegistryIsFilledFromWhatWasThere(t *testing.T) {
+	db, _ := opened(t)
+	days := []string{"2026-09-01", "2026-09-03", "2026-09-03"}
+	for i, day := range days {
+		a, err := db.Receive(t.Context(), strings.NewReader(fmt.Sprint("bytes ", i)))
+		require.NoError(t, err)
+		require.NoError(t, a.Keep())
+		r, _, err := db.Accept(t.Context(), store.System("test"), store.Arrival{Digest: a.Digest, StudyUID: fmt.Sprint("2.25.", i)})
+		require.NoError(t, err)
+		j, err := db.Lease(t.Context(), "test", time.Minute)
+		require.NoError(t, err)
+		at, err := time.Parse(time.DateOnly, day)
+		require.NoError(t, err)
+		require.NoError(t, db.SaveReport(t.Context(), j, store.Report{
+			ReceiptID: r.ID, DataSetDigest: fmt.Sprint(i), StudyUID: r.StudyUID, DeviceKey: "2.25.7", ContentAt: at.Add(time.Hour), Day: day, Body: []byte("body"),
+		}, store.Identity{Number: "7"}))
+		j, err = db.Lease(t.Context(), "test", time.Minute)
+		require.NoError(t, err)
+		require.NoError(t, db.Finish(t.Context(), j))
+	}
+	before, err := db.Devices(t.Context(), nil)
+	require.NoError(t, err)
+	way, err := db.Migrations()
+	require.NoError(t, err)
+	_, err = way.DownTo(t.Context(), 3)
+	require.NoError(t, err)
+	_, err = way.Up(t.Context())
+	require.NoError(t, err)
+	after, err := db.Devices(t.Context(), nil)
+	require.NoError(t, err)
+	require.Len(t, after, 1)
+	assert.Regexp(t, "^[a-z2-7]{24}$", after[0].ID)
+	before[0].ID = after[0].ID
+	assert.Equal(t, before, after)
+	used, err := db.DaysOfUse(t.Context(), after[0].ID, 9)
+	require.NoError(t, err)
+	assert.Equal(t, []string{"2026-09-03", "2026-09-01"}, used)
+}
