@@ -32,6 +32,7 @@ type demoService struct {
 	works        *works
 	address      string
 	tokens       map[access.Role]string
+	second       string            // token of a second physicist, who signs what the first wrote
 	certificates demo.Certificates // of the DICOM network
 	stop         func() error
 }
@@ -102,20 +103,26 @@ func (d *demoService) senders(report string) []string {
 	}
 }
 
-// people makes an account with a token for the roles of the demonstration.
-func (d *demoService) people(ctx context.Context) error {
+// people makes an account with a token for the roles of the demonstration, and for a second physicist.
+func (d *demoService) people(ctx context.Context) (err error) {
 	for _, role := range []access.Role{access.Service, access.Physicist} {
-		account, err := d.works.db.AddAccount(ctx, store.System("demo"), "demo "+string(role), string(role), nil)
-		if err != nil {
+		if d.tokens[role], err = d.person(ctx, "demo "+string(role), role); err != nil {
 			return err
 		}
-		secret := access.NewSecret()
-		if _, err := d.works.db.AddToken(ctx, store.System("demo"), account.ID, secret.Prefix, secret.Hash, "demonstration", time.Now().Add(24*time.Hour)); err != nil {
-			return err
-		}
-		d.tokens[role] = secret.Text
 	}
-	return nil
+	d.second, err = d.person(ctx, "demo second physicist", access.Physicist)
+	return err
+}
+
+// person makes an account and gives a token of it.
+func (d *demoService) person(ctx context.Context, name string, role access.Role) (token string, err error) {
+	account, err := d.works.db.AddAccount(ctx, store.System("demo"), name, string(role), nil)
+	if err != nil {
+		return "", err
+	}
+	secret := access.NewSecret()
+	_, err = d.works.db.AddToken(ctx, store.System("demo"), account.ID, secret.Prefix, secret.Hash, "demonstration", time.Now().Add(24*time.Hour))
+	return secret.Text, err
 }
 
 // call sends one request to the service and reads its answer into to.
@@ -262,11 +269,12 @@ func (d *demoService) stay(ctx context.Context, c console, report string) error 
 	_, err := fmt.Fprintf(c.out, `
 service   http://%s (until interrupted)
 token     %s   (physicist)
+token     %s   (second physicist, who signs device profiles that the first wrote)
 token     %s   (hands in reports)
 try       curl -H "Authorization: Bearer %s" http://%s/v1/flags
 send      %s
 over TLS  %s
-`, d.address, d.tokens[access.Physicist], d.tokens[access.Service], d.tokens[access.Physicist], d.address, senders[0], senders[1])
+`, d.address, d.tokens[access.Physicist], d.second, d.tokens[access.Service], d.tokens[access.Physicist], d.address, senders[0], senders[1])
 	<-ctx.Done()
 	return err
 }

@@ -184,14 +184,8 @@ func (c *change) saveVersion(ctx context.Context, v Version, priority Priority, 
 	first := v.Number == 0
 	v.Number++
 	v.Case.Version = v.Number
-	if v.Number > 1 && len(recomputations) > 0 {
-		was, err := caseOf(ctx, c, v.Case.ID)
-		if err != nil {
-			return "", err
-		}
-		if err := c.differ(ctx, recomputations, was, v.Case); err != nil {
-			return "", err
-		}
+	if err := c.differ(ctx, recomputations, v.Case); err != nil {
+		return "", err
 	}
 	if err := c.writeVersion(ctx, v); err != nil {
 		return "", err

@@ -185,8 +185,15 @@ func (c *change) alsoRecompute(ctx context.Context, recomputations []string, stu
 	return nil
 }
 
-// differ keeps what a new version of a case changed, for each of the recomputations.
-func (c *change) differ(ctx context.Context, recomputations []string, was, is Case) error {
+// differ keeps what the next version of a case changes, for each of the recomputations; a first version changes nothing.
+func (c *change) differ(ctx context.Context, recomputations []string, is Case) error {
+	if is.Version == 1 || len(recomputations) == 0 {
+		return nil
+	}
+	was, err := caseOf(ctx, c, is.ID)
+	if err != nil {
+		return err
+	}
 	before, after := numbersOf(was), numbersOf(is)
 	for _, id := range recomputations {
 		kept := 0
