@@ -1,6 +1,7 @@
 package conformance
 
 import (
+	"strconv"
 	"testing"
 	"time"
 
@@ -14,6 +15,8 @@ func commitmentTests() []test {
 	return []test{
 		{"a question waits until it is answered", commitmentWaits},
 		{"one transaction UID is one question", commitmentOnce},
+		{"a question asked again while its answer is delivered is answered again", commitmentAgain},
+		{"the many questions of one peer hide no other's", commitmentsOfEach},
 	}
 }
 
@@ -37,7 +40,7 @@ func commitmentWaits(t *testing.T, s *site) {
 	due, err = s.db.PendingCommitments(ctx(), "", 10)
 	require.NoError(t, err)
 	assert.Len(t, due, 1)
-	require.NoError(t, s.db.CommitmentReported(ctx(), c.ID, "1 committed, 0 not"))
+	require.NoError(t, s.db.CommitmentReported(ctx(), due[0], "1 committed, 0 not"))
 	assert.Equal(t, "commitment.report", s.last(t).Action)
 	of, err = s.db.PendingCommitments(ctx(), "CATH2", 10)
 	require.NoError(t, err)
@@ -51,7 +54,7 @@ func commitmentWaits(t *testing.T, s *site) {
 	of, err = s.db.PendingCommitments(ctx(), "CATH2", 10)
 	require.NoError(t, err)
 	assert.Empty(t, of, "given up")
-	require.ErrorIs(t, s.db.CommitmentReported(ctx(), "no such question", ""), store.ErrNotFound)
+	require.ErrorIs(t, s.db.CommitmentReported(ctx(), store.Commitment{ID: "no such question"}, ""), store.ErrNotFound)
 }
 
 func commitmentOnce(t *testing.T, s *site) {
@@ -65,4 +68,36 @@ func commitmentOnce(t *testing.T, s *site) {
 	other.Peer = "HYBRID1"
 	_, err = s.db.AskCommitment(ctx(), person, other)
 	require.NoError(t, err, "another peer's own")
+}
+
+func commitmentAgain(t *testing.T, s *site) {
+	asked := store.Commitment{Peer: "CATH2", TransactionUID: "2.25.1", Instances: []store.Reference{{SOPClass: "1.2", SOPInstance: "2.25.3"}}}
+	first, err := s.db.AskCommitment(ctx(), person, asked)
+	require.NoError(t, err)
+	s.clock.forward(time.Second)
+	again, err := s.db.AskCommitment(ctx(), person, asked)
+	require.NoError(t, err)
+	require.NoError(t, s.db.CommitmentReported(ctx(), first, "1 committed, 0 not"))
+	due, err := s.db.PendingCommitments(ctx(), "", 10)
+	require.NoError(t, err)
+	assert.Equal(t, []store.Commitment{again}, due)
+	require.NoError(t, s.db.CommitmentReported(ctx(), again, "1 committed, 0 not"))
+	due, err = s.db.PendingCommitments(ctx(), "", 10)
+	require.NoError(t, err)
+	assert.Empty(t, due)
+}
+
+func commitmentsOfEach(t *testing.T, s *site) {
+	for i, peer := range []string{"CATH2", "CATH2", "CATH2", "HYBRID1"} {
+		_, err := s.db.AskCommitment(ctx(), person, store.Commitment{Peer: peer, TransactionUID: "2.25." + strconv.Itoa(i), Instances: []store.Reference{{SOPClass: "1.2", SOPInstance: "2.25.3"}}})
+		require.NoError(t, err)
+		s.clock.forward(time.Second)
+	}
+	due, err := s.db.PendingCommitments(ctx(), "", 2)
+	require.NoError(t, err)
+	var of []string
+	for _, c := range due {
+		of = append(of, c.Peer+" "+c.TransactionUID)
+	}
+	assert.Equal(t, []string{"CATH2 2.25.0", "CATH2 2.25.1", "HYBRID1 2.25.3"}, of)
 }

@@ -3,10 +3,7 @@ package commitment
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
-	"slices"
-	"time"
 
 	"afterbeam/internal/ingest/dimse"
 	"afterbeam/internal/ingest/dimse/upper"
@@ -120,7 +117,7 @@ func (s *Service) reportOn(ctx context.Context, a *upper.Association, on upper.C
 		if len(s.asking) >= mostAsking {
 			clear(s.asking)
 		}
-		s.asking[sent{a, command.MessageID}] = answer{c.ID, outcome}
+		s.asking[sent{a, command.MessageID}] = answer{c, outcome}
 		s.mu.Unlock()
 		if err := a.Send(on.ID, command, bytes.NewReader(body)); err != nil {
 			return err
@@ -137,7 +134,7 @@ func (s *Service) taken(ctx context.Context, c dimse.Call) (dimse.Reply, error) 
 	delete(s.asking, key)
 	s.mu.Unlock()
 	if known {
-		s.settle(ctx, store.Commitment{ID: of.commitment}, of.outcome, statusError(c.Message.Command.Status))
+		s.settle(ctx, of.to, of.outcome, statusError(c.Message.Command.Status))
 	}
 	return dimse.Reply{}, nil
 }
@@ -148,104 +145,4 @@ func statusError(status upper.Status) error {
 		return fmt.Errorf("peer answered %s", status)
 	}
 	return nil
-}
-
-// The times between attempts to deliver an answer; the last one is repeated. After a week it is given up.
-var waits = []time.Duration{time.Minute, 5 * time.Minute, 15 * time.Minute, time.Hour}
-
-const giveUpAfter = 7 * 24 * time.Hour
-
-// pollEvery finds answers that became due.
-const pollEvery = 5 * time.Second
-
-// Run delivers answers to the peers with an address until ctx ends.
-func (s *Service) Run(ctx context.Context) error {
-	tick := time.NewTicker(pollEvery)
-	defer tick.Stop()
-	for {
-		s.deliver(ctx)
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-s.wake:
-		case <-tick.C:
-		}
-	}
-}
-
-// deliver tries every answer that is due, one after the other.
-func (s *Service) deliver(ctx context.Context) {
-	due, err := s.cfg.Store.PendingCommitments(ctx, "", 100)
-	if err != nil {
-		if ctx.Err() == nil {
-			s.cfg.Log.Error("storage commitments not read", "error", err)
-		}
-		return
-	}
-	for _, c := range due {
-		if ctx.Err() != nil {
-			return
-		}
-		peer, known := s.peers[c.Peer]
-		if !known {
-			// It is answered on the peer's next association; here only its end is looked for.
-			s.settle(ctx, c, "", errors.New("no address is set for the peer, and it has not taken the answer on its own association"))
-			continue
-		}
-		outcome, err := s.deliverTo(ctx, peer, c)
-		s.settle(ctx, c, outcome, err)
-	}
-}
-
-// deliverTo opens an association to a peer, in the role of the service's provider, and reports.
-func (s *Service) deliverTo(ctx context.Context, peer Peer, c store.Commitment) (outcome string, err error) {
-	proposals := upper.Each(SOPClass, transfers()...)
-	for i := range proposals {
-		proposals[i].SCP = true
-	}
-	a, err := peer.Requestor.Dial(ctx, peer.Address, peer.Title, proposals)
-	if err != nil {
-		return "", err
-	}
-	defer a.Abort() // nothing after a release
-	i := slices.IndexFunc(a.Contexts(), func(one upper.Context) bool { return one.Abstract == SOPClass && one.SCP })
-	if i < 0 {
-		return "", errors.New("the peer takes no storage commitment from a provider")
-	}
-	on := a.Contexts()[i]
-	command, body, outcome, err := s.report(ctx, c, on.Transfer)
-	if err != nil {
-		return "", err
-	}
-	m, err := a.Ask(ctx, on.ID, command, bytes.NewReader(body))
-	if err != nil {
-		return "", err
-	}
-	if err := statusError(m.Command.Status); err != nil {
-		return "", err
-	}
-	if err := a.Release(); err != nil {
-		s.cfg.Log.Info("association after a storage commitment ended early", "error", err) // the answer was taken
-	}
-	return outcome, nil
-}
-
-// settle writes down what became of an answer.
-func (s *Service) settle(ctx context.Context, c store.Commitment, outcome string, failure error) {
-	ctx = context.WithoutCancel(ctx)
-	var err error
-	now := s.cfg.Now()
-	switch {
-	case failure == nil:
-		err = s.cfg.Store.CommitmentReported(ctx, c.ID, outcome)
-	case !c.CreatedAt.IsZero() && now.Sub(c.CreatedAt) > giveUpAfter:
-		s.cfg.Log.Error("storage commitment given up", "commitment", c.ID, "error", failure)
-		err = s.cfg.Store.CommitmentLater(ctx, c.ID, failure.Error(), time.Time{})
-	default:
-		s.cfg.Log.Warn("storage commitment not delivered", "commitment", c.ID, "attempt", c.Attempts+1, "error", failure)
-		err = s.cfg.Store.CommitmentLater(ctx, c.ID, failure.Error(), now.Add(waits[min(c.Attempts, len(waits)-1)]))
-	}
-	if err != nil {
-		s.cfg.Log.Error("storage commitment not written down", "commitment", c.ID, "error", err)
-	}
 }

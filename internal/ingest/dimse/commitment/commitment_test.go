@@ -46,6 +46,7 @@ type rig struct {
 	kept      dicomio.Identity
 	log       *witness.Log
 	clock     *witness.Clock
+	service   *commitment.Service
 	stop      func()
 
 	listener net.Listener
@@ -53,6 +54,9 @@ type rig struct {
 	answers  []answer
 	status   upper.Status // what the peer answers
 	taking   bool         // whether the peer takes associations
+	refusing bool         // whether it does not know its own title
+	breaking int          // how many associations it aborts at the next answer
+	silent   string       // address of another peer, HYBRID1
 }
 
 type answer struct {
@@ -91,9 +95,10 @@ func (r *rig) start(t *testing.T, withAddress bool) {
 	logger := slog.New(slog.NewTextHandler(r.log, nil))
 	cfg := commitment.Config{Store: db, Title: "AFTERBEAM", Log: logger, Now: r.clock.Now}
 	if withAddress {
-		cfg.Peers = []commitment.Peer{{Title: "CATH2", Address: r.listener.Addr().String(), Requestor: upper.Requestor{Limits: upper.DefaultLimits(), Calling: "AFTERBEAM"}}}
+		cfg.Peers = []commitment.Peer{{Title: "HYBRID1", Address: r.silent, Requestor: upper.Requestor{Limits: upper.DefaultLimits(), Calling: "AFTERBEAM"}}, {Title: "CATH2", Address: r.listener.Addr().String(), Requestor: upper.Requestor{Limits: upper.DefaultLimits(), Calling: "AFTERBEAM"}}}
 	}
 	service := commitment.New(cfg)
+	r.service = service
 	door, err := dimse.New(dimse.Config{
 		Title: "AFTERBEAM", Limits: upper.DefaultLimits(), Associations: 4, PerPeer: 4, Log: logger, Services: []dimse.Service{service.Offer()},
 	})
@@ -139,7 +144,7 @@ func (r *rig) listen(t *testing.T) {
 
 func (r *rig) take(conn net.Conn) {
 	r.mu.Lock()
-	taking := r.taking
+	taking, refusing := r.taking, r.refusing
 	r.mu.Unlock()
 	if !taking {
 		_ = conn.Close()
@@ -148,7 +153,13 @@ func (r *rig) take(conn net.Conn) {
 	offer := func(abstract string) (upper.Offer, bool) {
 		return upper.Offer{Transfer: []string{upper.ImplicitLittle}, SCU: true}, abstract == commitment.SOPClass
 	}
-	a, err := upper.Acceptor{Limits: upper.DefaultLimits(), Offers: offer}.Accept(context.Background(), conn)
+	admit := func(upper.Caller) error {
+		if refusing {
+			return upper.RejectCalled
+		}
+		return nil
+	}
+	a, err := upper.Acceptor{Limits: upper.DefaultLimits(), Offers: offer, Admit: admit}.Accept(context.Background(), conn)
 	for err == nil {
 		var m *upper.Message
 		if m, err = a.Next(context.Background()); err == nil {
@@ -173,6 +184,12 @@ func (r *rig) answered(a *upper.Association, m *upper.Message) error {
 		return err
 	}
 	r.mu.Lock()
+	if r.breaking > 0 {
+		r.breaking--
+		r.mu.Unlock()
+		a.Abort()
+		return errors.New("broken off")
+	}
 	r.answers = append(r.answers, answer{m.Command.Event.Or(0), file.Data, whole})
 	status := r.status
 	r.mu.Unlock()
@@ -183,6 +200,12 @@ func (r *rig) got() []answer {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return append([]answer{}, r.answers...)
+}
+
+// pass lets time pass and the service notice.
+func (r *rig) pass(d time.Duration) {
+	r.clock.Pass(d)
+	r.service.Wake()
 }
 
 func (r *rig) set(change func()) {
@@ -312,10 +335,10 @@ func TestTheAnswerOutlivesTheProcessAndThePeersAbsence(t *testing.T) {
 	r.set(func() { r.taking, r.status = true, upper.StatusProcessing })
 	r.clock.Pass(24 * time.Hour)
 	r.start(t, true)
-	require.Eventually(t, func() bool { return len(r.got()) == 1 }, soon, 10*time.Millisecond)
+	require.Eventually(t, func() bool { return len(r.got()) == 1 && r.attempted(t, 2) == 1 }, soon, 10*time.Millisecond)
 	assert.Equal(t, 1, r.pending(t))
 	r.set(func() { r.status = upper.Success })
-	r.clock.Pass(24 * time.Hour)
+	r.pass(24 * time.Hour)
 	require.Eventually(t, func() bool { return len(r.got()) == 2 && r.pending(t) == 0 }, soon, 10*time.Millisecond)
 }
 

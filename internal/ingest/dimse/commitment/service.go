@@ -35,7 +35,7 @@ const (
 type Store interface {
 	AskCommitment(ctx context.Context, actor store.Actor, c store.Commitment) (store.Commitment, error)
 	PendingCommitments(ctx context.Context, peer string, limit int) ([]store.Commitment, error)
-	CommitmentReported(ctx context.Context, id, outcome string) error
+	CommitmentReported(ctx context.Context, c store.Commitment, outcome string) error
 	CommitmentLater(ctx context.Context, id, reason string, due time.Time) error
 	Kept(ctx context.Context, sopInstance string) ([]store.Receipt, error)
 	Raw(digest string) ([]byte, error)
@@ -66,6 +66,7 @@ type Service struct {
 
 	mu     sync.Mutex
 	asking map[sent]answer // reports on associations of peers, whose answers are awaited
+	busy   map[string]bool // peers that are being reported to, and whether more became due meanwhile
 }
 
 // sent names a request of ours on an association.
@@ -74,14 +75,17 @@ type sent struct {
 	id uint16
 }
 
-type answer struct{ commitment, outcome string }
+type answer struct {
+	to      store.Commitment
+	outcome string
+}
 
 // mostAsking bounds the reports whose answers are awaited; those forgotten are sent again.
 const mostAsking = 1000
 
 // New makes the service.
 func New(cfg Config) *Service {
-	s := &Service{cfg: cfg, peers: map[string]Peer{}, wake: make(chan struct{}, 1), asking: map[sent]answer{}}
+	s := &Service{cfg: cfg, peers: map[string]Peer{}, wake: make(chan struct{}, 1), asking: map[sent]answer{}, busy: map[string]bool{}}
 	for _, p := range cfg.Peers {
 		s.peers[p.Title] = p
 	}
@@ -166,8 +170,10 @@ func (s *Service) ask(ctx context.Context, c dimse.Call) (dimse.Reply, error) {
 	}
 	c.Peer.Log.Info("storage commitment asked for", "commitment", question.ID, "objects", len(question.Instances))
 	if _, known := s.peers[c.Peer.Title]; known {
-		s.Wake()
-		return dimse.Reply{}, nil
+		return dimse.Reply{Then: func(context.Context, *upper.Association) error {
+			s.Wake() // not before the peer has heard that its question was taken
+			return nil
+		}}, nil
 	}
 	return dimse.Reply{Then: func(ctx context.Context, a *upper.Association) error {
 		return s.reportOn(ctx, a, c.Message.Context, c.Peer.Title)
@@ -208,12 +214,4 @@ func read(c dimse.Call) (q store.Commitment, broken, err error) {
 		return q, nil, errMissing
 	}
 	return q, nil, nil
-}
-
-// Wake tells that an answer may be due; it never blocks.
-func (s *Service) Wake() {
-	select {
-	case s.wake <- struct{}{}:
-	default:
-	}
 }
