@@ -23,8 +23,11 @@ var (
 	ErrUnreachable = errors.New("archive does not answer as it should")
 )
 
-// errNoAssociation tells that all attempts at an association failed.
-var errNoAssociation = errors.New("no association")
+var (
+	// errNoAssociation tells that all attempts at an association failed.
+	errNoAssociation = errors.New("no association")
+	errBroke         = errors.New("association broke")
+)
 
 // link is the association with the archive, made when it is needed.
 type link struct {
@@ -111,7 +114,7 @@ func (l *link) request(ctx context.Context, c upper.Command, identifier dicomio.
 	}
 	c.MessageID, c.Priority = l.a.MessageID(), upper.PriorityLow
 	if err := l.a.Send(context.ID, c, bytes.NewReader(body)); err != nil {
-		return final, err
+		return final, fmt.Errorf("%w: %w", errBroke, err)
 	}
 	for {
 		m, err := l.a.Next(ctx)
@@ -119,7 +122,7 @@ func (l *link) request(ctx context.Context, c upper.Command, identifier dicomio.
 		case errors.Is(err, io.EOF):
 			return final, errors.New("archive released the association instead of an answer")
 		case err != nil:
-			return final, err
+			return final, fmt.Errorf("%w: %w", errBroke, err)
 		case m.Command.Field == upper.CStore && c.Field == upper.CGet:
 		case m.Command.Field != c.Field|0x8000 || m.Command.RespondedTo != c.MessageID:
 			return final, fmt.Errorf("%w: message %v to %d instead of an answer to %v %d", upper.ErrProtocol, m.Command.Field, m.Command.RespondedTo, c.Field, c.MessageID)
@@ -193,21 +196,30 @@ func (l *link) get(ctx context.Context, values map[dicomio.Tag]string) (final up
 		if sent++; sent > mostSent {
 			return fmt.Errorf("more than %d objects sent where one was asked for", mostSent)
 		}
-		reply, err := l.store(ctx, m)
-		if err != nil {
-			return err
-		}
+		reply, err := l.answer(ctx, m)
 		if reply.Status.Failed() && m.Command.AffectedInstance == values[tagSOPInstance] {
 			ours = fmt.Sprintf("not kept here, answered %v: %s", reply.Status, reply.Comment)
 		}
-		if err := l.a.Skip(); err != nil {
-			return err
+		if err != nil {
+			err = fmt.Errorf("%w: %w", errBroke, err)
 		}
-		response := m.Command.Respond(reply.Status)
-		response.Comment = reply.Comment
-		return l.a.Send(m.Context.ID, response, nil)
+		return err
 	})
 	return final, ours, err
+}
+
+// answer answers a C-STORE of a C-GET.
+func (l *link) answer(ctx context.Context, m *upper.Message) (dimse.Reply, error) {
+	reply, err := l.store(ctx, m)
+	if err != nil {
+		return reply, err
+	}
+	if err := l.a.Skip(); err != nil {
+		return reply, err
+	}
+	response := m.Command.Respond(reply.Status)
+	response.Comment = reply.Comment
+	return reply, l.a.Send(m.Context.ID, response, nil)
 }
 
 // store hands a C-STORE to the door's own handler.

@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -164,16 +165,16 @@ var totals = sync.OnceValue(func() procedure.Report {
 })
 
 // archive runs DCMTK's dcmqrscp with small studies, so many on each day, that knows a door; more are its arguments.
-func archive(t *testing.T, door string, count, perDay int, more ...string) (address string, all []study) {
+func archive(t *testing.T, door string, count, perDay int, more ...string) (address string, all []study, area string) {
 	t.Helper()
 	program, index := peer.Need(t, "dcmqrscp"), peer.Need(t, "dcmqridx")
 	dir := t.TempDir()
-	area := filepath.Join(dir, "area")
+	area = filepath.Join(dir, "area")
 	require.NoError(t, os.Mkdir(area, 0o700))
 	var names []string
 	for n := range count {
 		one, content := small(t, n, perDay)
-		name := filepath.Join(area, fmt.Sprintf("%05d.dcm", n))
+		name := file(area, n)
 		require.NoError(t, os.WriteFile(name, content, 0o600))
 		all, names = append(all, one), append(names, name)
 	}
@@ -195,13 +196,14 @@ AETable BEGIN
 %s %s RW (5000, 1024mb) ANY
 AETable END
 `, port, ourTitle, doorPort, archiveTitle, area), 0o600))
-	run := exec.Command(program, append([]string{"-c", cfg, "--single-process"}, more...)...)
+	run := exec.Command(program, append([]string{"-c", cfg}, more...)...)
 	log := &witness.Log{}
 	run.Stdout, run.Stderr = log, log
-	run.Env = append(os.Environ(), "TCP_NODELAY=1") // its small writes wait for delayed acknowledgements otherwise, 40 ms for each answer
+	run.Env = append(os.Environ(), "TCP_NODELAY=1")       // its small writes wait for delayed acknowledgements otherwise, 40 ms for each answer
+	run.SysProcAttr = &syscall.SysProcAttr{Setpgid: true} // it forks for each association: a single process ends with a broken one
 	require.NoError(t, run.Start())
 	t.Cleanup(func() {
-		_ = run.Process.Kill()
+		_ = syscall.Kill(-run.Process.Pid, syscall.SIGKILL)
 		_ = run.Wait()
 	})
 	address = "127.0.0.1:" + port
@@ -212,8 +214,10 @@ AETable END
 		}
 		return err == nil
 	}, time.Minute, 20*time.Millisecond, "the archive did not start: %s", log)
-	return address, all
+	return address, all, area
 }
+
+func file(area string, n int) string { return filepath.Join(area, fmt.Sprintf("%05d.dcm", n)) }
 
 // free gives a port that nobody listens on.
 func free(t testing.TB) string {
