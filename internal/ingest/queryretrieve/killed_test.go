@@ -77,7 +77,7 @@ func runUntilKilled() {
 // nothing is there twice.
 func TestKilled(t *testing.T) {
 	const count, steps = 4, 12 // two days of two steps, four objects of two
-	address, all, _ := archive(t, "localhost:1", count, count/2)
+	address, all, _ := archive(t, "localhost:1", 0, count, count/2)
 	want := map[string]int{}
 	for _, one := range all {
 		want[one.instance] = 1
@@ -108,7 +108,7 @@ func TestKilled(t *testing.T) {
 
 // stride leaves out steps where no build machine looks.
 func stride() int {
-	if many() == 1000 {
+	if everything() {
 		return 1
 	}
 	return 5

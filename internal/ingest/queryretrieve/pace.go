@@ -49,34 +49,36 @@ func (h Hours) Wait(now time.Time) time.Duration {
 // longestHeld is how long an association is kept without a request.
 const longestHeld = 5 * time.Second
 
-// pace waits until the next request may be sent. For a long wait the association is released.
+// pace waits until the next request may be sent: first for the rate, then for the hours. For a long wait the association
+// is released.
 func (f *fetch) pace(ctx context.Context) error {
+	if err := f.wait(ctx, f.next.Sub(f.cfg.Now())); err != nil {
+		return err
+	}
 	for {
 		closed := f.cfg.Hours.Wait(f.cfg.Now())
 		if closed == 0 {
 			break
 		}
-		f.cfg.Log.Info("waiting for the hours in which the archive may be asked", "archive", f.cfg.Title, "minutes", int(closed.Minutes()))
-		f.link.release()
-		if err := f.cfg.Sleep(ctx, closed); err != nil {
+		f.cfg.Log.Warn("waiting for the hours in which the archive may be asked", "archive", f.cfg.Title, "minutes", int(closed.Minutes()))
+		if err := f.wait(ctx, closed); err != nil {
 			return err
 		}
 	}
-	now := f.cfg.Now()
-	pause := f.next.Sub(now)
+	if f.cfg.Rate > 0 {
+		f.next = f.cfg.Now().Add(time.Duration(float64(time.Second) / f.cfg.Rate))
+	}
+	return ctx.Err()
+}
+
+func (f *fetch) wait(ctx context.Context, pause time.Duration) error {
 	if pause > longestHeld {
 		f.link.release()
 	}
-	if pause > 0 {
-		if err := f.cfg.Sleep(ctx, pause); err != nil {
-			return err
-		}
-		now = now.Add(pause)
+	if pause <= 0 {
+		return nil
 	}
-	if f.cfg.Rate > 0 {
-		f.next = now.Add(time.Duration(float64(time.Second) / f.cfg.Rate))
-	}
-	return ctx.Err()
+	return f.cfg.Sleep(ctx, pause)
 }
 
 // Sleep waits for a time or for the end of ctx.

@@ -99,11 +99,13 @@ func (r *rig) config(address string) queryretrieve.Config {
 }
 
 // period is some days from the first one on.
-func period(t testing.TB, days int) queryretrieve.Period {
+func period(t testing.TB, days int) queryretrieve.Period { return periodFrom(t, 0, days) }
+
+func periodFrom(t testing.TB, skip, days int) queryretrieve.Period {
 	t.Helper()
 	from, err := time.Parse(time.DateOnly, firstDay)
 	require.NoError(t, err)
-	return queryretrieve.Period{From: from, To: from.AddDate(0, 0, days-1)}
+	return queryretrieve.Period{From: from.AddDate(0, 0, skip), To: from.AddDate(0, 0, skip+days-1)}
 }
 
 func (r *rig) lacking(t testing.TB) map[string]store.Archived {
@@ -115,6 +117,13 @@ func (r *rig) lacking(t testing.TB) map[string]store.Archived {
 		by[one.SOPInstance] = one
 	}
 	return by
+}
+
+// keep keeps an object that came by another door.
+func (r *rig) keep(t testing.TB, content []byte) {
+	t.Helper()
+	_, _, err := r.keeper.Keep(t.Context(), store.System("test"), "folder", bytes.NewReader(content))
+	require.NoError(t, err)
 }
 
 // receipts counts the receipts of each SOP instance.
@@ -164,8 +173,8 @@ var totals = sync.OnceValue(func() procedure.Report {
 	panic("the scenario has no such report")
 })
 
-// archive runs DCMTK's dcmqrscp with small studies, so many on each day, that knows a door; more are its arguments.
-func archive(t *testing.T, door string, count, perDay int, more ...string) (address string, all []study, area string) {
+// archive runs DCMTK's dcmqrscp with small studies from the first-th on, so many on each day, that knows a door.
+func archive(t *testing.T, door string, first, count, perDay int) (address string, all []study, area string) {
 	t.Helper()
 	program, index := peer.Need(t, "dcmqrscp"), peer.Need(t, "dcmqridx")
 	dir := t.TempDir()
@@ -173,7 +182,7 @@ func archive(t *testing.T, door string, count, perDay int, more ...string) (addr
 	require.NoError(t, os.Mkdir(area, 0o700))
 	var names []string
 	for n := range count {
-		one, content := small(t, n, perDay)
+		one, content := small(t, first+n, perDay)
 		name := file(area, n)
 		require.NoError(t, os.WriteFile(name, content, 0o600))
 		all, names = append(all, one), append(names, name)
@@ -196,7 +205,7 @@ AETable BEGIN
 %s %s RW (5000, 1024mb) ANY
 AETable END
 `, port, ourTitle, doorPort, archiveTitle, area), 0o600))
-	run := exec.Command(program, append([]string{"-c", cfg}, more...)...)
+	run := exec.Command(program, "-c", cfg)
 	log := &witness.Log{}
 	run.Stdout, run.Stderr = log, log
 	run.Env = append(os.Environ(), "TCP_NODELAY=1")       // its small writes wait for delayed acknowledgements otherwise, 40 ms for each answer
@@ -230,10 +239,8 @@ func free(t testing.TB) string {
 	return port
 }
 
-// many is how many studies the archive has: a thousand in continuous integration.
-func many() int {
-	if v := os.Getenv("CI"); v == "1" || v == "true" {
-		return 1000
-	}
-	return 100
+// everything tells whether the tests run at full size: in continuous integration.
+func everything() bool {
+	v := os.Getenv("CI")
+	return v == "1" || v == "true"
 }
