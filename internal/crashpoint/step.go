@@ -23,10 +23,16 @@ const (
 	ReportSaved     Step = "report-saved"
 	Assessed        Step = "assessed"
 	AssessmentSaved Step = "assessment-saved"
+	CommitmentAsked Step = "commitment-asked" // the question is kept, and not answered yet
+	CommitmentMade  Step = "commitment-made"  // the question was taken, and its answer not sent yet
+	CommitmentTold  Step = "commitment-told"  // the peer has the answer, and the store does not know that
 )
 
 // NetworkSteps lists the steps that only the door to the DICOM network leads to.
 func NetworkSteps() []Step { return []Step{Connected, Associated, CommandRead, DataArrived} }
+
+// CommitmentSteps lists the steps of a storage commitment.
+func CommitmentSteps() []Step { return []Step{CommitmentAsked, CommitmentMade, CommitmentTold} }
 
 // Steps lists every step that each door leads to.
 func Steps() []Step {

@@ -13,6 +13,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -85,6 +86,7 @@ type site struct {
 	door, eye          string // tokens of the service account and of the physicist
 	binary             string
 	prefix             []string // command before the program, such as strace
+	options            []string // of serve
 	readyMax, startMax time.Duration
 	last               *process
 }
@@ -145,7 +147,7 @@ var errDied = errors.New("the process ended before it served")
 
 // launch starts the service and returns without waiting for it.
 func (s *site) launch(environ ...string) (*process, <-chan string, error) {
-	argv := append(append([]string{}, s.prefix...), s.binary, "serve")
+	argv := slices.Concat(s.prefix, []string{s.binary, "serve"}, s.options)
 	p := &process{cmd: exec.Command(argv[0], argv[1:]...), dead: make(chan struct{})}
 	p.cmd.Env, p.cmd.Dir = s.environ(environ...), s.dir
 	stdout, err := p.cmd.StdoutPipe()

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 
+	"afterbeam/internal/crashpoint"
 	"afterbeam/internal/ingest/dimse"
 	"afterbeam/internal/ingest/dimse/upper"
 	"afterbeam/internal/quantity"
@@ -91,6 +92,7 @@ func (s *Service) report(ctx context.Context, c store.Commitment, transfer strin
 		set = append(set, dicomio.Element{Tag: tagReferenced, VR: "SQ", Items: items})
 	}
 	body, err := dicomio.Encode(set, transfer)
+	crashpoint.Reached(crashpoint.CommitmentMade)
 	command := upper.Command{Field: upper.NEventReport, AffectedClass: SOPClass, AffectedInstance: instance, Event: quantity.Some(event)}
 	return command, body, fmt.Sprintf("%d committed, %d not", len(kept), len(not)), err
 }
@@ -134,6 +136,7 @@ func (s *Service) taken(ctx context.Context, c dimse.Call) (dimse.Reply, error) 
 	delete(s.asking, key)
 	s.mu.Unlock()
 	if known {
+		crashpoint.Reached(crashpoint.CommitmentTold)
 		s.settle(ctx, of.to, of.outcome, statusError(c.Message.Command.Status))
 	}
 	return dimse.Reply{}, nil

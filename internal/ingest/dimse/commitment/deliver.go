@@ -8,6 +8,7 @@ import (
 	"sync"
 	"time"
 
+	"afterbeam/internal/crashpoint"
 	"afterbeam/internal/ingest/dimse/upper"
 	"afterbeam/internal/store"
 )
@@ -158,6 +159,7 @@ func (s *Service) tell(ctx context.Context, a *upper.Association, on upper.Conte
 	if err != nil {
 		return "", true, err
 	}
+	crashpoint.Reached(crashpoint.CommitmentTold)
 	return outcome, false, statusError(m.Command.Status)
 }
 

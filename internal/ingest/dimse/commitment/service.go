@@ -9,6 +9,7 @@ import (
 	"sync"
 	"time"
 
+	"afterbeam/internal/crashpoint"
 	"afterbeam/internal/ingest/dimse"
 	"afterbeam/internal/ingest/dimse/upper"
 	"afterbeam/internal/report/dicomio"
@@ -157,6 +158,7 @@ func (s *Service) ask(ctx context.Context, c dimse.Call) (dimse.Reply, error) {
 	if err == nil {
 		question, err = s.cfg.Store.AskCommitment(ctx, c.Peer.Actor(), question)
 	}
+	crashpoint.Reached(crashpoint.CommitmentAsked)
 	if err != nil {
 		status, comment := upper.StatusLimited, commentLater
 		for _, row := range refusals() {
