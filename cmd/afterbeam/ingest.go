@@ -81,7 +81,7 @@ func open(ctx context.Context, s settings.Settings, messages io.Writer) (w *work
 		return nil, false, err
 	}
 	w, err = assemble(ctx, s, logger, false)
-	if !errors.Is(err, store.ErrConflict) {
+	if !errors.Is(err, store.ErrServed) {
 		return w, true, err
 	}
 	w, err = assemble(ctx, s, logger, true)

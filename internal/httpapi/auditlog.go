@@ -1,11 +1,13 @@
 package httpapi
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 
 	"afterbeam/internal/audit"
+	"afterbeam/internal/store"
 )
 
 // ListAudit lists records of the audit chain, oldest first.
@@ -14,6 +16,12 @@ func (h *handlers) ListAudit(ctx context.Context, request ListAuditRequestObject
 	records, err := h.store.AuditAfter(ctx, or(request.Params.After), limit+1)
 	if err != nil {
 		return nil, err
+	}
+	if after := or(request.Params.After); after > 0 && len(records) == 0 {
+		// Who follows the chain asks after its end; beyond that there never was a record.
+		if before, err := h.store.AuditAfter(ctx, after-1, 1); err != nil || len(before) == 0 {
+			return nil, cmp.Or(err, store.ErrCursor)
+		}
 	}
 	var next *int64
 	if len(records) > limit {

@@ -359,6 +359,34 @@ func TestAFailedSyncEndsTheProcess(t *testing.T) {
 	require.ErrorIs(t, *told.Load(), store.ErrFatal)
 }
 
+func TestJobsOfLongAgoAreForgotten(t *testing.T) {
+	r := newRig(t)
+	r.send(t, scene(t, stageOne, 3))
+	r.settle(t)
+	r.clock.Pass(31 * 24 * time.Hour)
+	ctx, stop := context.WithCancel(t.Context())
+	var running sync.WaitGroup
+	forgetting := &forgetful{DB: r.db, told: make(chan int, 10)}
+	r.pipeline.Store = forgetting
+	running.Go(func() { r.pipeline.Run(ctx) })
+	assert.Equal(t, 1, <-forgetting.told, "the reading; the assessment is asked for anew at the first start with a method")
+	stop()
+	running.Wait()
+	assert.Len(t, r.cases(t), 1)
+}
+
+// forgetful tells how many jobs were forgotten.
+type forgetful struct {
+	*store.DB
+	told chan int
+}
+
+func (f *forgetful) ForgetDone(ctx context.Context, before time.Time, most int) (int, error) {
+	n, err := f.DB.ForgetDone(ctx, before, most)
+	f.told <- n
+	return n, err
+}
+
 func TestAStopLetsTheJobEnd(t *testing.T) {
 	r := newRig(t)
 	began, end := make(chan struct{}), make(chan struct{})

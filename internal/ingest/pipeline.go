@@ -26,6 +26,11 @@ const (
 	// mostDeaths is how often a job may be begun without an end, because the process ended meanwhile, until it counts as
 	// what ends the process.
 	mostDeaths = 3 * store.MaxAttempts
+	// doneKept is how long the row of a job that is done is kept, forgetEvery how often older ones are deleted, mostForgotten at
+	// a time: more in a day than a site sends.
+	doneKept      = 30 * 24 * time.Hour
+	forgetEvery   = time.Hour
+	mostForgotten = 1000
 )
 
 // Work is the part of the store that the pipeline needs. store.DB is one.
@@ -33,6 +38,7 @@ type Work interface {
 	Resume(ctx context.Context) error
 	Renew(ctx context.Context, methods string) (int, error)
 	SignedProfiles(ctx context.Context, key string) ([]store.Profile, error)
+	ForgetDone(ctx context.Context, before time.Time, most int) (int, error)
 	Lease(ctx context.Context, owner string, lease time.Duration) (store.Job, error)
 	Finish(ctx context.Context, j store.Job) error
 	Retry(ctx context.Context, j store.Job, reason string, due time.Time) error
@@ -105,7 +111,23 @@ func (p *Pipeline) Run(ctx context.Context) {
 	for i := range max(p.Workers, 1) {
 		workers.Go(func() { p.work(ctx, fmt.Sprintf("worker %d", i+1)) })
 	}
+	workers.Go(func() { p.forget(ctx) })
 	workers.Wait()
+}
+
+// forget deletes the rows of jobs that were done long ago, now and from time to time.
+func (p *Pipeline) forget(ctx context.Context) {
+	tick := time.NewTicker(forgetEvery)
+	defer tick.Stop()
+	for ctx.Err() == nil {
+		if _, err := p.Store.ForgetDone(ctx, p.Now().Add(-doneKept), mostForgotten); err != nil && ctx.Err() == nil {
+			p.failed("forget done jobs", err)
+		}
+		select {
+		case <-ctx.Done():
+		case <-tick.C:
+		}
+	}
 }
 
 func (p *Pipeline) begin(ctx context.Context) error {

@@ -65,7 +65,7 @@ func (db *DB) copyDatabase(ctx context.Context, to string) (err error) {
 func makeEmpty(dir string) error {
 	entries, err := os.ReadDir(dir)
 	if err == nil && len(entries) > 0 {
-		return fmt.Errorf("%w: folder %q is not empty, and nothing is ever overwritten", ErrConflict, dir)
+		return fmt.Errorf("%w: %q, and nothing is ever overwritten", ErrNotEmpty, dir)
 	}
 	if err != nil && !errors.Is(err, os.ErrNotExist) {
 		return fmt.Errorf("look into folder: %w", err)

@@ -19,6 +19,10 @@ var (
 	ErrConflict = errors.New("conflict")
 	// ErrCursor is a cursor of a list that names nothing: an empty page would look like the end.
 	ErrCursor = fmt.Errorf("%w: no such cursor", ErrInvalid)
+	// ErrNotEmpty is a folder for a copy that holds something: nothing is ever overwritten.
+	ErrNotEmpty = errors.New("folder is not empty")
+	// ErrServed is a store that another process serves.
+	ErrServed = errors.New("another process serves the store")
 	// ErrUnavailable marks a database or disk that cannot take anything now: full, read-only, locked for too long.
 	ErrUnavailable = errors.New("storage not available")
 	// ErrFatal marks a failed fsync: the process must end and start again from what is on the disk.

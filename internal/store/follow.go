@@ -111,6 +111,23 @@ func (db *DB) Resume(ctx context.Context) error {
 	})
 }
 
+// ForgetDone deletes at most so many jobs that are done and were due before a time, and gives their number. What they did
+// stands in what they made and in the audit record. The time must lie far behind any lease: the number of a deleted job may
+// be that of a new one.
+func (db *DB) ForgetDone(ctx context.Context, before time.Time, most int) (jobs int, err error) {
+	err = db.change(ctx, System("pipeline"), func(c *change) error {
+		result, err := c.ExecContext(ctx, `DELETE FROM job WHERE id IN
+			(SELECT id FROM job WHERE state = 'done' AND priority IN (0, 1) AND due_at < $1 LIMIT $2)`, at(before), most)
+		if err != nil {
+			return fmt.Errorf("forget jobs: %w", err)
+		}
+		changed, err := result.RowsAffected()
+		jobs = int(changed)
+		return err
+	})
+	return jobs, err
+}
+
 // RetryFailed has every job that failed for good tried again from the beginning, as after a fault was mended, and gives
 // their number.
 func (db *DB) RetryFailed(ctx context.Context, actor Actor, reason string) (jobs int, err error) {

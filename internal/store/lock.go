@@ -17,7 +17,7 @@ func lockFolder(dir string) (*folderLock, error) {
 		return nil, fmt.Errorf("open lock of the store: %w", err)
 	}
 	if err := syscall.Flock(int(file.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
-		return nil, errors.Join(fmt.Errorf("%w: another process serves the store in %q", ErrConflict, dir), file.Close())
+		return nil, errors.Join(fmt.Errorf("%w: folder %q", ErrServed, dir), file.Close())
 	}
 	return &folderLock{file}, nil
 }

@@ -14,7 +14,7 @@ func TestOneProcessServesAStore(t *testing.T) {
 	first, err := store.Open(context.Background(), store.Config{Dir: dir})
 	require.NoError(t, err)
 	_, err = store.Open(context.Background(), store.Config{Dir: dir})
-	require.ErrorIs(t, err, store.ErrConflict)
+	require.ErrorIs(t, err, store.ErrServed)
 	beside, err := store.Open(context.Background(), store.Config{Dir: dir, Beside: true})
 	require.NoError(t, err)
 	require.NoError(t, beside.Close())

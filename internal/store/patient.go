@@ -1,11 +1,11 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
 	"fmt"
-	"slices"
 	"time"
 
 	"afterbeam/internal/audit"
@@ -102,42 +102,62 @@ func (db *DB) SettleReview(ctx context.Context, actor Actor, id, reason string) 
 }
 
 // resolve finds or makes the patient of a report. A known number with another birth date or sex never joins: it becomes
-// a patient of its own, and mismatch says why a person must look.
-func (c *change) resolve(ctx context.Context, i Identity, study string) (patient string, mismatch ReviewKind, err error) {
+// a patient of its own, and reviews say why a person must look.
+func (c *change) resolve(ctx context.Context, i Identity, study string) (patient string, reviews []ReviewKind, err error) {
 	if i.Number == "" {
 		// Without a number the study is all that joins reports.
 		i.Issuer = "study " + study
-		mismatch = ReviewNoNumber
+		reviews = append(reviews, ReviewNoNumber)
 	}
 	known, err := patientsBy(ctx, c, i.Number, i.Issuer)
 	if err != nil {
-		return "", "", err
+		return "", nil, err
 	}
 	if p, ok := fitting(known, i); ok {
-		return p.ID, mismatch, c.complete(ctx, p, i)
+		now := completed(p.Identity, i)
+		if now == p.Identity {
+			return p.ID, reviews, nil
+		}
+		if err := c.otherIssuers(ctx, &reviews, p.Identity, now); err != nil {
+			return "", nil, err
+		}
+		return p.ID, reviews, c.one(ctx, "complete patient identity", `UPDATE patient_identity SET name = $2, birth_date = $3, sex = $4 WHERE patient_id = $1`,
+			p.ID, now.Name, now.BirthDate, now.Sex)
 	}
-	switch {
-	case mismatch != "":
-	case len(known) > 0:
-		mismatch = ReviewIdentity
-	default:
-		elsewhere, err := patientsOf(ctx, c, i.Number, "")
-		if err != nil {
-			return "", "", err
-		}
-		if slices.ContainsFunc(elsewhere, func(p Patient) bool { return maybeSame(p.Identity, i) }) {
-			mismatch = ReviewIssuer
-		}
+	if len(known) > 0 && i.Number != "" {
+		reviews = append(reviews, ReviewIdentity)
+	}
+	if err := c.otherIssuers(ctx, &reviews, Identity{}, i); err != nil {
+		return "", nil, err
 	}
 	id := newID()
 	if _, err := c.ExecContext(ctx, `INSERT INTO patient (id, survivor, created_at) VALUES ($1, $1, $2)`, id, at(c.db.now())); err != nil {
-		return "", "", fmt.Errorf("insert patient: %w", err)
+		return "", nil, fmt.Errorf("insert patient: %w", err)
 	}
 	if _, err := c.ExecContext(ctx, `INSERT INTO patient_identity (patient_id, number, issuer, name, birth_date, sex) VALUES ($1, $2, $3, $4, $5, $6)`,
 		id, i.Number, i.Issuer, i.Name, i.BirthDate, i.Sex); err != nil {
-		return "", "", fmt.Errorf("insert patient identity: %w", err)
+		return "", nil, fmt.Errorf("insert patient identity: %w", err)
 	}
-	return id, mismatch, c.note(ctx, audit.Record{Action: "patient.make", Object: id, Patient: id})
+	return id, reviews, c.note(ctx, audit.Record{Action: "patient.make", Object: id, Patient: id})
+}
+
+// otherIssuers asks for a review when a record as it is now may be the same person as one with its number of another issuer,
+// and was not before: the zero Identity is no record. So it does not matter which of the two came first or was whole first.
+func (c *change) otherIssuers(ctx context.Context, reviews *[]ReviewKind, was, now Identity) error {
+	if now.Number == "" {
+		return nil
+	}
+	all, err := patientsOf(ctx, c, now.Number, "")
+	if err != nil {
+		return err
+	}
+	for _, p := range all {
+		if p.Identity.Issuer != now.Issuer && maybeSame(p.Identity, now) && (was == Identity{} || !maybeSame(p.Identity, was)) {
+			*reviews = append(*reviews, ReviewIssuer)
+			return nil
+		}
+	}
+	return nil
 }
 
 // fitting finds the one record that an identity belongs to: the one with the same birth date and sex, else the only one
@@ -170,22 +190,12 @@ func maybeSame(a, b Identity) bool {
 // agrees tells whether two identity fields do not speak against each other; an absent one speaks for nothing.
 func agrees(a, b string) bool { return a == b || a == "" || b == "" }
 
-// complete fills identity fields that were absent so far.
-func (c *change) complete(ctx context.Context, p Patient, i Identity) error {
-	have := p.Identity
-	fill := func(to *string, from string) {
-		if *to == "" {
-			*to = from
-		}
-	}
-	fill(&have.Name, i.Name)
-	fill(&have.BirthDate, i.BirthDate)
-	fill(&have.Sex, i.Sex)
-	if have == p.Identity {
-		return nil
-	}
-	return c.one(ctx, "complete patient identity", `UPDATE patient_identity SET name = $2, birth_date = $3, sex = $4 WHERE patient_id = $1`,
-		p.ID, have.Name, have.BirthDate, have.Sex)
+// completed gives an identity with the fields filled that were absent so far.
+func completed(have, from Identity) Identity {
+	have.Name = cmp.Or(have.Name, from.Name)
+	have.BirthDate = cmp.Or(have.BirthDate, from.BirthDate)
+	have.Sex = cmp.Or(have.Sex, from.Sex)
+	return have
 }
 
 const patientColumns = `p.id, p.survivor, p.created_at, i.number, i.issuer, i.name, i.birth_date, i.sex`

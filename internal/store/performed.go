@@ -249,6 +249,9 @@ func (db *DB) PerformedSteps(ctx context.Context, f PerformedFilter) ([]Performe
 		terms = append(terms, "s.room IN ("+placeholders(&args, f.Rooms)+")")
 	}
 	if f.After != "" {
+		if err := cursor(ctx, db.read, "performed_step", f.After); err != nil {
+			return nil, err
+		}
 		terms = append(terms, "(s.start_at, s.id) < (SELECT start_at, id FROM performed_step WHERE id = "+placeholder(&args, f.After)+")")
 	}
 	query := `SELECT ` + performedColumns + ` FROM ` + performedTables + ` WHERE ` + strings.Join(terms, " AND ") + ` ORDER BY s.start_at DESC, s.id DESC`

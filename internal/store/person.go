@@ -149,6 +149,9 @@ func (db *DB) Persons(ctx context.Context, f PersonFilter) ([]Person, error) {
 		terms = append(terms, term)
 	}
 	if f.After != "" {
+		if err := cursor(ctx, db.read, "person", f.After); err != nil {
+			return nil, err
+		}
 		terms = append(terms, "(p.first_seen, p.id) > (SELECT first_seen, id FROM person WHERE id = "+placeholder(&args, f.After)+")")
 	}
 	query := personQuery + ` WHERE ` + strings.Join(terms, " AND ") + ` ORDER BY p.first_seen, p.id`

@@ -295,6 +295,9 @@ func (db *DB) Recomputations(ctx context.Context, after string, limit int) ([]Re
 	var args []any
 	query := `SELECT ` + recomputationColumns + ` FROM recomputation`
 	if after != "" {
+		if err := cursor(ctx, db.read, "recomputation", after); err != nil {
+			return nil, err
+		}
 		query += ` WHERE (asked_at, id) < (SELECT asked_at, id FROM recomputation WHERE id = ` + placeholder(&args, after) + `)`
 	}
 	query += ` ORDER BY asked_at DESC, id DESC LIMIT ` + placeholder(&args, limit)
@@ -306,6 +309,11 @@ func (db *DB) Recomputations(ctx context.Context, after string, limit int) ([]Re
 func (db *DB) Differences(ctx context.Context, id, after string, limit int) ([]Difference, error) {
 	var all []Difference
 	err := db.snapshot(ctx, func(q querier) error {
+		if after != "" {
+			if err := cursor(ctx, q, "procedure_case", after); err != nil {
+				return err
+			}
+		}
 		changed, err := rows(ctx, q, func(r *sql.Rows) (Difference, error) {
 			var d Difference
 			return d, r.Scan(&d.Case.ID, &d.FlagBefore, &d.FlagAfter, &d.VersionBefore, &d.VersionAfter)

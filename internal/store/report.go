@@ -47,7 +47,7 @@ func (db *DB) SaveReport(ctx context.Context, j Job, r Report, identity Identity
 		if !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}
-		patient, mismatch, err := c.resolve(ctx, identity, r.StudyUID)
+		patient, doubts, err := c.resolve(ctx, identity, r.StudyUID)
 		if err != nil {
 			return err
 		}
@@ -56,7 +56,7 @@ func (db *DB) SaveReport(ctx context.Context, j Job, r Report, identity Identity
 		if err := c.QueryRowContext(ctx, `SELECT COUNT(*) FROM report WHERE dataset_digest = $1`, r.DataSetDigest).Scan(&again); err != nil {
 			return err
 		}
-		if err := c.reviewReport(ctx, r, mismatch); err != nil {
+		if err := c.reviewReport(ctx, r, doubts); err != nil {
 			return err
 		}
 		if _, err := c.ExecContext(ctx, `INSERT INTO report (id, receipt_id, sop_instance, dataset_digest, content_digest, study_uid, device_key, patient_id, content_at, body)
@@ -101,9 +101,9 @@ func (k ReviewKind) detail() string {
 // reviews does not depend on the order of arrival.
 const newDataSet = ` AND NOT EXISTS (SELECT 1 FROM report WHERE dataset_digest = $2)`
 
-func (c *change) reviewReport(ctx context.Context, r Report, mismatch ReviewKind) error {
-	if mismatch != "" {
-		if err := c.openReview(ctx, mismatch, r.PatientID, r.ID, mismatch.detail()); err != nil {
+func (c *change) reviewReport(ctx context.Context, r Report, doubts []ReviewKind) error {
+	for _, doubt := range doubts {
+		if err := c.openReview(ctx, doubt, r.PatientID, r.ID, doubt.detail()); err != nil {
 			return err
 		}
 	}

@@ -15,6 +15,8 @@ func identityTests() []test {
 		{"number and issuer make a patient", numberAndIssuer},
 		{"another birth date or sex is a patient of its own", mismatch},
 		{"one number with and without an issuer is reviewed", otherIssuer},
+		{"reviews of issuers do not depend on the order", issuersInAnyOrder},
+		{"whatever comes first, an ambiguous number waits in review", ambiguousInAnyOrder},
 		{"absent fields are filled and never overwritten", absentFields},
 		{"where several could be meant none is guessed", ambiguous},
 		{"without a number the study joins", noNumber},
@@ -96,6 +98,59 @@ func otherIssuer(t *testing.T, s *site) {
 	s.read(t, "2.25.9", store.Identity{Number: "8", BirthDate: "1949-02-28", Sex: "M"})
 	s.read(t, "2.25.10", store.Identity{Number: "8", Issuer: "Elsewhere", Sex: "M"})
 	assert.Empty(t, kindsOf(s.openReviews(t))[1:], "only the one without birth date may be the one without issuer")
+}
+
+// permutations gives every order of three.
+func permutations() [][3]int {
+	return [][3]int{{0, 1, 2}, {0, 2, 1}, {1, 0, 2}, {1, 2, 0}, {2, 0, 1}, {2, 1, 0}}
+}
+
+// inOrder reads three reports of a number of their own in an order, and gives their patients as the reports are numbered.
+func (s *site) inOrder(t *testing.T, number string, who [3]store.Identity, order [3]int) [3]string {
+	t.Helper()
+	var patients [3]string
+	for _, i := range order {
+		who[i].Number = number
+		patients[i] = s.read(t, fmt.Sprintf("2.25.%s.%d", number, i), who[i]).PatientID
+	}
+	return patients
+}
+
+// tell wants every patient to be told of open reviews.
+func (s *site) tell(t *testing.T, patients [3]string, order [3]int) {
+	t.Helper()
+	for i, id := range patients {
+		reviews, err := s.db.IdentityReviews(ctx(), id)
+		require.NoError(t, err)
+		assert.NotEmpty(t, reviews, "record of report %d, order %v", i, order)
+	}
+}
+
+// issuersInAnyOrder has a record that gets its birth date by a later report, and one of another issuer with that date.
+func issuersInAnyOrder(t *testing.T, s *site) {
+	for n, order := range permutations() {
+		patients := s.inOrder(t, fmt.Sprint(10+n), [3]store.Identity{
+			{Issuer: "Saltmarsh", Sex: "M"}, {Issuer: "Saltmarsh", BirthDate: "1948-02-29", Sex: "M"}, {Issuer: "Elsewhere", BirthDate: "1948-02-29", Sex: "M"},
+		}, order)
+		assert.Equal(t, patients[0], patients[1])
+		assert.NotEqual(t, patients[0], patients[2])
+		s.tell(t, patients, order)
+		open := s.openReviews(t)
+		assert.Len(t, open, n+1, "one for each number: %v", order)
+		assert.Equal(t, store.ReviewIssuer, open[n].Kind)
+	}
+}
+
+// ambiguousInAnyOrder has two persons with one number and a report that may be of either: which record that joins depends
+// on what was known when it came, and in every order a review says so with each of them.
+func ambiguousInAnyOrder(t *testing.T, s *site) {
+	for n, order := range permutations() {
+		patients := s.inOrder(t, fmt.Sprint(30+n), [3]store.Identity{
+			{Issuer: "Saltmarsh", BirthDate: "1950-01-01"}, {Issuer: "Saltmarsh", BirthDate: "1960-01-01"}, {Issuer: "Saltmarsh"},
+		}, order)
+		assert.NotEqual(t, patients[0], patients[1])
+		s.tell(t, patients, order)
+	}
 }
 
 func mismatch(t *testing.T, s *site) {

@@ -25,6 +25,7 @@ func jobTests() []test {
 		{"poison never holds up the next", poison},
 		{"released work was not tried", released},
 		{"work goes on after the process ended", resumed},
+		{"what was done long ago is forgotten, a few at a time", forgotten},
 		{"the backlog counts what waits", backlog},
 	}
 }
@@ -258,6 +259,35 @@ func resumed(t *testing.T, s *site) {
 	assert.Equal(t, 1, n)
 	assert.Equal(t, "jobs.retry", s.last(t).Action)
 	assert.Equal(t, 1, s.lease(t, store.JobRead, all[1].ID).Attempt, "from the beginning")
+}
+
+func forgotten(t *testing.T, s *site) {
+	all := s.asked(t, 6)
+	for range 5 {
+		j, err := s.db.Lease(ctx(), "worker", time.Minute)
+		require.NoError(t, err)
+		if j.Subject == all[0].ID {
+			j.Attempt = store.MaxAttempts
+			require.NoError(t, s.db.Retry(ctx(), j, "odd", s.clock.Now()))
+			continue
+		}
+		require.NoError(t, s.db.Finish(ctx(), j))
+	}
+	forget := func(before time.Time) int {
+		n, err := s.db.ForgetDone(ctx(), before, 3)
+		require.NoError(t, err)
+		return n
+	}
+	assert.Zero(t, forget(all[0].ReceivedAt), "not yet")
+	s.clock.forward(time.Hour)
+	assert.Equal(t, []int{3, 1, 0}, []int{forget(s.clock.Now()), forget(s.clock.Now()), forget(s.clock.Now())})
+	b, err := s.db.Backlog(ctx())
+	require.NoError(t, err)
+	assert.Equal(t, 1, b.Failed, "what failed stays")
+	assert.Equal(t, []string{all[5].ID}, subjects(s.drain(t)), "and what waits")
+	again := s.keep(t, "asked 2", "")
+	assert.Equal(t, all[1].ID, again.ID)
+	assert.Empty(t, s.drain(t), "what is known is not read anew")
 }
 
 func backlog(t *testing.T, s *site) {
