@@ -119,7 +119,7 @@ func windowSum(s assessment.Sum) httpapi.WindowSum {
 		KAP: s.KAP.Value, KAPFrom: s.KAP.From, FluoroTime: s.FluoroTime.Value, FluoroTimeFrom: s.FluoroTime.From,
 		Effective: s.Effective.Value, EffectiveLow: s.EffectiveLow.Value, EffectiveHigh: s.EffectiveHigh.Value, EffectiveFrom: s.Effective.From,
 		PeakSkin: s.SkinDose.Value, PeakSkinHigh: s.SkinDose.High, PeakSkinFrom: s.Procedures - s.SkinDose.Unknown,
-		PeakSkinMethod: s.SkinDose.Words(), AtLeast: atLeast(s),
+		PeakSkinMethod: s.SkinDose.Words(), EffectiveMethod: s.EffectiveWords(), AtLeast: atLeast(s),
 		State: s.Levels.State.String(), Flags: ingest.Flags(fmt.Sprintf("%d procedures", s.Procedures), s.Levels),
 	}
 }

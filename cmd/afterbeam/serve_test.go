@@ -4,8 +4,13 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
+	"afterbeam/internal/followup/assessment"
+	"afterbeam/internal/httpapi"
+	"afterbeam/internal/quantity"
 	"afterbeam/internal/settings"
+	"afterbeam/internal/store"
 )
 
 func TestTheSetupIsAskedForWhereTheServiceIs(t *testing.T) {
@@ -20,5 +25,38 @@ func TestTheSetupIsAskedForWhereTheServiceIs(t *testing.T) {
 		"one name":            {settings.HTTP{Listen: "dose.example:443", Certificate: "c.pem"}, "https://dose.example:443"},
 	} {
 		assert.Equal(t, tt.want, reachedAt(tt.settings), name)
+	}
+}
+
+// TestASumSaysHowItCameAbout adds up three procedures: one whole, one whose peak is a lower bound and whose kerma lacks a
+// plane, one without an effective dose.
+func TestASumSaysHowItCameAbout(t *testing.T) {
+	whole := store.Case{
+		LocalDate: "2026-09-14", Kerma: quantity.Some[quantity.Gray](2), KAP: quantity.Some[quantity.GraySquareMetre](0.02), FluoroTime: quantity.Some[quantity.Second](60),
+		PSD: quantity.Some[quantity.Gray](1), PSDLow: quantity.Some[quantity.Gray](0.5), PSDHigh: quantity.Some[quantity.Gray](2), PSDMethod: "map",
+		Effective: quantity.Some[quantity.Sievert](0.01), EffectiveMethod: "events",
+	}
+	bound, lacking := whole, whole
+	bound.Gaps, bound.EffectiveMethod = store.LowerBound|store.GapKerma, "class"
+	lacking.Effective, lacking.EffectiveMethod = quantity.None[quantity.Sievert](), "none"
+	for name, tt := range map[string]struct {
+		cases     []store.Case
+		effective string
+		atLeast   []httpapi.Quantity
+	}{
+		"whole":   {[]store.Case{whole, whole}, "estimates of 2 of 2 procedures added, of a reference person; methods: events", nil},
+		"bound":   {[]store.Case{whole, bound}, "estimates of 2 of 2 procedures added, of a reference person; methods: class, events", []httpapi.Quantity{httpapi.SumOfKerma, httpapi.SumOfPeaks}},
+		"lacking": {[]store.Case{whole, lacking}, "estimates of 1 of 2 procedures added, of a reference person; methods: events", []httpapi.Quantity{httpapi.SumOfEffective}},
+		"none":    {[]store.Case{lacking}, "no procedure has an estimate", []httpapi.Quantity{httpapi.SumOfEffective}},
+	} {
+		windows, err := sums{assessment.Default()}.Sums(t.Context(), tt.cases, "2026-09-14")
+		require.NoError(t, err)
+		for _, w := range windows {
+			assert.Equal(t, tt.effective, w.EffectiveMethod, name)
+			assert.Equal(t, tt.atLeast, w.AtLeast, name)
+			if len(tt.cases) > 1 {
+				assert.Contains(t, w.PeakSkinMethod, "an upper bound", name)
+			}
+		}
 	}
 }

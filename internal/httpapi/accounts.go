@@ -12,8 +12,8 @@ import (
 // setupTokenAge is how long the first account's token holds; the admin makes others before.
 const setupTokenAge = 90 * 24 * time.Hour
 
-// UseSetup spends the one-time setup token on the first account, or the console's on one more. It is an admin's, which sees no patient data and makes
-// the accounts that do.
+// UseSetup spends the one-time setup token on the first account, or the console's on one more. It is an admin's, which
+// sees no patient data and makes the accounts that do.
 func (h *handlers) UseSetup(ctx context.Context, request UseSetupRequestObject) (UseSetupResponseObject, error) {
 	cl := callOf(ctx)
 	secret := access.NewSecret()

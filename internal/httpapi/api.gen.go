@@ -1817,6 +1817,9 @@ type Window struct {
 	// EffectiveLowMsv Sum of the low ends
 	EffectiveLowMsv *float64 `json:"effective_low_msv"`
 
+	// EffectiveMethod How the sum of effective doses came about, in words, and which procedures it lacks
+	EffectiveMethod string `json:"effective_method"`
+
 	// EffectiveMsv Sum of the effective dose estimates
 	EffectiveMsv    *float64 `json:"effective_msv"`
 	Flags           []Flag   `json:"flags"`
@@ -2007,7 +2010,7 @@ type GetCompletenessParams struct {
 	// Outcome What became of the procedure; every row when absent
 	Outcome *GetCompletenessParamsOutcome `form:"outcome,omitempty" json:"outcome,omitempty"`
 
-	// After The cursor that the page before gave
+	// After The cursor that the page before gave; one that is of no entry of the list is refused
 	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
 
 	// Limit Entries a page
@@ -2046,7 +2049,7 @@ type ListFlagsParams struct {
 	// To Last local day
 	To *ToParam `form:"to,omitempty" json:"to,omitempty"`
 
-	// After The cursor that the page before gave
+	// After The cursor that the page before gave; one that is of no entry of the list is refused
 	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
 
 	// Limit Entries a page
@@ -2067,7 +2070,7 @@ type ListPeopleParams struct {
 	// HasAccount Only those who have an account, or only those who have none
 	HasAccount *HasAccountParam `form:"has_account,omitempty" json:"has_account,omitempty"`
 
-	// After The cursor that the page before gave
+	// After The cursor that the page before gave; one that is of no entry of the list is refused
 	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
 
 	// Limit Entries a page
@@ -2088,7 +2091,7 @@ type ListPerformedParams struct {
 	// To Last local day
 	To *ToParam `form:"to,omitempty" json:"to,omitempty"`
 
-	// After The cursor that the page before gave
+	// After The cursor that the page before gave; one that is of no entry of the list is refused
 	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
 
 	// Limit Entries a page
@@ -2118,7 +2121,7 @@ type ListProceduresParams struct {
 	// To Last local day
 	To *ToParam `form:"to,omitempty" json:"to,omitempty"`
 
-	// After The cursor that the page before gave
+	// After The cursor that the page before gave; one that is of no entry of the list is refused
 	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
 
 	// Limit Entries a page
@@ -2169,7 +2172,7 @@ type GetMapParamsFormat string
 
 // ListQuarantineParams defines parameters for ListQuarantine.
 type ListQuarantineParams struct {
-	// After The cursor that the page before gave
+	// After The cursor that the page before gave; one that is of no entry of the list is refused
 	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
 
 	// Limit Entries a page
@@ -2178,7 +2181,7 @@ type ListQuarantineParams struct {
 
 // ListRecomputationsParams defines parameters for ListRecomputations.
 type ListRecomputationsParams struct {
-	// After The cursor that the page before gave
+	// After The cursor that the page before gave; one that is of no entry of the list is refused
 	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
 
 	// Limit Entries a page
@@ -2187,7 +2190,7 @@ type ListRecomputationsParams struct {
 
 // ListDifferencesParams defines parameters for ListDifferences.
 type ListDifferencesParams struct {
-	// After The cursor that the page before gave
+	// After The cursor that the page before gave; one that is of no entry of the list is refused
 	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
 
 	// Limit Entries a page
@@ -2199,7 +2202,7 @@ type ListReceiptsParams struct {
 	// State State of the receipts
 	State *ListReceiptsParamsState `form:"state,omitempty" json:"state,omitempty"`
 
-	// After The cursor that the page before gave
+	// After The cursor that the page before gave; one that is of no entry of the list is refused
 	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
 
 	// Limit Entries a page
@@ -2211,7 +2214,7 @@ type ListReceiptsParamsState string
 
 // ListReviewsParams defines parameters for ListReviews.
 type ListReviewsParams struct {
-	// After The cursor that the page before gave
+	// After The cursor that the page before gave; one that is of no entry of the list is refused
 	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
 
 	// Limit Entries a page
@@ -7984,213 +7987,214 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L17k9u2kij+VVD67a82uct52I5zz5mprS2vH4nrOPbsjBP/EfuqIBKScIYEFAAcWXHNd7+FxoMgCZCS",
+	"7L17k9u2kij+VVD67a82uct52I5zz5mprS2vH4nrOPbsjBP/EfuqIBKScIYEFAAaWXHNd7+FxoMgCZCU",
 	"RmNP5Z7zx4lHBMFGd6PR6OeXSc6rFWeEKTk5+zJZYYErooiAv57NFREX+if9V0FkLuhKUc4mZ5P3S4Ly",
-	"WkgukFpihdSSoBVeEDQjcy4IWuAbMskmVI/9oyZiM8kmDFdkcjbBetpJNpH5klTYfFYpIvTQ//M7Pvrz",
-	"8dH//vTl8Q+3/zbJJmqz0u9IJShbTG5vMwPVFfmjJiwnA9BJOwSxupoRgfgcgCyxVEiQnIsCSULY1kDO",
-	"uaiwmpxNKFM//jDJJhVltKqrydmpB5MyRRZEGDjlu3kCvDcahpLnuEQF3jjI1pQVfC3P4Y/gd0bWRCq0",
-	"EjwnRS0IWi8JQ3gmCVMp6OWUz5MoPj36+6cvP9wemX88bv4RR/jzEkuZWMmFByrXoxLguGcNOBX+/Iaw",
-	"hVpOzn78IfbRV1RI9QJvEt+Fxw0KE9+dC15Nsokgf9RUkGJypkRNDoSVVyVevKJleod84BrEeYkXjpCe",
-	"gilwS7xoYYkwzV6/TwTB+ZIUeiTBmitrds34WvPujJR8rR9wRiafUoBeKazIB8wUKRLQwggHqAYkRUup",
-	"B7agLMgc16XeGQ2cW0MeBxm2Wor0XFQO0AqvUrg0uzUO54otAhjNX/JG//8/JWcJmASvDsGMh2G++s8/",
-	"U1vjLVdI1qsVF4oUZwgzuSaCFGhN1RJhtMaCUVhxFEg9cYVVvjRjGmgtEDPOS4IZQPEzls/ynNcsRap3",
-	"rNwgteRSyyyOlviGIMwQNi9liAvEI0OAl+PwLbGc2tfHoHtdDBwOfIX/qAmihfvOCqtl8xn4fTuxMXpe",
-	"vZ7/ovE5AMzL90ZGrPVBSiXKl5gtSIGwRFShNZZwUJlzwTzTowSZ19LSldcKUX8YLAku4PCyq3k9PwIQ",
-	"UhL48elpHPC3nJGdgAcIcVkSgZZYDsCjZ94PKJaXdUFeUVKm6PsPsllzUUjNXgovpOH8nFcVlsBzuCwT",
-	"7EXN7HM9e4y/WoBIhdMayNW7C+SGoF9fv0jwmR2xyyF1/OnLo+zHFLdp1SJ9bLYVjww9+fFH/Q+JQN0x",
-	"sh+EGVao4jKlXih+X6fqu/lckpQ4uSSyLpVEiqOSaEGh2R7gTcDJYbb4IXA6qsC9q1XOqxSBP2h+n5Ec",
-	"V6R3vp8jckPEBgm+3kJZ4+Y70ZO/olIaSUxKSdZLAsrDirDC/CqIkfN6wGfg3QIOWcwYr1lOivhhdoEX",
-	"5A2taArTL5kSlEiEQadPwF3qCeLIfaqxiz8b7D49DXH9KIrrCyL0iU2KK16L5Kb6ma/biHYEcDpFVGGB",
-	"GaPYzeWN1uNXK5lAk/sOaEfbaE5jKl5fe/JaiOA3VFLOsBZO+lpWEhiKK8KKFCEvSU7oSm0NnzDj91Tu",
-	"Qs3umqwUMCD8+keNBWaKMuC/gsociwGg9T4e4j+3060YOkeVvlOqJWbo8ekpwkLfim6IQAt6o7eXQtxI",
-	"0R359NEWrHnJk4rf22DzCw7qXQwA+2iH288VwSJfDl283jE4VvRxJjUmcBkecwlArt5dwJzmPIoK7O/C",
-	"I+a737OPHz9+/BT+9v3/+v6/4rLbAP0izYnP4Fa72Ww2VVUUcBIjAeqM1U2Xm9UyeSO/UnWxedHlzy7o",
-	"n7787fb7//ruKPhjGN6Rc3xfPLtp7xPVv/ACl1RRIpMIr8yQzTnS+xWZ40LCBrq6TEDfTPuaAdJHNKEW",
-	"MJv7AGU7CK6ISKNiPzrCjF+DlIDng4KuJ7xvyAfwbR5uoQJLGHg4BXgIk/BsG5gs1x8IpPd8K3V8SNk+",
-	"iHL9GxFawRi4zN2YEdZkeh6aH8f1WPty96SzZ+sp/G/0tPUwquXWcMaJ2ICTJuOO4N2auYhU/80LzbVn",
-	"X/w9EP7IOVMaQXrqulR0hYU6EaTEWkU/+9JSQcI16XFSaxJ4tSppjvXPJwXNQW/whucZZRgQ3iXtbRYR",
-	"GS9eP3/3C5rTkoAaL1RmxAbYzUhBMdLTRL/YRphZtlxxJs0qX2CFr4jqrrg303+ANa21bKpIJQMhzmf/",
-	"JLma3Po1YSHwBjjhQAj8j89VuR8S9TKRJEoiyhC2+Kx4QcpjpJnQmDXQB2NQQ1Lfo2GXKH1Ng4MN1FZh",
-	"lNlJYDQYRV17rePAZ9+Y34CMEmGpF79BcCmjLEMzfUMHRW8lCK5mJTHuIioR4wr9SQTXeHnL1ZXiwgC9",
-	"I0t1OOk2m8R5IPZSgL/wpZXgs5LEPvZvgswnZ5P/76Txm52Yp/LkwrwVw89brpaaR9ZYgvZzjgjOl8jA",
-	"bDCiH9WsIEIqzgtAEK4as60gWHJ2jD7oP5+ePsmQJKxAVCG8wJo/wYBzSZTYHIGHDEmSc1YA2znI0sg9",
-	"+IrBPLImTKG14GyReTPlCiuqfy6wwhM4r78l3XtwvwTDjSUMlYgzJBXWfCsVF3hBGphf65NUPRjIr7i+",
-	"jLqNKEgf9HPEtWiSaK3lk95/mhfBJLrGVGkx19zjM8OiLfYDWC3xwUFsLfFaLRF8RYSyh2IuiBZBU6xa",
-	"4qvAihwpCrauznrAaKCBHXyJ1WWpB7mTvDcJLSK4cipB5AFfs2mO7bnWxudrhSQh0ngovF0HDoP1kuZL",
-	"RJVEKyIkZxIpzq/hkG1W5n0R2UTwMv55wXkl4yoOPNL7u8IbDUiG9OJBmDrjojE4dE7UYNFxZDUnbHPM",
-	"/248HoAmC64DLsRRFhK2TbHG0NMc6ZY93lAZYRHrxZEtrWBI2Dhmux1ZiZ94AKRLo8UBHEVBFZjdLgL4",
-	"5riUJOuA7LgoMN84A5L/O9uJx94QhTBD+iNYwf2OHJLfvG1xuZE0p2And98yRjt7ucZFRbWmjOuCmmeS",
-	"iBuax1zKO3HtMXoWLG+NmQINoTpHHiaEWYEsKICAhr39oWFeAemF9OJk21Ho2KdjVxuhS4U/vzZvPgp8",
-	"TXGmCndGlK+kpAu2H1tZhp0a2bW9bxGMr/ZwCVb+tMOST2LaYmTDTK3TE7dd4MEaNXNc6COwt5kZ+ayi",
-	"MTIJGeSvVPqDORfFDmJAQ3EJL42KAjd3ZgBMLspOF5FRhrUjwhXnep/EniyxXMbPGvPR6CPrAoo9swpT",
-	"/PzwDBDZpIkzx8VFRenVp491n8RmgkN5y/O9QxkPhJ3FIdQfPt5rY2ng0dcgJAs8ZxYRFvtJQv9GBJ1b",
-	"RatP7oIoTMsEoj2XboczViTCElpYgHFZwKcWhNgCnuOSzgSA/spz3w5iBuJPErErBd6cazHNOmaefY1N",
-	"mfOky6ky27/73V8IlrUgBZqRJWUFWCVg6Jn17EBsg+ILAkLfqqFGnVUCMwmeUSB5//yrWU6EwpSpzXRF",
-	"RG63T99Gom/jBRYFKsgNxZbRwJEq6Q35xdmCjOxq2JzXM2DSwMUZ9SZb8xRApAxnRQyAh0f+DS7rIZxz",
-	"jeCCylWJN+CwG1jak3Blx0+e9BbX4Wnz7TgN4mwtyasSL/rbcW5/HToN4M1bYHXrdx2/stqBXcBD1y18",
-	"Ogqt9csyImUf4sZHH1OOqLBOD32vnNOSFObCjzAzmo0zO/cFivftx727ECqUY5aTsiRFBle7z0cCb+Bq",
-	"Z3WoeVlzwWXOV/FvOPnQ15NsDEI/BMLOjN26migSCCrhc7QQOCfRzzmVoT3lcxNS7CNfPyuIQLCXH858",
-	"CO82l0EXJjEKuLFOULYl6CsXrBCgq6XR2JiM+FO+3l7ZCdntkq/7Ck82UTxKtDAEJOJeN743CNvSVwvG",
-	"kV9UEF1BpY+siJjqw81jgxvBV9GgJztA/IrF2IAK10VS7KpJ4LCYWpkVQ1gLQ5Hnc31WT2ebdFSK3QRr",
-	"LBEMzhCpVmrjN6C5rPQmBv/PVKtOoEmPMXWgKrbBCJCmCec35Q5Evs+oo4AvprSj7/c1yw6Te2h3fxXM",
-	"JFE9WFnr3X6WJhDW0zphcFovN1tv8l/ZnI6bNRpdt43HLnICTg2BzPq7wKGgxYKZi1YJmcusJ7r36qou",
-	"saI35AWXkYuhSUSIYSjHdXKvDZyjFy3DiDE3+AQUe5NFBSfGvyAJOUNWrsu6kp1UC3NS2uelsY/0JTYt",
-	"CFNUbaaC3FCyjlg+3mnlzT5FeKY3+3rJbU6MMXdTmSFcSq4hsHYMo/Q3TjmJK5escqa3LPhKnCcJs00W",
-	"WoUghqKtPtiklgpv0Iwgu4eRlsx+/YP2wu7OKbEiUk0rvIqQAatlJz9FXlOGCi4hKt8e2KDQarnjpc0S",
-	"SysIx49vg7ppYos1yNh6pwXKX3+5lie2nuwDjB/dt8EqMp+XE8DelrE9XmvgahGk2T+xXfmCgO2uf8EV",
-	"eK5kdFOBn9i6zKXzSFHnvJN0wbAyunFEc9R3yGmBN6OpEZplaunUOZsq1kQdm3PlDnb+a7JJROqG4UaK",
-	"lwXCKywUmm3OEJ9JIvSN6NfXLzKkqYEqfE1EZpy9YJ+URFBc2t1pB0nlboz9Mx03CBldCwyGwMwb7/3o",
-	"rsB4ld1Wsyd7boyS+51fFWb1HOeaqHGFCBa/mzelvSVTmnHqIY/ZJy45rzqCxnNJxLSlqRQ/7emCRe9P",
-	"8LsWUK0dcG7EMuPgCJOKVnrvISxlXRGfqFHLGlv+wBskecIYNFdrHDvLruyT7dencPLMjGsiMS+P3iTe",
-	"19NiA0d0j8nmk+YDXjvwi2qI2pFqjVAItkOE2TMnlTyN0hLthTfQdQ13Tt4NCWwrFcFEO6Nqu+E/w9DQ",
-	"6bHV4WBeviKExY6aLVjCi2KrnXChj3rvC4IoC3DjGsnpMlnvCluHXyxiG19gQHeDxDSxfnZI7miEZcnX",
-	"pJiuubimbKHZIuYY42wBUWf6DGoiRpCkJWE5OUNqTXNzdJhNuNA6xxOEFSrJoHkg2Jnm2hOTtqBPGeUL",
-	"kEwYrxdLbxqoJYnaHQE6NZXUmtcTplY0IxtubZ6Axba2pMwqtzoHYfEjuPwJr9CMqDUhLFyBQevfn6L/",
-	"v5Ua/eMpKjhAQT7nxKRujmJSk2mUph/MUwuDPnABUc2nGwVh3ODgrqwRBGRxHotD2SFamp3jXmyzQXaV",
-	"C1vuOzkAjlXZIhDRhXVB9k0cWtDuGpVh34kZPlz6g77rrAVXBMKRWGFzTiUojzR6kg05IwJtsXF9oyUv",
-	"4XbbN4gIuqAsdHdrnhFzY70DJEWtEVgomtclNrUO4o4Uw++dSHaQyRb/F8EsXVplk89HC35kf/yn5Oz4",
-	"Eq9/IVLaMKIB750+Cqcjz+8YKmOnGCIsXBshjAyFIQRb2EasNatndixxbpKSzZUVcluNBqYvNwI4xt+F",
-	"jcbgqAqcCKG+0zkXNmfSTBgl8IjLJUOzTWNktkDYU/c8kMfgmOHCWQrcp0dx4MKPI7pu12PiA5WtFdVA",
-	"nvlsrFWLyewG94zf2qOtTR64RRtih7zT5rO0sAFdoe+fCa99g1egiDt14CLgvVfDuqxzNCUUTfeJ6Kro",
-	"fE6Ec4J3QtcgwTpxiwy0dLM9ZKCpSXu2UiVJOT8PLLACaRXbHLgQGlsRzIyFx8V5RoVkiRdTU4gkapHW",
-	"j80dOk6B3QzL5m67/VH2FsY/N+gasdkmg9+iDyxGe0sPecQO6S0/tcla0PhrTMvw2ZmzC0cb4S3qZI5r",
-	"GiwOs108imbIJFr4d3dQNho2j9Dn3h1wXZ0mWIH9+ogVK2pR9pmxkbx/UWHQP/7x7AL0BRtKtioxiyvs",
-	"gU90WtHIXeBVMwDZg7XvK0/gofH+X+PVdLGZ5tXjBNRHWBCMVoIXda4yJGuweQDccs9P6mmni8jh/owK",
-	"dG1QpazfytIFrThlh/h8V1d3sLQw0cd+kPYc44eX1gyTsgJgKYmUlQvE3lqhe78kqHkXqm4whFf0pPnx",
-	"2Gyp43/K0N63rZ43tK8HjxuzZWRjw3d5T14IReREUv03VX22FR4usqIrNipckJ1uEBVRS14kQpThLE1f",
-	"wRm3eqFbuFYYNQTR3bytw2BgwMKmnN1BneucNC37f6Pq2ZU3+Gw+36AsOFe81udqMwXcPixG3baJX2Cd",
-	"9rI1X7jpbKLe6FXWf2AItt8a7Ka0sV04/aA8ehiuaCi/G8GHsBaJWF3SxTISoUAXS0RY4WsV6G9k6Po/",
-	"H+93uJQmyqJrslsf8hsGJYnYFhqneyLuzeHrAEeZu3SYomuAbQuPhzhKsRsSS5PZTS/42orAnt+jJb/h",
-	"pYqGHzKk6hlB+rmpK7PHB+DKH9+poOfF9zCtsNhMCxKJBnvz7B1acUkVvdkXJMEVz3nC8wQGlOTXnwvM",
-	"KC7vCMEdg1nMD/t6lQxFnIfIadsuuATeDXCUJfXBkEpdvAWMldxg8ROO3JBd0ozMVh071eykMVBe4Tzm",
-	"9qjVMpEwsPNplfS/DhkM02H8W9pbrMPQScAmQN+sLDA2uQWlsBOn0xznO5AJsDxGJTNlCgy5Z7rOgkw3",
-	"xJqNBwKnHz0eCwo3ZVFH6wFpXUAQn4ri7KFLgoupq342J0TZP2K20CWhi6Wa5tUIzI9bMD+JAb3iUtk4",
-	"aweJrFeU2T0O/y1IXs+oquW0JGCzbX4QGpB4Vtl+yUwha3fLB44kgEE2wdQUiZtWY7h51K4PcWT+7uFn",
-	"bVB9vRiZ7kk7Z+D46Zjq4TfcgLn2FS7LGc6vk+mWqavPzjIoYbzrJmAZM1srw2xYOhj4UxLCPN1FSlh8",
-	"jEsKN/UQWIfI7+sWBmBEa83SREE5cLOvkQbYEHGXvMk4hYd4MprcMcOSxu9bJbkhEb/Na9Y4hqzCvc/N",
-	"RU+e2gR/1BiC7+IHqGapREZdzlfRlA8qm8hHU3nURp7CJSmxswZOau9Xu0N55WyirOF32+uTxbxGurvc",
-	"OUydoZ82Gfppg6rHUJ7qADcsg0yP74BkAYEa35i/kAHXZJav7CI9MlN8GbfD72Yo8wlMD8DG7oxDyVyJ",
-	"19WKC2XKK0YOiaJIpa3YmsSDAdk+00ByfRembGECJcHLi2nRM1sG8xtzx1Qu8eOnP0YirA2uZhtFfBC3",
-	"ySyMBYcuGBekmOa8rCsWiUQxris/kR2XGTvrowytoR61VnhNwCiUynAlRjvx08EautSngOzkkcsFmdq6",
-	"K4kJw6exFYCzw0Cv12JqysyDgFqto6CSMiKR1sQQr1UGL61dyRnyeUVyRQoT7bRTfLgtQB25UMMHTQwx",
-	"EcR/Oh4e2b7MpOxnDS67vJJZtm141E7aQBhgsov3PrfEts0byiI6lWaX6VB6doLylCk++N7u9kv9wmyz",
-	"26UwFhvaWlIH0u4ND4IJhrQ5jbW4JldStoMWB9gf0+DMlCkw9tPcIEglpNTXL87QBmFQ0XpL1u/5dSxS",
-	"Azd1erassEI+r6ggcicmVO7jsV4suSAqQ3LJ18zV6t2qKsXEzduCKbr8MB6hjwIXS7CH0tgEGXSFcFlC",
-	"GLhXuvaYfFDpTFi6O6gK1CKrGfuD1iw7hq6LgKvbmjkVaunDRraWaV8/SWqnw4pKWSfiaJLmtIFsUUk+",
-	"x3+vxQ294WK6dTR++Ib/pIfXx+kHVDFfj6B8gMxxMWzxvkMClWWaLZOeBkEyhW93lMgNGcdsZg3x7nC7",
-	"tZNEVxEmge+Rb+yNfztnIhdckqms5cpWk+kWWg4vaoorXEqXEwil+NBsgzAEpJk7yKNTfXV7dHoa9akT",
-	"U8hkP7cCYUpglpMpgFzFnFDvNYBNBqfG/cqEYbhc4nMEyXHuXtTIipZavofkTRdV+LDcIMZNMmNTskFx",
-	"jUOnMJ+77G4LHEFUxoP4RkKMxjGw3/JSKXIDPsf7AmXHSMTd1V9XJjxaW8lWH9s1b9yrb33esF15Cipz",
-	"zhRldTx+M5167k08W3WiOECuesduRBmC4AMCbdlc1JVr3eDX9GnHHLThnPjtgyU6sTJNB4/RdHY4HoOa",
-	"BE0AtPVGEii4FEt4bzLd2qnvrnld1dSib1hqNKKtLwI7Anz4CuVPmVTQ24i21nL89PIYAGF77mkf15RW",
-	"rNyQgVOwVUplUPPwAwe0rzCYKVLW1ZqkIPMI0yJDvCyIDFoIbaUChYD0cshD588B0d1Vr4IKKx0k9wgT",
-	"VR0btghhzoaDtfzKh2sA3mtBn4Bb7kqtAZwmzacXUH5zzLs2ug4sD5C/Y/IepE3N2O6gTF3e0nu45Da5",
-	"6iDXpnaC+FBlD5/makuexiqeDh4f9t5k4I9drFrZyi0PZUieFp7TLPENtwRfmTTAbfeD3CJo0846tBOa",
-	"kuI7FFEEI1zKIK7FY50yrVOVKGeZCF3qLMgGIZlp/KcSC2sqySV8lr22Rs1F4RzZDDZ78wJlOqJIG4uG",
-	"LelrazJJRVZn7kXOyk2mbyELwiuixAZmlrXeFcHUuHVLWWKJXFKcya5t9WK1dQWaL5qZBjPpssnnIz3D",
-	"0Q0W4BHRU/23xsSlmw/+eu+mcs/sfHe+6o5muegx+jo3n5Nc0Rujam0bxly4yPjD9NtNitj2FagjEHBJ",
-	"WIEF5Lya+6S7YRyoVA7B11N5TdnuqLGFmaf6UiBaEY6tetP3VWOrc2/Zo0ne2K2kXhU7l6rf8SbTSgEI",
-	"7zDBzYOkynG560f7UtIlS+P4DrJJTTtpIHmPB3r7pYWJQcH4r/ybgfybB5hks09t1KG0h4G6qVvmNuyc",
-	"w+Ih+3Z61kGrjaVQKEdUrjktE3k8toDRrpUoXBmJLSA00w8AdrFNRQVr1Y9sNleH0hHM1MA4Ru6hqYsM",
-	"/4IqTIU1yFp5wZwbzr6Y2bpMtECS6xEQHeFKOR1PelF6bFGS6VzYW407cZqTv/HBLjBTYhM9a6Bz9NQn",
-	"IvjaBUQRV9/cJVnAXYTnhCmR0CSYVgWYmuKyriijdWWDVO+jQPU1Xk3nvqz4cLxTtw65zzK5wwQVsf7Z",
-	"eCIgRvmS5NeeN0ztatugBzg4C0gGY21IiPnXp6jVeEZbl4pAo0m1+kiYcqeKTz0x96fSk3aIcYxOzfc8",
-	"I93r93z59h2cdL6uUsP+pt+umR+CgG0p8ihhSrwxvOAF2Q4fr7CU04Xzb+yBlNGwfS0/XJ05b7/HYsbZ",
-	"dE5npjYAh6PPb1woPmQqBayqCsfbIofy1n8jCxcUE75NF5PHp5EansC8d5Ebp1ugQwki5XgE/ZPRuda0",
-	"uAu0j8egvY0g0GQB4M9kV04zRtQxafdeT//sM5WupKownLP9O5wtqKoLynZ6sb/U2/TRvV941P5FnPZv",
-	"bdAp2zSif3XVkoOFZdlKPd69FIIV26WXMHA/NB8G4oHAMdtEPlVLLAjKjRhoEkltqZovw15VKoMOdNAh",
-	"3LeSd9XUIS5oTWU8K6VdRXW7u5Okf5IpRBZv3d5lNYVredKooEdQ2+szPahr3di3pf6wiSMadGQtDp5/",
-	"uyG1AU4skdvI7SIhsuQQqgGu+2Y3OmG+v/2NyW2TLbpOmYkH7nKXRH+gVolORFhe78jE5o1YMTcb1Zk5",
-	"wzTUPfbF3YQt8JkwjAwH/KvGSBIP6oebWDzxycZOmgo9vs7oFiFFxV39ZpiWsXU953VZQEzRjPh7YnGO",
-	"lKCkcF1WVVAyTsWdUU1xw32rWA+l8fYygGrGbKuGQQMojbncnmmmQXMuzGVZQdqDSX4w1fLBVW57zgfF",
-	"5+e8NFbwiKOGb7XyNabKtmbZxoLal1ees7JW7xG/DbJmDwVM0+CiAcFzRMPzozv2WwqtBoqdRFcgbrZp",
-	"mxd8ZFsxtp92MyAj3s0hrs6MQLg0zpBdYvC30lDvpI/unXtpNkqkNuUh4NpF97uhZL2TGzcVWEhZkQrA",
-	"YzueZiP+LOPJ3D7GGkDr+GGaOXzXvRDUNK6+4d73kfVbbnog7fhud50mktv8iqh69RV75sYqT0ThgjCN",
-	"ZCnkVfNgJ0u46CpnuCzfzSdnv+8kZD9lMZWn3xGlpMRXeXfluUFPswB1OSNhmp904Y4jrCRMvWiKVie6",
-	"9XQrOwXtO/qtcsLWpzOqps5kvnUjFazyJSlSpbFdhe5DzdfNM7ItWXzN9fYiYlhsrCw7FgJQPSNxrC8b",
-	"KWyCS5P1Yvpe9go1zrlAxgoVjFJ8lTlF1X/u3LlPTE1jVm6QIKZxE6q4/nzYB6xvYutZ6haCr+VU8TUW",
-	"0QB6Yhu7GJgWnMgMmhSgmb7oZwaOpmtas+aFbfcWljkBkDi4xk09EVNFRN9MTRH4Vdyi2qfcofLj9mlw",
-	"v09OXSqaBEs1reUdb0IrQeY0Hkm7qsXKhorEziF+fadPx87oJt/PgtUA0Wk7H+Cxg4kWbJ9S9I87UCHL",
-	"cPvD1XDSmHCxkyZB2VNltu0VGsP6j08Ds/ejaM/KhqA7VcnpHjaeJABEbGGmnV3sMG5V34yfjZBsH/Y3",
-	"QoxgAbaLtZcpsTZvps/AFjrUdsnQ3XLRaQW6fdp8g9Y0qZYt6f4stnNZXwyqqWmeEs/hrV2rvRLn1wh7",
-	"Q5KvJVCQkt4QAQX+AwUnaOLvC4dkekSJGfHNXWy/ugxh5q0v/iFGJV8TgWa2Ybbfoo3pdNsSw03YUwU5",
-	"N01cVL1aEaHn+JSNpwcl2tbAPmp3GbTKPjRSK0s0LCHDnr8e0E5n3uiYJV0sYUX9lkK1b6C1tHVA96wp",
-	"3Xyt5OvRj5WmHuidvzX2HT/SRML6Zl37ffcw8Vsh26WpN5oaGKxyfpBC5NvaQ0blKISLJBc2lGMYrOn6",
-	"oCVO42sLrNXGsGkqnlIZtAWNGjLTdVODFeB7KaHaiKQ0ipsxTaHceFtiV82d4OumR6c0hyuk4WeQb8FF",
-	"vL1ORD72kUzwtURQhuUMIrH0SCOss6bJ0wYxQoyFvaQ+nxcS+vX8d8WVAQ/kYAzGbg3kAMa9i74ONjvc",
-	"vVjXQFR5tMt39+Q3/axarbjDwMLwjGx2TOfA9Bs7dnb2xFr/OO2fEdFTqne8RRktTd7eJonsiKxRaBoP",
-	"gpHvn2LBEZLktaBqcwWVx5pLgf6Hq/42mREsQm/XUqnV5PYWwvXmEZPuJS4o2GPM6cTnoSQ/WtS0CJtx",
-	"yzPfqNR5W8P2k71tDG6b9gGYfWTGPXNUrxBURdNzAedlKPftms3regtYq+gxemlccfp3rXIFahjYIbAr",
-	"6a03MEY2gqsiTJ3b73xkGgeiQiZ9CIBjkG5ZkJwWxHV3qo7RrzZWk0rbasl+AfTszL51qsdR27TVimtT",
-	"lMsXuSJlIY8/at4saU6YueAYm+Pk2Uqv+ujx8anea6K01JJnJyfr9foYw+NjLhYn9l158ub185dvr17C",
-	"O03WkamiMiMQ0+Vj/yePnHEbr+jkbPLk+PT4ibEyL4F5Tgqa82pNZifOL65/vs2CB5IIGvnV++tiP598",
-	"Ab/67cjjgY92BlZE4QIrPDZuENjOqJMv5r+3Ow7fHurkiydf3D9vDzHHjuhpJuu8tyS4VMs/NWMsCFyx",
-	"TBY55ex1MTmb/ETUzzAErptyxTVD6mGPT3+IiBXr9g3l1uTs90/ZRNZVhcVGX9pIGRRzABkjJRI1k8bd",
-	"y3hTo08LNFB8f5+4mIBPeu4TQXCxGYT6kuCCMlNJYAvA9Xx64zw9fRIrh6qQMCPGFra2kcFOXuaYoRkx",
-	"fdGZvnVtvcSbRyfWoiCT63xDpXrmBvXWeWoaEzHlcl9Wq5Lm8PbJP629wVwZtjQxgokKTpVIqowDA56a",
-	"wNrErB7ME5euCWj1iNSfaeZr8GNqK0Du3orLCDqeFcUzb6+zaZ3/zYvNofHg7GO3bV0H3CA9Kjw69NdH",
-	"KHAAAvyCr/UxiYJiZ10SdDj05Astbk8KKl1cdpxAL8yAhkgrLDDE2MukH6sZcvK6uNB/gBPrPsjbDofc",
-	"iroRWfISIl7uToWX0LLUmxW14NBahzXebkuTxoCc3DPvbSW7h0WMliX6K+80X7MwsdUAqa26gYfadGZq",
-	"Y5bztD+3QajtOoUp8teFMdWmTwwYsSu9n2lt80rTAzoFAumz0bcu8IK8oRVVIbPc1yml1wVxEBGyPYMQ",
-	"B62i2+J9Bzuo9FfdpL3iLZ5KgPM2kU5uiKBzu9YkxX7TgzaOZveLvN9CgCJI/OBs6nMwUNwdg88hfQqs",
-	"0kuu72aAzHwJUY0LrNVdEHqY5aabRwKfLucaFL4BrfB5OG7XHQAGyRd4szXzv8G7jb/kvNp68Lta5bza",
-	"fifC/n2Q+7ZFlAjXPYfjzLsvgFFWRFBeGHUaN1ubrw+xrzVA+nLvXUhNaQof++AUfN89N2DOpmiPZ9Cg",
-	"I3tSLrsAmHtEddA0PnG0CbKgUonNocRju2IfYKu5G1XEJLFz4eKKjFVlLahS5hiEhti2IoHDr+9D38Hu",
-	"SROSk0RyO9boHlHd/lAE22aAjSOVmfVOsYU+PsxCzClimNwO825LjIwn9UBkctMDgSAkx11StSoCYAn9",
-	"EGxjakmoMN/vh2jDz906mKOU07rqkOB+4fzHd1FS73VT2foTiW1VeFf6Han1E73RaqKNPvblevQOkRmS",
-	"fK7Wegf59t+aPIZTtqTCSZizn9xGF27Qg6RIWJMgQRCHoHPYdy/f44Xm2bUpXmQi7tEaGwPEkuDC9iDX",
-	"A9twdL0ftwfakSYFxZX24HNP9H+XTlhmrut7V9tsCNyYSnrVoQSem30KVu1akuIY/ebZBqrHlhvjPjtH",
-	"2FbpNRVlm2pOsw2SdMG0oMDMFMe25nTjQivw5tiXpvRmAP3pCx8guicDjSsxr+e/YJUv7/ee2slV/co3",
-	"1U6UcEL4aHx/Az7+IKgiqNCXVux4NuRkhKX+t4bu3LPParmRNKdwCC6YRHtIrpMvdtvcnug50saPK7pg",
-	"X4EP7a66wGr5sHh3D4PXIRWkMEw+wbqm5KFnHqNsENSKKbfxWAphlzj2DXhdr8Yxs62B12PoteCKmAMn",
-	"x5Jo3kYzggWUC9ES1+f3IczIeojvfUBQ8oR+ZasZ7XjHLfHiSmFFPmCmSHE/V9fnJZZy69GvxA5Tv+d/",
-	"gQux7wE2aMcyLHAgbQMmazKCQKvwHn6vZzTRk12NwwYwOPaEtjdGKNes4GkJ/CvTQy9cY4a/pkfgPb4m",
-	"DLmOj3ck13tjJ9ZoQ7Yro7c7+P4Wjg4myyl1qfqFfAWn4f27q66gPqW+exrjuVpSadseJGzkDlEn0nf7",
-	"SCgI8Dxgz3vRIFudR77yKRx2YklQyvW2cF1vDmX8fUVZ4SaX+ibBmvZxvh5ymrc9EcdsBxe+RNpDvKq6",
-	"3jWDuD+c4aBNzO0RfOJqtI5g+YWt63lfuvQz+W7+NWzSPiTNFPKNU6cTuHYoKlkrREAqiLkzhQ9M+L4M",
-	"e7VuSUHf3i6pM76BEQ9yn/iufQlSwOIQBZvxQQxt3nrtxJ7CzjPrrRtN8cUIDVJRKm8essITdiX8yqYM",
-	"008xTd0DaQqtu5mhrbVpb0FTt698efu0gdTVqt+Nvj9jafWmv8A9JmhCMHiTMb0U5CE3rZ3SVxRSeD7X",
-	"SmLlvU9ay2j8ekEZGdZ15gEhO7Q3EtW0ZBgIroHntrvBQ9vqBri73m2e2a4UB9XjfcyTa7PR0uaHKFKz",
-	"MZr8akc8UKo8vBg0ZQqh0wUDFy7Yb333k3iYYJ9CQYecAZEZ9g/ahSj+zSuoQ3s/Vqv/9+xQ7dZKYyK8",
-	"J0kPJc+jUhpL24tVbqQilUSKlKUV91XSMRZGZqRcY8+vfnOJH0uCITPLNjOHLI8MSaLpoYz3K+dVheHH",
-	"iua8hDNHIIVn8hz9+v7V0d8gS/z11bujv/3t6d+PHgUJ4xUpKEZqs9Kax0Z+ZPkSC0nUf1LJ7ehjZOyw",
-	"YB2G0m5wbnEGSPeVDDPU7TtnjjdfWegczWsB6LL9xPWEH5lUZDXVrxNWZOBDzpBtOGf+UUv0ne/DBxl5",
-	"rkFf1uoz+H2GXHs79F2OWU7KUr/AuEKfjwSGnjEfWZBkdDbayvL7rKH3NOcF6f49NelP4c8BJTMEdSCz",
-	"j8y3FcuQ7yqWIdctr/kXYCL4w/YqywI8+p+a7mWmoDv5fIx+4rywbe0tdrkgBVovaRlWHcl5BaV1MjTD",
-	"QErjbVW8LGAu15f+GL13Oql50RT7M75p6eIzzhFGUL9Xz/SR5VwIkivZ6acPBedNewhN1w14HIzye4x+",
-	"BqQ45Jju/Rp1aEY0rNCUNaz/Y3CduQC9j8wU0nW3VnM0wBdxudbfgvq6ZjlmJVRJUs59kAhZKZMt1T4T",
-	"XkNz/fBUSB+4inxWJ7nJyW6Em8+fnFGmBUq/jsRXtbWZBV0SqSViKrxyRiAuytc0YgcRpObTCFsCpCT2",
-	"YAyb/2nc4rb3Sf51bG6d9pUp21sfQwe0w/UnD5pvWcsPRDe6dCm9j32XSE1Bqkbo1UoFHgrlaci/G7Xu",
-	"0+tX4sUrWu6kGrmFgAPzX3rdeAuYLfS6w2tzfsa0ltZ8NMLM49InaP1zj7FFbzkjvRiN+6bYiMQKVr5z",
-	"AMSTqOsSYhXKkgjo4geuNUhaR7g0KZFfP9TCSdC+3Ow4rkF+uq5OOzDXSVOtZUhwvgxqujzAU86Bt00U",
-	"5OSgQYvtQkn63KpwQe6y3RuKNLFdQyLArf3hRXV9TanhsDAsNEiDq/uTGc2W/LZiQ9+cPSwuuBZSSnZl",
-	"yBsylpn98uZuLp4dWPD+WelmJEjA4ANRhrgoiPDuyQPa9KkQvmwJcbjdhWZwkR0OmoMRD1Kca9CGCACL",
-	"6+QfHhD5xggAAt3VUSkKUqQoAAVHTGRNL9/4jkh+ILGzsIqd7PSPvwovPDMB+zaOz8s4KtGMULaAo/gA",
-	"jPGsKEKeaFLioA6jPEcYPt+TtaYK0K47t8KrwUA2vPp6YnaLGyWYnQ4kE4Y61varRdEKL8jJii12NYS5",
-	"V+XN4j8+V+XIaRwTQJpGBzqlwWXrq0lVeGUyBVY0V1rf50L/bQzdY5zU9CsaFPz/0wzbKzH+Qd7zw15G",
-	"YynxpjfQgQ6MteucSlYKzWqF8rCLTS1b54Z1yMdI5suK5Laed7KsiB7wP63WVH9Ft+5FrRCW9CACHOZq",
-	"9zUDMWI+0C59dg63a2i8Be6DXagnCHQOSxLvEp7/xWj3eKCr0QFod0lwESceZzlBle0CniKR2+6jljTX",
-	"W+xBKsS+8Vkqkd33RTtIXErLNYODoEzX7n07dJ+43h9pnOvXX90pJW03tEPtuD0cZ32cGwmBmzKR7Wv+",
-	"c/P9oxfQ1i9SwvbnZ0ePn/7ofF8wW4YuXz1Hf3/65HSSDWgkWTC5XHFJXU2VoVcuyUokgXHO18HP3h5Q",
-	"4fEcZbBYM9f3a5i1Oo23khrOZbd91l9Iy+m0QBst/xPg4UAaT3vWnRKzu8ehmYhM7uswi/RG+8rX105L",
-	"ogi13Fl5jtZcXJtmvVghLAS9IRIat3jcBgLmDW+KKd3rpv0Z3wQ13eFODSmbrh7sDOfXC2EqTfO5MYub",
-	"chqm71bQQI4LJLnJlJdDGZ9tDtvm6A5w/FAP8GE2eN/N9D3QYb7kazTHwpziQR7xEkuIztmRDCem1yhh",
-	"owV+gnH3mSLzYEV1g4BxOR0i9ZCB4Z0+sV0esIduZi5A1sbgHYnG9yldKBXEZ8xVK1EtwjHm0B45nF1z",
-	"3h0jMMyLu0U8/MtiETu/YT6j3AOVk7X8Gi0sWV2FIczk2rhBHp+eZujx6SMt6R+fPoZYz8ZoalVmKLei",
-	"vzsrCZKKC7wgx+gH/eoPj54Ao/3w6Kl+17+6QWvTmMhE0H1kTWHzNS1LNCPn6OnpE/s9jiQxwdyV6xqs",
-	"uQBdEiU2R8ARSJKcM1e5vM2k/yBkZW4mW+sl+14rvl483sgNEkIvDX3g3mc2/bmvjOX089vsoHlQA1C9",
-	"JWsb/9thlX3VoANrdSm433XhzcAqyDiqoSBwGAh8htot5r+NescKcGUygl68fv7ulxDA4fuYb4Y6IOtd",
-	"Z9O/zg3Md6AdEdpm5Ye0Mq8xVdLUyw2yUkrOr323yYJAc6/BjD4LmtHnJFFqqIz1FTy3jWz/mpZms8SD",
-	"lHgtIaPLEr9tVx4mCeeVPJnjstS3qTG/vRt1rx5485FhL7wF5OCpyOslR0tTLAjsj5xXphJc00gKevgy",
-	"FztOhc+C1Beb4UStLM3qbtmT+/Kjm+kPwLEHQPVbMPAKZHUlT88G6QNpbpKoehWKjYiFFBr12EIlLu1Y",
-	"v+Zrl1ipBUqnTflZCcoUKUwGhcuNpApV+JpI2xUHFxVl/y4zZJIxcszgMcwFiVKyX4fvV0mgh/Y9UbbV",
-	"n/uBVXA36HW49AGk91HY/WrlmIkz04q2RXHbcKwF0EDpmqaef1IYvncdAu5NEjYNa4cK5B/u3g6zhR07",
-	"KVxWBFFyFFXOC3nDr8mQF1I/f5idEB5gWwpDkiju2x1yfLOy3z9p9EgibhxWTe+rE0CbnaYL84tG6258",
-	"Sk1mWytVSgtm22LLqeVaTU72XbSlBKlo9ea0M7TSHnqTuJJFzRTdQjDNRE6t6U/zKtEPrXnZVXjrNzaM",
-	"JcT60ohBYXIsiGthG8DkU4WiU/frJjTrDLry+MngDOzP9NIV/c58OIgt5gjK+kzvZFc/2lLAVJEFndrO",
-	"7oxp/eld2yMDnJN49jXLjf23Piw5KqhhIYnXAFnwGjQV6L8FxgDTnMmmLjbvuKZN/bfg4rgmM8QFXVCG",
-	"DO+j78yF8uLqyfGjv31/ZmJkipDRZxuT2Zsh07TLFMSynb+O0VturzRzagxMTaUgkx6mMCtA/8To18s3",
-	"ATJtj7DJ7afb/xsAAP//",
+	"tZBcILXECqklQSu8IGhG5lwQtMA35BxxRsxjKhGfI8YRYUps9b/1CyWV8EiQ+VqSYpJNqJ77jzUR20k2",
+	"Ybgik7MJ1mBMsonMl6TCBkyliNBD/8/v+OjPx0f/+9OXxz/c/tskm6jtSr8jlaBsMbm9zcwqrsgfa8Jy",
+	"0rMaaYcgtq5mRHgYsVRIkJyLAklC2Ggg51xUWE3OJpSpH3+YZJOKMlqtq8nZqQeTMkUWRBg45bt5Arw3",
+	"GoaS57hEBfbY21BW8I08hz+C3xnZEKnQSvCcFGtB0GZJGMIzSZhKQS+nfJ5E8enR3z99+eH2yPzjcf2P",
+	"OMKfl1jKxEouPFC5HpUAxz2rwanw5zeELdRycvbjD7GPvqJCqhd4m/guPK5RmPjuXPBqkk0E+WNNBSkm",
+	"Z0qsyYGw8qrEi1e0TO+oD1yDOC/xwhHSUzAFbokXDSwRptnr94kgOF/CfmIEa65cs2vGN5p3Z6TkG/2A",
+	"MzL5lAL0SmFFPmCmSJGAFkY4QDUgKVpKPbABZUHmeF3qnVHDORryOMiw1VKk56JygFZ4lcKl2a1xOFds",
+	"EcBo/pI3+v//KTlLwCR4dQhmPAzzrf/8M7U13nKF5Hq14kKR4gxhJjdEkAJtqFoijDZYMAorjgKpJ66w",
+	"ypdmTA2tBWLGeUkwAyh+xvJZnvM1S5HqHSu3SC251DKLoyW+IQgzhM1LGeIC8cgQ4OU4fEssp/b1Iehe",
+	"Fz2HA1/hP9YEUX9GrbBa1p+B38eJjcHz6vX8F43PHmBevjcyYmNP1nyJ2YIUCEtEFdpgCQeVORfMs+CQ",
+	"BbrytULUHwZLggs4vOxqXs+PAISUBH58ehoH/C1nZCfgAUJclkSgJZY98OiZ9wOK5eW6IK8oKVP0/QfZ",
+	"brgopGYvhRfScH7OqwpL4Dlclgn2omb2uZ49xl8NQKTCaQ3k6t0FckPQr69fJPjMjtjlkDr+9OVR9mOK",
+	"27RqkT42m4pHhp78+KP+h0Sg7hjZD8IMK1RxmVIvFL+vU/XdfC5JSpxcErkulUSKo5JoQaHZHuBNwMlh",
+	"tvghcDqowL1bq5xXKQJ/0Pw+IzmuSOd8P0fkhogtEnwzQlnj5jvRk7+iUhpJTEpJNksCysOKsML8KoiR",
+	"83rAZ+DdAg5ZzBhfs5wU8cPsAi/IG1rRFKZfMiUokQjDHSABd6kniCP3qcYu/myw+/Q0xPWjKK4viNAn",
+	"Nimu+FokN9XPfNNEtCOA0ymiCgvMGMVuLm+0Hr9ayQSa3HdAOxqjOQ2peF3tyWshgt9QSTnDWjjpa1xJ",
+	"YCiuCCtShLwkOaErNRo+YcbvqdyFmt01WSlgQPj1jzUWmCnKgP8KKnMseoDW+7iP/9xOt2LoHFX6DqqW",
+	"mKHHp6cIC30ruiECLeiN3l4KcSNFd+TTRyNY85InFb+3weYXHNS7GAD20Q63nyuCRb7su3i9Y3Cs6ONM",
+	"akzgMjzmEoBcvbuAOc15FBXY34VHzHe/Zx8/fvz4Kfzt+//1/X/FZbcB+kWaE5/BrXa73W6rqijgJEYC",
+	"1Bmrmy63q2XyRn6l1sX2RZs/26B/+vK32+//67uj4I9+eAfO8X3x7Ka9T1T/wgtcUkWJTCK8MkO250jv",
+	"V2SOCwkb6OoyAX097WsGSB/QhBrAbO8DlHEQXBGRRsV+dIQZvwYpAc8HBV1PeN+Q9+DbPByhAksYeDgF",
+	"uA+T8GwMTJbrDwTSez5KHe9Ttg+iXP9GhFYwei5zN2aENZmeh+bHYT3Wvtw+6ezZegr/GzxtPYxqORrO",
+	"OBFrcNJk3BG8WzMXkeq/eaG59uyLvwfCHzlnSiNIT70uFV1hoU4EKbFW0c++NFSQcE16HFjU8WpV0hzr",
+	"n08KmoPe4A3PM8owILxN2tssIjJevH7+7hc0pyUBNV6ozIgNsJuRgmKkp4l+sYkws2y54kyaVb7ACl8R",
+	"1V5xZ6b/AGtaY9lUkUoGQpzP/klyNbn1a8JC4C1wwoEQ+B+fq3I/JOplIkmURJQhbPFZ8YKUx0gzoTFr",
+	"oA/GoIakvkfDLlH6mgYHG6itwiizk8BoMIi65lqHgc++Mb8BGSXCUi9+i+BSRlmGZvqGDoreShBczcra",
+	"f8S4Qn8SwTVe3nJ1pbgwQO/IUi1Ous0mcR6IvRTgL3xpJfisJLGP/Zsg88nZ5P87qf1sJ+apPLkwb8Xw",
+	"85arpeaRDZag/ZwjgvMlMjAbjOhHa1YQIRXnBSAIV7XZVhAsOTtGH/SfT0+fZEgSViCqEF5gzZ9gwLkk",
+	"SmyPwEOGJMk5K4DtHGRp5B58xWAe2RCm0EZwtsi8mXKFFdU/F1jhCZzX35LuHbhfguHGEoZKxBmSCmu+",
+	"lYoLvCA1zK/1SaoeDORXXF9G3UYUpAv6OeJaNEm00fJJ7z/Ni2AS3WCqtJir7/GZYdEG+wGslvjgULaW",
+	"eK2WCL4iQtlDMRdEi6ApVg3xVWBFjhQFW1drPWA00MD2vsTWZakHuZO8MwktIrhyKkHkAd+waY7tudbE",
+	"52uFJCHSeCi8XQcOg82S5ktElUQrIiRnEinOr+GQrVfmfRHZRPAy/nnBeSXjKg480vu7wlsNSIb04kGY",
+	"OuOiMTi0TtRg0XFk1Sdsfcz/bjwegCYLrgMuxFEWErZJsdrQUx/plj3eUBlhEevFkQ2toE/YOGa7HViJ",
+	"n7gHpEujxQEcRUEVmN0uAvjmuJQka4HsuCgw3zgDkv8724nH3hCFMEP6I1jB/Y4ckt+8bXG5lTSnYCd3",
+	"3zJGO3u5xkVFtaaM1wU1zyQRNzSPuZR34tpj9CxY3gYzBRpCdY48TAizAllQAAE1e/tDw7wC0gvpxcmm",
+	"o9CxT8uuNkCXCn9+bd58FPia4kwV7owoX0lJF2w/trIMOzWya7xvEYyv9nAJVv60xZJPYtpiZMNMrdMT",
+	"N13gwRo1c1zoI7CzmRn5rKIxMgkZ5K9U+oM5F8UOYkBDcQkvDYoCN3dmAEwuyk4XkVGGtSPCFed6n8Se",
+	"LLFcxs8a89HoI+sCij2zClP8/PAMENmkiTPHxUVF6dWlj3WfxGaCQ3nk+d6ijAfCzuIQ6g8f77WxNPDo",
+	"qxGSBZ4ziwiL/SShfyOCzq2i1SV3QRSmZQLRnkvH4YwVibCEBhZgXBbwqQUhtoDnuKQzAaC/8ty3g5iB",
+	"+JNE7EqBt+daTLOWmWdfY1PmPOlyqsz2b3/3F4LlWpACzciSsgKsEjD0zHp2ILZB8QUBoW/VUKPOKoGZ",
+	"BM8okLx7/q1ZToTClKntdEVEbrdP10aib+MFFgUqyA3FltHAkSrpDfnF2YKM7KrZnK9nwKSBizPqTbbm",
+	"KYBIGc6KGAAPj/wbXK77cM41ggsqVyXegsOuZ2lPwpUdP3nSWVyLp8234zSIs7Ukr0q86G7Huf217zSA",
+	"N2+B1a3fdfjKage2AQ9dt/DpKLTWL8uIlF2Iax99TDmiwjo99L1yTktSmAs/wsxoNs7s3BUo3rcf9+5C",
+	"qFCOWU7KkhQZXO0+Hwm8haud1aHm5ZoLLnO+in/DyYeunmRjELohEHZm7NZVR5FAUAmfo4XAOYl+zqkM",
+	"zSmfmxBkH/n6WUEEgr38cOZDeMdcBl2YxCDgxjpB2UjQVy5YIUBXQ6OxMRnxp3wzXtkJ2e2Sb7oKTzZR",
+	"PEq0MAQk4l43vjcI29JXC8aRX1QQXUGlj6yImOrDzWODG8FXUaMnO0D8isVYjwrXRlLsqkngsJhamRVD",
+	"WANDkedzfVZPZ9t0VIrdBBssEQzOEKlWaus3oLmsdCYG/89Uq06gSQ8xdaAqNsEIkKYJ5zflDkS+z6ij",
+	"gC+mtKXvdzXLFpN7aHd/FcwkUT1YWevdfpYmENbTdcLgtFluR2/yX9mcDps1al23icc2cgJODYHMurvA",
+	"oaDBgpmLVgmZy6wnuvfW1brEit6QF1xGLoYmESGGoRyvk3ut5xy9aBhGjLnBJ6zYmywqODH+BUnIGbJy",
+	"Xa4r2Uq1MCelfV4a+0hXYtOCMEXVdirIDSWbiOXjnVbe7FOEZ3qzb5bc5tAYczeVGcKl5BoCa8cwSn/t",
+	"lJO4cskqZ3rLgq/EeZIw22ahVQhiKJrqg01qqfAWzQiyexhpyezX32svbO+cEisi1bTCqwgZsFq28lPk",
+	"NWWo4BKi8u2BDQqtljte2iyxtIJw+Pg2qJsmtliNjNE7LVD+usu1PDF6sg8wfnDfBqvIfF5OAHtTxnZ4",
+	"rYarQZB6/8R25QsCtrvuBVfguZLRTQV+Yusyl84jRZ3zTtIFw8roxhHNUd8hpwXeDqZGaJZZS6fO2dSy",
+	"OurYnCt3sPNfk20iUjcMN1K8LBBeYaHQbHuG+EwSoW9Ev75+kSFNDVThayIy4+wF+6QkguLS7k47SCp3",
+	"Y+ye6bhGyOBaYDAEZt5470d7Bcar7LaaPdlzY5Tc7/yqMFvPca6JGleIYPG7eVOaWzKlGace8ph94pLz",
+	"qiVoPJdETFuaSvHTni5Y9P4Ev2sB1dgB50YsMw6OMKlopfcewlKuK+ITNdZyjS1/4C2SPGEMmqsNjp1l",
+	"V/bJ+PUpnDwz45pIzMujN4n39TTYwBHdY7L+pPmA1w78omqitqRaLRSC7RBh9sxJJU+jtER74Q10bcOd",
+	"k3d9AttKRTDRzqgaN/xnGBo6PUYdDublK0JY7KgZwRJeFFvthAt91HtfEERZgBvXSE6XyXpX2Fr8YhFb",
+	"+wIDuhskpon1s0NySyMsS74hxXTDxTVlC80WMccYZwuIOtNnUB0xgiQtCcvJGVIbmpujw2zChdY5niCs",
+	"UEl6zQPBzjTXnpi0BX3KKF+AZML4erH0poG1JFG7I0CnppJa83rC1IpmZMutzROw2NSWlFnlqHMQFj+A",
+	"y5/wCs2I2hDCwhUYtP79Kfr/G6nRP56iggMU5HNOTOrmICY1mQZp+sE8tTDoAxcQVX+6VhCGDQ7uyhpB",
+	"QBbnsTiULaKl2TnuxTYbZFe5MHLfyR5wrMoWgYgurAuya+LQgnbXqAz7Tszw4dIf9F1nI7giEI7ECptz",
+	"KkF5pNGTrM8ZEWiLtesbLXkJt9uuQUTQBWWhu1vzjJgb6x0gKWqNwELRfF1iUxsh7kgx/N6KZAeZbPF/",
+	"EczSplU2+Xy04Ef2x39Kzo4v8eYXIqUNI+rx3umjcDrw/I6hMnaKPsLCtRHCyFAYQjDCNmKtWR2zY4lz",
+	"k5RsrqyQ22o0MH25EcAx/i5sNAZHVeBECPWdzrmwOZNmwiiBB1wuGZptayOzBcKeuueBPAbHDBfOUuA+",
+	"PYgDF34c0XXbHhMfqGytqAbyzGdjrRpMZje4Z/zGHm1s8sAtWhM75J0mn6WFDegKXf9MeO3rvQJF3Kk9",
+	"FwHvverXZZ2jKaFouk9EV0XncyKcE7wVugYJ1olbZKClm+0hA01N2rOVKknK+XlggRVIq9jmwIXQ2Ipg",
+	"Ziw8Ls4zKiRLvJiaQiRRi7R+bO7QcQrsZlg2d9vxR9lbGP/coGvAZpsMfos+sBjtLD3kETuks/zUJmtA",
+	"468xDcNna842HE2EN6iTOa6psdjPdvEomj6TaOHf3UHZqNk8Qp97d8C1dZpgBfbrA1asqEXZZ8ZG8v5F",
+	"hUH/+MezC9AXbCjZqsQsrrAHPtFpRSN3gVf1AGQP1q6vPIGH2vt/jVfTxXaaV48TUB9hQTBaCV6sc5Uh",
+	"uQabB8At9/yknna6iBzuz6hA1wZVyvqtLF3QilN2iM+3dXUHSwMTXewHac8xfnhpzTApKwCWkkhZuUDs",
+	"0Qrd+yVB9btQdYMhvKIn9Y/HZksd/1OG9r6xel7fvu49bsyWkbUN3+U9eSEUkRNJ9d9U9RkrPFxkRVts",
+	"VLggO90gKqKWvEiEKMNZmr6CM271QrdwrTBqCKK7eazDoGfAwqac3UGda500Dft/rerZldf4rD9foyw4",
+	"V7zW52ozBdzeL0bdtolfYJ32Mpov3HQ2UW/wKus/0AfbbzV2U9rYLpx+UB49DFfUlN+N4H1Yi0SsLuli",
+	"GYlQoIslIqzwtQr0NzJ0/Z+P9ztcShNl0TbZbQ75DYOSRGwLjdM9Effm8HWAo8xdOkzRNcC2hcdDHKXY",
+	"DYmlyeymF3xtRWDP79GS3/BSRcMPGVLrGUH6uakrs8cH4Mof36mg58X3MK2w2E4LEokGe/PsHVpxSRW9",
+	"2RckwRXPecLzBAaU5NefC8woLu8IwR2DWcwP+3qVDEWch8hp2y64BN4NcJQl9cGQSm28BYyV3GDxE47c",
+	"kF3SjMxWHTrV7KQxUF7hPOb2WKtlImFg59Mq6X/tMximw/hH2lusw9BJwDpA36wsMDa5BaWwE6fTHOc7",
+	"kAmwPEQlM2UKDLlnus6CTLfEmo17AqcfPR4KCjdlUQfrAWldQBCfiuLsoUuCi6mrfjYnRNk/YrbQJaGL",
+	"pZrm1QDMjxswP4kBveJS2ThrB4lcryizexz+W5B8PaNqLaclAZtt/YPQgMSzyvZLZgpZu10+cCABDLIJ",
+	"pqZI3LQaws2jZn2II/N3Bz8bg+rrxcB0T5o5A8dPh1QPv+F6zLWvcFnOcH6dTLdMXX12lkEJ4107AcuY",
+	"2RoZZv3SwcCfkhDm6S5SwuJjWFK4qfvAOkR+X7swACNaa5YmCsqBm32NNMCaiLvkTcYp3MeT0eSOGZY0",
+	"ft8qyQ2J+G1es9oxZBXufW4uevLUJvhjjSH4Ln6AapZKZNTlfBVN+aCyjnw0lUdt5ClckhI7q+ek9n61",
+	"O5RXzibKGn7HXp8s5jXS3eXOYeoM/bTN0E9bVD2G8lQHuGEZZHp8ByQLCFT7xvyFDLgms3xlF+mRmeLL",
+	"uB1+N0OZT2B6ADZ2ZxxK5kq8rlZcKFNeMXJIFEUqbcXWJO4NyPaZBpLruzBlCxMoCV5eTIuO2TKY35g7",
+	"pnKJHz/9MRJhbXA12yrig7hNZmEsOHTBuCDFNOflumKRSBTjuvIT2XGZsbM+ytAG6lFrhdcEjEKpDFdi",
+	"tBU/HayhTX0KyE4euVyQqa27kpgwfBpbATg7DPR6LaamzDwIqNU6CiopIxJpTQzxtcrgpY0rOUM+r0iu",
+	"SGGinXaKD3ddHroXavigiSEmgvhPx8Mjm5eZlP2sxmWbVzLLtjWP2klrCANMtvHe5ZbYtnlDWUSn0uwy",
+	"7UvPTlCeMsV739vdfqlfmG13uxTGYkMbS2pB2r7hQTBBnzansRbX5ErKdtDiAPtDGpyZMgXGfpobBKmE",
+	"lPr6xRmaIPQqWm/J5j2/jkVq4LpOz8gKK+Tzigoid2JC5T4e68WSC6IyJJd8w1yt3lFVKSZu3gZM0eWH",
+	"8QhdFLhYgj2UxjrIoC2EyxLCwL3StcfkvUpnwtLdQlWgFlnN2B+0ZtkxdF0EXN3UzKlQSx82Mlqmff0k",
+	"qZ0OKyrlOhFHkzSn9WSLSvI5/vta3NAbLqajo/HDN/wnPbw+Tj+givl6BOU9ZI6LYYv3HRKoLNOMTHrq",
+	"BckUvt1RItdkHLKZ1cS7w+3WThJdRZgEvke+sTf+7ZyJXHBJpnItV7aaTLvQcnhRU1zhUrqcQCjFh2Zb",
+	"hCEgzdxBHp3qq9uj09OoT52YQib7uRUIUwKznEwB5CrmhHqvAawzODXuVyYMw+USnyNIjnP3olpWNNTy",
+	"PSRvuqjCh+UWMW6SGeuSDYprHDqF+dxld1vgCKIyHsQ3EGI0jIH9lpdKkevxOd4XKDtGIu6u/roy4dHa",
+	"Srb62K5541596/KG7cpTUJlzpihbx+M306nn3sQzqhPFAXLVW3YjyhAEHxBoy+airlzrBr+mTzvmoPXn",
+	"xI8PlmjFytQdPAbT2eF4DGoS1AHQ1htJoOBSLOG9znRrpr675nVVXYu+ZqnBiLauCGwJ8P4rlD9lUkFv",
+	"A9paw/HTyWMAhO25p31cU1qxckN6TsFGKZVezcMP7NG+wmCmSFlXa5KCzCNMiwzxsiAyaCE0SgUKAenk",
+	"kIfOnwOiu61eBRVWWkjuECaqOtZsEcKc9Qdr+ZX31wC814I+AbfclVo9OE2aTy+g/OaQd21wHVgeIH/H",
+	"5D1Im5ox7qBMXd7Se7jkNrnqINemZoJ4X2UPn+ZqS57GKp72Hh/23mTgj12sGtnKDQ9lSJ4GntMs8Q23",
+	"BF+ZNMCx+0GOCNq0s/bthLqk+A5FFMEIlzKIa/G4TpnWqUqUs0yELrUWZIOQzDT+U4mF1ZXkEj7LTluj",
+	"+qJwjmwGm715gTIdUaSNRcOW9LU1maQiqzP3ImflNtO3kAXhFVFiCzPLtd4VwdS4cUtZYolcUpzJrm30",
+	"YrV1Beovmpl6M+myyecjPcPRDRbgEdFT/bfGxKWbD/5676Zyz+x8d77qDma56DH6Ojefk1zRG6NqjQ1j",
+	"Llxk/GH67SZFbPMK1BIIuCSswAJyXs190t0wDlQqh+DrqbymbHfU2MLMU30pEI0Ix0a96fuqsdW6t+zR",
+	"JG/oVrJeFTuXqt/xJtNIAQjvMMHNg6TKcbnrR/NS0iZL7fgOsklNO2kgeYcHOvulgYlewfiv/Jue/JsH",
+	"mGSzT23UvrSHnrqpI3Mbds5h8ZB9Oz3roNXGUiiUAyrXnJaJPB5bwGjXShSujMQICM30PYBdjKmoYK36",
+	"kc3m6lA6gpkaGMfIPTR1keFfUIWpsAZZKy+Yc8PZFzNbl4kWSHI9AqIjXCmn40knSo8tSjKdC3urcSdO",
+	"ffLXPtgFZkpso2cNdI6e+kQEX7uAKOLqm7skC7iL8JwwJRKaBNOqAFNTXK4ryui6skGq91Gg+hqvpnNf",
+	"Vrw/3qldh9xnmdxhgopY/2w8ERCjfEnya88bpna1bdADHJwFJIOxNiTE/OtT1Go8o41LRaDRpFp9JEy5",
+	"U8Wnnpj7U+lJM8Q4Rqf6e56R7vV7vnz7Dk46X1epZn/Tb9fMD0HAthR5lDAl3hpe8IJsh49XWMrpwvk3",
+	"9kDKYNi+lh+uzpy332Mx42w6pzNTG4DD0ec3LhQfMpUCVlWF422RQ3nrv5GFC4oJ37qLyePTSA1PYN67",
+	"yI3TEehQgkg5HEH/ZHCuDS3uAu3jIWhvIwg0WQD4M9mV04wRdUjavdfTP/tMpSupKgznjH+HswVV64Ky",
+	"nV7sLvU2fXTvFx61fxGn/VsbtMo2DehfbbXkYGFZtlKPdy+FYMV26SUM3A/Nh4G4J3DMNpFP1RILgnIj",
+	"BppEUluq5ku/V5XKoAMddAj3reRdNXWIC9pQGc9KaVZRHXd3kvRPMoXI4tHtXVZTuJYnjQp6BLW9PtOD",
+	"2taNfVvq95s4okFH1uLg+bcdUhvgxBK5idw2EiJLDqHq4bpvdqMT5vvjb0xum4zoOmUm7rnLXRL9gbVK",
+	"dCLC8npHJjZvxIq52ajOzBmmoe6xL+4mbIHPhGGkP+Bf1UaSeFA/3MTiiU82dtJU6PF1RkeEFBV39Zth",
+	"WsbW9ZyvywJiimbE3xOLc6QEJYXrsqqCknEq7oyqixvuW8W6L423kwG0Zsy2aug1gNKYy+2ZZho058Jc",
+	"lhWkPZjkB1MtH1zltud8UHx+zktjBY84aviolW8wVbY1yxgLaldeec7KGr1H/DbI6j0UME2NixoEzxE1",
+	"zw/u2G8ptGoodhJdgbgZ0zYv+MhYMbafdtMjI97NIa7OjEC4NM6QXWLwR2mod9JH9869NBslUpvyEHDt",
+	"ovvdULLZyY2bCiykrEgF4LEdT7MBf5bxZI6PsQbQWn6Yeg7fdS8ENY2rb7j3fWT9yE0PpB3e7a7TRHKb",
+	"XxG1Xn3FnrmxyhNRuCBMI1kKeVU/2MkSLtrKGS7Ld/PJ2e87CdlPWUzl6XZEKSnxVd5deW7Q0yxAbc5I",
+	"mOYnbbjjCCsJUy/qotWJbj3tyk5B+45uq5yw9emMqqkzmY9upIJVviRFqjS2q9B9qPnaeUa2JYuvud5c",
+	"RAyLtZVlx0IAqmMkjvVlI4VNcKmzXkzfy06hxjkXyFihglGKrzKnqPrPnTv3ialpzMotEsQ0bkIV158P",
+	"+4B1TWwdS91C8I2cKr7BIhpAT2xjFwPTghOZQZMCNNMX/czAUXdNq9e8sO3ewjInABIH17ipJ2KqiOib",
+	"qSkCv4pbVLuUO1R+3D4N7vfJqUtFk2Cppmt5x5vQSpA5jUfSrtZiZUNFYucQv77Tp2NndJ3vZ8GqgWi1",
+	"nQ/w2MJEA7ZPKfrHHaiQZTj+cDWcNCRc7KRJUPZUmW17hdqw/uPTwOz9KNqzsiboTlVy2oeNJwkAEVuY",
+	"aWcXO4wb1TfjZyMk24f9jRAjWIDtYuNlSqzNm+kzMEKHGpcM3S4XnVagm6fNN2hNk2rZku7PYjuXdcWg",
+	"mprmKfEc3rVrtVfi/Bphb0jytQQKUtIbIqDAf6DgBE38feGQTI8oMSO+uYvtV5chzLz1xT/EqOQbItDM",
+	"Nsz2W7Q2nY4tMVyHPVWQc1PHRa1XKyL0HJ+y4fSgRNsa2EfNLoNW2YdGamWJ+iVk2PPXA9rqzBsds6SL",
+	"Jayo21Jo7RtoLW0d0D1rStdfK/lm8GOlqQd652/VhUDjbVdttWr/AgTESiM8IM04g3hyLgrpal/QfBma",
+	"s6hh6Wj6XpNd+tbbBKBuGrbf+g8TRxayf5qLBlMUg1XOD1IQfaxdZlCeQ9hKcmF9uY7Bmq4PWmo1vrbA",
+	"am4MrKbyKpVBe9KoQTVdvzVYAb6XUq61aEyjuB4zcp/qF+peofF9GjUJdeV0F8kEX0sE5WDOICJMjzSH",
+	"RlY3m9oiRoix9JfU5xVDYQE9/11xZcADeRyDsV2LOYBx7+KzvU0Xdy8a1hPdHu023tZATF+tRkvwMMAx",
+	"PKvrHdM6uP3Gjp3hHbHWPda7Z1X0tOwcs5GTJ8p7aYp39k1kk2S1rlU7N4zI/xSL25AkXwuqtldQFK2+",
+	"r+h/uMJ0kxnBInTELZVaTW5vIZJwHrE2X+KCgqnIHFh8Hgr3o8WaFmGfcHnme6g6R3DYGbOzs+GobZ6J",
+	"2UdmPEdH6xWCgm16LmDGDOW+k7R5Xe8Ka7A9Ri+Nl1D/rrXBQEMEEwl21cb1nsbIBpdVhKlz+52PTONA",
+	"VMhkNgFwDDJBC5LTgrjGU9Ux+tWGkVJpu0DZL8AVILNvnepx1PaTtRLc1Avz9bdIWcjjj5pdS5oTZu5e",
+	"xhw6ebbSqz56fHyqt58oLbXk2cnJZrM5xvD4mIvFiX1Xnrx5/fzl26uX8E6dEGUKvMwIhJv5tITJI2d3",
+	"xys6OZs8OT49fmIM4EtgnpOC5rzakNmJc9nrn2+z4IEkgkZ+9a7E2M8nX8DlfzvwuOejrYEVUbjACg+N",
+	"6wW2Nerki/nv7Y7Dx0OdfPHki/vn7SHm2BE99WSt95YEl2r5p2aMBYHbn0lwp5y9LiZnk5+I+hmGwE1Y",
+	"rrhmSD3s8ekPEbFiPdKh3Jqc/f4pm8h1VWGx1fdJUgZ1JkDGSInEmlkVnfG6fKAWaKAL/z5x4Qqf9Nwn",
+	"guBi2wv1JcEFZabIwQjA9Xx64zw9fRKr1KqQMCOGFraxQctOXuaYoRkxLduZvhCOXuLNoxNr7JDJdb6h",
+	"Uj1zgzrrPDU9k5hyaTmrVUlzePvkn9YUYm4RI62fYD2DUyWSxePAgKcm5jcxqwfzxGWSAlo9IvVn6vlq",
+	"/JiyD5BWuOIygo5nRfHMmxJtxul/82J7aDw4091tU/0BD02HCo8O/fUBChyAAL/ga31MoqAOW5sELQ49",
+	"+UKL25OCShcyHifQCzOgJtIKCwzh/zLpYquHnLwuLvQf4F+7D/I2IzVHUTciS15CMM7dqfASuql6i6cW",
+	"HFrrsHblsTSpbdvJPfPeFtl7WMRoGMm/8k7z5RQTWw2Q2ihpeKhNZ6Y2FkNP+3MbH9ssoZgi/7owVuT0",
+	"iQEjdqX3M61tXml6QBNDIH02+NYFXpA3tKIqZJb7OqX0uiBEI0K2ZxB9oVV0W1fwYAeV/qqbtFNXxlMJ",
+	"cN4k0skNEXRu15qk2G960NbR7H6R91sIUASJH5y5fw42i7tj8DlkdoHBfMn13QyQmS8h4HKBtboLQg+z",
+	"3DQaSeDTpYODwtejFT4Px+26A8BG+QJvRzP/G7zb+EvOq9GD361VzqvxOxH274Pctw2iRLjuORxn3rMC",
+	"jLIigvLCqNO43tp8c4h9rQHSl3vv3aqrZviwDKfg+8a+AXPW9YQ8gwbN4pNy2cXm3COqg372iaNNkAWV",
+	"SmwPJR6bxQQBW/XdqCImv54LF/JkrCobQZUyxyD06rbFEhx+fYv8FnZP6mihJJKbYVD3iOrmhyLYNgNs",
+	"iKvMrOOMLfTxYRZiThHD5HaY96hiZJy8ByKTmx4IBNFC7pKqVREAS+iHYBtTS0KF+X43ehx+bpfoHKSc",
+	"1lX7BPcL59q+i5J6r5vKlsZIbKvCe/nvSK2f6I1WE21gtK8kpHeIzJDkc7XRO8h3JtfkMZwykgonYTmB",
+	"5Da6cIMeJEXCcgkJgjgEncO+e/keLzTPbkxdJZMMgDbYGCCWBBe2Pboe2ISj7RC5PdCONNkxruoIn3ui",
+	"/7t0wjJzDenb2mZN4NpU0ilcJfDc7FOwaq8lKY7Rb55toLBtuTUetXOEbQFhU+y2LjQ12yJJF0wLCsxM",
+	"3W5rTjdetQJvj33VTG8G0J++8LGrezLQsBLzev4LVvnyfu+prTTar3xTbQUwJ4SPxvc34OMPgiqCCn1p",
+	"xY5nQ05GWOp/a+jOPfuslltJcwqH4IJJtIfkOvlit83tiZ4jbfy4ogv2FfjQ7qoLrJYPi3f3MHgdUkEK",
+	"I/gTrGuqMXrmMcoGQY1wdxsqphB2OW3fgNf1ahwz2/J8HYbeCK6IOXByLE300YxgAZVMtMT1qYcIM7Lp",
+	"43sfI5Q8oV/ZQks73nFLvLhSWJEPmClS3M/V9XmJpRw9+pXYYer3/C9wIfbtyXrtWIYFDqRtwGR1shJo",
+	"Fd7D7/WMOrCzrXHYAAbHntCRxwjlNSt4WgL/yvTQC9cz4q/pEXiPrwlDrhnlHcn13tiJNdqQbRjp7Q6+",
+	"9Yajg0nASl2qfiFfwWl4/+6qKyidqe+exniullTajgwJG7lD1In0jUgSCgI8D9jzXjTIRlOUr3wKh01i",
+	"EpRybTdcQ55DGX9fUVa4yaW+SbC6s50v1ZzmbU/EIdvBha/e9hCvqq6tTi/uD2c4aBJzPIJPXPnYASy/",
+	"sCVH70uXfibfzb+GTdqHpJkaw3HqtALXDkUla4UISAUxd6Ymg8kskGEb2ZEU9J33kjrjGxjxIPeJbyiY",
+	"IAUsDlGwGR/E0Oat107sKew8s966UdeFjNAgFaXy5iErPGHDxK9syjCtHtPUPZCm0LibGdpam/YImrp9",
+	"5Svvpw2kroz+bvT9GUurN/0F7jFBf4Tem4xp8yAPuWntlL7YkcLzuVYSK+990lpG7dcLUoJY25kHhGzR",
+	"3khU0y2iJ7gGntvGCw9tqxvg7nq3eWYbZhxUj/cxT64DSEOb76PImg3R5Fc74oFS5eHFoClTo50uGLhw",
+	"wX7rG7PEwwS7FAqa9/SIzLC10S5E8W9eQYnc+7Fa/b9nh2p2fRoS4R1Jeih5HpXSWNo2sXIrFakkUqQs",
+	"rbivko6xMDIj5Rp7fvWbS/xYEgzJWrbPOmR5ZEgSTQ9lvF85ryoMP1Y05yWcOQIpPJPn6Nf3r47+Bgns",
+	"r6/eHf3tb0//fvQoyGWvSEExUtuV1jy28iPLl1hIov6TSm5HHyNjhwXrMFSdg3OLM0C6L7KYoXZLPHO8",
+	"+aJH52i+FoAu2+pcT/iRSUVWU/06YUUGPuQM2V545h9rib7zLQIhSc/1DswaLRC/z5DrvIe+yzHLSVnq",
+	"FxhX6PORwNDO5iMLkozOBrtsfp/V9J7mvCDtv6cm/Sn8OaBkhqBEZfaR+Y5nGfINzzLkGvnV/wJMBH/Y",
+	"NmpZgEf/U91YzdSaJ5+P0U+cF7bjvsUuFwRyjsuwIErOK6j6k6EZBlIab6viZQFzuZb5x+i900nNi6YO",
+	"ofFNSxefcY4wgtLCeqaPLOdCkFzJVqt/qIVvOldoum7B42CU32P0MyDFIQdeBNShGdGwQr/YsDSRwXXm",
+	"AvQ+MpNV7W6t5miAL+Jyo78FpX/NcsxKqJKknPsgEbJSJluqeSa8hr7/4amQPnAV+axOcpOmXQs3n1I5",
+	"o0wLlG6Ji69qazMLuiRSS8RUeOWMQFyUL7fEDiJIzacRtgRISezeGDb/07DFbe+T/OvY3FqdNVO2ty6G",
+	"DmiH604e9AWzlh+IbnTpUnof+waWmoJUDdCrkR3cF8pTk383at2n16/Ei1e03Ek1cgsBB+a/9Lrh7jQj",
+	"9LrDa3N+xrSWVn80wszD0ifoSnSPsUVvOSOdGI37ptiAxApWvnMAxJOo6xJiFcqSCGgwCK41SFpHuDQp",
+	"kV8/1MJJ0K7cbDmuQX66hlM7MNdJXcClT3C+DMq8PMBTzoE3JgpyctCgxWYNJ31uVbggd9nuNUXq2K4+",
+	"EeDW/vCiur6m1HBY6BcapMbV/cmMekt+W7Ghb84eFhdcCykluzLkDRnKzH55czcXzw4seP+sdDMQJGDw",
+	"gShDXBREePfkAW36VAhftoQ43O5CM7jI9gfNwYgHKc41aH0EgMW18g8PiHxjBACB7uqoFAUpUhSAgiMm",
+	"sqaTb3xHJD+Q2FlYxU52+sdfhReemYB9G8fnZRyVaEYoW8BRfADGeFYUIU/UKXGmnt45wvD5jqw1VYB2",
+	"3bkVXvUGsuHV1xOzI26UYHY6kEzoa6bbrRZFK7wgJyu22NUQ5l6VN4v/+FyVA6dxTABpGh3olAaXra8m",
+	"VeGVyRRY0VxpfZ8L/bcxdA9xUt1KqVfw/089bK/E+Ad5zw/bLA2lxJu2RQc6MDauqStZKTRbK5SHDXbW",
+	"snFuWId8jGS+rEhuS40ny4roAf/T6Jr1V3TrXqwVwpIeRIDDXM2WayBGzAeapc/O4XYNPcHAfbAL9QSB",
+	"pmZJ4l3C878Y7R73NFw6AO0uCS7ixOMsJ6iyDcpTJHLbfdCS5tqePUiF2PdkSyWy+5ZtB4lLabhmcBCU",
+	"6TrRj0P3iWtLksa5fv3VnVLSdkM71I7bw3HWxbmRELguE9m85j833z96AR0HI1Vtf3529Pjpj873BbNl",
+	"6PLVc/T3p09OJ1mPRpIFk8sVl9TVVOl75ZKsRBIY53zt/eztARUez1EGi2vmWpL1s1arJ1hSw7lsd/b6",
+	"C2k5re5sg+V/AjwcSONpzrpTYnb7ODQTkcl9HWaRtm1f+fra6pYUoZY7K8/Rhotr00cYK4SFoDdEQk8Z",
+	"j9tAwLzhdTGle920P+OboMw73KkhZdPVg53h/HohTPFpPjdmcVNOw7QEC3rbcYEkN5nysi/js8lhY47u",
+	"AMcP9QDvZ4P37UzfAx3mS75BcyzMKR7kES+xhOicHclwYtqgEjZY4CcYd58pMg9WVNcIGJbTIVIPGRje",
+	"amHb5gF76GbmAmRtDN6RaHyf0oVSQXzGXDUS1SIcYw7tgcPZ9Q3eMQLDvLhbxMO/LBax8xvmM8o9UDlZ",
+	"y6/WwpLVVRjCTG6MG+Tx6WmGHp8+0pL+8eljiPWsjaZWZYZyK/q7s5IgqbjAC3KMftCv/vDoCTDaD4+e",
+	"6nf9q1u0MT2TTATdR1YXNt/QskQzco6enj6x3+NIEhPMXbmGxpoL0CVRYnsEHIEkyTlzlcubTPoPQlbm",
+	"ZjJaL9n3WvH14vEGbpAQemnoA/c+s+nPfWUsp5/fZgfNg+qB6i3Z2PjfFqvsqwYdWKtLwf2uDW8GVkHG",
+	"0RoKAoeBwGeo2f3+26h3rABXJiPoxevn734JAey/j/k+rT2y3jVd/evcwHxz3AGhbVZ+SCvzBlMlTb3c",
+	"ICul5PzaN8IsCPQd683os6AZfU4SpfrKWF/Bc9tj969paTZLPEiJ1xIyuizxm3blfpJwXsmTOS7LGXTo",
+	"6vfbu1H36oE3H+n3wltADp6KvFlytDTFgsD+yHllKsHVvaWgvTBzseNU+CxIfbHpT9TK0qzulj25Lz+6",
+	"mf4AHHsAVL8FA69AVlfy9KyR3pPmJolar0KxEbGQQqMeW6jEpR3r13ztEiu1QOm0KT8rQRnk33Bhcz30",
+	"CM5Mz1X7pjWa5pxJXhKTbeHyKKlCFb4m0nbQwUVF2b/LzLbDyzGDx2ZWtSRCHqPXWhfeMDs5ZHCAlP37",
+	"KVgqoKMvqtuxdov8/SoJ9A6/J7Zp9CV/YOXhDe0c8n106n1Ujb9aOU717BCyk21w1gCopy5O3SwgKWnf",
+	"u/YD9yZm60a9fdX3D2cUgNnCTqUUbkKCKDmIKufivOHXpM/FqZ8/zDYLD7DnhSFJFPfN9ju+E9rvnzR6",
+	"JBE3DqumsdYJoM1O04b5Ra3S1w6rOm2ukYelpb7t3+V0fq2DJ/s82jqFVDR6gdoZGjkVnUlcPaR6inaV",
+	"mXoipzN1p3mVaLZWv+zKx3UbKcaybX3dxaDqORbEte4NYPJ5SNGpu0UZ6nUGLX/8ZHDAdmd66SqKZz7W",
+	"xFaKhJvATO9kV5zaUsCUqAWF3c7uLHXd6V1PJQOck3j2NcuN3bc+LDkqqGEhiTcAWfAadCzovgWWBtP5",
+	"yeZF1u+4jlDdt+BWuiEzxAVdUIYM76PvzG314urJ8aO/fX9mAnCKkNFnW5M2rA9wQS1pXVuxY/SW2/vS",
+	"nBrrVV2GyOSeKcwKUG4x+vXyTYBM24Bscvvp9v8GAAD//w==",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -144,7 +144,7 @@ func encodeWindow(w WindowSum) Window {
 		EffectiveMsv: number(w.Effective, quantity.Sievert.MSv), EffectiveLowMsv: number(w.EffectiveLow, quantity.Sievert.MSv),
 		EffectiveHighMsv: number(w.EffectiveHigh, quantity.Sievert.MSv), EffectiveFrom: w.EffectiveFrom,
 		PeakSkinUpperGy: number(w.PeakSkin, plain), PeakSkinUpperHighGy: number(w.PeakSkinHigh, plain), PeakSkinFrom: w.PeakSkinFrom,
-		PeakSkinMethod: w.PeakSkinMethod, AtLeast: every(w.AtLeast, func(q Quantity) WindowAtLeast { return WindowAtLeast(q) }),
+		PeakSkinMethod: w.PeakSkinMethod, EffectiveMethod: w.EffectiveMethod, AtLeast: every(w.AtLeast, func(q Quantity) WindowAtLeast { return WindowAtLeast(q) }),
 		State: WindowState(w.State), Flags: every(w.Flags, encodeFlag),
 	}
 }

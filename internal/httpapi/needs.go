@@ -67,6 +67,8 @@ type WindowSum struct {
 	PeakSkinFrom           int
 	// PeakSkinMethod says in words how PeakSkin came about.
 	PeakSkinMethod string
+	// EffectiveMethod says in words how Effective came about, and which procedures it lacks.
+	EffectiveMethod string
 	// AtLeast names the sums that lack a part of what was delivered.
 	AtLeast []Quantity
 

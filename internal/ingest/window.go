@@ -22,7 +22,7 @@ func Delivered(c store.Case) assessment.Delivered {
 			Method: skindose.Method(c.PSDMethod), Value: c.PSD, Low: c.PSDLow, High: c.PSDHigh, LowerBound: c.Gaps.Has(store.LowerBound),
 			FieldAtSkin: c.FieldAtSkin,
 		},
-		Effective: c.Effective, EffectiveLow: c.EffectiveLow, EffectiveHigh: c.EffectiveHigh,
+		Effective: c.Effective, EffectiveLow: c.EffectiveLow, EffectiveHigh: c.EffectiveHigh, EffectiveMethod: c.EffectiveMethod,
 		KermaFactor: c.KermaFactor, KAPFactor: c.KAPFactor,
 	}
 	whole(&d.Dose.Kerma, c.Kerma, c.Gaps, store.GapKerma)

@@ -13,7 +13,8 @@ import (
 // order of arrival.
 //
 //   - Reports: an equal data set is one report. Under one SOP UID the earliest content counts; other content under the
-//     same UID is named in a Finding and counts nowhere. Equal content under another SOP UID counts once.
+//     same UID is named in a Finding and counts nowhere, also where the first is sent once more after it: X, Y, X is X. A
+//     correction has a SOP UID of its own. Equal content under another SOP UID counts once.
 //   - Events: see mergeEvents. Totals: see mergeTotals.
 //   - State: Complete when a report covers the study or a performed procedure step, else Provisional (a caller with a
 //     clock may call it complete after its own waiting time); Amended when a later report changed what was complete,

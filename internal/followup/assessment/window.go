@@ -25,6 +25,7 @@ type Delivered struct {
 	// PSD is the estimate with its range; Map is there when the sum may add maps patch by patch.
 	PSD                                    skindose.Estimate
 	Effective, EffectiveLow, EffectiveHigh quantity.Opt[quantity.Sievert]
+	EffectiveMethod                        string
 	// KermaFactor and KAPFactor are signed factors in date.
 	KermaFactor, KAPFactor quantity.Opt[float64]
 }
@@ -35,7 +36,7 @@ func (a Assessment) Delivered() Delivered {
 	return Delivered{
 		LocalDate: a.Procedure.Start.LocalDate(), QualityControl: in.QualityControl, Dose: a.Dose, PSD: a.SkinDose,
 		Effective: a.Effective.Value, EffectiveLow: a.Effective.Low, EffectiveHigh: a.Effective.High,
-		KermaFactor: in.KermaFactor, KAPFactor: in.KAPFactor,
+		EffectiveMethod: a.Effective.Method, KermaFactor: in.KermaFactor, KAPFactor: in.KAPFactor,
 	}
 }
 
@@ -61,6 +62,7 @@ type Sum struct {
 	KAP                                    Total[quantity.GraySquareMetre]
 	FluoroTime                             Total[quantity.Second]
 	Effective, EffectiveLow, EffectiveHigh Total[quantity.Sievert]
+	EffectiveMethods                       []string // of the estimates in the sum, each once, in the order of the alphabet
 	SkinDose                               skindose.Sum
 	// KermaLacks, KAPLacks and TimeLacks tell that a procedure's quantity is missing or incomplete, so that the sum is a
 	// lower bound.
@@ -90,6 +92,9 @@ func (m Method) Sum(all []Delivered, days int, to string) Sum {
 		s.KAP.add(least(d.Dose.LeastKAP, d.KAPFactor))
 		s.FluoroTime.add(d.Dose.LeastTime)
 		s.Effective.add(d.Effective)
+		if d.Effective.Present() && !slices.Contains(s.EffectiveMethods, d.EffectiveMethod) {
+			s.EffectiveMethods = append(s.EffectiveMethods, d.EffectiveMethod)
+		}
 		s.EffectiveLow.add(d.EffectiveLow)
 		s.EffectiveHigh.add(d.EffectiveHigh)
 		psds = append(psds, d.PSD)
@@ -98,6 +103,7 @@ func (m Method) Sum(all []Delivered, days int, to string) Sum {
 		join(&in.Dose.FluoroTime, &in.Dose.TimeMissing, d.Dose.FluoroTime, d)
 		in.Dose.Suspicion |= d.Dose.Suspicion
 	}
+	slices.Sort(s.EffectiveMethods)
 	in.Dose.LeastKerma, in.Dose.LeastKAP, in.Dose.LeastTime = s.Kerma.Value, s.KAP.Value, s.FluoroTime.Value
 	s.KermaLacks, s.KAPLacks, s.TimeLacks = !in.Dose.Kerma.Present(), !in.Dose.KAP.Present(), !in.Dose.FluoroTime.Present()
 	s.SkinDose = skindose.Together(psds...)
@@ -117,6 +123,14 @@ func (m Method) Sum(all []Delivered, days int, to string) Sum {
 		s.Levels.Notes = append(s.Levels.Notes, fmt.Sprintf("%d procedures without a date are counted: they may lie in this window", undated))
 	}
 	return s
+}
+
+// EffectiveWords says how the sum of effective doses came about, and of how many procedures.
+func (s Sum) EffectiveWords() string {
+	if s.Effective.From == 0 {
+		return "no procedure has an estimate"
+	}
+	return fmt.Sprintf("estimates of %d of %d procedures added, of a reference person; methods: %s", s.Effective.From, s.Procedures, strings.Join(s.EffectiveMethods, ", "))
 }
 
 // nominalField is the field at the skin that published levels of kerma-area product assume, and that a procedure of

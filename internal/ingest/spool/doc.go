@@ -5,7 +5,8 @@
 // Files of the folder itself alone are looked at: sub-folders, names that begin with a dot or end in ".part", links and
 // anything else that is no plain file stay where they are. What was taken goes to
 //
-//	accepted/2026-09-14/<receipt>.dcm   kept; the receipt says what became of it
+//	accepted/2026-09-14/<receipt>.dcm   kept, to be read; the receipt says what became of it, and a report that turns out to
+//	                                    be of no use when it is read stands in the list of the quarantine
 //	quarantine/<name>                   kept, but no usable dose report; <name>.reason.txt says why
 //	refused/<name>                      not kept; <name>.reason.txt says why
 //

@@ -102,6 +102,45 @@ func otherObject(t *testing.T) []byte {
 	return bytes.ReplaceAll(report(t), []byte("1.2.840.10008.5.1.4.1.1.88.67"), []byte("1.2.840.10008.5.1.4.1.1.88.59"))
 }
 
+// tomography gives a report of the same SOP class that says it is about computed tomography.
+func tomography(t *testing.T) []byte {
+	t.Helper()
+	r := demo.Cases()[0].Report
+	r.Events = r.Events[:1]
+	set := rdsr.DataSet(&r, rdsr.WriteOptions{})
+	root := func(tag dicomio.Tag) *dicomio.Element {
+		for i := range set {
+			if set[i].Tag == tag {
+				return &set[i]
+			}
+		}
+		t.Fatalf("no element %v", tag)
+		return nil
+	}
+	const content, code = 0x0040A730, 0x0040A168
+	for _, item := range root(content).Items {
+		for k := range item {
+			if item[k].Tag == code && item[k].Items[0].Text(0x00080100) == "113704" {
+				item[k].Items[0] = dicomio.DataSet{{Tag: 0x00080100, VR: "SH", Values: []string{"77477000"}}, {Tag: 0x00080102, VR: "SH", Values: []string{"SCT"}}}
+			}
+		}
+	}
+	var b bytes.Buffer
+	require.NoError(t, dicomio.Write(&b, set, dicomio.ExplicitLittleEndian))
+	return b.Bytes()
+}
+
+func TestATomographyReportIsNotAccepted(t *testing.T) {
+	r := newRig(t)
+	r.file(t, "head.dcm", tomography(t))
+	r.watch(t, r.keeper, quick)
+	r.eventually(t, "an answer", func() bool { return len(r.under("quarantine")) == 2 })
+	assert.Empty(t, r.under("accepted"))
+	reason, err := os.ReadFile(filepath.Join(r.dir, "quarantine/head.dcm.reason.txt"))
+	require.NoError(t, err)
+	assert.Contains(t, string(reason), "computed tomography")
+}
+
 func TestEveryFileGoesWhereItsAnswerStands(t *testing.T) {
 	r := newRig(t)
 	outside := filepath.Join(t.TempDir(), "outside.dcm")
