@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"afterbeam/internal/export/casejson"
+	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/ingest"
@@ -66,7 +67,7 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, bes
 	w.keeper = &ingest.Keeper{Vault: db, Limits: dicomio.DefaultLimits(), Fatal: w.fatal, Kept: w.pipeline.Wake}
 	w.api, err = httpapi.New(httpapi.Config{
 		Version: programVersion(), TokenRate: s.HTTP.RequestsPerSecond, AddressRate: s.HTTP.RequestsPerSecond, BehindProxy: s.HTTP.BehindProxy,
-		Now: time.Now, Logger: logger, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: sums{method}, Site: reading.Site,
+		Now: time.Now, Logger: logger, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: sums{method}, Plans: plans{w.pipeline}, Site: reading.Site,
 		MatchWindow: completenessRules(s).Window, Grace: completenessRules(s).Grace,
 	}, db, w.keeper)
 	if err != nil {
@@ -95,6 +96,18 @@ func (w *works) fatal(err error) {
 func eventsOf(v store.Version) ([]procedure.Event, error) {
 	c, err := archive.ReadProcedure(v.Body)
 	return c.Procedure.Events, err
+}
+
+// plans looks ahead from a patient's stored cases.
+type plans struct{ pipeline *ingest.Pipeline }
+
+// Plan gives what planned beams would add to the skin that the cases irradiated.
+func (p plans) Plan(ctx context.Context, cases []store.Case, ask outlook.Ask) (outlook.Document, error) {
+	next, err := p.pipeline.NextStage(ctx, cases)
+	if err != nil {
+		return outlook.Document{}, err
+	}
+	return outlook.Of(next, ask)
 }
 
 // sums adds up a patient's stored cases.

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/physics/skindose"
 	"afterbeam/internal/quantity"
@@ -24,51 +25,13 @@ type planCommand struct {
 	factOptions
 }
 
-// The directions of a grid, degrees: those that a C-arm reaches around a patient on a table.
-func gridDirections() (primary, secondary []quantity.Degree) {
-	for a := quantity.Degree(-90); a <= 90; a += 15 {
-		primary = append(primary, a)
-	}
-	for b := quantity.Degree(30); b >= -30; b -= 15 {
-		secondary = append(secondary, b)
-	}
-	return primary, secondary
-}
-
-// outlook is the document of a plan.
-type outlook struct {
-	Caution string             `json:"caution"`
-	Earlier earlierDose        `json:"earlier"`
-	Beams   []skindose.Outlook `json:"beams"`
-	Grid    *directionGrid     `json:"grid,omitempty"`
-	Notes   []string           `json:"notes"`
-}
-
-type earlierDose struct {
-	Procedures int            `json:"procedures"`
-	Mapped     int            `json:"mapped"`
-	PeakGy     quantity.Gray  `json:"peak_gy"`
-	Place      skindose.Place `json:"place"`
-}
-
-type directionGrid struct {
-	KermaGy   quantity.Gray         `json:"kerma_gy"`
-	Primary   []quantity.Degree     `json:"primary_deg"`
-	Secondary []quantity.Degree     `json:"secondary_deg"`
-	Outlooks  [][]*skindose.Outlook `json:"outlooks"`
-}
-
-const planCaution = "What planned beams would add to the skin by estimates from earlier dose reports, not a measurement: estimates have a range, and where " +
-	"procedures overlap on the skin is less certain than that. It informs people and decides nothing: it is no permission and no limit. The physician and the medical physicist " +
-	"decide, by licensed practice and local rules."
-
 // Run looks ahead from the files' procedures.
 func (v *planCommand) Run(c console) error {
 	method, methodErr := v.method()
 	facts, factsErr := v.facts()
 	reading, readingErr := v.reading()
-	beams, beamErr := plannedBeams(v.Beam)
-	for _, err := range []error{methodErr, factsErr, readingErr, beamErr, v.check()} {
+	ask, askErr := v.ask()
+	for _, err := range []error{methodErr, factsErr, readingErr, askErr} {
 		if err != nil {
 			return fmt.Errorf("%w: %w", errUsage, err)
 		}
@@ -88,7 +51,7 @@ func (v *planCommand) Run(c console) error {
 	if err != nil {
 		return errors.Join(err, complain(c.err, l, r))
 	}
-	doc, err := v.look(next, beams)
+	doc, err := outlook.Of(next, ask)
 	if err != nil {
 		return err
 	}
@@ -98,16 +61,17 @@ func (v *planCommand) Run(c console) error {
 	return complain(c.err, l, r)
 }
 
-func (v *planCommand) check() error {
-	switch {
-	case len(v.Beam) == 0 && v.Grid == 0:
-		return errors.New("a plan wants --beam or --grid")
-	case v.Grid != 0 && !within(v.Grid, 0.001, 100):
-		return fmt.Errorf("--grid wants 0.001 to 100 Gy, got %v", v.Grid)
-	case v.Field != 0 && !within(v.Field, 20, 600):
-		return fmt.Errorf("--field wants 20 to 600 mm, got %v", v.Field)
+// ask checks what is asked for.
+func (v *planCommand) ask() (outlook.Ask, error) {
+	ask := outlook.Ask{Grid: quantity.Gray(v.Grid), Place: v.Place, Field: quantity.Millimetre(v.Field)}
+	var err error
+	if ask.Beams, err = plannedBeams(v.Beam); err != nil {
+		return ask, err
 	}
-	return nil
+	if err := ask.Check(); err != nil {
+		return ask, fmt.Errorf("--beam, --grid, --field, --place: %w", err)
+	}
+	return ask, nil
 }
 
 // plannedBeams reads beams such as -30/10:0.8.
@@ -132,97 +96,11 @@ func plannedBeams(texts []string) ([]skindose.Planned, error) {
 	return all, nil
 }
 
-// look makes the outlooks.
-func (v *planCommand) look(next assessment.NextStage, beams []skindose.Planned) (doc outlook, err error) {
-	if v.Place != "" {
-		if _, known := next.Body.Site(v.Place); !known {
-			return doc, fmt.Errorf("%w: --place %q is no place along the body", errUsage, v.Place)
-		}
-		next.Site = v.Place
+func (v *planCommand) print(w io.Writer, doc outlook.Document) error {
+	if !v.JSON {
+		return doc.Text(w)
 	}
-	if v.Field > 0 {
-		side := quantity.Some(quantity.Millimetre(v.Field))
-		next.Pattern.Field.Area, next.Pattern.Field.Width, next.Pattern.Field.Height = quantity.None[quantity.SquareMetre](), side, side
-	}
-	doc = outlook{
-		Caution: planCaution, Notes: next.Notes, Beams: []skindose.Outlook{},
-		Earlier: earlierDose{
-			Procedures: len(next.Assessments), Mapped: next.Mapped, PeakGy: next.Already.PeakDose(), Place: skindose.PlaceOf(next.Body, next.Already.Peak),
-		},
-	}
-	if v.Grid > 0 {
-		g := &directionGrid{KermaGy: quantity.Gray(v.Grid)}
-		g.Primary, g.Secondary = gridDirections()
-		if g.Outlooks, err = next.Grid(g.Primary, g.Secondary, g.KermaGy); err != nil {
-			return doc, err
-		}
-		doc.Grid = g
-	}
-	if len(beams) > 0 {
-		doc.Beams, err = next.Follow(beams)
-	}
-	return doc, err
-}
-
-func (v *planCommand) print(w io.Writer, doc outlook) error {
-	if v.JSON {
-		encoder := json.NewEncoder(w)
-		encoder.SetIndent("", "  ")
-		return encoder.Encode(doc)
-	}
-	var b strings.Builder
-	fmt.Fprintf(&b, "EARLIER: %d procedures, %d of them on the map\n  highest dose    estimated %s at %s\n", doc.Earlier.Procedures, doc.Earlier.Mapped, gray(doc.Earlier.PeakGy), doc.Earlier.Place)
-	if len(doc.Beams) > 0 {
-		b.WriteString("\nPLANNED, in this order\n  primary/secondary     kerma   the beam adds   in its field before -> after   highest of all skin after\n")
-		for _, o := range doc.Beams {
-			fmt.Fprintf(&b, "  %-18s %8s %15s %15s -> %-14s %s\n", direction(o.Direction), gray(o.Kerma), gray(o.Adds), gray(o.Before), gray(o.After), gray(o.Peak))
-			fmt.Fprintf(&b, "      most at %s\n", o.AfterPlace)
-		}
-	}
-	if doc.Grid != nil {
-		doc.Grid.print(&b)
-	}
-	b.WriteString("\n")
-	for _, note := range doc.Notes {
-		fmt.Fprintf(&b, "  %s\n", note)
-	}
-	fmt.Fprintf(&b, "\n%s\n", doc.Caution)
-	_, err := io.WriteString(w, b.String())
-	return err
-}
-
-func direction(d skindose.Direction) string {
-	side, tilt := "LAO", "cranial"
-	if d.Primary < 0 {
-		side = "RAO"
-	}
-	if d.Secondary < 0 {
-		tilt = "caudal"
-	}
-	return fmt.Sprintf("%s %.0f / %s %.0f", side, abs(d.Primary), tilt, abs(d.Secondary))
-}
-
-func abs(d quantity.Degree) quantity.Degree { return max(d, -d) }
-
-// print writes the highest dose of the skin in the beam after it, direction by direction: a number for every field, so that
-// no colour has to be told apart.
-func (g *directionGrid) print(b *strings.Builder) {
-	fmt.Fprintf(b, "\nGRID: %s more from each direction; highest dose in Gy of the skin in the beam afterwards\n  secondary \\ primary", gray(g.KermaGy))
-	for _, a := range g.Primary {
-		fmt.Fprintf(b, "%7.0f", a)
-	}
-	b.WriteString("\n")
-	for j, s := range g.Secondary {
-		fmt.Fprintf(b, "  %19.0f", s)
-		for i := range g.Primary {
-			o := g.Outlooks[i][j]
-			if o == nil {
-				fmt.Fprintf(b, "%7s", "-")
-				continue
-			}
-			fmt.Fprintf(b, "%7s", quantity.Fixed(float64(o.After), 2))
-		}
-		b.WriteString("\n")
-	}
-	b.WriteString("  primary: LAO +, RAO -; secondary: cranial +, caudal -; a dash is a direction from which the beam hits no skin of the model\n")
+	encoder := json.NewEncoder(w)
+	encoder.SetIndent("", "  ")
+	return encoder.Encode(doc)
 }

@@ -92,6 +92,7 @@ func Permissions() map[Operation][]Role {
 		"searchPatients":     {Physicist, Operator},
 		"getPatient":         {Physicist, Operator},
 		"getPatientDose":     {Physicist, Operator},
+		"planBeams":          {Physicist, Operator},
 		"listLinks":          {Physicist},
 		"linkPatients":       {Physicist},
 		"unlinkPatients":     {Physicist},

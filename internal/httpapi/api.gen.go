@@ -53,6 +53,51 @@ func (e AccountRequestRole) Valid() bool {
 	}
 }
 
+// Defines values for BeamPlanRequestPlace.
+const (
+	Arch            BeamPlanRequestPlace = "arch"
+	Brain           BeamPlanRequestPlace = "brain"
+	Groin           BeamPlanRequestPlace = "groin"
+	Heart           BeamPlanRequestPlace = "heart"
+	Iliac           BeamPlanRequestPlace = "iliac"
+	InfrarenalAorta BeamPlanRequestPlace = "infrarenal_aorta"
+	Liver           BeamPlanRequestPlace = "liver"
+	LowerLimb       BeamPlanRequestPlace = "lower_limb"
+	Neck            BeamPlanRequestPlace = "neck"
+	Pelvis          BeamPlanRequestPlace = "pelvis"
+	VisceralAorta   BeamPlanRequestPlace = "visceral_aorta"
+)
+
+// Valid indicates whether the value is a known member of the BeamPlanRequestPlace enum.
+func (e BeamPlanRequestPlace) Valid() bool {
+	switch e {
+	case Arch:
+		return true
+	case Brain:
+		return true
+	case Groin:
+		return true
+	case Heart:
+		return true
+	case Iliac:
+		return true
+	case InfrarenalAorta:
+		return true
+	case Liver:
+		return true
+	case LowerLimb:
+		return true
+	case Neck:
+		return true
+	case Pelvis:
+		return true
+	case VisceralAorta:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for CompletenessRowOutcome.
 const (
 	CompletenessRowOutcomeElsewhere   CompletenessRowOutcome = "elsewhere"
@@ -929,6 +974,88 @@ type AuditVerification struct {
 	Sound   bool   `json:"sound"`
 }
 
+// BeamOutlook What one beam would do, in Gy, estimated
+type BeamOutlook struct {
+	// AddsGy Highest dose of the beam itself
+	AddsGy    float64   `json:"adds_gy"`
+	AddsPlace SkinPlace `json:"adds_place"`
+
+	// AfterGy Highest dose of the skin in the beam, with it
+	AfterGy    float64   `json:"after_gy"`
+	AfterPlace SkinPlace `json:"after_place"`
+
+	// BeforeGy Highest dose before of the skin in the beam
+	BeforeGy float64 `json:"before_gy"`
+	KermaGy  float64 `json:"kerma_gy"`
+
+	// PeakGy Highest dose of all skin with the beam
+	PeakGy       float64 `json:"peak_gy"`
+	PrimaryDeg   float64 `json:"primary_deg"`
+	SecondaryDeg float64 `json:"secondary_deg"`
+}
+
+// BeamPlan defines model for BeamPlan.
+type BeamPlan struct {
+	// Assumptions What placing the beams takes for granted
+	Assumptions []string `json:"assumptions"`
+
+	// Beams Each after those before it
+	Beams   []BeamOutlook `json:"beams"`
+	Caution string        `json:"caution"`
+	Earlier struct {
+		// ElsewhereGy Sum of the peaks of the unmapped: so much may lie on any skin besides
+		ElsewhereGy float64 `json:"elsewhere_gy"`
+
+		// Mapped Those whose skin dose map is in the plan
+		Mapped int `json:"mapped"`
+
+		// PeakGy Highest dose of the skin so far, estimated
+		PeakGy float64   `json:"peak_gy"`
+		Place  SkinPlace `json:"place"`
+
+		// Procedures Procedures of the patient, test objects aside
+		Procedures int `json:"procedures"`
+
+		// Unknown Those without an estimate: what they gave is not in the plan
+		Unknown int `json:"unknown"`
+
+		// Unmapped Those with an estimate and no map
+		Unmapped int `json:"unmapped"`
+	} `json:"earlier"`
+	Grid *struct {
+		KermaGy float64 `json:"kerma_gy"`
+
+		// Outlooks By primary and within it by secondary angle; null where the beam hits no skin
+		Outlooks     [][]*GridOutlook `json:"outlooks"`
+		PrimaryDeg   []float64        `json:"primary_deg"`
+		SecondaryDeg []float64        `json:"secondary_deg"`
+	} `json:"grid,omitempty"`
+
+	// Notes What the plan rests on and lacks
+	Notes []string `json:"notes"`
+}
+
+// BeamPlanRequest Beams, a grid, or both
+type BeamPlanRequest struct {
+	// Beams In the order in which they are expected
+	Beams *[]PlannedBeam `json:"beams,omitempty"`
+
+	// FieldMm Side of a square field at the detector; that of the newest procedure when absent
+	FieldMm *float64 `json:"field_mm,omitempty"`
+
+	// Grid What one kerma would do from each direction of a grid
+	Grid *struct {
+		// KermaGy Reference air kerma
+		KermaGy float64 `json:"kerma_gy"`
+	} `json:"grid,omitempty"`
+
+	// Place Place along the body at the isocentre; that of the newest procedure when absent
+	Place *BeamPlanRequestPlace `json:"place,omitempty"`
+}
+
+// BeamPlanRequestPlace Place along the body at the isocentre; that of the newest procedure when absent
+type BeamPlanRequestPlace string
+
 // CalibrationFactor defines model for CalibrationFactor.
 type CalibrationFactor struct {
 	// From First day; open when absent
@@ -1331,6 +1458,26 @@ type FlagPage struct {
 	Next *string `json:"next"`
 }
 
+// GridOutlook defines model for GridOutlook.
+type GridOutlook struct {
+	// AddsGy Highest dose of the beam itself
+	AddsGy    float64   `json:"adds_gy"`
+	AddsPlace SkinPlace `json:"adds_place"`
+
+	// AfterGy Highest dose of the skin in the beam, with it
+	AfterGy    float64   `json:"after_gy"`
+	AfterPlace SkinPlace `json:"after_place"`
+
+	// BeforeGy Highest dose before of the skin in the beam
+	BeforeGy float64 `json:"before_gy"`
+	KermaGy  float64 `json:"kerma_gy"`
+
+	// PeakGy Highest dose of all skin with the beam
+	PeakGy       float64 `json:"peak_gy"`
+	PrimaryDeg   float64 `json:"primary_deg"`
+	SecondaryDeg float64 `json:"secondary_deg"`
+}
+
 // ImportResult defines model for ImportResult.
 type ImportResult struct {
 	Added int `json:"added"`
@@ -1508,6 +1655,22 @@ type PersonPage struct {
 	// Next Cursor of the next page, null on the last
 	Next   *string  `json:"next"`
 	People []Person `json:"people"`
+}
+
+// PlannedBeam A direction with a kerma, or with minutes at a rate
+type PlannedBeam struct {
+	// KermaGy Reference air kerma expected of the beam
+	KermaGy *float64 `json:"kerma_gy,omitempty"`
+	Minutes *float64 `json:"minutes,omitempty"`
+
+	// PrimaryDeg LAO positive
+	PrimaryDeg float64 `json:"primary_deg"`
+
+	// RateGyPerMin Reference air kerma rate
+	RateGyPerMin *float64 `json:"rate_gy_per_min,omitempty"`
+
+	// SecondaryDeg Cranial positive
+	SecondaryDeg float64 `json:"secondary_deg"`
 }
 
 // Problem defines model for Problem.
@@ -1752,6 +1915,15 @@ type SilentDevices struct {
 	AsOf         string          `json:"as_of"`
 	HabitUnknown []WatchedDevice `json:"habit_unknown"`
 	Silent       []WatchedDevice `json:"silent"`
+}
+
+// SkinPlace defines model for SkinPlace.
+type SkinPlace struct {
+	Level string `json:"level"`
+
+	// Region Empty when no skin has any dose
+	Region string `json:"region"`
+	Side   string `json:"side"`
 }
 
 // TableAxis defines model for TableAxis.
@@ -2242,6 +2414,9 @@ type UnlinkPatientsJSONRequestBody = ReasonRequest
 // SearchPatientsJSONRequestBody defines body for SearchPatients for application/json ContentType.
 type SearchPatientsJSONRequestBody = PatientSearch
 
+// PlanBeamsJSONRequestBody defines body for PlanBeams for application/json ContentType.
+type PlanBeamsJSONRequestBody = BeamPlanRequest
+
 // LinkPatientsJSONRequestBody defines body for LinkPatients for application/json ContentType.
 type LinkPatientsJSONRequestBody = LinkRequest
 
@@ -2337,6 +2512,9 @@ type ServerInterface interface {
 	// GetPatient Give a patient record
 	// (GET /v1/patients/{id})
 	GetPatient(ctx echo.Context, id IdParam) error
+	// PlanBeams Look ahead at what beams of the next procedure would add to skin that was irradiated before
+	// (POST /v1/patients/{id}/beam-plans)
+	PlanBeams(ctx echo.Context, id IdParam) error
 	// GetPatientDose Give what a patient received over windows of time
 	// (GET /v1/patients/{id}/dose)
 	GetPatientDose(ctx echo.Context, id IdParam, params GetPatientDoseParams) error
@@ -2841,6 +3019,22 @@ func (w *ServerInterfaceWrapper) GetPatient(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetPatient(ctx, id)
+	return err
+}
+
+// PlanBeams converts echo context to params.
+func (w *ServerInterfaceWrapper) PlanBeams(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PlanBeams(ctx, id)
 	return err
 }
 
@@ -3691,6 +3885,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/patients/search", wrapper.SearchPatients, options.OperationMiddlewares["searchPatients"]...)
 	router.GET(options.BaseURL+"/v1/patients/:id", wrapper.GetPatient, options.OperationMiddlewares["getPatient"]...)
 	router.GET(options.BaseURL+"/v1/patients/:id/dose", wrapper.GetPatientDose, options.OperationMiddlewares["getPatientDose"]...)
+	router.POST(options.BaseURL+"/v1/patients/:id/beam-plans", wrapper.PlanBeams, options.OperationMiddlewares["planBeams"]...)
 	router.GET(options.BaseURL+"/v1/patients/:id/links", wrapper.ListLinks, options.OperationMiddlewares["listLinks"]...)
 	router.POST(options.BaseURL+"/v1/patients/:id/links", wrapper.LinkPatients, options.OperationMiddlewares["linkPatients"]...)
 	router.POST(options.BaseURL+"/v1/links/:id/undo", wrapper.UnlinkPatients, options.OperationMiddlewares["unlinkPatients"]...)
@@ -4509,6 +4704,46 @@ type GetPatientdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetPatientdefaultApplicationProblemPlusJSONResponse) VisitGetPatientResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanBeamsRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *PlanBeamsJSONRequestBody
+}
+
+type PlanBeamsResponseObject interface {
+	VisitPlanBeamsResponse(w http.ResponseWriter) error
+}
+
+type PlanBeams200JSONResponse BeamPlan
+
+func (response PlanBeams200JSONResponse) VisitPlanBeamsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanBeamsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PlanBeamsdefaultApplicationProblemPlusJSONResponse) VisitPlanBeamsResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -6091,6 +6326,9 @@ type StrictServerInterface interface {
 	// GetPatient Give a patient record
 	// (GET /v1/patients/{id})
 	GetPatient(ctx context.Context, request GetPatientRequestObject) (GetPatientResponseObject, error)
+	// PlanBeams Look ahead at what beams of the next procedure would add to skin that was irradiated before
+	// (POST /v1/patients/{id}/beam-plans)
+	PlanBeams(ctx context.Context, request PlanBeamsRequestObject) (PlanBeamsResponseObject, error)
 	// GetPatientDose Give what a patient received over windows of time
 	// (GET /v1/patients/{id}/dose)
 	GetPatientDose(ctx context.Context, request GetPatientDoseRequestObject) (GetPatientDoseResponseObject, error)
@@ -6850,6 +7088,54 @@ func (sh *strictHandler) GetPatient(ctx echo.Context, id IdParam) error {
 		return err
 	} else if validResponse, ok := response.(GetPatientResponseObject); ok {
 		return validResponse.VisitGetPatientResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PlanBeams operation middleware
+func (sh *strictHandler) PlanBeams(ctx echo.Context, id IdParam) error {
+	var request PlanBeamsRequestObject
+
+	request.Id = id
+
+	var body PlanBeamsJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PlanBeams(ctx.Request().Context(), request.(PlanBeamsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PlanBeams")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PlanBeamsResponseObject); ok {
+		return validResponse.VisitPlanBeamsResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -7987,214 +8273,235 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L17k9u2kij+VVD67a82uct52I5zz5mprS2vH4nrOPbsjBP/EfuqIBKScIYEFAAaWXHNd7+FxoMgCZCU",
-	"RmNP5Z7zx4lHBMFGd6PR6OeXSc6rFWeEKTk5+zJZYYErooiAv57NFREX+if9V0FkLuhKUc4mZ5P3S4Ly",
-	"tZBcILXECqklQSu8IGhG5lwQtMA35BxxRsxjKhGfI8YRYUps9b/1CyWV8EiQ+VqSYpJNqJ77jzUR20k2",
-	"Ybgik7MJ1mBMsonMl6TCBkyliNBD/8/v+OjPx0f/+9OXxz/c/tskm6jtSr8jlaBsMbm9zcwqrsgfa8Jy",
-	"0rMaaYcgtq5mRHgYsVRIkJyLAklC2Ggg51xUWE3OJpSpH3+YZJOKMlqtq8nZqQeTMkUWRBg45bt5Arw3",
-	"GoaS57hEBfbY21BW8I08hz+C3xnZEKnQSvCcFGtB0GZJGMIzSZhKQS+nfJ5E8enR3z99+eH2yPzjcf2P",
-	"OMKfl1jKxEouPFC5HpUAxz2rwanw5zeELdRycvbjD7GPvqJCqhd4m/guPK5RmPjuXPBqkk0E+WNNBSkm",
-	"Z0qsyYGw8qrEi1e0TO+oD1yDOC/xwhHSUzAFbokXDSwRptnr94kgOF/CfmIEa65cs2vGN5p3Z6TkG/2A",
-	"MzL5lAL0SmFFPmCmSJGAFkY4QDUgKVpKPbABZUHmeF3qnVHDORryOMiw1VKk56JygFZ4lcKl2a1xOFds",
-	"EcBo/pI3+v//KTlLwCR4dQhmPAzzrf/8M7U13nKF5Hq14kKR4gxhJjdEkAJtqFoijDZYMAorjgKpJ66w",
-	"ypdmTA2tBWLGeUkwAyh+xvJZnvM1S5HqHSu3SC251DKLoyW+IQgzhM1LGeIC8cgQ4OU4fEssp/b1Iehe",
-	"Fz2HA1/hP9YEUX9GrbBa1p+B38eJjcHz6vX8F43PHmBevjcyYmNP1nyJ2YIUCEtEFdpgCQeVORfMs+CQ",
-	"BbrytULUHwZLggs4vOxqXs+PAISUBH58ehoH/C1nZCfgAUJclkSgJZY98OiZ9wOK5eW6IK8oKVP0/QfZ",
-	"brgopGYvhRfScH7OqwpL4Dlclgn2omb2uZ49xl8NQKTCaQ3k6t0FckPQr69fJPjMjtjlkDr+9OVR9mOK",
-	"27RqkT42m4pHhp78+KP+h0Sg7hjZD8IMK1RxmVIvFL+vU/XdfC5JSpxcErkulUSKo5JoQaHZHuBNwMlh",
-	"tvghcDqowL1bq5xXKQJ/0Pw+IzmuSOd8P0fkhogtEnwzQlnj5jvRk7+iUhpJTEpJNksCysOKsML8KoiR",
-	"83rAZ+DdAg5ZzBhfs5wU8cPsAi/IG1rRFKZfMiUokQjDHSABd6kniCP3qcYu/myw+/Q0xPWjKK4viNAn",
-	"Nimu+FokN9XPfNNEtCOA0ymiCgvMGMVuLm+0Hr9ayQSa3HdAOxqjOQ2peF3tyWshgt9QSTnDWjjpa1xJ",
-	"YCiuCCtShLwkOaErNRo+YcbvqdyFmt01WSlgQPj1jzUWmCnKgP8KKnMseoDW+7iP/9xOt2LoHFX6DqqW",
-	"mKHHp6cIC30ruiECLeiN3l4KcSNFd+TTRyNY85InFb+3weYXHNS7GAD20Q63nyuCRb7su3i9Y3Cs6ONM",
-	"akzgMjzmEoBcvbuAOc15FBXY34VHzHe/Zx8/fvz4Kfzt+//1/X/FZbcB+kWaE5/BrXa73W6rqijgJEYC",
-	"1Bmrmy63q2XyRn6l1sX2RZs/26B/+vK32+//67uj4I9+eAfO8X3x7Ka9T1T/wgtcUkWJTCK8MkO250jv",
-	"V2SOCwkb6OoyAX097WsGSB/QhBrAbO8DlHEQXBGRRsV+dIQZvwYpAc8HBV1PeN+Q9+DbPByhAksYeDgF",
-	"uA+T8GwMTJbrDwTSez5KHe9Ttg+iXP9GhFYwei5zN2aENZmeh+bHYT3Wvtw+6ezZegr/GzxtPYxqORrO",
-	"OBFrcNJk3BG8WzMXkeq/eaG59uyLvwfCHzlnSiNIT70uFV1hoU4EKbFW0c++NFSQcE16HFjU8WpV0hzr",
-	"n08KmoPe4A3PM8owILxN2tssIjJevH7+7hc0pyUBNV6ozIgNsJuRgmKkp4l+sYkws2y54kyaVb7ACl8R",
-	"1V5xZ6b/AGtaY9lUkUoGQpzP/klyNbn1a8JC4C1wwoEQ+B+fq3I/JOplIkmURJQhbPFZ8YKUx0gzoTFr",
-	"oA/GoIakvkfDLlH6mgYHG6itwiizk8BoMIi65lqHgc++Mb8BGSXCUi9+i+BSRlmGZvqGDoreShBczcra",
-	"f8S4Qn8SwTVe3nJ1pbgwQO/IUi1Ous0mcR6IvRTgL3xpJfisJLGP/Zsg88nZ5P87qf1sJ+apPLkwb8Xw",
-	"85arpeaRDZag/ZwjgvMlMjAbjOhHa1YQIRXnBSAIV7XZVhAsOTtGH/SfT0+fZEgSViCqEF5gzZ9gwLkk",
-	"SmyPwEOGJMk5K4DtHGRp5B58xWAe2RCm0EZwtsi8mXKFFdU/F1jhCZzX35LuHbhfguHGEoZKxBmSCmu+",
-	"lYoLvCA1zK/1SaoeDORXXF9G3UYUpAv6OeJaNEm00fJJ7z/Ni2AS3WCqtJir7/GZYdEG+wGslvjgULaW",
-	"eK2WCL4iQtlDMRdEi6ApVg3xVWBFjhQFW1drPWA00MD2vsTWZakHuZO8MwktIrhyKkHkAd+waY7tudbE",
-	"52uFJCHSeCi8XQcOg82S5ktElUQrIiRnEinOr+GQrVfmfRHZRPAy/nnBeSXjKg480vu7wlsNSIb04kGY",
-	"OuOiMTi0TtRg0XFk1Sdsfcz/bjwegCYLrgMuxFEWErZJsdrQUx/plj3eUBlhEevFkQ2toE/YOGa7HViJ",
-	"n7gHpEujxQEcRUEVmN0uAvjmuJQka4HsuCgw3zgDkv8724nH3hCFMEP6I1jB/Y4ckt+8bXG5lTSnYCd3",
-	"3zJGO3u5xkVFtaaM1wU1zyQRNzSPuZR34tpj9CxY3gYzBRpCdY48TAizAllQAAE1e/tDw7wC0gvpxcmm",
-	"o9CxT8uuNkCXCn9+bd58FPia4kwV7owoX0lJF2w/trIMOzWya7xvEYyv9nAJVv60xZJPYtpiZMNMrdMT",
-	"N13gwRo1c1zoI7CzmRn5rKIxMgkZ5K9U+oM5F8UOYkBDcQkvDYoCN3dmAEwuyk4XkVGGtSPCFed6n8Se",
-	"LLFcxs8a89HoI+sCij2zClP8/PAMENmkiTPHxUVF6dWlj3WfxGaCQ3nk+d6ijAfCzuIQ6g8f77WxNPDo",
-	"qxGSBZ4ziwiL/SShfyOCzq2i1SV3QRSmZQLRnkvH4YwVibCEBhZgXBbwqQUhtoDnuKQzAaC/8ty3g5iB",
-	"+JNE7EqBt+daTLOWmWdfY1PmPOlyqsz2b3/3F4LlWpACzciSsgKsEjD0zHp2ILZB8QUBoW/VUKPOKoGZ",
-	"BM8okLx7/q1ZToTClKntdEVEbrdP10aib+MFFgUqyA3FltHAkSrpDfnF2YKM7KrZnK9nwKSBizPqTbbm",
-	"KYBIGc6KGAAPj/wbXK77cM41ggsqVyXegsOuZ2lPwpUdP3nSWVyLp8234zSIs7Ukr0q86G7Huf217zSA",
-	"N2+B1a3fdfjKage2AQ9dt/DpKLTWL8uIlF2Iax99TDmiwjo99L1yTktSmAs/wsxoNs7s3BUo3rcf9+5C",
-	"qFCOWU7KkhQZXO0+Hwm8haud1aHm5ZoLLnO+in/DyYeunmRjELohEHZm7NZVR5FAUAmfo4XAOYl+zqkM",
-	"zSmfmxBkH/n6WUEEgr38cOZDeMdcBl2YxCDgxjpB2UjQVy5YIUBXQ6OxMRnxp3wzXtkJ2e2Sb7oKTzZR",
-	"PEq0MAQk4l43vjcI29JXC8aRX1QQXUGlj6yImOrDzWODG8FXUaMnO0D8isVYjwrXRlLsqkngsJhamRVD",
-	"WANDkedzfVZPZ9t0VIrdBBssEQzOEKlWaus3oLmsdCYG/89Uq06gSQ8xdaAqNsEIkKYJ5zflDkS+z6ij",
-	"gC+mtKXvdzXLFpN7aHd/FcwkUT1YWevdfpYmENbTdcLgtFluR2/yX9mcDps1al23icc2cgJODYHMurvA",
-	"oaDBgpmLVgmZy6wnuvfW1brEit6QF1xGLoYmESGGoRyvk3ut5xy9aBhGjLnBJ6zYmywqODH+BUnIGbJy",
-	"Xa4r2Uq1MCelfV4a+0hXYtOCMEXVdirIDSWbiOXjnVbe7FOEZ3qzb5bc5tAYczeVGcKl5BoCa8cwSn/t",
-	"lJO4cskqZ3rLgq/EeZIw22ahVQhiKJrqg01qqfAWzQiyexhpyezX32svbO+cEisi1bTCqwgZsFq28lPk",
-	"NWWo4BKi8u2BDQqtljte2iyxtIJw+Pg2qJsmtliNjNE7LVD+usu1PDF6sg8wfnDfBqvIfF5OAHtTxnZ4",
-	"rYarQZB6/8R25QsCtrvuBVfguZLRTQV+Yusyl84jRZ3zTtIFw8roxhHNUd8hpwXeDqZGaJZZS6fO2dSy",
-	"OurYnCt3sPNfk20iUjcMN1K8LBBeYaHQbHuG+EwSoW9Ev75+kSFNDVThayIy4+wF+6QkguLS7k47SCp3",
-	"Y+ye6bhGyOBaYDAEZt5470d7Bcar7LaaPdlzY5Tc7/yqMFvPca6JGleIYPG7eVOaWzKlGace8ph94pLz",
-	"qiVoPJdETFuaSvHTni5Y9P4Ev2sB1dgB50YsMw6OMKlopfcewlKuK+ITNdZyjS1/4C2SPGEMmqsNjp1l",
-	"V/bJ+PUpnDwz45pIzMujN4n39TTYwBHdY7L+pPmA1w78omqitqRaLRSC7RBh9sxJJU+jtER74Q10bcOd",
-	"k3d9AttKRTDRzqgaN/xnGBo6PUYdDublK0JY7KgZwRJeFFvthAt91HtfEERZgBvXSE6XyXpX2Fr8YhFb",
-	"+wIDuhskpon1s0NySyMsS74hxXTDxTVlC80WMccYZwuIOtNnUB0xgiQtCcvJGVIbmpujw2zChdY5niCs",
-	"UEl6zQPBzjTXnpi0BX3KKF+AZML4erH0poG1JFG7I0CnppJa83rC1IpmZMutzROw2NSWlFnlqHMQFj+A",
-	"y5/wCs2I2hDCwhUYtP79Kfr/G6nRP56iggMU5HNOTOrmICY1mQZp+sE8tTDoAxcQVX+6VhCGDQ7uyhpB",
-	"QBbnsTiULaKl2TnuxTYbZFe5MHLfyR5wrMoWgYgurAuya+LQgnbXqAz7Tszw4dIf9F1nI7giEI7ECptz",
-	"KkF5pNGTrM8ZEWiLtesbLXkJt9uuQUTQBWWhu1vzjJgb6x0gKWqNwELRfF1iUxsh7kgx/N6KZAeZbPF/",
-	"EczSplU2+Xy04Ef2x39Kzo4v8eYXIqUNI+rx3umjcDrw/I6hMnaKPsLCtRHCyFAYQjDCNmKtWR2zY4lz",
-	"k5RsrqyQ22o0MH25EcAx/i5sNAZHVeBECPWdzrmwOZNmwiiBB1wuGZptayOzBcKeuueBPAbHDBfOUuA+",
-	"PYgDF34c0XXbHhMfqGytqAbyzGdjrRpMZje4Z/zGHm1s8sAtWhM75J0mn6WFDegKXf9MeO3rvQJF3Kk9",
-	"FwHvverXZZ2jKaFouk9EV0XncyKcE7wVugYJ1olbZKClm+0hA01N2rOVKknK+XlggRVIq9jmwIXQ2Ipg",
-	"Ziw8Ls4zKiRLvJiaQiRRi7R+bO7QcQrsZlg2d9vxR9lbGP/coGvAZpsMfos+sBjtLD3kETuks/zUJmtA",
-	"468xDcNna842HE2EN6iTOa6psdjPdvEomj6TaOHf3UHZqNk8Qp97d8C1dZpgBfbrA1asqEXZZ8ZG8v5F",
-	"hUH/+MezC9AXbCjZqsQsrrAHPtFpRSN3gVf1AGQP1q6vPIGH2vt/jVfTxXaaV48TUB9hQTBaCV6sc5Uh",
-	"uQabB8At9/yknna6iBzuz6hA1wZVyvqtLF3QilN2iM+3dXUHSwMTXewHac8xfnhpzTApKwCWkkhZuUDs",
-	"0Qrd+yVB9btQdYMhvKIn9Y/HZksd/1OG9r6xel7fvu49bsyWkbUN3+U9eSEUkRNJ9d9U9RkrPFxkRVts",
-	"VLggO90gKqKWvEiEKMNZmr6CM271QrdwrTBqCKK7eazDoGfAwqac3UGda500Dft/rerZldf4rD9foyw4",
-	"V7zW52ozBdzeL0bdtolfYJ32Mpov3HQ2UW/wKus/0AfbbzV2U9rYLpx+UB49DFfUlN+N4H1Yi0SsLuli",
-	"GYlQoIslIqzwtQr0NzJ0/Z+P9ztcShNl0TbZbQ75DYOSRGwLjdM9Effm8HWAo8xdOkzRNcC2hcdDHKXY",
-	"DYmlyeymF3xtRWDP79GS3/BSRcMPGVLrGUH6uakrs8cH4Mof36mg58X3MK2w2E4LEokGe/PsHVpxSRW9",
-	"2RckwRXPecLzBAaU5NefC8woLu8IwR2DWcwP+3qVDEWch8hp2y64BN4NcJQl9cGQSm28BYyV3GDxE47c",
-	"kF3SjMxWHTrV7KQxUF7hPOb2WKtlImFg59Mq6X/tMximw/hH2lusw9BJwDpA36wsMDa5BaWwE6fTHOc7",
-	"kAmwPEQlM2UKDLlnus6CTLfEmo17AqcfPR4KCjdlUQfrAWldQBCfiuLsoUuCi6mrfjYnRNk/YrbQJaGL",
-	"pZrm1QDMjxswP4kBveJS2ThrB4lcryizexz+W5B8PaNqLaclAZtt/YPQgMSzyvZLZgpZu10+cCABDLIJ",
-	"pqZI3LQaws2jZn2II/N3Bz8bg+rrxcB0T5o5A8dPh1QPv+F6zLWvcFnOcH6dTLdMXX12lkEJ4107AcuY",
-	"2RoZZv3SwcCfkhDm6S5SwuJjWFK4qfvAOkR+X7swACNaa5YmCsqBm32NNMCaiLvkTcYp3MeT0eSOGZY0",
-	"ft8qyQ2J+G1es9oxZBXufW4uevLUJvhjjSH4Ln6AapZKZNTlfBVN+aCyjnw0lUdt5ClckhI7q+ek9n61",
-	"O5RXzibKGn7HXp8s5jXS3eXOYeoM/bTN0E9bVD2G8lQHuGEZZHp8ByQLCFT7xvyFDLgms3xlF+mRmeLL",
-	"uB1+N0OZT2B6ADZ2ZxxK5kq8rlZcKFNeMXJIFEUqbcXWJO4NyPaZBpLruzBlCxMoCV5eTIuO2TKY35g7",
-	"pnKJHz/9MRJhbXA12yrig7hNZmEsOHTBuCDFNOflumKRSBTjuvIT2XGZsbM+ytAG6lFrhdcEjEKpDFdi",
-	"tBU/HayhTX0KyE4euVyQqa27kpgwfBpbATg7DPR6LaamzDwIqNU6CiopIxJpTQzxtcrgpY0rOUM+r0iu",
-	"SGGinXaKD3ddHroXavigiSEmgvhPx8Mjm5eZlP2sxmWbVzLLtjWP2klrCANMtvHe5ZbYtnlDWUSn0uwy",
-	"7UvPTlCeMsV739vdfqlfmG13uxTGYkMbS2pB2r7hQTBBnzansRbX5ErKdtDiAPtDGpyZMgXGfpobBKmE",
-	"lPr6xRmaIPQqWm/J5j2/jkVq4LpOz8gKK+Tzigoid2JC5T4e68WSC6IyJJd8w1yt3lFVKSZu3gZM0eWH",
-	"8QhdFLhYgj2UxjrIoC2EyxLCwL3StcfkvUpnwtLdQlWgFlnN2B+0ZtkxdF0EXN3UzKlQSx82Mlqmff0k",
-	"qZ0OKyrlOhFHkzSn9WSLSvI5/vta3NAbLqajo/HDN/wnPbw+Tj+givl6BOU9ZI6LYYv3HRKoLNOMTHrq",
-	"BckUvt1RItdkHLKZ1cS7w+3WThJdRZgEvke+sTf+7ZyJXHBJpnItV7aaTLvQcnhRU1zhUrqcQCjFh2Zb",
-	"hCEgzdxBHp3qq9uj09OoT52YQib7uRUIUwKznEwB5CrmhHqvAawzODXuVyYMw+USnyNIjnP3olpWNNTy",
-	"PSRvuqjCh+UWMW6SGeuSDYprHDqF+dxld1vgCKIyHsQ3EGI0jIH9lpdKkevxOd4XKDtGIu6u/roy4dHa",
-	"Srb62K5541596/KG7cpTUJlzpihbx+M306nn3sQzqhPFAXLVW3YjyhAEHxBoy+airlzrBr+mTzvmoPXn",
-	"xI8PlmjFytQdPAbT2eF4DGoS1AHQ1htJoOBSLOG9znRrpr675nVVXYu+ZqnBiLauCGwJ8P4rlD9lUkFv",
-	"A9paw/HTyWMAhO25p31cU1qxckN6TsFGKZVezcMP7NG+wmCmSFlXa5KCzCNMiwzxsiAyaCE0SgUKAenk",
-	"kIfOnwOiu61eBRVWWkjuECaqOtZsEcKc9Qdr+ZX31wC814I+AbfclVo9OE2aTy+g/OaQd21wHVgeIH/H",
-	"5D1Im5ox7qBMXd7Se7jkNrnqINemZoJ4X2UPn+ZqS57GKp72Hh/23mTgj12sGtnKDQ9lSJ4GntMs8Q23",
-	"BF+ZNMCx+0GOCNq0s/bthLqk+A5FFMEIlzKIa/G4TpnWqUqUs0yELrUWZIOQzDT+U4mF1ZXkEj7LTluj",
-	"+qJwjmwGm715gTIdUaSNRcOW9LU1maQiqzP3ImflNtO3kAXhFVFiCzPLtd4VwdS4cUtZYolcUpzJrm30",
-	"YrV1Beovmpl6M+myyecjPcPRDRbgEdFT/bfGxKWbD/5676Zyz+x8d77qDma56DH6Ojefk1zRG6NqjQ1j",
-	"Llxk/GH67SZFbPMK1BIIuCSswAJyXs190t0wDlQqh+DrqbymbHfU2MLMU30pEI0Ix0a96fuqsdW6t+zR",
-	"JG/oVrJeFTuXqt/xJtNIAQjvMMHNg6TKcbnrR/NS0iZL7fgOsklNO2kgeYcHOvulgYlewfiv/Jue/JsH",
-	"mGSzT23UvrSHnrqpI3Mbds5h8ZB9Oz3roNXGUiiUAyrXnJaJPB5bwGjXShSujMQICM30PYBdjKmoYK36",
-	"kc3m6lA6gpkaGMfIPTR1keFfUIWpsAZZKy+Yc8PZFzNbl4kWSHI9AqIjXCmn40knSo8tSjKdC3urcSdO",
-	"ffLXPtgFZkpso2cNdI6e+kQEX7uAKOLqm7skC7iL8JwwJRKaBNOqAFNTXK4ryui6skGq91Gg+hqvpnNf",
-	"Vrw/3qldh9xnmdxhgopY/2w8ERCjfEnya88bpna1bdADHJwFJIOxNiTE/OtT1Go8o41LRaDRpFp9JEy5",
-	"U8Wnnpj7U+lJM8Q4Rqf6e56R7vV7vnz7Dk46X1epZn/Tb9fMD0HAthR5lDAl3hpe8IJsh49XWMrpwvk3",
-	"9kDKYNi+lh+uzpy332Mx42w6pzNTG4DD0ec3LhQfMpUCVlWF422RQ3nrv5GFC4oJ37qLyePTSA1PYN67",
-	"yI3TEehQgkg5HEH/ZHCuDS3uAu3jIWhvIwg0WQD4M9mV04wRdUjavdfTP/tMpSupKgznjH+HswVV64Ky",
-	"nV7sLvU2fXTvFx61fxGn/VsbtMo2DehfbbXkYGFZtlKPdy+FYMV26SUM3A/Nh4G4J3DMNpFP1RILgnIj",
-	"BppEUluq5ku/V5XKoAMddAj3reRdNXWIC9pQGc9KaVZRHXd3kvRPMoXI4tHtXVZTuJYnjQp6BLW9PtOD",
-	"2taNfVvq95s4okFH1uLg+bcdUhvgxBK5idw2EiJLDqHq4bpvdqMT5vvjb0xum4zoOmUm7rnLXRL9gbVK",
-	"dCLC8npHJjZvxIq52ajOzBmmoe6xL+4mbIHPhGGkP+Bf1UaSeFA/3MTiiU82dtJU6PF1RkeEFBV39Zth",
-	"WsbW9ZyvywJiimbE3xOLc6QEJYXrsqqCknEq7oyqixvuW8W6L423kwG0Zsy2aug1gNKYy+2ZZho058Jc",
-	"lhWkPZjkB1MtH1zltud8UHx+zktjBY84aviolW8wVbY1yxgLaldeec7KGr1H/DbI6j0UME2NixoEzxE1",
-	"zw/u2G8ptGoodhJdgbgZ0zYv+MhYMbafdtMjI97NIa7OjEC4NM6QXWLwR2mod9JH9869NBslUpvyEHDt",
-	"ovvdULLZyY2bCiykrEgF4LEdT7MBf5bxZI6PsQbQWn6Yeg7fdS8ENY2rb7j3fWT9yE0PpB3e7a7TRHKb",
-	"XxG1Xn3FnrmxyhNRuCBMI1kKeVU/2MkSLtrKGS7Ld/PJ2e87CdlPWUzl6XZEKSnxVd5deW7Q0yxAbc5I",
-	"mOYnbbjjCCsJUy/qotWJbj3tyk5B+45uq5yw9emMqqkzmY9upIJVviRFqjS2q9B9qPnaeUa2JYuvud5c",
-	"RAyLtZVlx0IAqmMkjvVlI4VNcKmzXkzfy06hxjkXyFihglGKrzKnqPrPnTv3ialpzMotEsQ0bkIV158P",
-	"+4B1TWwdS91C8I2cKr7BIhpAT2xjFwPTghOZQZMCNNMX/czAUXdNq9e8sO3ewjInABIH17ipJ2KqiOib",
-	"qSkCv4pbVLuUO1R+3D4N7vfJqUtFk2Cppmt5x5vQSpA5jUfSrtZiZUNFYucQv77Tp2NndJ3vZ8GqgWi1",
-	"nQ/w2MJEA7ZPKfrHHaiQZTj+cDWcNCRc7KRJUPZUmW17hdqw/uPTwOz9KNqzsiboTlVy2oeNJwkAEVuY",
-	"aWcXO4wb1TfjZyMk24f9jRAjWIDtYuNlSqzNm+kzMEKHGpcM3S4XnVagm6fNN2hNk2rZku7PYjuXdcWg",
-	"mprmKfEc3rVrtVfi/Bphb0jytQQKUtIbIqDAf6DgBE38feGQTI8oMSO+uYvtV5chzLz1xT/EqOQbItDM",
-	"Nsz2W7Q2nY4tMVyHPVWQc1PHRa1XKyL0HJ+y4fSgRNsa2EfNLoNW2YdGamWJ+iVk2PPXA9rqzBsds6SL",
-	"Jayo21Jo7RtoLW0d0D1rStdfK/lm8GOlqQd652/VhUDjbVdttWr/AgTESiM8IM04g3hyLgrpal/QfBma",
-	"s6hh6Wj6XpNd+tbbBKBuGrbf+g8TRxayf5qLBlMUg1XOD1IQfaxdZlCeQ9hKcmF9uY7Bmq4PWmo1vrbA",
-	"am4MrKbyKpVBe9KoQTVdvzVYAb6XUq61aEyjuB4zcp/qF+peofF9GjUJdeV0F8kEX0sE5WDOICJMjzSH",
-	"RlY3m9oiRoix9JfU5xVDYQE9/11xZcADeRyDsV2LOYBx7+KzvU0Xdy8a1hPdHu023tZATF+tRkvwMMAx",
-	"PKvrHdM6uP3Gjp3hHbHWPda7Z1X0tOwcs5GTJ8p7aYp39k1kk2S1rlU7N4zI/xSL25AkXwuqtldQFK2+",
-	"r+h/uMJ0kxnBInTELZVaTW5vIZJwHrE2X+KCgqnIHFh8Hgr3o8WaFmGfcHnme6g6R3DYGbOzs+GobZ6J",
-	"2UdmPEdH6xWCgm16LmDGDOW+k7R5Xe8Ka7A9Ri+Nl1D/rrXBQEMEEwl21cb1nsbIBpdVhKlz+52PTONA",
-	"VMhkNgFwDDJBC5LTgrjGU9Ux+tWGkVJpu0DZL8AVILNvnepx1PaTtRLc1Avz9bdIWcjjj5pdS5oTZu5e",
-	"xhw6ebbSqz56fHyqt58oLbXk2cnJZrM5xvD4mIvFiX1Xnrx5/fzl26uX8E6dEGUKvMwIhJv5tITJI2d3",
-	"xys6OZs8OT49fmIM4EtgnpOC5rzakNmJc9nrn2+z4IEkgkZ+9a7E2M8nX8DlfzvwuOejrYEVUbjACg+N",
-	"6wW2Nerki/nv7Y7Dx0OdfPHki/vn7SHm2BE99WSt95YEl2r5p2aMBYHbn0lwp5y9LiZnk5+I+hmGwE1Y",
-	"rrhmSD3s8ekPEbFiPdKh3Jqc/f4pm8h1VWGx1fdJUgZ1JkDGSInEmlkVnfG6fKAWaKAL/z5x4Qqf9Nwn",
-	"guBi2wv1JcEFZabIwQjA9Xx64zw9fRKr1KqQMCOGFraxQctOXuaYoRkxLduZvhCOXuLNoxNr7JDJdb6h",
-	"Uj1zgzrrPDU9k5hyaTmrVUlzePvkn9YUYm4RI62fYD2DUyWSxePAgKcm5jcxqwfzxGWSAlo9IvVn6vlq",
-	"/JiyD5BWuOIygo5nRfHMmxJtxul/82J7aDw4091tU/0BD02HCo8O/fUBChyAAL/ga31MoqAOW5sELQ49",
-	"+UKL25OCShcyHifQCzOgJtIKCwzh/zLpYquHnLwuLvQf4F+7D/I2IzVHUTciS15CMM7dqfASuql6i6cW",
-	"HFrrsHblsTSpbdvJPfPeFtl7WMRoGMm/8k7z5RQTWw2Q2ihpeKhNZ6Y2FkNP+3MbH9ssoZgi/7owVuT0",
-	"iQEjdqX3M61tXml6QBNDIH02+NYFXpA3tKIqZJb7OqX0uiBEI0K2ZxB9oVV0W1fwYAeV/qqbtFNXxlMJ",
-	"cN4k0skNEXRu15qk2G960NbR7H6R91sIUASJH5y5fw42i7tj8DlkdoHBfMn13QyQmS8h4HKBtboLQg+z",
-	"3DQaSeDTpYODwtejFT4Px+26A8BG+QJvRzP/G7zb+EvOq9GD361VzqvxOxH274Pctw2iRLjuORxn3rMC",
-	"jLIigvLCqNO43tp8c4h9rQHSl3vv3aqrZviwDKfg+8a+AXPW9YQ8gwbN4pNy2cXm3COqg372iaNNkAWV",
-	"SmwPJR6bxQQBW/XdqCImv54LF/JkrCobQZUyxyD06rbFEhx+fYv8FnZP6mihJJKbYVD3iOrmhyLYNgNs",
-	"iKvMrOOMLfTxYRZiThHD5HaY96hiZJy8ByKTmx4IBNFC7pKqVREAS+iHYBtTS0KF+X43ehx+bpfoHKSc",
-	"1lX7BPcL59q+i5J6r5vKlsZIbKvCe/nvSK2f6I1WE21gtK8kpHeIzJDkc7XRO8h3JtfkMZwykgonYTmB",
-	"5Da6cIMeJEXCcgkJgjgEncO+e/keLzTPbkxdJZMMgDbYGCCWBBe2Pboe2ISj7RC5PdCONNkxruoIn3ui",
-	"/7t0wjJzDenb2mZN4NpU0ilcJfDc7FOwaq8lKY7Rb55toLBtuTUetXOEbQFhU+y2LjQ12yJJF0wLCsxM",
-	"3W5rTjdetQJvj33VTG8G0J++8LGrezLQsBLzev4LVvnyfu+prTTar3xTbQUwJ4SPxvc34OMPgiqCCn1p",
-	"xY5nQ05GWOp/a+jOPfuslltJcwqH4IJJtIfkOvlit83tiZ4jbfy4ogv2FfjQ7qoLrJYPi3f3MHgdUkEK",
-	"I/gTrGuqMXrmMcoGQY1wdxsqphB2OW3fgNf1ahwz2/J8HYbeCK6IOXByLE300YxgAZVMtMT1qYcIM7Lp",
-	"43sfI5Q8oV/ZQks73nFLvLhSWJEPmClS3M/V9XmJpRw9+pXYYer3/C9wIfbtyXrtWIYFDqRtwGR1shJo",
-	"Fd7D7/WMOrCzrXHYAAbHntCRxwjlNSt4WgL/yvTQC9cz4q/pEXiPrwlDrhnlHcn13tiJNdqQbRjp7Q6+",
-	"9Yajg0nASl2qfiFfwWl4/+6qKyidqe+exniullTajgwJG7lD1In0jUgSCgI8D9jzXjTIRlOUr3wKh01i",
-	"EpRybTdcQ55DGX9fUVa4yaW+SbC6s50v1ZzmbU/EIdvBha/e9hCvqq6tTi/uD2c4aBJzPIJPXPnYASy/",
-	"sCVH70uXfibfzb+GTdqHpJkaw3HqtALXDkUla4UISAUxd6Ymg8kskGEb2ZEU9J33kjrjGxjxIPeJbyiY",
-	"IAUsDlGwGR/E0Oat107sKew8s966UdeFjNAgFaXy5iErPGHDxK9syjCtHtPUPZCm0LibGdpam/YImrp9",
-	"5Svvpw2kroz+bvT9GUurN/0F7jFBf4Tem4xp8yAPuWntlL7YkcLzuVYSK+990lpG7dcLUoJY25kHhGzR",
-	"3khU0y2iJ7gGntvGCw9tqxvg7nq3eWYbZhxUj/cxT64DSEOb76PImg3R5Fc74oFS5eHFoClTo50uGLhw",
-	"wX7rG7PEwwS7FAqa9/SIzLC10S5E8W9eQYnc+7Fa/b9nh2p2fRoS4R1Jeih5HpXSWNo2sXIrFakkUqQs",
-	"rbivko6xMDIj5Rp7fvWbS/xYEgzJWrbPOmR5ZEgSTQ9lvF85ryoMP1Y05yWcOQIpPJPn6Nf3r47+Bgns",
-	"r6/eHf3tb0//fvQoyGWvSEExUtuV1jy28iPLl1hIov6TSm5HHyNjhwXrMFSdg3OLM0C6L7KYoXZLPHO8",
-	"+aJH52i+FoAu2+pcT/iRSUVWU/06YUUGPuQM2V545h9rib7zLQIhSc/1DswaLRC/z5DrvIe+yzHLSVnq",
-	"FxhX6PORwNDO5iMLkozOBrtsfp/V9J7mvCDtv6cm/Sn8OaBkhqBEZfaR+Y5nGfINzzLkGvnV/wJMBH/Y",
-	"NmpZgEf/U91YzdSaJ5+P0U+cF7bjvsUuFwRyjsuwIErOK6j6k6EZBlIab6viZQFzuZb5x+i900nNi6YO",
-	"ofFNSxefcY4wgtLCeqaPLOdCkFzJVqt/qIVvOldoum7B42CU32P0MyDFIQdeBNShGdGwQr/YsDSRwXXm",
-	"AvQ+MpNV7W6t5miAL+Jyo78FpX/NcsxKqJKknPsgEbJSJluqeSa8hr7/4amQPnAV+axOcpOmXQs3n1I5",
-	"o0wLlG6Ji69qazMLuiRSS8RUeOWMQFyUL7fEDiJIzacRtgRISezeGDb/07DFbe+T/OvY3FqdNVO2ty6G",
-	"DmiH604e9AWzlh+IbnTpUnof+waWmoJUDdCrkR3cF8pTk383at2n16/Ei1e03Ek1cgsBB+a/9Lrh7jQj",
-	"9LrDa3N+xrSWVn80wszD0ifoSnSPsUVvOSOdGI37ptiAxApWvnMAxJOo6xJiFcqSCGgwCK41SFpHuDQp",
-	"kV8/1MJJ0K7cbDmuQX66hlM7MNdJXcClT3C+DMq8PMBTzoE3JgpyctCgxWYNJ31uVbggd9nuNUXq2K4+",
-	"EeDW/vCiur6m1HBY6BcapMbV/cmMekt+W7Ghb84eFhdcCykluzLkDRnKzH55czcXzw4seP+sdDMQJGDw",
-	"gShDXBREePfkAW36VAhftoQ43O5CM7jI9gfNwYgHKc41aH0EgMW18g8PiHxjBACB7uqoFAUpUhSAgiMm",
-	"sqaTb3xHJD+Q2FlYxU52+sdfhReemYB9G8fnZRyVaEYoW8BRfADGeFYUIU/UKXGmnt45wvD5jqw1VYB2",
-	"3bkVXvUGsuHV1xOzI26UYHY6kEzoa6bbrRZFK7wgJyu22NUQ5l6VN4v/+FyVA6dxTABpGh3olAaXra8m",
-	"VeGVyRRY0VxpfZ8L/bcxdA9xUt1KqVfw/089bK/E+Ad5zw/bLA2lxJu2RQc6MDauqStZKTRbK5SHDXbW",
-	"snFuWId8jGS+rEhuS40ny4roAf/T6Jr1V3TrXqwVwpIeRIDDXM2WayBGzAeapc/O4XYNPcHAfbAL9QSB",
-	"pmZJ4l3C878Y7R73NFw6AO0uCS7ixOMsJ6iyDcpTJHLbfdCS5tqePUiF2PdkSyWy+5ZtB4lLabhmcBCU",
-	"6TrRj0P3iWtLksa5fv3VnVLSdkM71I7bw3HWxbmRELguE9m85j833z96AR0HI1Vtf3529Pjpj873BbNl",
-	"6PLVc/T3p09OJ1mPRpIFk8sVl9TVVOl75ZKsRBIY53zt/eztARUez1EGi2vmWpL1s1arJ1hSw7lsd/b6",
-	"C2k5re5sg+V/AjwcSONpzrpTYnb7ODQTkcl9HWaRtm1f+fra6pYUoZY7K8/Rhotr00cYK4SFoDdEQk8Z",
-	"j9tAwLzhdTGle920P+OboMw73KkhZdPVg53h/HohTPFpPjdmcVNOw7QEC3rbcYEkN5nysi/js8lhY47u",
-	"AMcP9QDvZ4P37UzfAx3mS75BcyzMKR7kES+xhOicHclwYtqgEjZY4CcYd58pMg9WVNcIGJbTIVIPGRje",
-	"amHb5gF76GbmAmRtDN6RaHyf0oVSQXzGXDUS1SIcYw7tgcPZ9Q3eMQLDvLhbxMO/LBax8xvmM8o9UDlZ",
-	"y6/WwpLVVRjCTG6MG+Tx6WmGHp8+0pL+8eljiPWsjaZWZYZyK/q7s5IgqbjAC3KMftCv/vDoCTDaD4+e",
-	"6nf9q1u0MT2TTATdR1YXNt/QskQzco6enj6x3+NIEhPMXbmGxpoL0CVRYnsEHIEkyTlzlcubTPoPQlbm",
-	"ZjJaL9n3WvH14vEGbpAQemnoA/c+s+nPfWUsp5/fZgfNg+qB6i3Z2PjfFqvsqwYdWKtLwf2uDW8GVkHG",
-	"0RoKAoeBwGeo2f3+26h3rABXJiPoxevn734JAey/j/k+rT2y3jVd/evcwHxz3AGhbVZ+SCvzBlMlTb3c",
-	"ICul5PzaN8IsCPQd683os6AZfU4SpfrKWF/Bc9tj969paTZLPEiJ1xIyuizxm3blfpJwXsmTOS7LGXTo",
-	"6vfbu1H36oE3H+n3wltADp6KvFlytDTFgsD+yHllKsHVvaWgvTBzseNU+CxIfbHpT9TK0qzulj25Lz+6",
-	"mf4AHHsAVL8FA69AVlfy9KyR3pPmJolar0KxEbGQQqMeW6jEpR3r13ztEiu1QOm0KT8rQRnk33Bhcz30",
-	"CM5Mz1X7pjWa5pxJXhKTbeHyKKlCFb4m0nbQwUVF2b/LzLbDyzGDx2ZWtSRCHqPXWhfeMDs5ZHCAlP37",
-	"KVgqoKMvqtuxdov8/SoJ9A6/J7Zp9CV/YOXhDe0c8n106n1Ujb9aOU717BCyk21w1gCopy5O3SwgKWnf",
-	"u/YD9yZm60a9fdX3D2cUgNnCTqUUbkKCKDmIKufivOHXpM/FqZ8/zDYLD7DnhSFJFPfN9ju+E9rvnzR6",
-	"JBE3DqumsdYJoM1O04b5Ra3S1w6rOm2ukYelpb7t3+V0fq2DJ/s82jqFVDR6gdoZGjkVnUlcPaR6inaV",
-	"mXoipzN1p3mVaLZWv+zKx3UbKcaybX3dxaDqORbEte4NYPJ5SNGpu0UZ6nUGLX/8ZHDAdmd66SqKZz7W",
-	"xFaKhJvATO9kV5zaUsCUqAWF3c7uLHXd6V1PJQOck3j2NcuN3bc+LDkqqGEhiTcAWfAadCzovgWWBtP5",
-	"yeZF1u+4jlDdt+BWuiEzxAVdUIYM76PvzG314urJ8aO/fX9mAnCKkNFnW5M2rA9wQS1pXVuxY/SW2/vS",
-	"nBrrVV2GyOSeKcwKUG4x+vXyTYBM24Bscvvp9v8GAAD//w==",
+	"7L3rktw2kij8Koj69oudOcu+SLJ8xt2xsaHRxVasbPWqZfuHpVOBIlFVmCYBGgC7VOPodz+BxIUgCyBZ",
+	"1dWSwmf2x47VRYKJzEQi7/nHLOdVzRlhSs4u/pjVWOCKKCLgX8+Wiogr/Sf9r4LIXNBaUc5mF7P3a4Ly",
+	"RkgukFpjhdSaoBqvCFqQJRcErfAtuUScEfMzlYgvEeOIMCW2+r/1CyWV8JMgy0aSYpbNqF7794aI7Syb",
+	"MVyR2cUMazBm2Uzma1JhA6ZSROhH/89v+OSfj0/+98c/Hn9z92+zbKa2tX5HKkHZanZ3l5ldXJPfG8Jy",
+	"MrAbaR9BrKkWRHgYsVRIkJyLAklC2GQgl1xUWM0uZpSpb7+ZZbOKMlo11ezi3INJmSIrIgyc8u0yAd4b",
+	"DUPJc1yiAnvsbSgr+EZewj+CvzOyIVKhWvCcFI0gaLMmDOGFJEyloJdzvkyi+Pzku49/fHN3Yv7jcfsf",
+	"cYQ/L7GUiZ1ceaBy/VQCHPdbC06FP70hbKXWs4tvv4l99BUVUr3A28R34ecWhYnvLgWvZtlMkN8bKkgx",
+	"u1CiIUfCyqsSr17RMn2ifuUaxGWJV46QnoIpcEu86mCJMM1ev80EwfkazhMjWHNlw24Y32jeXZCSb/QP",
+	"nJHZxxSg1wor8itmihQJaOEJB6gGJEVLqR/sQFmQJW5KfTJaOCdDHgcZjlqK9FxUDtAK1ylcmtMah7Nm",
+	"qwBG8y95q///PyRnCZgEr47BjMdhvuaf/0wdjZ+4QrKpay4UKS4QZnJDBCnQhqo1wmiDBaOw4yiQeuEK",
+	"q3xtnmmhtUAsOC8JZgDFD1g+y3PesBSp3rJyi9SaSy2zOFrjW4IwQ9i8lCEuEI88Arwch2+N5dy+Pgbd",
+	"62LgcuA1/r0hiPo7qsZq3X4G/j5NbIzeV6+XP2p8DgDz8r2RERt7s+ZrzFakQFgiqtAGS7iozL1gfgsu",
+	"WaArbxSi/jJYE1zA5WV383p5AiCkJPDj8/M44D9xRvYCHiDEZUkEWmM5AI9e+TCgWF42BXlFSZmi73+T",
+	"7YaLQmr2UnglDefnvKqwBJ7DZZlgL2pWX+rVY/zVAUQqnNZArt9eIfcI+vn1iwSf2Sf2uaROP/7xKPs2",
+	"xW1atUhfm13FI0NPvv1W/4dEoO4Y2Q/CDCtUcZlSLxR/qFv17XIpSUqcvCOyKZVEiqOSaEGh2R7gTcDJ",
+	"YbX4JXA+qsC9bVTOqxSBf9X8viA5rsjO/X6JyC0RWyT4ZoKyxs13ojd/RaU0kpiUkmzWBJSHmrDC/FUQ",
+	"I+f1A5+Adwu4ZDFjvGE5KeKX2RVekTe0oilMv2RKUCIRBhsgAXepF4gj96nGLv5ksPv0PMT1oyiur4jQ",
+	"NzYprnkjkofqB77pItoRwOkUUYUFVoxiN5e3Wo+va5lAk/sOaEdTNKcxFW9Xe/JaiOC3VFLOsBZO2owr",
+	"CTyKK8KKFCHfkZzQWk2GT5jnD1TuQs3uhtQKGBD++nuDBWaKMuC/gsociwGg9Tke4j930q0YukSVtkHV",
+	"GjP0+PwcYaGtolsi0Ire6uOlEDdSdE8+fTSBNd/xpOL3U3D4BQf1LgaA/WkP6+eaYJGvhwyvtwyuFX2d",
+	"SY0JXIbXXAKQ67dXsKa5j6IC+y/hFfOX37IPHz58+Bj+7a//66//FZfdBugXaU58BlbtdrvdVlVRwE2M",
+	"BKgzVjddb+t10iK/Vk2xfdHnzz7oH//4291f/+svJ8E/huEduccPxbNb9iFR/SMvcEkVJTKJ8Mo8sr1E",
+	"+rwic11IOEDX7xLQt8u+ZoD0EU2oA8z2IUCZBsE1EWlUHEZHWPFzkBLwfFTQ9YIPDfkAvs2PE1RgCQ8e",
+	"TwEewiT8NgUmy/VHAuk9n6SODynbR1GufyFCKxgDxtytecK6TC9D9+O4Hmtf7t909m49h/8bvW09jGo9",
+	"Gc44EVtw0mTcE7w7sxaR6u+80Fx78Ye3A+EfOWdKI0gv3ZSK1lioM0FKrFX0iz86Kki4J/0ceNRxXZc0",
+	"x/rPZwXNQW/wjucFZRgQ3iftXRYRGS9eP3/7I1rSkoAaL1RmxAb4zUhBMdLLRL/YRZjZtqw5k2aXL7DC",
+	"10T1d7yz0n+AN62zbapIJQMhzhf/ILma3fk9YSHwFjjhSAj8j09VeRgS9TaRJEoiyhC2+Kx4QcpTpJnQ",
+	"uDXQr8ahhqS2o+GUKG2mwcUGaqswyuwscBqMoq6713Hgsy/Mb0BGibDUm98iMMooy9BCW+ig6NWC4GpR",
+	"tvEjxhX6JxFc4+Unrq4VFwboPVmqx0l32SzOA7GXAvyFL9WCL0oS+9i/CbKcXcz+v7M2znZmfpVnV+at",
+	"GH5+4mqteWSDJWg/l4jgfI0MzAYj+qeGFURIxXkBCMJV67YVBEvOTtGv+p9Pz59kSBJWIKoQXmHNn+DA",
+	"eUeU2J5AhAxJknNWANs5yNLIPfqOwT2yIUyhjeBslXk3ZY0V1X8usMIzuK+/JN134H4JjhtLGCoRZ0gq",
+	"rPlWKi7wirQwv9Y3qfpqIL/m2hh1B1GQXdAvEdeiSaKNlk/6/GleBJfoBlOlxVxrx2eGRTvsB7Ba4kNA",
+	"2XritVoieE2EspdiLogWQXOsOuKrwIqcKAq+rt5+wGmggR18iTVlqR9yN/nOIrSI4MqpBJEf+IbNc2zv",
+	"tS4+XyskCZEmQuH9OnAZbNY0XyOqJKqJkJxJpDi/gUu23ZmPRWQzwcv45wXnlYyrOPCTPt8V3mpAMqQ3",
+	"D8LUOReNw6F3owabjiOrvWHba/43E/EANFlwHXAhjrKQsF2KtY6e9kq37PGGygiL2CiO7GgFQ8LGMdvd",
+	"yE78wgMgvTNaHMBRFFSB2+0qgG+JS0myHsiOiwL3jXMg+X9ne/HYG6IQZkh/BCuw78gx+c37FtdbSXMK",
+	"fnL3LeO0s8Y1LiqqNWXcFNT8Jom4pXkspLwX156iZ8H2Npgp0BCqS+RhQpgVyIICCGjZ218a5hWQXkhv",
+	"TnYDhY59en61EbpU+NNr8+ajINYUZ6rwZET5Skq6YoexlWXYuZFd02OL4Hy1l0uw86c9lnwS0xYjB2Zu",
+	"g564GwIP9qiZ40pfgTuHmZFPKpojk5BB3qTSH8y5KPYQAxqKd/DSqChwa2cGwOSm7HIRGWVYOyJcca7P",
+	"SeyXNZbr+F1jPhr9yYaAYr9ZhSl+f3gGiBzSxJ3j8qKi9Nqljw2fxFaCS3ni/d6jjAfCruIQ6i8fH7Wx",
+	"NPDoaxGSBZEziwiL/SShfyGCLq2itUvugihMywSiPZdOwxkrEmkJHSzAc1nApxaE2Ab+TnD1tlEl5zeJ",
+	"aCRnBC0IrtCGN2WBCp7py+P7bYaIVLTCJk7YY/GikPPVNhJro6s1kQoVXPoYByxOlSTlMrQTC94syoDm",
+	"1iujT4levS6xYaChY319Q9kVPKhf0wbMZKjkDWV6ow5C6+eAmM8UGOFj+wNpEiPHobQJlAlgp8F4Q0SF",
+	"7acmPF4TfDMJfbgsDUTeMzQdplrQCovtvCCriWAZi3Sfd3rnJfxkf7kASZnn6g4HhiQLeKzLAS3yUmfw",
+	"qsQR2YGlbCpAs0ycTr0+ZSuPZYkUviESNPqVgNy8QXW+e9PpzeCYFvZSW20unSPgP5MeNOWGDQVN5Ls5",
+	"bpK3IsGipETsosdnL0TZ8rrxGX0a+9L9o2EVrmtSXCDJUdXka1ArSwq2LWZbw7sLImkB1skEHjQLxpRX",
+	"m4Im7RmFI1LhGlHpzmutKR+T95PPm5cAkqMlFl3BPOXM7S2lWkNiIHnXI9xerRlSGmrvTND4jW7cZXOm",
+	"0GnVd8z8Ri98otgWcsqdJ3AMxY4Vhj4VfgesCsZthmgk0NCVKx5JnkOCT2Zd9g2TWB3lHWliQmMlaES3",
+	"3FOkc3MgI1T8u7YWQS7CnjUi9BWj0GKLvIhEmK1Kcml8CLCT9kJfa8OScWDMUEZMEhbfC1oMCIv+v3uX",
+	"hv/EBAz0l9q5TQ5frMcOwUUyfON4osTIzrgiqbvAsToSRCpppFmBSpzfyD3ugB7YTjC3YthdEg6YrHNN",
+	"DV1wUy3ZHivqr2UII83y4FdccAjJdVk/cXO9NiKAi4KI1usBkgILgsinmuS9S3LQOV1ixkihYepa+0/P",
+	"d5kJMj7nVSxmTAujKiH5e6PhgEeRJWJBFNGGy6Vx4k+r2NjlTx+H/LYTg3x8HmFdJ072oIu3DoCzvXmA",
+	"loJXxs1bUEHA0DJbhW9kAxKrn661JAJqbTAV5iPD2+zmXZ2fnp8/GtP9/NdjbOvvxd4Fp/+McMmd2sWL",
+	"raMclTwnTAmyF+mcR20hMAhLRvIbfawEJDKvifHIlfQWTt8tlTkRuJxjLhSGMPVSYEFY+KeS4hxukvKW",
+	"6iO6EhyWLvmGiHlJq0U8i24HCc9xSRcCbNtX3j2xhx8KChQSxQ0F3l4iXhPWw8eh2QiZS7WWc2X8Q/3v",
+	"/kiwbAQp0IKsKSuAOPDohU39g+R3xVcEvII2TmHiHUpgJiF1lrOog7RhOREKU6a285qI3PpXdoPoUmEt",
+	"8AtUkFuKnXj9lJeNpLfkR8fBxrk1wPBP4+nG7alumDKuh0iGyPGRf4vLZgjnXCO4oLIu8Tahm/qtPemc",
+	"5CdPxg6y+XacBh+jbC3JqxKvdlWopf3r0C0Ab4Z68ISYpn0wqSVqfOhlo9DaxF1GpBwwg6LecypsVpxW",
+	"ipe0JIWJCCPMjOvb5SXtqsc++Tue/gu1JDlmOSlLUmSgcX86EXgLsT+rpS/Lhgsuc17Hv+Hkw64j3Sap",
+	"7+o6Tv93+2rLDKDqgC+15ZvHbQvnU+4u+dzUqHpp/UlBirqNjnHmazynRAtdHv0o4JlTq6eBXrts9gBd",
+	"HZe3TdqP/8o309XvkN3e8U1UBedRooU1ApEL3SRnQl2P1sIYR35TweVIpU+9HzGxbPUbJLO16MmOUOBg",
+	"MTbg4+8jKRaLJHBZzK3MiiGsg6HI70vesGK+2KbLFuwh2GCJ4OEMkapWW38ATTRrZ2FIEJwXWIHUGGXq",
+	"IJbQBSNAmiacP5R7EPkhy1ICvpjTXkBo1Bnmod3/VYijRwMlyqZ3HJaKAMJ63iQyEjbr7eRD/jNb0vG4",
+	"dxsM6eKxj5yAU0Mgs91T4FDQYcHMlTOEzGX2Ez17TdWUWNFb8oJLEvObzvkyiqFBP2P6Hr3qRM5NPNp3",
+	"NLChTlRwYtxOkpAL53uSTSV7tfhZ6JsqTQB9V2LTgjBF1XYuyC0lm4hp+1Yrb/ZXhBf6sG/WPHS5IaoN",
+	"51JyDYENdJuoUOubl7hy3Qwu9JGFZDqXaojZNgvTBiDJvqs+2K4HFd6iBUH2DBsj0O1/Lw90iRWRal7h",
+	"OkIGrNY9m6rjVs28K4qB3PHSZo2lFYTj17dB3TxxxLquz2k+g1b5292u5YnJi/0Kz4+e22AXmW/c0PFI",
+	"hjJ2h9dauDoEac9P7FS+IJDcsRsBFXip4p5iSCS2OdXSpSxSl90p6YphZXTjiOaobch5gbejtfOaZRrp",
+	"1DkbumjLUs29co9EsBuyTbjkwnoUxcsC4RoLhRbbC8QXkghtEf38+kWGNDVQhW+IyEw2MPjuJBEUl/Z0",
+	"2oekchbj7p2OW4SM7gUehsq9W58e19+BSTt2R83e7LnJWjns/qowa5Y410SNK0Sw+f3S7bpHMqUZp37k",
+	"Mf/EO86rnqDxXBLJfdBUit/2dMWi9hP8XQuozgm4NGKZcciUtEEHicC/SnwlfyMbbPkDb5HkiWyBpdrg",
+	"2F12bX+Zvj+Fk3dmXBOJpQHqQ+KTATts4IjuMdl+0nzAawd+Uy1Re1KtFQrBcYgwe+akkqdRWqK98Bkc",
+	"/cwOJ++GBLaVipDDs6Bq2uM/wKNhVtyky8G8fE0Ii8Y2xlnCi2KadptDnq+RnK7V0X1h6/GLRWybLBrQ",
+	"3SAxTawfHJJ7GmFZ8g0p5hsubihbabaIZU5ytoKyJH0HtSUFSNKSsJxcILWhubk6zCFcaZ3jCcIKlWTQ",
+	"PRCczERw89e18Tka5QuQTBhvVmvvGmgkifodATo1l5TF3NXe1YoWZMutzxOw2NWWlNnlpHsQNj+Cy+9x",
+	"jRZEbQhh4Q4MWr97iv7/Tu+sb89RwQEK8iknprfPKCY1mUZp+qv51cKgL1xAVPvpVkEYdzg4kzWCgCzO",
+	"Y3Eoe0RLs3M8zdkckH3lwsRzJwfAsSpbBCK6spG9XReHFrT7pu3bd2KOD1cfr22djeCKQL0KK2xTIpP7",
+	"QqM32VAwItAW29xotOYlWLe7DhFBV5SF+dCaZ8TSeO8ASVFvBBaK5k2JhUwHUgy/90qdQSZb/F8Fq/Rp",
+	"lc0+naz4if3jPyRnp+/w5kcipa0zGUjv1FfhfOT3e9ZS2CWGCAtmIwTFUZhjPsE3Yr1ZO27HEuema5Ux",
+	"WaH5kdHAtHEjgGO8LWw0BkdV4EQIss2XXNimOmbBKIFHQi4ZWmxbJ7MFwt66l4E8hsAMF85T4D49igNX",
+	"nxrRdfsRE1/Jar2oBvLMt+uoO0xmD7hn/M4Z7RzyIG+2JXbIO10+Swsb0BV24zOh2TdoAkXybQcMAR+9",
+	"GtZlXaApoWi6T0R3RZc2oh2pbYIOXAOJHVZLN8dDBpqatHeryaC9DDywAmkV21y4UDtZEcyMh8cVAkaF",
+	"ZIlXc9OpMuqR1j8bGzpOgf0cy8a2nX6V/QTPPzfoGvHZJqujoj9YjO5sPeQR+8jO9kdzwOahGdNxfPbW",
+	"7MPRRXiHOpnjmhaLw2wXL7MYcokW/t09lI2WzSP0efAAXF+nCXZgvz7ixYp6lH3rpEhjOFFh0D/++9kV",
+	"6Au21qguMYsr7EFMdF7RiC3wqn0A2Yt1N1aewEOQ343r+Wo7z6vHCahPsCAY1YIXTa4yJE3CLMAtD/xk",
+	"Mpvnmcvhcakywqf31JyyY3w+nXAXYGIX+0FfrBg/vLRumJQXAEtJpKxcpe5khe79mqD2XWjLyBCu6Vn7",
+	"x1NzpE7/IUN/31Q9b+hcD1435sjI1ofvGmN4IRSRE0n137R9nSo8XGZFX2xUuCB7WRAVUWteJGpY4S5N",
+	"m+CMW73QbVwrjBqC6GmeGjAYeGBle5LcQ53r3TQd/3+r6tmdt/hsP9+iLLhXvNbnmvcG3D4sRt2xiRuw",
+	"TnuZzBduOdvJZdSU9R8Ygu2XFrspbWwfTj8qjx6HK1rK70fwIaxF0s7XdLWO1ykgwgrfzE5/I0M3//n4",
+	"sMulNFkWfZfd5pjfMChJ5LbQON0TeW8OX0e4ypzRYbpyA7YtPB7iKMVuSayPwn56wedWBA78Hi35LS9V",
+	"NP2QIdUsCNK/m8ajB3zAJwPvnlTQ8+JnuFOX0GPcZ29RzSVV9PZQkARXPOeJyFO/kKGncAvMKC7vCcE9",
+	"k1nMHw6NKrnSOhMhctq2Sy6BdwMcZUl9cKT+zzFW8oDFbzhyS/bpQ2GO6titZheNgfIK57GwR6PWiYry",
+	"vW+rZPx1yGGYrvOe6G+xAUMnAdsKbrOzwNnkNpTCTpxOS5zvQSbA8hiVzJIpMOSB/RxWZL4l1m08VATx",
+	"eCwp3MzNGG0Yq3UBW74RernXBBdz1x57SYiy/4j5QteErtZqnlcjMD/uwPwkBnTNpbJ51g4S2dSU2TMO",
+	"/1uQvFlQ1ch5ScBn2/5BaEDibUcO63YRsna/v/xIhxCoJpibLuK2OGi4qCVEzon59w5+NgbVN6uR5Z50",
+	"awZOn46pHv7ADbhrX+GyXOD8JtmPJ2X67C2DEs67focO42brtCAZlg4G/pSEML/uIyUsPsYlhVt6CKxj",
+	"NIDpd45jRGvN0mRBOXCzz9EnpiXiPo114hQe4slocccCSxq3t0pyS8pk+SAEhqzCfYjlohdPHYLfGwzJ",
+	"d/ELVLNUouVKzutoyQeVbeajGU1hM0/BSEqcrIGb2sfV7jF/J5sp6/idaj5ZzGukO+POYeoC2o98v0XV",
+	"Y+hffAQLyyDT4zsgWUCgNjbmDTLgmszyld2kR2aKL+N++P0cZb6A6SvwsTvnULJWIqznjgSF/tU85l/N",
+	"Y/7VPOaw5jGvq5oLZUZbRPSvokhVhNl5UGMNPEwmjOQVMc1mIQcZEigwLXYiAsH6xpM4l2v8+Om3keIF",
+	"e363qm0UYop2Y3nXK8YFKeY5L5sq1gvHRIX9Qva5zIQwHmW2BYu2JU0uNrQpdeNdeqUJwR76gpUCspPa",
+	"rKak7XmbWDD8NbYDiCMa6PVeTD/fZZCrrtV/VFJGJNJGDuKNykyHDtfu13U0MImEe5VeuAmbu74q+KBJ",
+	"zyeC+E/HM4+7foKUa7rFZZ9XMsu2LY/aRVsIA0z28b7LLbFj84ayiLmi2WU+1BovQXnKFB98b//QgH5h",
+	"sd3P3xJLu+5sqQdp33kCeTpDhpLGWtxIKinbw0AC7I8ZR2bJFBiHGUWQ/xVS6vM3xuyCMGjD/EQ27/lN",
+	"LAkKtz2SJ3a3JZ9qKojciwmV+3hsDm4uiMqQXPMNc3OSJnUEnbl1OzBFtx+m+uyiwKXpHGCPtfk7fSFc",
+	"llBh4e2ZAxYftOcSQaQeqgKLwxqd/qI1246h6yrg6q7RS4Va+4ysyTLt89cf7nVZUSmbRIpa0lM9UIgt",
+	"yaf43xtxS2+5mE8udAnf8J/08PoSmIAq5usRlA+QOS6GLd73qE20TDOxnnAQJDN0aE+J3JJxzB3dEu8e",
+	"jiO7SHQXYX+FA0r5vV997yJ/bfvMZSNr28m3P+Qq9IEornApXbktjEFAiy3CkOtpzPtH54gLrSlG01WI",
+	"aSJ7WMSOMCUwy8kcQK5iBt17DWBbHK1xX5sMJ1emf2l7xVmXQysrOmr5AZI33a/k1/UWMW6MzLYbiuIa",
+	"h05hvnSNEyxwBFEZz48dyd4bx8Bh20tVnw6E8x8KlD2TfPdXf92Itmhfa9v5fd+WDF592+UNOxG5oDLn",
+	"TFHWxFOj010dvPd00hTQI7SB6LlkKUOQ10NgJL5LaHRjM/2ePu5Z3jncbmJ6HlIvDa2dnjraKQKux6Dd",
+	"R1tbYAP9BJpdx3pJtEWk3a4SRlAHTBay1Giy6K4I7AnwYRPK3zKpfNIRba0TU90pEQKEHXimfcpgWrFy",
+	"jwzcgp0uRYOah39wQPsK8wQjI3WsSwqK+jA0hywLIoPxzZNUoBCQnfYMYVz1iOjuq1dB86IekncIE1Ud",
+	"W7YIYc6G8yD9zofnLzxor6yAW+5LrQGcJiMTVzD6ZCxwPboPLI9QGmdKiqStepp2UaaMt/QZLrmtWzyK",
+	"2TSxE3RYQW7HzcSmzQxeH9ZuMvDHDKtOI4BO8D8kTwfPaZb4gkeC16bCdup5kBPyoe2qQych6Gy7XyPY",
+	"Z0GjV9sxEwIfmesDiCrKGmhkAc3vbHnh4W1gWx93EAW8f29YeKCx/ZUnt9M9P40udb/czxbuv3Wzf/4W",
+	"S/7RGNUqS01E3CKJ4VCkUpMDnPVQFt3oMRJN/Se/6+z2u/P7hN+iTN7OLNxjSgt4mlNRH60DNKn4EVWJ",
+	"eTmJ1Nfe9mwSq1nGfyqxsbYTaSLnZefUttbwJbIV0Na9ABZjxFp0cWwZ9PSTitQX7kXOym2mTe0V4RVR",
+	"Ygsry0aL/mBp3DHF11giV1RtujMEBdi+L037RbPSYCV2Nvt0olc4ucUCwn56qb9rTLxz68G/3rul3G92",
+	"vXv7c0arJPUzd9mMLJdadN4ae2JqGUzhKqv2SsvJZjDb7ON0PaJr5/dONi6JPm3QM8E4TZwZfaRWawTf",
+	"zOUNZfujxk5+m2vLV3Qy5DsD7R6qR2PPOK8Fv6USLtOw2jCb4YqwImmWD5neTV3sPQtzT3O9U0IWGuqB",
+	"eU1S7Rydjd21vPtkaROngm4EmqvtGdrhgZ3z0sHEoGD8V/3mQP3mV1ikeUhv7aGyuYG+2xNr4/augfSQ",
+	"fTlj4qjdKocG3KTtCtOyJhGvMj/u28nItSGaAKFZfgCwqykdedIDMFwfY0cw00PpFLkfTV99+C/o4lfY",
+	"qIOVF8zFmu2Lme3rRwskuX4CUoBcK8DT3Ul7bFWS+VJY093dOMEsIZ9osMJMiW30rjGDSnwhm+99Y+eQ",
+	"mMQb29NBG9x2yEVck2BaFWBqjstGq/JNZYscHmLAwQ2u50s/lmI4X7Y/x8InMd5jgYrYJIR4ITlG+Zrk",
+	"N543zOwDOwEcODgLSAbP2rwn818fo6GRBe0YFYFGk5olnIhXzBWfe2IeTqUn3RKVGJ3a73lGetDv+fEf",
+	"e0SifV++lv2XuCmdewqKSOwoiyhhSrw1vOAF2R4fr7CU85UL4h2AlNGyLy0/XJ9SH6TCYsHZfEkXprcM",
+	"h6vPH1xoXmc6zdRVheMTY0J567+RhRuKCd92cNLjyOCkEpj3PnLjfAI6lCBSjldgPRlda0OL+0D7eAza",
+	"2FweU0WGP5F9Oc1ECsak3Xu9/LNPVLqW3MJwzvR3OFtR1RSU7fXi7lbv0lf3YTmAhzcBPHw0Tq/t34j+",
+	"1VdLjpZ7aDu9+RhqCFbslL6DBw9D83EgHsiOfEdyQmuV6kUZZJ5HHDSJouhUz7Dh1AEq0e8NFpgpykiB",
+	"OEw5yrEoiJ/GAclvGyrjVY3dLtzTbCdJ/0nmkD4/eX50PQezPOlU0E9QJhWEt5sBf2dHS7whtc1jtcVS",
+	"DhE2+QDwsLeLI5pZZz0Onn/7eeMBTiyRu8jtIyGy5RCqAa77YhadMN+fbjG5YzJhrL1ZeMCWe0f0BxqV",
+	"GHWO5c2eTGzeiDUDtanLmXNMQ9983xxU2AbRCcfIcFWLap0k8coVsMTihbM2Qdh0ePN9qifkzRX3DQ5j",
+	"Wsb29RzGLjKuIJXN+UAvkRKUFAivsLYyVdByVMUjrm1z3EOnIAy1gdipIG0Ys6N+Bh2gNBZXfqaZBi25",
+	"MMayCocsw7QVyAfRJMJlOLxkyUvjBY8EaviknW8wVXa01xQP6q688pyVdWZX+WOQtWcoYJoWFy0IniNa",
+	"nh89sV9SaLVQ7CW6AnEzQYCFH5kqxg7TbgZkxNslJI+aJ2BOKNmzsn6ShnovffTg2n1zUCK9jY8B1z66",
+	"3y0lm73CuKnsWcqKVJYp2/M2G4lnmUjm9EICAK0Xh2nXyNxmQ1DTuPqCZ9+Xj0w89EDa8dPuJhUlj/k1",
+	"UU192PFOOdL2KjXQa0ThglykZCv9uv1hL0+46CtnuCzfLmcXv+0lZD9mMZVnd6JWSYmfEuLGO4CeZgHq",
+	"c0bCNT/rwx1HWEmYetEOPUhMe+t3BgzGP+2OWgtSavGCqrlzmU8exIVVviZFarSCm/BwrPX6xXR2pJef",
+	"2dHdRBSLvlXAbvWma34SOb0rGrN8X7pSCeaG/EMWB2ZbZOOyEYO1mJDyYj9oH3cdNmL7ab1GezbGUTtO",
+	"79icUlLYqrS2VM3Mgd5pXLzkAhmvWvCU4nUWmQpuw0Gmxz8rt0gQM8gQVRwS6IK5mBP6F6wE38i54hss",
+	"olUvxA46MzCtOJEZDO1Biy2iKjNwtFNE2z2v7PjTsO0XgMQh1G/6a5muWtrSNkNR6okzxY9W1JoLsncW",
+	"xCGFsKnsGCzVvJH3tOxqQZY0nv5eN6K2qS+xe5Xf3OvTMZ2jLdK1YLVAdNDdwWMPEx3YPqboHw8IQ2nw",
+	"dGXBcNKYsLSLJkE50ASw44baQMG3TwM3/qPoDOeWoHt1jetfnp4kAERsY2a8a0y56HSjjt/10CEjnPeH",
+	"GMHC5PN6mRIbe2pa3EzQCad1MOiPT0gbBN3b8wuMakuNMEvPK7OTPHfFoJqbYWLxwvvGjZ4tcX6DsHeM",
+	"+QYgBSnpLREw8CZQ2Nw86LCRVqafKDEjftiZnd+aIcy8N8n/iFHJN0SgBW/AMvFHtHUFT22536ZxVVAo",
+	"1+Z5NXVtuuB8zMZr+hJj3OAcdafuWuMFBouWJRqWkOEMfA9ob1J99Jk1Xa1hR7sj9ho/UHJt+2IfOGOh",
+	"/VrJN6MfK01/7Ht/q22MHR9Dbqc3+BdADZRGeEBvgAyKQLgopGtYQ/N16J6jhqWjNbdddhnabxeAdojm",
+	"Yfs/Tl5cyP5pLhqtKw52uTzKgJCpfqZReQ5pOMmNDRUoB3u6OWrr8fjegiiAcRibWggqg3HdUQdxuj4l",
+	"2AF+kNbmrWhMo7h9ZuI51S+0s7Pj5zTq4tqV07tIJvhGIujhdAEZbvpJc2lk7fDFLWKEmMhFSX0zAOgG",
+	"ote/L64MeCCPU23nwrkBAYwHN2MfHEK8fxPNgWx944UdGXxk5kyGYYZOwmZ4V7cnpndx+4Mdu8N3xNru",
+	"tb57V0Vvy51rNnLzRHkvTfGdcxM5JFmra7XBGiPyP8byUCTJG0HV9hqahLb2iv4P16h1tiBYhIHFtVL1",
+	"7O4OMiOXEe/5O1xQcH35FogBXk9WDS3MoGhLuQs/U9wFtsNJ0TsnG67a7p2YfWAmEnbS1AjcK3otYMYM",
+	"5U3VWIcEvK5PhXVAn6KXJuqp/661wUBDtGV/dvqGPtMY2WS5ijB1ab/zgWkciAqZckQAjkH5dkFyWhA3",
+	"iLE6RT/btFgq7VRE+wUwATL71rl+jtr56laCmyZ/vmkeKQt5+kGza0lzwoztZdy7s2e13vXJ49NzffxE",
+	"aaklL87ONpvNKYafT7lYndl35dmb189f/nT9Et5pC7xMVyZbhejLLGaPXBwB13R2MXtyen76xDj018A8",
+	"ZwXNebUhizOXgqD/fJcFP0giaOSvPjQa+/PZH5DCcDfy88BHew9WROECKzz23CCwvafO/jD/e7fn49Oh",
+	"Tr549of7z7tjrLEnetrFeu+tCS7V+p+aMVYErD/TlYJy9rqYXcy+J+oHeAQsYVlzzZD6scfn30TEio2w",
+	"h3JrdvHbx2wmm6rCYqvtSVIGzWFAxkiJRMOsis542/NTCzTQhX+bufSLj3rtM0FwsR2E+h3BBWWmM8kE",
+	"wPV6+uA8PX8S61yukDBPjG1sY5OwnbzMMUMLrfHVCjFtEE7e4u2jM+vskMl9vqFSPXMP7ezz3MwQZMqV",
+	"GdV1SXN4++wf1hVirIiJ3k/wnsGtEqlKcmDAryaHObGqB/PMVcYCWj0i9Wfa9Vr8mF4tUCZZcxlBx7Oi",
+	"eOZdibaC9u+82B4bD851d9dVfyDitEOFR8f++ggFjkCAH/GNviZR0DyxT4Ieh579QYu7s4JKlwIfJ9AL",
+	"80BLpBoLDOUMMhkybB85e11c6X9AvPAhyNvNPJ1E3YgseQnJRfenwkuYLu49nlpwaK3D+pWn0qT1bSfP",
+	"zHvbGfPrIkbHSf6ZT5rvgZo4aoDUTh/SYx06s7TxGHraX9p8327f0xT5m8J4kdM3BjyxL72faW3zWtMD",
+	"hvoC6bPRt67wiryhFVUhszzULaX3BSknEbI9g2wSraLbZqBHu6j0V92iO82gPJUA510ind0SQZd2r0mK",
+	"/aIf2jqaPSzyfgkBiiDxV+fuX4LP4v4YfA6VauAwX3NtmwEy8zUkkK6wVndB6GGWm8FbCXy68nZQ+Aa0",
+	"wufhc/ueAPBRvsDbycz/Bu/3/DvOq8kPv21UzqvpJxHO71d5bjtEiXDdc7jOfGQFGKUmgvLCqNO4Pdp8",
+	"c4xzrQHSxr2PbrVdQHxahlPw/aD7gDnbJmCeQYs2jygpl12u0QOi2nxiSI8XZEWlEttjicduB1DAVmsb",
+	"VcT0C+DCpXAZr8pGUKXMNZihxRbZ5g8Ovw6ZfeyetdlPSSR307oeENXdD0WwbR6wKbsys4EzttLXh9mI",
+	"uUUMk9vHfEQVIxPkPRKZ3PJAIMgWckaqVkUALKF/BN+YWhMqzPd3s+Hhz/2+uqOU07rqkOB+4ULb91FS",
+	"H/RQ2VYfiWNV+Cj/Pan1Pb3VaqJN9PadkfQJkRmSfKk2+gS5FoxAHsMpE6lwFrZHSB6jK/fQV0mRsP1D",
+	"giAOQZdw7l6+xyvNsxvTJ8oUN6ANNg6INcEFMUWU+sEuHP2AyN2RTqSp9nFdVPjSE/3fpROWGTKj1Xe0",
+	"zZbAratkpxGXwEtzTsGr3UhSnKJfPNtAN+pyayJqlwjbrt+mQ3XbOGuxRZKumBYUmJlm+9adbqJqBd6e",
+	"+la33g2gP33lc3EPZKBxJeb18kes8vXD2qm9suDPbKn2ErITwkfj+wvw8a+CKoIKbbRix7MhJyMs9X9r",
+	"6C49+9TrraQ5hUtwxSQ6QHKd/WGPzd2ZXiPt/LimK/YZ+NCeqius1l8X7x7g8DqmghRWJCRY17RQ9cxj",
+	"lA2COun7NlVMIexq9L4Ar+vdOGa27QZ3GHojuCLmwsmxNNlHC4IFdGbREteXUiLMyGaI732OUPKGfmUb",
+	"R+1p45Z4da2wIr9ipkjxMKbr8xJLOfnpV2KPpd/zP4FB7Md1DvqxDAscSduAxdriK9AqfITf6xltYmdf",
+	"47AJDI49YYyWEcoNK3haAv/M9KNXbtDLnzMi8B7fEIbccOZ7kuu98RNrtCE7QNn7Hfy8HEcHU1CWMqp+",
+	"JJ8haPjw4apraAWqbU/jPFdrKu0YlYSP3CHqTPrpQQkFAX4P2PNBNMjOJKPPfAuHk50SlHKzctwUrWM5",
+	"f19RVrjFpbYkWDuO0vdXT/O2J+KY7+DKd6P7Gk1VNwtrEPfHcxx0iTkdwWcLgquTusTdYGJkPkZwS7jy",
+	"TPtN3KY+Ol7SYsy0JzROoxLTQmtD2s5c8GJrEkPXWIGRKjivwn6/px/Ye9uJ3ZisJb0xdSLclResMJS5",
+	"SeXSYyFVrXvRdesVEEYVrjO0aJS3ZX2veXDTfWC21bxTR8EYhn9B7ldbr7IFqFb0lrBT9M35d0jirXWy",
+	"dQpbe4iCqkYNxSX65vFj170axk6vqZK++pGLDyzHzDbiMCb5KQLpyuSGCHBpcKExDD5DRjamt6OilYHX",
+	"JaZogE/Ra4VMrpzxG9VEVOZz4AqEhLbu6boqMfu7xv5Xd3NrqDR0X8i4cZ9PnWtuB5MfQX3j/AZhbe5o",
+	"DgcHljkPnUr6lsOhdQsu4MwBEykX5aBCQFooCUcsT5QOrln2iAx+YRssP5Sl/Uy+XX6OiJVPWDUd1eM0",
+	"7qW1HkuGWx9lIMghI9d0oDF1R4b4tNqHgn6YbtKifANPfJW3qJ8RnCAFbE5fJUsujuKG97Etd5Ep7PI2",
+	"vO+z7YIboUEqh+3N12wOhTOQP7Oj00xvTlP3SHZEx3NjaGsjXhNo6s6VH6aTDp+4yTj70fcHLK1V9Sfw",
+	"cgQjjwb9HGZykzzmobVL+tZuCi+X2oSsfGzaqj826h8UDLJ+qB8I2aO9kahmANRA6h38bmcpfW1H3QB3",
+	"X8/HMzsD66hWvs+IdEO9Orb+EEUaNkaTn+0TXylVvr4MVWUmUtAVgwQPiO74WWvxJOJdCgXz+AZEZjit",
+	"cB+i+DevoSH4w/i0/9/zUncHOY6J8B1Jeix5HpXSWNrJ73IrFakkUqQsrbivkmHzMG8rFTh/fv2L8xKA",
+	"zcWXKOdlUzFTA5YhSTQ9lImN57yqMPyxojkv4c4RSOGFvEQ/v3918jdob/H6+u3J3/729LuTR0Gni4oU",
+	"FCO1rQk4DT6wfI2FJOo/qeT26VNkojTgZIAem8bFwgDpvqVshvpTbs315lu8XaJlIwBdZivgS/nApCL1",
+	"XL9OWJGB7yVDdryt+Y9Gor/4qb/gqXHjgLPOVOO/ZsgN00V/yTHLSVnqFxhX6NOJwDC86wMLShAvRgdn",
+	"/zVr6T3PeUH6/56b4sjwzwElMwQNebMPzA8xzZCfYZohN5u3/S/ARPAPOxk1C/Do/9TOSjWTNcinU/Q9",
+	"54XWVInHLhcEOhKUYbuknFfQ4yxDCwykNI4txbXVzgpUkqVCvFHGzQM6qXnRdF01mSveZXOJMIJG6nql",
+	"DyznQpBc+WYI1vCHyR/G5Nd03UI80ii/p+gHQIpDDrwIqEMLomGFEfBhIzaD68yl735gpueCs1rN1QBf",
+	"xOVGfwsanZvtmJ1QJUm59ClkpFanEdfT60ozRngrpC9cRT6ps9w0cWiFmy+4XlCmBcpuA5zP6jIyG3pH",
+	"pJaIqeTrBYGsSd9cjh1FkJpPI2wJkJLYgxmu/k/j/viDb/LP45HvDctOeeZ3MXREL/3u4sEUxMCdjl0x",
+	"pT7Hfia1piBVI/Tq9A4YSvRryb8ftR4yJ6DEq1e03Es1chuB9IZ/6XXjs7gm6HXH1+b8imktrf1ohJnH",
+	"pU8wg+0BMw9/4ozsZHA9NMVGJFaw873To55EExsgk6ksiYCQFQTeoaUFwqUpmP78iVhOgu7KzV5ai4nX",
+	"2SypPZjrrG3vNCQ4XwZNoL7CW86BNyVHenbUlOZuhzd9b1W4IPc57i1F2szPIRHg9v715Xx+TqnhsDAs",
+	"NEiLq4eTGe2R/LJiQ1vOHhaXeg8FZ/sy5C0Z69vw8vZ+IZ49WPDhWel2JIXI4ANBykJBhA9PHtGn76LX",
+	"mmTE4XYfmoEhO5xSC098leJcgzZEANhcrzr5iMg3TgAQ6K7LUlGQIkUBaEdk8u52uhHcE8lfSWY97GIv",
+	"P/3jz8ILz0w5j01+8jKOSrQglK3gKj4CYzwripAn2oJZ023zEmH4/I6sNT3C9j25Fa4H01xx/fnE7ASL",
+	"EtxOR5IJQ6PDd3vJ0QqvyFnNVvs6wtyr8nb1H5+qcuQ2jgkgTaMj3dIQsvW95ipcmzqimuYKcumE/rdx",
+	"dI9xUjs4blDw/0/72EFtM75KOz8cKjfWMMMMaTvShbFxI6xJrSDLMg/HiTWyc2/YgHyMZL7pUG4HESSb",
+	"DukH/qczI/DPGNa9ahTCMMHi/oSCtboDJkGMmA90GyNegnUNExAhfLAP9QSBEY5J4r2D3/9ktHs8MF7u",
+	"CLR7B7mgMeJxlhNUdTM7d0jkjvuoJ80NefwqFWI/gTLV5sIPqDxKXkonNIODpExz+U5F95kbwpTGuX79",
+	"1b0KVvdDO3SWPCBwtotzIyFw20S2a+Y/N98/eQHzVSM9r394dvL46bcu9gWrZejdq+fou6dPzmfZgEaS",
+	"BYvLmkvqOi4NvfKO1CIJjAu+Dn727ogKj+cog8WGuQGMw6zVm4CY1HDe9ecY/om0nN4sytHmYAEejqTx",
+	"dFfdq21D/zo0C5HZQ11mkSGVn9l87c2Gi1DL3ZWXUNxipqZjhbAQ9JZImDjlcRsImDe8bbX2oIf2B3wb",
+	"DIEAm9rU3thu0Quc36yEaU3Pl8YtbprtmAGIwSRPLpDkpo+GHKoH73LYlKs7wPHXeoEPs8H7fh+AI13m",
+	"a75BSyzMLR50GVhjCdk5e5LhzAx9Jmy0/Vfw3EOWyHy1orpFwLicDpF6zMTw3sDuPg/YSzczBpD1MfhA",
+	"ool9SpdKBfkZGtvDHGMu7ZHL2U1J3zMDw7y4X8bDvzwWsfsb1jPKPVA52emz1cKSvZeYK8/kS/T4/DxD",
+	"j88faUn/+PxxUCCqWpUZmjHp7y5KgqTiAq/IKfpGv/rNoyfAaN88eqrf9a9u0cZMVDMZdB9YO/ZgQ8sS",
+	"Lcglenr+xH6PI0lMMnflxrdrLkDviBLbE+AIJEnOmZtr0GXS/yakNpbJZL3kULPi8+XjjViQkHpp6AN2",
+	"nzn0l75vntPP77Kj1kENQPUT2dj83x6rHKoGHVmrS8H9tg+vqb1mHDXQLjxMBL4I3RpfTL1jBYQyGUEv",
+	"Xj9/+2MI4LA95qdSD8h6N2L6z2OB+VHgI0Lb7PyYXuYNpkqabtpBVUoJJdM2bFwQmEo4WNFnQTP6nCRK",
+	"DTW5v4bf7UTxP6en2WzxKA2gS6jossTv+pWHScJ5Jc+WuCwXML9vOG7vnnrQCLz5yHAU3gJy9FLkzZqj",
+	"tWklBv5HzivTJ7KdPAdTs5nLHafCV0GaGdpDhVpZmtXdtmcPFUc3yx+BY4+A6p/AwSuQ1ZU8PVukD5S5",
+	"SaKaOt07xTYyEUTYNkau7Fi/5jsbWakFSqct+akFZVB/w4Wt9bANUGAis33TOk1zziQvie0RYusoqUIV",
+	"viHSztfCRUXZv8vMDsvMMYOfzapqTYQ8Ra+1LrxhdnGo4AAp+905eCpg3jdqhzXvtgD9WZJrwMfDsA2s",
+	"/ZUOjzC0c8j32akPMVPiunac6tkhZCc7/rAD0EDXrHaUSFLSvnfDSR5MzLZjvIdmcxzPKQCrhXOMKVhC",
+	"gig5iioX4rzlN2QoxKl//zqHsHyFE3EMSaK47w7n8nMSf/uo0SOJuHVYNWP3zgBtdpk+zC9alb4NWLVl",
+	"c506LC317XQ/p/NrHTw5Bda2jaKiMynYrtCpqdhZxHVLa5fod5lpF3I60+4yrxKjGNuXXXPJ3TGrsWpb",
+	"35U1mImABXGDvQOYfB1SdOndpgztPoOBYH4xuGB3V3rp5g1kPtfE9pEFS2ChT7JrXW8pYBpYg8JuV3ee",
+	"ut3l3cQ1A5yTePY1y427b/265qighoUk3gBkwWswz2T3LfA0mLlwti6yfcfNi9t9C6zSDVkgLuiKMmR4",
+	"H/3FWKtX109OH/3trxcmAacIGX2xNWXD+gIX1JLWDR08RT9xay8tqfFetW2ITO2ZwqwA5Rajn9+9CZBp",
+	"xxPO7j7e/d8AAAD//w==",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -115,8 +115,11 @@ func matrix() map[string]expectation {
 			require.NoError(r.t, err)
 			return "/v1/patients/search", fmt.Sprintf(`{"number":%q}`, p.Identity.Number), nil
 		}, ok: 200},
-		"GET /v1/patients/:id":       {roles: "po", scope: inRoom, ask: patientPath(""), ok: 200},
-		"GET /v1/patients/:id/dose":  {roles: "po", scope: inRoom, ask: patientPath("/dose"), ok: 200},
+		"GET /v1/patients/:id":      {roles: "po", scope: inRoom, ask: patientPath(""), ok: 200},
+		"GET /v1/patients/:id/dose": {roles: "po", scope: inRoom, ask: patientPath("/dose"), ok: 200},
+		"POST /v1/patients/:id/beam-plans": {roles: "po", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
+			return "/v1/patients/" + r.stranger(room).PatientID + "/beam-plans", `{"grid":{"kerma_gy":1}}`, nil
+		}, ok: 200},
 		"GET /v1/patients/:id/links": {roles: "p", scope: wholeSite, ask: patientPath("/links"), ok: 200},
 		"POST /v1/patients/:id/links": {roles: "p", scope: wholeSite, ask: func(r *rig, room string) (string, string, []string) {
 			return "/v1/patients/" + r.stranger(room).PatientID + "/links",
@@ -399,7 +402,7 @@ func TestEveryOperationHasPermissions(t *testing.T) {
 func TestConfigIsChecked(t *testing.T) {
 	_, err := httpapi.New(httpapi.Config{BodyLimit: -1}, nil, nil)
 	require.ErrorIs(t, err, store.ErrInvalid)
-	for _, part := range []string{"Now", "Logger", "Fatal", "KnownClass", "Events", "Maps", "Windows", "negative"} {
+	for _, part := range []string{"Now", "Logger", "Fatal", "KnownClass", "Events", "Maps", "Windows", "Plans", "negative"} {
 		assert.ErrorContains(t, err, part)
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"afterbeam/internal/audit"
+	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/followup/completeness"
 	"afterbeam/internal/httpapi/dicomweb"
 	"afterbeam/internal/ingest"
@@ -32,6 +33,13 @@ type Windows interface {
 	// Sums gives the windows of 60, 180 and 365 days and of all time that end with the local day asOf (2006-01-02) over
 	// all of a patient's cases, oldest first.
 	Sums(ctx context.Context, cases []store.Case, asOf string) ([]WindowSum, error)
+}
+
+// Plans looks ahead.
+type Plans interface {
+	// Plan gives what planned beams would add to the skin that the cases of one patient irradiated: an outlook.Document. Its
+	// errors are of the kinds outlook.ErrAsk, assessment.ErrNoMap and skindose.ErrPlan besides those of the store.
+	Plan(ctx context.Context, cases []store.Case, ask outlook.Ask) (outlook.Document, error)
 }
 
 // Quantity is a sum of a window, by its name in the contract.

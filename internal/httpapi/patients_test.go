@@ -147,6 +147,7 @@ func TestAViewThatCannotBeRecordedIsNotAnswered(t *testing.T) {
 		assert.Equal(t, "5", a.header.Get("Retry-After"))
 	}
 	assert.Equal(t, 503, r.ask("POST", "/v1/patients/search", token, search(plantedNumber)).status)
+	assert.Equal(t, 503, r.ask("POST", "/v1/patients/"+c.PatientID+"/beam-plans", token, `{"grid":{"kerma_gy":1}}`).status)
 	assert.Equal(t, 503, r.ask("GET", "/v1/receipts/"+r.receipt("x").ID+"/file", token, "").status)
 }
 

@@ -28,6 +28,7 @@ var (
 	errBodySlow       = errors.New("body took too long")
 	errPanic          = errors.New("panic")
 	errDamaged        = errors.New("stored bytes are damaged or missing")
+	errNotPlanned     = errors.New("no plan can be made")
 )
 
 // told is a failure with a text for the caller. The text is ours: it holds nothing that the caller sent.
@@ -55,6 +56,7 @@ func statusOf(err error) int {
 		{errMediaType, http.StatusUnsupportedMediaType},
 		{dicomweb.ErrMediaType, http.StatusUnsupportedMediaType},
 		{dicomweb.ErrNotAcceptable, http.StatusNotAcceptable},
+		{errNotPlanned, http.StatusUnprocessableEntity},
 		{errNoPrecondition, http.StatusPreconditionRequired},
 		{errStale, http.StatusPreconditionFailed},
 		{errBodySlow, http.StatusRequestTimeout},

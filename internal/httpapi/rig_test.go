@@ -22,6 +22,7 @@ import (
 	"go.uber.org/goleak"
 
 	"afterbeam/internal/access"
+	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/procedure"
@@ -91,6 +92,22 @@ func (sums) Sums(_ context.Context, cases []store.Case, asOf string) ([]httpapi.
 	return []httpapi.WindowSum{{Days: 60, From: "2026-07-17", To: asOf, State: "none"}, w}, nil
 }
 
+// plans answers with what was asked, and fails as it is told to.
+type plans struct{ err error }
+
+func (p plans) Plan(_ context.Context, cases []store.Case, ask outlook.Ask) (outlook.Document, error) {
+	doc := outlook.Document{Caution: outlook.Caution, Earlier: outlook.Earlier{Procedures: len(cases)}, Beams: []outlook.Beam{}, Notes: []string{}, Assumptions: []string{ask.Place}}
+	for _, b := range ask.Beams {
+		doc.Beams = append(doc.Beams, outlook.Beam{Direction: b.Direction, KermaGy: b.Kerma})
+	}
+	if ask.Grid > 0 {
+		doc.Grid = &outlook.Grid{
+			KermaGy: ask.Grid, Primary: []quantity.Degree{0}, Secondary: []quantity.Degree{0, 10}, Outlooks: [][]*outlook.Beam{{nil, {KermaGy: ask.Grid}}},
+		}
+	}
+	return doc, p.err
+}
+
 // newRig makes a rig; change, when not nil, changes its settings.
 func newRig(t testing.TB, change func(*httpapi.Config)) *rig {
 	t.Helper()
@@ -117,7 +134,7 @@ func newRigIn(t testing.TB, dir string, change func(*httpapi.Config)) *rig {
 		Events: func(v store.Version) ([]procedure.Event, error) {
 			return []procedure.Event{{UID: "2.25.9", Place: string(v.Body), Technique: procedure.Technique{Voltages: []quantity.Kilovolt{70, 80}}}}, nil
 		},
-		Maps: maps{}, Windows: sums{},
+		Maps: maps{}, Windows: sums{}, Plans: plans{},
 	}
 	if change != nil {
 		change(&r.cfg)

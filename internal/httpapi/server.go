@@ -36,8 +36,8 @@ const (
 // jsonLimit is the largest body that is not a dose report.
 const jsonLimit = 64 << 10
 
-// Config says what the interface needs beside store and keeper. Now, Logger, Fatal, KnownClass, Events, Maps and Windows
-// are required; a number that is 0 is its default.
+// Config says what the interface needs beside store and keeper. Now, Logger, Fatal, KnownClass, Events, Maps, Windows
+// and Plans are required; a number that is 0 is its default.
 type Config struct {
 	// Version is the program's version, for the metrics.
 	Version string
@@ -64,6 +64,8 @@ type Config struct {
 	Maps Maps
 	// Windows sums a patient's cases over windows of time.
 	Windows Windows
+	// Plans looks ahead at what planned beams would add.
+	Plans Plans
 	// Site places times of tables without an offset, and says which day it is; nil is UTC.
 	Site *time.Location
 	// MatchWindow and Grace are the rules by which reports count as missing; 0 is the default of the comparison.
@@ -84,6 +86,7 @@ func (c Config) Validate() error {
 		{"Events", c.Events == nil},
 		{"Maps", c.Maps == nil},
 		{"Windows", c.Windows == nil},
+		{"Plans", c.Plans == nil},
 	} {
 		if part.missing {
 			all = append(all, fmt.Errorf("%w: HTTP interface without %s", store.ErrInvalid, part.name))
@@ -122,6 +125,7 @@ type Server struct {
 	doses    *doses
 	bodies   *semaphore.Weighted
 	auditing sync.Mutex // one walk of the audit chain at a time
+	planning sync.Mutex // one plan at a time: it takes a core for as long as it lasts
 	metrics  *metrics
 }
 

@@ -24,7 +24,8 @@ type Earlier struct {
 // to come.
 type NextStage struct {
 	skindose.Plan
-	// Assessments are those of the earlier procedures on the plan's body, oldest first.
+	// Assessments are those of the earlier procedures on the plan's body, oldest first. Their ranges are sampled coarsely:
+	// a plan shows none.
 	Assessments []Assessment
 	// Mapped counts the procedures whose dose is in the plan. Elsewhere is the sum of the peaks of those without a map: so
 	// much may lie on any skin besides.
@@ -45,6 +46,7 @@ func (m Method) NextStage(earlier []Earlier) (NextStage, error) {
 	})
 	var n NextStage
 	size, sized := sizeOf(all)
+	m.RangePoints = 1
 	for _, e := range all {
 		facts := e.Facts
 		facts.Height, facts.Weight, facts.AgeYears = size.Height, size.Weight, size.AgeYears

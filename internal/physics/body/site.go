@@ -1,6 +1,10 @@
 package body
 
-import "gonum.org/v1/gonum/spatial/r3"
+import (
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
 
 // Site gives the point of the body axes that lies at the isocentre when a place of the body is imaged: in the
 // mid-plane, laterally centred except where the organ lies to one side. ok is false for a place it does not know.
@@ -39,3 +43,13 @@ func (b *Body) Site(place string) (r3.Vec, bool) {
 	}
 	return r3.Vec{}, false
 }
+
+// Places lists the places that Site knows.
+func Places() []string {
+	return []string{
+		"brain", "neck", "arch", "heart", "liver", "visceral_aorta", "infrarenal_aorta", "iliac", "pelvis", "groin", "lower_limb",
+	}
+}
+
+// IsPlace tells whether there is such a place.
+func IsPlace(place string) bool { return slices.Contains(Places(), place) }

@@ -1,0 +1,48 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"net/http"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"afterbeam/internal/access"
+	"afterbeam/internal/demo"
+	"afterbeam/internal/export/outlook"
+	"afterbeam/internal/httpapi"
+)
+
+// TestPlanAgreesWithTheService asks for the plan after the second stage of the staged repair on the command line and over
+// HTTP: the same document.
+func TestPlanAgreesWithTheService(t *testing.T) {
+	reports, profiles := scenarioFolder(t)
+	var stages []string
+	for i, c := range demo.Cases() {
+		if c.Report.Patient.ID == demo.StagedPatient {
+			stages = append(stages, reports[i])
+		}
+	}
+	require.Len(t, stages, 2)
+	var want outlook.Document
+	args := []string{"plan", "--zone", "UTC", "--profile", profiles, "--json", "--beam=-30/10:0.8", "--beam=60/0:0.5", "--grid", "1", "--place", "heart"}
+	require.NoError(t, json.Unmarshal(ran(t, append(args, stages...)...), &want))
+	require.Equal(t, 2, want.Earlier.Mapped)
+
+	var messages bytes.Buffer
+	s, err := startDemo(t.Context(), t.TempDir(), profiles, false, &messages)
+	require.NoError(t, err)
+	defer func() { require.NoError(t, s.stop()) }()
+	require.NoError(t, s.deliver(t.Context(), stages))
+	var found httpapi.PatientList
+	number := []byte(`{"number":"` + demo.StagedPatient + `"}`)
+	require.NoError(t, s.call(t.Context(), access.Physicist, http.MethodPost, "/v1/patients/search", "application/json", number, &found))
+	require.Len(t, found.Patients, 1)
+	var got outlook.Document
+	body := []byte(`{"beams":[{"primary_deg":-30,"secondary_deg":10,"kerma_gy":0.8},{"primary_deg":60,"secondary_deg":0,"minutes":10,"rate_gy_per_min":0.05}],
+		"grid":{"kerma_gy":1},"place":"heart"}`)
+	require.NoError(t, s.call(t.Context(), access.Physicist, http.MethodPost, "/v1/patients/"+found.Patients[0].Id+"/beam-plans", "application/json", body, &got))
+	assert.Equal(t, want, got)
+}
