@@ -90,23 +90,41 @@ func (s Size) believed() (Size, []string) {
 	return s, said
 }
 
-// choose gives the member nearest in age.
+// choose gives the member of an age, or a body between the two whose ages lie around it, eq. (5.20).
 func choose(age quantity.Opt[float64]) (member, string) {
 	family := members()
+	adult := family[len(family)-1]
 	years, ok := age.Get()
 	if !ok {
-		return family[len(family)-1], "age unknown: the adult body is taken"
+		return adult, "age unknown: the adult body is taken"
 	}
-	best := family[0]
-	for _, m := range family[1:] {
-		if math.Abs(m.age-years) < math.Abs(best.age-years) {
-			best = m
+	for i, m := range family {
+		switch {
+		case years == m.age:
+			return m, ""
+		case years < m.age:
+			younger := family[i-1]
+			return younger.toward(m, years), fmt.Sprintf("age %s years: a body between those of %s and %s of the phantom family", quantity.Fixed(years, 1), younger.name, m.name)
 		}
 	}
-	if years >= best.age && best.name == "adult" || years == best.age {
-		return best, ""
+	return adult, ""
+}
+
+// toward gives the body of an age between two members, each length, mass and height linear in age.
+func (m member) toward(older member, years float64) member {
+	f := (years - m.age) / (older.age - m.age)
+	between := func(a, b float64) float64 { return a + f*(b-a) }
+	a, b := m.d, older.d
+	return member{
+		name: quantity.Fixed(years, 1) + " years", age: years, mass: between(m.mass, older.mass), height: between(m.height, older.height),
+		d: Dimensions{
+			TrunkHalfWidth: between(a.TrunkHalfWidth, b.TrunkHalfWidth), TrunkHalfDepth: between(a.TrunkHalfDepth, b.TrunkHalfDepth),
+			TrunkHeight: between(a.TrunkHeight, b.TrunkHeight), NeckRadius: between(a.NeckRadius, b.NeckRadius), NeckHeight: between(a.NeckHeight, b.NeckHeight),
+			HeadHalfWidth: between(a.HeadHalfWidth, b.HeadHalfWidth), HeadHalfDepth: between(a.HeadHalfDepth, b.HeadHalfDepth),
+			HeadHeight: between(a.HeadHeight, b.HeadHeight), HeadCap: between(a.HeadCap, b.HeadCap),
+			LegLength: between(a.LegLength, b.LegLength), LegTaper: between(a.LegTaper, b.LegTaper),
+		},
 	}
-	return best, fmt.Sprintf("age %s years: the nearest member of the phantom family is taken, %s", quantity.Fixed(years, 1), best.name)
 }
 
 // scaled fits a member to a size, eq. (5.2): along the body by the height, in the plane so that the volume follows the
