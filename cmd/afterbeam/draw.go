@@ -69,7 +69,7 @@ func draw(name string, c assessed, note string) error {
 		Map:     c.SkinDose.Map,
 		Title:   plain(fmt.Sprintf("%s, %s, %s%s", c.Class.Title, orWord(c.Procedure.Device.Room, "room not named"), orWord(day, "date unknown"), note)),
 		Caption: fmt.Sprintf("method %s: %s; inputs %s", c.SkinDose.Method, methodWords(c.SkinDose.Method), c.SkinDose.Class),
-		Low:     c.SkinDose.Low, High: c.SkinDose.High,
+		Low:     c.SkinDose.Low, High: c.SkinDose.High, Assumed: c.SkinDose.Assumptions,
 	})
 }
 

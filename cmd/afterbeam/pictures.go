@@ -32,7 +32,7 @@ func (pictures) Draw(_ context.Context, v store.Version, format string) (string,
 	figure := skinmap.Figure{
 		Map: p.Map, Title: fmt.Sprintf("%s, %s, %s", lexicon.ClassOf(v.Case.Class).Title, plain(v.Case.Room), v.Case.LocalDate),
 		Caption: fmt.Sprintf("method %s; version %d of %s", v.Case.PSDMethod, v.Number, v.MadeAt.Format("2006-01-02 15:04 MST")),
-		Low:     p.Low, High: p.High,
+		Low:     p.Low, High: p.High, Assumed: assumedIn(v.Summary),
 	}
 	var out bytes.Buffer
 	if format == "svg" {
@@ -41,4 +41,13 @@ func (pictures) Draw(_ context.Context, v store.Version, format string) (string,
 	}
 	err = skinmap.PNG(&out, figure)
 	return "image/png", out.Bytes(), err
+}
+
+// assumedIn reads what a stored result was made to assume; nothing of one that lacks it.
+func assumedIn(summary []byte) []string {
+	var c casejson.Case
+	if json.Unmarshal(summary, &c) != nil {
+		return nil
+	}
+	return c.SkinDose.Assumptions
 }

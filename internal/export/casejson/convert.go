@@ -120,7 +120,7 @@ func skinDoseOf(a assessment.Assessment) SkinDose {
 	for _, p := range e.Parts {
 		s.Parts = append(s.Parts, Part{Name: p.Name, Percent: float64(p.Percent), Words: p.Words})
 	}
-	s.Range = rangeOf(e)
+	s.Range, s.FinePeakGy = rangeOf(e), in(e.FinePeak, 1.0)
 	if e.Map != nil {
 		for _, gy := range areaLevels() {
 			if area := e.Map.AreaAbove(gy); area > 0 {

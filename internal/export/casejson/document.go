@@ -119,6 +119,7 @@ type SkinDose struct {
 	Parts                []Part         `json:"range_parts"`
 	Range                Range          `json:"range_samples"`
 	Place                string         `json:"place"`
+	FinePeakGy           number         `json:"peak_on_quarter_cm2_gy"`
 	AreaAbove            []Area         `json:"area_above"`
 	Contributions        []Contribution `json:"contributions"`
 	KermaWithoutGeometry number         `json:"kerma_without_geometry"`

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 
 	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
@@ -27,9 +28,11 @@ type Figure struct {
 	Caption string
 	// Low and High are the range (k=2) of the peak, for the line of caution.
 	Low, High quantity.Opt[quantity.Gray]
+	// Assumed are the assumptions of the estimate, listed under the picture: the page grows by them.
+	Assumed []string
 }
 
-// Width and Height of the picture in mm.
+// Width and Height of the picture in mm, without what is listed under it.
 const (
 	Width  = 200.0
 	Height = 140.0
@@ -45,8 +48,9 @@ func PNG(w io.Writer, f Figure) error {
 	if f.Map == nil || f.Map.Body == nil {
 		return ErrNoMap
 	}
-	c := vgimg.NewWith(vgimg.UseWH(Width*vg.Millimeter, Height*vg.Millimeter), vgimg.UseDPI(dotsPerMap), vgimg.UseBackgroundColor(paper))
-	f.draw(newPen(c))
+	lines := f.assumed()
+	c := vgimg.NewWith(vgimg.UseWH(Width*vg.Millimeter, vg.Length(Height+below(len(lines)))*vg.Millimeter), vgimg.UseDPI(dotsPerMap), vgimg.UseBackgroundColor(paper))
+	f.drawPage(newPen(c), lines)
 	if _, err := (vgimg.PngCanvas{Canvas: c}).WriteTo(w); err != nil {
 		return fmt.Errorf("write skin map: %w", err)
 	}
@@ -59,11 +63,13 @@ func SVG(w io.Writer, f Figure) error {
 	if f.Map == nil || f.Map.Body == nil {
 		return ErrNoMap
 	}
-	c := &svgCanvas{Canvas: vgsvg.New(Width*vg.Millimeter, Height*vg.Millimeter)}
+	lines := f.assumed()
+	high := Height + below(len(lines))
+	c := &svgCanvas{Canvas: vgsvg.New(Width*vg.Millimeter, vg.Length(high)*vg.Millimeter)}
 	p := newPen(c)
-	p.fill(paper, []spotOn{{0, 0}, {Width, 0}, {Width, Height}, {0, Height}})
-	f.draw(p)
-	if _, err := w.Write(c.document(f.Title, f.peakWords()+". "+f.caution()+" "+deference)); err != nil {
+	p.fill(paper, []spotOn{{0, 0}, {Width, 0}, {Width, high}, {0, high}})
+	f.drawPage(p, lines)
+	if _, err := w.Write(c.document(f.Title, f.peakWords()+". "+f.caution()+" "+strings.Join(append([]string{deference}, lines...), " "))); err != nil {
 		return fmt.Errorf("write skin map: %w", err)
 	}
 	return nil

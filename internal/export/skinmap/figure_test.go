@@ -107,6 +107,24 @@ func TestPNGHasTheFormatOfThePage(t *testing.T) {
 	assert.InDelta(t, skinmap.Width/skinmap.Height, float64(img.Bounds().Dx())/float64(img.Bounds().Dy()), 0.002) // whole pixels
 }
 
+func TestAssumptionsStandUnderThePicture(t *testing.T) {
+	f := hill(t)
+	plain := bytes.Buffer{}
+	require.NoError(t, skinmap.PNG(&plain, f))
+	f.Assumed = []string{strings.Repeat("the patient lies on the table ", 12), "head first (common practice, no source)"}
+	var svg, grown bytes.Buffer
+	require.NoError(t, skinmap.SVG(&svg, f))
+	require.NoError(t, skinmap.PNG(&grown, f))
+	assert.Contains(t, svg.String(), "Assumed: the patient lies")
+	assert.Equal(t, 2, strings.Count(svg.String(), "(common practice, no source)."), "in the description and under the picture")
+	before, err := png.Decode(&plain)
+	require.NoError(t, err)
+	after, err := png.Decode(&grown)
+	require.NoError(t, err)
+	assert.Equal(t, before.Bounds().Dx(), after.Bounds().Dx())
+	assert.Greater(t, after.Bounds().Dy(), before.Bounds().Dy())
+}
+
 func TestNoMap(t *testing.T) {
 	require.ErrorIs(t, skinmap.PNG(io.Discard, skinmap.Figure{Title: "empty"}), skinmap.ErrNoMap)
 	require.ErrorIs(t, skinmap.SVG(io.Discard, skinmap.Figure{Title: "empty"}), skinmap.ErrNoMap)

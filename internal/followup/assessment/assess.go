@@ -20,6 +20,8 @@ type Method struct {
 	MaxPatch float64
 	// RangePoints is how many samples a range of skin dose is made from; 0 is the default.
 	RangePoints int
+	// Skull lowers the backscatter of the head as bone under thin skin does; off, the head scatters like water.
+	Skull bool
 }
 
 // Default is the method of a new site: embedded lexicon and levels, no device profiles.
@@ -65,7 +67,7 @@ func (m Method) skinDose(a Assessment) skindose.Estimate {
 		return skindose.Estimate{Method: skindose.MethodNone, Version: skindose.Version, Reason: "the report is about a test object, not a patient"}
 	}
 	return skindose.Evaluate(skindose.Input{
-		Procedure: a.Procedure, Profile: a.Profile, Facts: a.Facts, Group: a.Class.Group, Site: a.Class.Place, EventSite: lexicon.PlaceOf, MaxPatch: m.MaxPatch, RangePoints: m.RangePoints,
+		Procedure: a.Procedure, Profile: a.Profile, Facts: a.Facts, Group: a.Class.Group, Site: a.Class.Place, EventSite: lexicon.PlaceOf, MaxPatch: m.MaxPatch, RangePoints: m.RangePoints, Skull: m.Skull,
 	})
 }
 

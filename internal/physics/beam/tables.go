@@ -6,5 +6,6 @@ func Tables() map[string]string {
 		"tungsten":    tungstenCSV,
 		"backscatter": backscatterCSV,
 		"attenuation": attenuationCSV,
+		"skull":       skullCSV,
 	}
 }

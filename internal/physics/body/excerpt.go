@@ -1,6 +1,10 @@
 package body
 
-import "gonum.org/v1/gonum/spatial/r3"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
 
 // Excerpt gives a body with some patches of the skin alone, in the same order, between the same parts that cast shadows.
 // keep has one entry for each patch.
@@ -47,4 +51,42 @@ func (b *Body) Widened(by float64) *Body {
 		*v *= by
 	}
 	return &out
+}
+
+// Split gives the body with each patch cut into equal pieces of at most area cm2, laid out around its centre in its
+// plane: on curved skin a piece lies within a hair of it.
+func (b *Body) Split(area float64) *Body {
+	out := *b
+	out.Patches, out.Groups = nil, nil
+	for _, g := range b.Groups {
+		first := len(out.Patches)
+		for i := g.First; i < g.End; i++ {
+			out.Patches = append(out.Patches, b.Patches[i].pieces(area)...)
+		}
+		out.Groups = append(out.Groups, enclose(out.Patches[first:], first))
+	}
+	return &out
+}
+
+// pieces cuts a patch into n by n.
+func (p Patch) pieces(area float64) []Patch {
+	n := count(math.Sqrt(p.Area), math.Sqrt(area))
+	along := r3.Vec{Y: 1}
+	if p.Normal.Z*p.Normal.Z < 0.99 {
+		along = r3.Unit(r3.Sub(r3.Vec{Z: 1}, r3.Scale(p.Normal.Z, p.Normal)))
+	}
+	around := r3.Cross(along, p.Normal)
+	edge := math.Sqrt(p.Area*cm2) / float64(n)
+	out := make([]Patch, 0, n*n)
+	for i := range n {
+		for j := range n {
+			x, y := edge*(float64(i)-float64(n-1)/2), edge*(float64(j)-float64(n-1)/2)
+			piece := p
+			piece.Area /= float64(n * n)
+			piece.Centre = r3.Add(p.Centre, r3.Add(r3.Scale(x, around), r3.Scale(y, along)))
+			piece.Across, piece.Up = p.Across+x, p.Up+y
+			out = append(out, piece)
+		}
+	}
+	return out
 }

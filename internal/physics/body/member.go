@@ -3,6 +3,7 @@ package body
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"afterbeam/internal/quantity"
 )
@@ -116,7 +117,7 @@ func (m member) toward(older member, years float64) member {
 	between := func(a, b float64) float64 { return a + f*(b-a) }
 	a, b := m.d, older.d
 	return member{
-		name: quantity.Fixed(years, 1) + " years", age: years, mass: between(m.mass, older.mass), height: between(m.height, older.height),
+		name: strings.TrimSuffix(quantity.Fixed(years, 1), ".0") + " years", age: years, mass: between(m.mass, older.mass), height: between(m.height, older.height),
 		d: Dimensions{
 			TrunkHalfWidth: between(a.TrunkHalfWidth, b.TrunkHalfWidth), TrunkHalfDepth: between(a.TrunkHalfDepth, b.TrunkHalfDepth),
 			TrunkHeight: between(a.TrunkHeight, b.TrunkHeight), NeckRadius: between(a.NeckRadius, b.NeckRadius), NeckHeight: between(a.NeckHeight, b.NeckHeight),

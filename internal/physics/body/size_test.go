@@ -40,12 +40,12 @@ func TestSizes(t *testing.T) {
 		},
 		// By hand: two fifths of the way from 5 to 10 years, 109.11 to 139.77 cm and 19.8 to 33.2 kg.
 		"seven years lies between five and ten": {
-			body.Size{age(7), mm(1213.74), kg(25.16)}, "7.0 years 25.2 kg 121.4 cm, scaled to 25.2 kg 121.4 cm", 124.3, 78.6, 448, []string{"between those of 5 years and 10 years"},
+			body.Size{age(7), mm(1213.74), kg(25.16)}, "7 years 25.2 kg 121.4 cm, scaled to 25.2 kg 121.4 cm", 124.3, 78.6, 448, []string{"between those of 5 years and 10 years"},
 		},
 		"eighteen years lies between fifteen and adult": {
-			body.Size{age(18), mm(1743.88), kg(66.52)}, "18.0 years 66.5 kg 174.4 cm, scaled to 66.5 kg 174.4 cm", 189, 99.2, 672.4, []string{"between those of 15 years and adult"},
+			body.Size{age(18), mm(1743.88), kg(66.52)}, "18 years 66.5 kg 174.4 cm, scaled to 66.5 kg 174.4 cm", 189, 99.2, 672.4, []string{"between those of 15 years and adult"},
 		},
-		"an adult of 200 kg": {body.Size{age(40), mm(1786), kg(200)}, "adult 73 kg 178.6 cm, scaled to 200 kg 178.6 cm", 331.042355, 165.521178, 700, nil}, // root of 200/73
+		"an adult of 200 kg":              {body.Size{age(40), mm(1786), kg(200)}, "adult 73 kg 178.6 cm, scaled to 200 kg 178.6 cm", 331.042355, 165.521178, 700, nil}, // root of 200/73
 		"a height of 17 m is not used":    {body.Size{age(40), mm(17860), kg(73)}, "adult 73 kg 178.6 cm, scaled to 73 kg", 200, 100, 700, []string{"outside 30 to 220 cm"}},
 		"a weight of 7300 kg is not used": {body.Size{age(40), mm(1786), kg(7300)}, "adult 73 kg 178.6 cm, scaled to 178.6 cm", 200, 100, 700, []string{"outside 0.5 to 350 kg"}},
 		"a body mass index of 111 is not used": {

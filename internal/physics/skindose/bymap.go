@@ -47,6 +47,10 @@ func (e *Estimate) draw(in Input, cal calibration) (*drawing, string) {
 	if d.bench, err = newBench(in.Tissue); err != nil {
 		return nil, "no map: " + err.Error()
 	}
+	d.bench.skull = in.Skull
+	if in.Skull {
+		d.said = append(d.said, "backscatter of the head lowered as by 6 mm of bone under 5 mm of skin (computed for flat layers)")
+	}
 	d.points = in.RangePoints
 	d.doubt = doubtOf(d.budget, course.Knowledge, cal)
 	if d.result, d.fired, err = d.bench.worst(calibrated(course.Shots, cal), skin); err != nil {
@@ -67,7 +71,7 @@ func (e *Estimate) draw(in Input, cal calibration) (*drawing, string) {
 	}
 	d.said = slices.Concat(d.said, skin.Assumptions, course.Assumptions, []string{
 		"absorbed dose in " + tissueWords(in.Tissue),
-		"scatter to skin outside the fields and oblique incidence in backscatter are left out",
+		"scatter to skin outside the fields and oblique incidence in backscatter are left out; table scatter is that of a table in contact",
 	})
 	if d.result.Peak < 0 {
 		return nil, "no skin of the body lies in any beam"
@@ -194,6 +198,9 @@ func (e *Estimate) byMap(p procedure.Procedure, d *drawing, left remainder, cal 
 		e.Assumptions = append(e.Assumptions, "events without a known air kerma are in no total: the dose may be higher than the range says")
 	}
 	e.Value, e.Low, e.High = quantity.Some(value), quantity.Some(low), quantity.Some(high)
+	if fine, err := d.bench.finePeak(d.fired, d.result); err == nil {
+		e.FinePeak = quantity.Some(fine)
+	}
 	e.FieldAtSkin = fieldAtSkin(p, d.result.Fields)
 	e.Assumptions = append(e.Assumptions, d.said...)
 	e.Sources = append(e.Sources, mapSources()...)

@@ -40,6 +40,9 @@ type Input struct {
 	MaxPatch float64
 	// RangePoints is how many samples the range of a map is made from; 0 is Points.
 	RangePoints int
+	// Skull lowers the backscatter of the head as bone under thin skin does; otherwise the head scatters like water, which
+	// is the cautious choice.
+	Skull bool
 	// Tissue is the medium of the dose; "" is ICRU-44 soft tissue.
 	Tissue beam.Material
 }
@@ -62,6 +65,9 @@ type Estimate struct {
 	Map           *Map
 	Peak          Place
 	Contributions []Contribution
+	// FinePeak is the highest dose on pieces of a quarter of a square centimetre around Peak: what lies between the patches.
+	// Value, Low and High are of the patches. Absent without a map.
+	FinePeak quantity.Opt[quantity.Gray]
 	// KermaWithoutGeometry is the part of the procedure's reference air kerma that no beam of the map accounts for.
 	KermaWithoutGeometry quantity.Opt[quantity.Ratio]
 	// FieldAtSkin is the mean field area at the skin, weighted by the share of the kerma-area product, eq. (6.6).

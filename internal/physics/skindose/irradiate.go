@@ -50,7 +50,7 @@ func (b *bench) irradiate(shots []exposure.Shot, skin *body.Body) (*Map, error) 
 		if err != nil {
 			return nil, err
 		}
-		run := exposed{shot: s, optics: o, body: skin}
+		run := exposed{shot: s, optics: o, body: skin, skull: b.skull}
 		if dose, _, hit := run.at(m.Peak); hit {
 			parts = append(parts, Contribution{Event: s.Event, Dose: dose})
 		}
@@ -71,7 +71,7 @@ func (b *bench) onto(dose []quantity.Gray, shots []exposure.Shot, skin *body.Bod
 		if err != nil {
 			return nil, err
 		}
-		run := exposed{shot: s, optics: o, body: skin}
+		run := exposed{shot: s, optics: o, body: skin, skull: b.skull}
 		if e, hit := run.onto(dose); hit {
 			entries = append(entries, e)
 		}
@@ -86,6 +86,7 @@ type exposed struct {
 	body   *body.Body
 	// table is what the logarithm of the table's transmission is off at a slant of 1.
 	table float64
+	skull bool
 }
 
 // entry is where a shot enters the skin.
@@ -137,7 +138,7 @@ func (x *exposed) at(patch int) (quantity.Gray, place, bool) {
 		return 0, place{}, false
 	}
 	slant, crosses := crossing(s.Table, s.Focus, p.Centre)
-	line := x.optics.beamline(slant, crosses, halfWidth+across, halfWidth-across, halfHeight+along, halfHeight-along)
+	line := x.optics.beamline(x.skull && p.Part == body.Head && p.Normal.Z > -0.5, slant, crosses, halfWidth+across, halfWidth-across, halfHeight+along, halfHeight-along)
 	if crosses && x.table != 0 {
 		line.Transmission *= math.Exp(x.table * min(slant, mostSlant))
 	}

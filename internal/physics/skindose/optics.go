@@ -24,6 +24,7 @@ type optics struct {
 type quality struct {
 	scatter *beam.Scatter
 	tissue  float64
+	skull   beam.Skull
 }
 
 // voltageStep is the grain in kV to which tube voltages are rounded, so that events share their spectra; most reports
@@ -39,6 +40,8 @@ type opticsKey struct {
 // bench keeps the optics of one call.
 type bench struct {
 	tissue beam.Material
+	// skull lowers the backscatter of the head as bone under thin skin does.
+	skull  bool
 	known  map[opticsKey]*optics
 	layers map[*exposure.Table]string
 }
@@ -93,23 +96,28 @@ func (b *bench) layersOf(t *exposure.Table) string {
 
 // beamline gives the factors for one ray. left to above are the distances of the field's edges from the point, in the
 // plane perpendicular to the beam axis at the skin; slant is that of the table, when it is crossed.
-func (o *optics) beamline(slant float64, crosses bool, left, right, below, above float64) Beamline {
+// skull tells that bone lies under the point.
+func (o *optics) beamline(skull bool, slant float64, crosses bool, left, right, below, above float64) Beamline {
 	l := Beamline{Transmission: 1, ForwardScatter: 1}
+	width, height := left+right, below+above
+	side := quantity.Millimetre(2 * width * height / (width + height))
 	var q *quality
 	if crosses {
 		q = o.behind()
-		width, height := left+right, below+above
 		l.Transmission = o.paths.Transmission(slant)
-		l.ForwardScatter = beam.ForwardScatter(o.mass, quantity.Millimetre(2*width*height/(width+height)))
+		l.ForwardScatter = beam.ForwardScatter(o.mass, side)
 	} else {
 		q = o.open()
 	}
 	mm := func(v float64) quantity.Millimetre { return quantity.Millimetre(v) }
 	l.Backscatter = q.scatter.At(mm(left), mm(right), mm(below), mm(above))
+	if skull {
+		l.Backscatter = 1 + (l.Backscatter-1)*q.skull.Left(side)
+	}
 	l.Tissue = q.tissue
 	return l
 }
 
 func qualityOf(b *beam.Beam, tissue beam.Material) *quality {
-	return &quality{scatter: b.Scatter(), tissue: b.TissueFactor(tissue)}
+	return &quality{scatter: b.Scatter(), tissue: b.TissueFactor(tissue), skull: b.Skull()}
 }

@@ -47,11 +47,12 @@ type sampler struct {
 	near         [][]int
 	doubt        Doubt
 	points       *net
+	skull        bool
 }
 
 // newSampler prepares the samples of ordered shots that gave a map.
 func (b *bench) newSampler(shots []exposure.Shot, m *Map, doubt Doubt) (*sampler, error) {
-	s := &sampler{shots: joinedArcs(shots), doubt: doubt, points: newNet(Seed)}
+	s := &sampler{shots: joinedArcs(shots), doubt: doubt, points: newNet(Seed), skull: b.skull}
 	ranks := map[int]int{}
 	sums := map[int][2]float64{}
 	for i := range s.shots {
@@ -297,7 +298,7 @@ func (desk *desk) place(s *sampler, d *draw, skin *body.Body, size float64) {
 		desk.tables[i] = *t
 		desk.tables[i].Centre = r3.Add(t.Centre, r3.Scale((size-1)*r3.Dot(t.Centre, t.Down), t.Down))
 	}
-	desk.run = exposed{shot: &desk.shot, body: widened(skin, size)}
+	desk.run = exposed{shot: &desk.shot, body: widened(skin, size), skull: s.skull}
 	if !s.doubt.TableInFactor {
 		desk.run.table = logs(s.doubt.Table) * d[byTable]
 	}
