@@ -199,7 +199,7 @@ func (e *Estimate) byMap(p procedure.Procedure, d *drawing, left remainder, cal 
 	}
 	e.Value, e.Low, e.High = quantity.Some(value), quantity.Some(low), quantity.Some(high)
 	if fine, err := d.bench.finePeak(d.fired, d.result); err == nil {
-		e.FinePeak = quantity.Some(fine)
+		e.FinePeak = fine
 	}
 	e.FieldAtSkin = fieldAtSkin(p, d.result.Fields)
 	e.Assumptions = append(e.Assumptions, d.said...)
