@@ -370,5 +370,9 @@ func TestRefusals(t *testing.T) {
 	assert.Equal(t, upper.StatusNoSuchAction, r.send(t, otherAction, []byte("x")))
 	assert.Equal(t, upper.StatusProcessing, r.send(t, good, []byte("noise that is no data set at all")))
 	assert.Equal(t, upper.StatusInvalidArgument, r.ask(t, "2.25.1", nil))
+	assert.Equal(t, upper.StatusInvalidArgument, r.ask(t, "", r.good()))
+	assert.Equal(t, upper.StatusInvalidArgument, r.ask(t, "2.25.1", append(r.good(), store.Reference{SOPClass: doseClass, SOPInstance: "Somebody^Else"})))
+	assert.Equal(t, upper.StatusInvalidArgument, r.ask(t, "2.25.1", append(r.good(), store.Reference{SOPInstance: "2.25.2"})))
+	assert.NotContains(t, r.log.String(), "Somebody")
 	assert.Zero(t, r.pending(t))
 }

@@ -109,7 +109,7 @@ var (
 	errInstance = errors.New("requested SOP instance is not the well-known one")
 	errAction   = errors.New("no such action")
 	errData     = errors.New("data set not understood")
-	errMissing  = errors.New("transaction UID or referenced objects missing")
+	errMissing  = errors.New("transaction UID or referenced objects missing, or named by what is no UID")
 )
 
 type refusal struct {
@@ -124,7 +124,7 @@ func refusals() []refusal {
 	return []refusal{
 		{errInstance, upper.StatusNoSuchInstance, "not the instance " + instance},
 		{errAction, upper.StatusNoSuchAction, "action type wants to be 1"},
-		{errMissing, upper.StatusInvalidArgument, "transaction UID or referenced objects missing, or too many"},
+		{errMissing, upper.StatusInvalidArgument, "UIDs of transaction or objects missing, wrong or too many"},
 		{store.ErrConflict, upper.StatusInvalidArgument, "transaction UID stands for another request"},
 		{errData, upper.StatusProcessing, "data set not understood"},
 	}
@@ -212,8 +212,14 @@ func read(c dimse.Call) (q store.Commitment, broken, err error) {
 	for _, item := range file.Data.Items(tagReferenced) {
 		q.Instances = append(q.Instances, store.Reference{SOPClass: item.Text(tagClass), SOPInstance: item.Text(tagInstance)})
 	}
-	if q.TransactionUID == "" || len(q.Instances) == 0 || len(q.Instances) > mostInstances {
-		return q, nil, errMissing
+	if len(q.Instances) == 0 || len(q.Instances) > mostInstances {
+		return store.Commitment{}, nil, errMissing
+	}
+	// What is no UID may be anything, also a name: it is not kept.
+	for _, r := range append([]store.Reference{{SOPClass: SOPClass, SOPInstance: q.TransactionUID}}, q.Instances...) {
+		if _, err := dicomio.Front(r.SOPClass, r.SOPInstance, m.Context.Transfer); err != nil {
+			return store.Commitment{}, nil, errMissing
+		}
 	}
 	return q, nil, nil
 }
