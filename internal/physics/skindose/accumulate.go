@@ -71,6 +71,8 @@ func (s Sum) Words() string {
 	switch {
 	case s.Map != nil:
 		text = "maps added patch by patch, method " + string(s.Method)
+	case s.UpperBound && len(s.Shares) == 1:
+		text = "the peak of one procedure"
 	case s.UpperBound:
 		text = "peaks added: an upper bound, since they need not lie on the same skin"
 	}
