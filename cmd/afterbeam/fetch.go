@@ -21,6 +21,7 @@ import (
 type fetchCommand struct {
 	From string `placeholder:"DAY" help:"First study date, such as 2026-01-01."`
 	To   string `placeholder:"DAY" help:"Last study date."`
+	Anew bool   `help:"Search days again that an earlier run searched to the end."`
 	Gaps bool   `help:"List what the archive has and the store has not, with reasons, and days not searched to the end; the archive is not asked."`
 	configOption
 }
@@ -45,7 +46,7 @@ func (f *fetchCommand) Run(c console) error {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	return fetchInto(ctx, c, s, period)
+	return f.into(ctx, c, s, period)
 }
 
 // period reads the days, both or none.
@@ -67,8 +68,8 @@ func (f *fetchCommand) period() (p queryretrieve.Period, err error) {
 	return p, nil
 }
 
-// fetchInto runs one fetch into the store, alone or beside the service.
-func fetchInto(ctx context.Context, c console, s settings.Settings, period queryretrieve.Period) (err error) {
+// into runs one fetch into the store, alone or beside the service.
+func (f *fetchCommand) into(ctx context.Context, c console, s settings.Settings, period queryretrieve.Period) (err error) {
 	w, alone, err := open(ctx, s, c.err)
 	if err != nil {
 		return err
@@ -78,6 +79,7 @@ func fetchInto(ctx context.Context, c console, s settings.Settings, period query
 	if err != nil {
 		return fmt.Errorf("%w: %w", errUsage, err)
 	}
+	cfg.Anew = f.Anew
 	cfg.Progress = bar(c.err, "fetching")
 	working, end := context.WithCancel(ctx)
 	var running sync.WaitGroup
@@ -95,7 +97,7 @@ func fetchInto(ctx context.Context, c console, s settings.Settings, period query
 	if alone && err == nil {
 		err = w.drained(ctx)
 	}
-	return errors.Join(w.fetched(c, counts, err, ctx.Err() != nil))
+	return w.fetched(c, counts, err, ctx.Err() != nil)
 }
 
 // fetched prints and notes what a run did.

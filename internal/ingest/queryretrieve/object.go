@@ -69,7 +69,7 @@ func (f *fetch) retrieve(ctx context.Context, o store.Archived) (final upper.Com
 		return final, "", fmt.Errorf("%w: it does not send by C-GET in the role that is needed", ErrUnwilling)
 	}
 	if f.cfg.Destination == "" {
-		return final, "", fmt.Errorf("%w: it does not send by C-GET, and for C-MOVE there is no door here: run the service with a listener for DICOM", ErrUnwilling)
+		return final, "", fmt.Errorf("%w: C-GET is not accepted or not wanted, and for C-MOVE there is no door here: give dicom.listen", ErrUnwilling)
 	}
 	final, err = f.link.move(ctx, values)
 	return final, "", err

@@ -21,7 +21,7 @@ func meanings() []dimse.Outcome {
 	return []dimse.Outcome{
 		{Status: upper.StatusNoResources, Meaning: "archive is out of resources"},
 		{Status: statusNoMatches, Meaning: "archive is out of resources for counting matches"},
-		{Status: statusNoOperations, Meaning: "archive is out of resources for sending"},
+		{Status: statusNoOperations, Meaning: "archive could not perform the sub-operation"},
 		{Status: statusNoDestination, Meaning: "archive does not know the AE title to send to"},
 		{Status: upper.StatusMismatch, Meaning: "archive finds that the question does not fit its service"},
 		{Status: statusIncomplete, Meaning: "archive could not send it"},

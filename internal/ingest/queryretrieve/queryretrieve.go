@@ -56,6 +56,8 @@ type Config struct {
 	// Rate bounds the requests of a second, each question and each object being one; 0 is no bound.
 	Rate  float64
 	Hours Hours
+	// Anew searches days again that an earlier run searched to the end.
+	Anew bool
 	// Attempts is how often an association, and a question, is tried in one run.
 	Attempts int
 	Store    Store
@@ -145,7 +147,7 @@ func (p Period) days() []string {
 // searched gives the days that need no search: an earlier one came to its end when no report was to be expected any more.
 func (f *fetch) searched(ctx context.Context, days []string) (map[string]bool, error) {
 	done := map[string]bool{}
-	if len(days) == 0 {
+	if len(days) == 0 || f.cfg.Anew {
 		return done, nil
 	}
 	before, err := f.cfg.Store.SearchedDays(ctx, f.cfg.Title, days[0], days[len(days)-1])

@@ -171,6 +171,10 @@ func TestDaysThatAreYoung(t *testing.T) {
 	assert.Equal(t, 1, searched[p.From.Format("20060102")])
 	assert.Equal(t, 2, searched[today.Format("20060102")])
 	assert.Len(t, searched, 9)
+	cfg.Anew = true
+	counts, err := queryretrieve.Run(t.Context(), cfg, p)
+	require.NoError(t, err)
+	assert.Equal(t, queryretrieve.Counts{Days: 9}, counts, "all of them, when that is wanted")
 }
 
 // TestHad does not ask for what came by another door, and one object of two studies once.
