@@ -7,9 +7,11 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"afterbeam/internal/demo"
+	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/procedure/devicefile"
@@ -61,11 +63,15 @@ func (d *demoCommand) Run(c console) error {
 	if err != nil {
 		return err
 	}
+	plan := filepath.Join(maps, "plan-of-the-second-stage.png")
+	if err := drawPlan(plan, method, l); err != nil {
+		return err
+	}
 	p := printer{w: c.out, why: d.Why}
 	p.line(l)
 	end := func() {
-		p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nperformed %s\nmaps      %s (%d pictures)\nagain     afterbeam estimate --why --profile %s %s\n\n%s",
-			dir, reports, len(names), profiles, filepath.Join(dir, performedFile), maps, drawn, profiles, reports, demo.Notice)
+		p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nperformed %s\nmaps      %s (%d pictures)\nplan      %s (directions that spare the skin of the first stage)\nagain     afterbeam estimate --why --profile %s %s\n\n%s",
+			dir, reports, len(names), profiles, filepath.Join(dir, performedFile), maps, drawn, plan, profiles, reports, demo.Notice)
 	}
 	if err := d.service(c, &p, dir, profiles, names, end); err != nil {
 		return err
@@ -112,6 +118,23 @@ func (d *demoCommand) folder() (string, error) {
 		return "", fmt.Errorf("make demo folder: %w", err)
 	}
 	return d.Out, nil
+}
+
+// drawPlan draws what 1 Gy more would do from each direction after the first stage of the staged repair.
+func drawPlan(name string, method assessment.Method, l line) error {
+	i := slices.IndexFunc(l.cases, func(a assessed) bool { return a.Procedure.Patient.ID == demo.StagedPatient })
+	if i < 0 {
+		return errors.New("the scenario has no staged repair")
+	}
+	next, err := method.NextStage([]assessment.Earlier{{Procedure: l.cases[i].Procedure}})
+	if err != nil {
+		return err
+	}
+	doc, err := outlook.Of(next, outlook.Ask{Grid: 1})
+	if err != nil {
+		return err
+	}
+	return drawDirections(name, doc.Picture(", second stage of the branched aortic repair (synthetic)"))
 }
 
 // drawDemo draws each map, and the accumulated map of each patient's window, and notes the PNG with the case.

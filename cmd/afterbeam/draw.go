@@ -11,26 +11,23 @@ import (
 	"afterbeam/internal/export/skinmap"
 )
 
-// drawable checks a name for maps before the work begins.
-func drawable(name string) error {
-	if _, err := encoder(name); err != nil {
-		return err
+// drawable checks the name of a picture before the work begins.
+func drawable(option, name string) error {
+	if !picture(name) {
+		return errNoPicture(name)
 	}
 	if info, err := os.Stat(filepath.Dir(name)); err != nil || !info.IsDir() {
-		return fmt.Errorf("--map %s: the folder %q does not exist", name, filepath.Dir(name))
+		return fmt.Errorf("%s %s: the folder %q does not exist", option, name, filepath.Dir(name))
 	}
 	return nil
 }
 
-func encoder(name string) (func(io.Writer, skinmap.Figure) error, error) {
-	switch strings.ToLower(filepath.Ext(name)) {
-	case ".png":
-		return skinmap.PNG, nil
-	case ".svg":
-		return skinmap.SVG, nil
-	}
-	return nil, fmt.Errorf("a map is .png or .svg, got %q", name)
-}
+// picture tells whether a name is that of a picture, by its ending.
+func picture(name string) bool { return ending(name) == ".png" || ending(name) == ".svg" }
+
+func ending(name string) string { return strings.ToLower(filepath.Ext(name)) }
+
+func errNoPicture(name string) error { return fmt.Errorf("a picture is .png or .svg, got %q", name) }
 
 // drawAll draws the map of each case that has one, to the named file when there is one, else to numbered files, and
 // notes the file with the case.
@@ -82,15 +79,25 @@ func drawSum(name string, s summed, note string) error {
 	})
 }
 
-func drawFigure(name string, f skinmap.Figure) (err error) {
-	to, err := encoder(name)
-	if err != nil {
-		return err
+func drawFigure(name string, f skinmap.Figure) error {
+	return drawTo(name, func(w io.Writer) error { return skinmap.PNG(w, f) }, func(w io.Writer) error { return skinmap.SVG(w, f) })
+}
+
+// drawDirections writes the grid of a plan.
+func drawDirections(name string, d skinmap.Directions) error { return drawTo(name, d.PNG, d.SVG) }
+
+// drawTo writes a picture in the form that the name's ending asks for.
+func drawTo(name string, png, svg func(io.Writer) error) (err error) {
+	if !picture(name) {
+		return errNoPicture(name)
 	}
 	file, err := os.Create(name)
 	if err != nil {
-		return fmt.Errorf("cannot draw map: %w", err)
+		return fmt.Errorf("cannot draw: %w", err)
 	}
 	defer func() { err = errors.Join(err, file.Close()) }()
-	return to(file, f)
+	if ending(name) == ".svg" {
+		return svg(file)
+	}
+	return png(file)
 }

@@ -33,7 +33,7 @@ func (e *estimateCommand) Run(c console) error {
 	reading, readingErr := e.reading()
 	var mapErr error
 	if e.Map != "" {
-		mapErr = drawable(e.Map)
+		mapErr = drawable("--map", e.Map)
 	}
 	for _, err := range []error{methodErr, factsErr, readingErr, mapErr} {
 		if err != nil {

@@ -21,6 +21,8 @@ type planCommand struct {
 	Place string   `placeholder:"NAME" help:"Place along the body at the isocentre, such as heart or visceral_aorta; that of the newest procedure by default."`
 	Field float64  `placeholder:"MM" help:"Side of a square field at the detector in mm; that of the newest procedure by default."`
 	JSON  bool     `help:"Write JSON instead of text."`
+
+	Picture string `placeholder:"FILE" help:"Draw the grid of directions as .png or .svg."`
 	methodOptions
 	factOptions
 }
@@ -55,6 +57,11 @@ func (v *planCommand) Run(c console) error {
 	if err != nil {
 		return err
 	}
+	if v.Picture != "" {
+		if err := drawDirections(v.Picture, doc.Picture("")); err != nil {
+			return err
+		}
+	}
 	if err := v.print(c.out, doc); err != nil {
 		return err
 	}
@@ -71,7 +78,13 @@ func (v *planCommand) ask() (outlook.Ask, error) {
 	if err := ask.Check(); err != nil {
 		return ask, fmt.Errorf("--beam, --grid, --field, --place: %w", err)
 	}
-	return ask, nil
+	if v.Picture == "" {
+		return ask, nil
+	}
+	if v.Grid == 0 {
+		return ask, errors.New("--picture draws the grid of directions and wants --grid")
+	}
+	return ask, drawable("--picture", v.Picture)
 }
 
 // plannedBeams reads beams such as -30/10:0.8.

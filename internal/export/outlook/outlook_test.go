@@ -60,6 +60,12 @@ func TestOf(t *testing.T) {
 	narrow, err := outlook.Of(n, outlook.Ask{Beams: ask.Beams[:1], Place: "heart", Field: 60})
 	require.NoError(t, err)
 	assert.Less(t, narrow.Beams[0].AddsGy, doc.Beams[0].AddsGy, "a smaller field scatters less")
+	drawn := doc.Picture(" (synthetic)")
+	assert.Equal(t, "1.00 Gy more from each direction (synthetic)", drawn.Title)
+	dose, ok := drawn.Dose[4][2].Get()
+	require.True(t, ok)
+	assert.Equal(t, doc.Grid.Outlooks[4][2].AfterGy, dose)
+	assert.Empty(t, narrow.Picture("").Dose, "no grid")
 	var text, again bytes.Buffer
 	require.NoError(t, doc.Text(&text))
 	assert.Contains(t, text.String(), outlook.Caution)
