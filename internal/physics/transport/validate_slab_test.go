@@ -63,7 +63,7 @@ func TestValidateBackscatterPointSource(t *testing.T) {
 		source := fromAbove(600, side, mono(kev))
 		r := run(t, transport.Plan{
 			World: world, Source: source, Detectors: []transport.Detector{disc(0, radius, beam.Air, beam.Water)},
-			Histories: validation.Count(200_000, 5_000_000), Seed: 2,
+			Histories: validation.Count(200_000, 20_000_000), Seed: 2,
 		})
 		for m, medium := range []beam.Material{beam.Air, beam.Water} {
 			kerma, err := transport.Kerma(source.Spectrum, medium)
@@ -111,7 +111,7 @@ func TestValidateDepthDose(t *testing.T) {
 			radius = 5
 		}
 		source := fromAbove(600, 10*side, tungsten(t, kv, al, cu))
-		plan := transport.Plan{World: world, Source: source, Histories: validation.Count(200_000, 5_000_000), Seed: 3}
+		plan := transport.Plan{World: world, Source: source, Histories: validation.Count(200_000, 20_000_000), Seed: 3}
 		for _, depth := range depths {
 			plan.Detectors = append(plan.Detectors, disc(depth, radius, beam.Water))
 		}
