@@ -5,8 +5,8 @@ cd "$(dirname "$0")/.."
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT
 verdict=0
-AFTERBEAM_VALIDATE=full "${GO:-go}" test -count=1 -p 1 -timeout 6h -v -run '^TestValidate' "${1:-./internal/...}" >"$log" 2>&1 || verdict=$?
-grep -E '^(\||###|[0-9]+ rows|$)' "$log" | cat -s
+AFTERBEAM_VALIDATE=full "${GO:-go}" test -count=1 -p 1 -timeout 6h -v -run '^TestValidate' "${1:-./internal/...}" 2>&1 |
+	tee "$log" | grep --line-buffered -E '^(\||###|[0-9]+ rows|$)' | cat -s || verdict=$?
 printf '\nmisses: %d\n' "$(grep -cE '^\|.*\| MISS' "$log" || true)"
 if [ "$verdict" -ne 0 ]; then
 	echo 'beyond tolerance and not among the known misses, or not run:'

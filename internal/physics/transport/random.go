@@ -18,7 +18,9 @@ func newStream(seed, block uint64) stream {
 		return v ^ v>>31
 	}
 	z = mix() ^ block*0xd1342543de82ef95
-	return stream{mix(), mix(), mix(), mix()}
+	s := stream{mix(), mix(), mix(), mix()}
+	s.next() // shows two words of the state in their sum and is not used
+	return s
 }
 
 func (s *stream) next() uint64 {

@@ -77,10 +77,10 @@ const (
 )
 
 // aim are the random starts of a block.
-type aim struct{ energy, across, along float64 }
+type aim struct{ across, along float64 }
 
 func newAim(random *stream) aim {
-	return aim{random.uniform(), random.uniform(), random.uniform()}
+	return aim{random.uniform(), random.uniform()}
 }
 
 // emit gives photon j of n of a block: energies in even steps, rays by the plastic sequence, both from random starts, eq.
