@@ -3,6 +3,7 @@ package main
 import (
 	_ "embed"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 	"text/template"
@@ -39,6 +40,11 @@ func (v *conformanceCommand) Run(c console) error {
 	if err != nil {
 		return fmt.Errorf("%w: %w", errUsage, err)
 	}
+	return stateConformance(c.out, s.DICOM)
+}
+
+// stateConformance writes the statement for the settings of the DICOM network.
+func stateConformance(w io.Writer, s settings.DICOM) error {
 	page, err := template.New("conformance").Funcs(template.FuncMap{
 		"join": strings.Join, "fields": fieldsOf, "syntax": syntaxName,
 		"cell": func(text string) string { return strings.ReplaceAll(text, "|", `\|`) },
@@ -46,8 +52,8 @@ func (v *conformanceCommand) Run(c console) error {
 	if err != nil {
 		return fmt.Errorf("conformance statement: %w", err)
 	}
-	return page.Execute(c.out, conformance{
-		Services: dicomServices(nil, mpps.Config{}, commitment.New(commitment.Config{})), NotCommitted: commitment.Reasons(), Archive: queryretrieve.Describe(), Web: dicomweb.New(dicomweb.Config{}).Facts(), Settings: s.DICOM, Limits: dicomLimits(s.DICOM),
+	return page.Execute(w, conformance{
+		Services: dicomServices(nil, mpps.Config{}, commitment.New(commitment.Config{})), NotCommitted: commitment.Reasons(), Archive: queryretrieve.Describe(), Web: dicomweb.New(dicomweb.Config{}).Facts(), Settings: s, Limits: dicomLimits(s),
 		Implementation: [2]string{upper.ImplementationUID, upper.ImplementationVersion}, Context: upper.ApplicationContext,
 	})
 }
