@@ -63,7 +63,7 @@ ARCHIVE %s RW (100, 1024mb) ANY
 AETable END
 `, port, doorPort, area), 0o600))
 	archive := exec.Command(program, "-c", cfg)
-	archive.Env = append(os.Environ(), "TCP_NODELAY=1") // else each answer waits 40 ms for a delayed acknowledgement
+	archive.Env = append(os.Environ(), "TCP_NODELAY=1")       // else each answer waits 40 ms for a delayed acknowledgement
 	archive.SysProcAttr = &syscall.SysProcAttr{Setpgid: true} // it forks for each association
 	require.NoError(t, archive.Start())
 	t.Cleanup(func() {

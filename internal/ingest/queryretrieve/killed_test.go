@@ -83,10 +83,7 @@ func TestKilled(t *testing.T) {
 		want[one.instance] = 1
 	}
 	for step := 0; step < steps; step += stride() {
-		dir := t.TempDir()
-		first, err := store.Open(t.Context(), store.Config{Dir: dir, Program: "test", Now: time.Now})
-		require.NoError(t, err)
-		require.NoError(t, first.Close())
+		dir := copied(t)
 		run := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^$")
 		run.Env = append(os.Environ(), fmt.Sprintf("%s=%s %s %d", killedVariable, dir, address, step))
 		out, err := run.CombinedOutput()

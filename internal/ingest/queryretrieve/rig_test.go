@@ -36,8 +36,27 @@ func TestMain(m *testing.M) {
 		runUntilKilled()
 		return
 	}
-	goleak.VerifyTestMain(m)
+	goleak.VerifyTestMain(m, goleak.Cleanup(func(status int) {
+		_ = os.RemoveAll(empty())
+		os.Exit(status)
+	}))
 }
+
+// empty is the folder of a store without anything, of which the tests take copies: making one anew for each of them costs
+// most of their time.
+var empty = sync.OnceValue(func() string {
+	dir, err := os.MkdirTemp("", "fetch")
+	if err == nil {
+		var db *store.DB
+		if db, err = store.Open(context.Background(), store.Config{Dir: dir, Program: "test", Now: time.Now}); err == nil {
+			err = db.Close()
+		}
+	}
+	if err != nil {
+		panic(err)
+	}
+	return dir
+})
 
 const (
 	archiveTitle = "ARCHIVE"
@@ -62,7 +81,15 @@ type rig struct {
 
 func newRig(t testing.TB) *rig {
 	t.Helper()
-	return rigIn(t, t.TempDir())
+	return rigIn(t, copied(t))
+}
+
+// copied gives a folder with an empty store.
+func copied(t testing.TB) string {
+	t.Helper()
+	dir := t.TempDir()
+	require.NoError(t, os.CopyFS(dir, os.DirFS(empty())))
+	return dir
 }
 
 func rigIn(t testing.TB, dir string) *rig {
