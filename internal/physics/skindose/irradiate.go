@@ -87,6 +87,9 @@ type exposed struct {
 	// table is what the logarithm of the table's transmission is off at a slant of 1.
 	table float64
 	skull bool
+	// core is the shot whose field scatters, at its middle, where the field has been grown to see what it may reach; nil
+	// where the field is the shot's own.
+	core *exposure.Shot
 }
 
 // entry is where a shot enters the skin.
@@ -138,12 +141,15 @@ func (x *exposed) at(patch int) (quantity.Gray, place, bool) {
 		return 0, place{}, false
 	}
 	slant, crosses := crossing(s.Table, s.Focus, p.Centre)
+	off := (across*across + along*along) / (depth * depth)
+	if x.core != nil {
+		halfWidth, halfHeight, across, along = x.core.HalfWidth*depth, x.core.HalfHeight*depth, 0, 0
+	}
 	line := x.optics.beamline(x.skull && p.Part == body.Head && p.Normal.Z > -0.5, slant, crosses, halfWidth+across, halfWidth-across, halfHeight+along, halfHeight-along)
 	if crosses && x.table != 0 {
 		line.Transmission *= math.Exp(x.table * min(slant, mostSlant))
 	}
 	kerma := float64(s.Kerma) * float64(s.RefDistance) * float64(s.RefDistance) / r3.Norm2(ray)
-	off := (across*across + along*along) / (depth * depth)
 	return quantity.Gray(kerma * line.Product()), place{depth, off}, true
 }
 

@@ -154,13 +154,8 @@ func joinedArcs(ordered []exposure.Shot) []exposure.Shot {
 // dose with the fields grown by three standard deviations of what they may be off. Such fields are far larger than what
 // lies between.
 func (b *bench) contenders(shots []exposure.Shot, m *Map, doubt Doubt) ([]bool, error) {
-	grown := slices.Clone(shots)
 	p := doubt.Play
 	mm := 3 * math.Hypot(float64(max(p.Across, p.Along)), float64(p.Between))
-	for i := range grown {
-		grown[i].HalfWidth += mm / usualDistance
-		grown[i].HalfHeight += mm / usualDistance
-	}
 	keep := make([]bool, len(m.Dose))
 	for i := 0; i < len(keep); i += 8 {
 		keep[i] = true
@@ -168,8 +163,16 @@ func (b *bench) contenders(shots []exposure.Shot, m *Map, doubt Doubt) ([]bool, 
 	keep[m.Peak] = true
 	some := m.Body.Excerpt(keep)
 	dose := make([]quantity.Gray, len(some.Patches))
-	if _, err := b.onto(dose, grown, some); err != nil {
-		return nil, err
+	for i := range shots {
+		o, err := b.of(&shots[i])
+		if err != nil {
+			return nil, err
+		}
+		grown := shots[i]
+		grown.HalfWidth += mm / usualDistance
+		grown.HalfHeight += mm / usualDistance
+		run := exposed{shot: &grown, core: &shots[i], optics: o, body: some, skull: b.skull}
+		run.onto(dose)
 	}
 	next := 0
 	for _, g := range m.Body.Groups {
