@@ -171,6 +171,19 @@ func TestTurnedTable(t *testing.T) {
 	}
 }
 
+// The room turns into the table first and the table into the patient then: with the head end raised a beam straight up
+// lies nearer the head of a prone patient too, and nearer the feet of one who lies feet first.
+func TestTurnedTableUnderOtherPostures(t *testing.T) {
+	b := adult(t)
+	sin, cos := math.Sincos(20 * math.Pi / 180)
+	tilted := func(e *procedure.Event) { e.Mechanics.TableHeadTilt = some[quantity.Degree](20) }
+	gantry := procedure.DeviceProfile{Angles: procedure.FrameGantry}
+	prone := traced(t, gantry, b, plain(0, 0, tilted, lying(procedure.HeadFirst, procedure.Prone)))
+	near(t, r3.Vec{Y: cos, Z: sin}, prone.Shots[0].Toward, "prone")
+	feet := traced(t, gantry, b, plain(0, 0, tilted, lying(procedure.FeetFirst, procedure.Supine)))
+	near(t, r3.Vec{Y: -cos, Z: -sin}, feet.Shots[0].Toward, "feet first")
+}
+
 func TestPosturesWithoutARule(t *testing.T) {
 	b := adult(t)
 	other := plain(0, 0, lying(procedure.HeadFirst, procedure.PostureOther))

@@ -133,6 +133,19 @@ func TestTableHeightFromTheDistanceSourceToTable(t *testing.T) {
 	}
 }
 
+func TestTableHeightFromTheDistanceWithAnglesOfTheGantry(t *testing.T) {
+	b := adult(t)
+	profile := explained()
+	profile.Angles = procedure.FrameGantry
+	toTable := func(e *procedure.Event) { e.Mechanics.SourceToTable = mm(600) }
+	for posture, want := range map[procedure.Posture]float64{procedure.Supine: 130 - 150, procedure.Prone: 150 - 130} {
+		c := traced(t, profile, b, plain(0, 0, toTable, lying(procedure.HeadFirst, posture)))
+		near(t, r3.Vec{Y: want, Z: 510}, isocentre(c.Shots[0]), posture.String())
+	}
+	over := traced(t, profile, b, plain(180, 0, toTable))
+	near(t, r3.Vec{Z: 510}, isocentre(over.Shots[0]), "tube over the table: not used")
+}
+
 func TestThePartInTheBeamLiesOnTheTable(t *testing.T) {
 	child, err := body.New(body.Size{AgeYears: some(5.0)}, 10) // trunk 7.5 cm, head 9.05 cm half deep
 	require.NoError(t, err)

@@ -34,6 +34,7 @@ func TestArcFrom100To100PassesZero(t *testing.T) {
 		for i, s := range c.Shots {
 			want := run[0] + (run[1]-run[0])*(float64(i)+0.5)/200
 			require.InDelta(t, want, angle(s), 1e-9)
+			require.InDelta(t, 2*(float64(i)+0.5)/200-1, s.OnArc, 1e-12, "from -1 at the start to 1 at the end")
 			require.LessOrEqual(t, math.Abs(angle(s)-last), 1+1e-9)
 			require.Greater(t, s.Focus.Y, 750*math.Cos(100*math.Pi/180), "never over the front")
 			kerma, last = kerma+float64(s.Kerma), angle(s)
@@ -105,6 +106,10 @@ func TestSteppingRun(t *testing.T) {
 		near(t, r3.Vec{Z: 510 + 50 - 1 - 2*float64(i)}, isocentre(s), "step")
 		assert.InDelta(t, 0.02, float64(s.Kerma), 1e-15)
 	}
+	zeroed, moved := explained(), run
+	zeroed.Longitudinal.Zero = mm(700)
+	moved.Mechanics.TableLongitudinal, moved.Mechanics.TableLongitudinalEnd = mm(700), mm(800)
+	assert.Len(t, traced(t, zeroed, b, moved).Shots, 50, "the zero moves both ends")
 	c = traced(t, procedure.DeviceProfile{Angles: procedure.FramePatient}, b, run)
 	require.Len(t, c.Shots, 1)
 	says(t, c.Assumptions, "stepping run without a known table motion")
