@@ -10,7 +10,6 @@ import (
 
 	"afterbeam/internal/export/casejson"
 	"afterbeam/internal/export/outlook"
-	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/ingest/archive"
@@ -67,7 +66,7 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, bes
 	w.keeper = &ingest.Keeper{Vault: db, Limits: dicomio.DefaultLimits(), Fatal: w.fatal, Kept: w.pipeline.Wake}
 	w.api, err = httpapi.New(httpapi.Config{
 		Version: programVersion(), TokenRate: s.HTTP.RequestsPerSecond, AddressRate: s.HTTP.RequestsPerSecond, BehindProxy: s.HTTP.BehindProxy,
-		Now: time.Now, Logger: logger, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: sums{method}, Plans: plans{w.pipeline}, Site: reading.Site,
+		Now: time.Now, Logger: logger, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: sums{method, db}, Plans: plans{w.pipeline}, Site: reading.Site,
 		MatchWindow: completenessRules(s).Window, Grace: completenessRules(s).Grace,
 	}, db, w.keeper)
 	if err != nil {
@@ -108,51 +107,4 @@ func (p plans) Plan(ctx context.Context, cases []store.Case, ask outlook.Ask) (o
 		return outlook.Document{}, err
 	}
 	return outlook.Of(next, ask)
-}
-
-// sums adds up a patient's stored cases.
-type sums struct{ method assessment.Method }
-
-// Sums gives the windows that end on a local day, and all time.
-func (s sums) Sums(_ context.Context, cases []store.Case, asOf string) ([]httpapi.WindowSum, error) {
-	delivered := make([]assessment.Delivered, 0, len(cases))
-	for _, c := range cases {
-		delivered = append(delivered, ingest.Delivered(c))
-	}
-	var out []httpapi.WindowSum
-	for _, days := range append(assessment.Windows(), 0) {
-		out = append(out, windowSum(s.method.Sum(delivered, days, asOf)))
-	}
-	return out, nil
-}
-
-func windowSum(s assessment.Sum) httpapi.WindowSum {
-	return httpapi.WindowSum{
-		Days: s.Days, From: s.From, To: s.To, Procedures: s.Procedures, Kerma: s.Kerma.Value, KermaFrom: s.Kerma.From,
-		KAP: s.KAP.Value, KAPFrom: s.KAP.From, FluoroTime: s.FluoroTime.Value, FluoroTimeFrom: s.FluoroTime.From,
-		Effective: s.Effective.Value, EffectiveLow: s.EffectiveLow.Value, EffectiveHigh: s.EffectiveHigh.Value, EffectiveFrom: s.Effective.From,
-		PeakSkin: s.SkinDose.Value, PeakSkinHigh: s.SkinDose.High, PeakSkinFrom: s.Procedures - s.SkinDose.Unknown,
-		PeakSkinMethod: s.SkinDose.Words(), EffectiveMethod: s.EffectiveWords(), AtLeast: atLeast(s),
-		State: s.Levels.State.String(), Flags: ingest.Flags(fmt.Sprintf("%d procedures", s.Procedures), s.Levels),
-	}
-}
-
-// atLeast names the sums that lack a part.
-func atLeast(s assessment.Sum) []httpapi.Quantity {
-	var all []httpapi.Quantity
-	for _, one := range []struct {
-		name  httpapi.Quantity
-		lacks bool
-	}{
-		{httpapi.SumOfKerma, s.KermaLacks},
-		{httpapi.SumOfKAP, s.KAPLacks},
-		{httpapi.SumOfTime, s.TimeLacks},
-		{httpapi.SumOfEffective, s.Effective.From < s.Procedures},
-		{httpapi.SumOfPeaks, s.SkinDose.LowerBound},
-	} {
-		if one.lacks {
-			all = append(all, one.name)
-		}
-	}
-	return all
 }

@@ -11,12 +11,13 @@ import (
 
 	"afterbeam/internal/access"
 	"afterbeam/internal/demo"
+	"afterbeam/internal/export/casejson"
 	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/httpapi"
 )
 
-// TestPlanAgreesWithTheService asks for the plan after the second stage of the staged repair on the command line and over
-// HTTP: the same document.
+// TestPlanAgreesWithTheService asks for the plan after the second stage of the staged repair, and for the dose so far, on the
+// command line and over HTTP: the same document, the same numbers.
 func TestPlanAgreesWithTheService(t *testing.T) {
 	reports, profiles := scenarioFolder(t)
 	var stages []string
@@ -45,4 +46,24 @@ func TestPlanAgreesWithTheService(t *testing.T) {
 		"grid":{"kerma_gy":1},"place":"heart"}`)
 	require.NoError(t, s.call(t.Context(), access.Physicist, http.MethodPost, "/v1/patients/"+found.Patients[0].Id+"/beam-plans", "application/json", body, &got))
 	assert.Equal(t, want, got)
+
+	var doc casejson.Document
+	require.NoError(t, json.Unmarshal(ran(t, append([]string{"estimate", "--zone", "UTC", "--profile", profiles, "--json"}, stages...)...), &doc))
+	require.Len(t, doc.Sums, 1)
+	var dose httpapi.CumulativeDose
+	require.NoError(t, s.call(t.Context(), access.Physicist, http.MethodGet, "/v1/patients/"+found.Patients[0].Id+"/dose", "", nil, &dose))
+	w := dose.Windows[0]
+	require.NotNil(t, w.PeakSkinMappedGy, w.PeakSkinMappedMethod)
+	// The same sum of the same maps; the ranges are of the same estimates.
+	for _, pair := range [][2]float64{
+		{doc.Sums[0].PeakSkinGy.Or(0), *w.PeakSkinMappedGy}, {doc.Sums[0].PeakSkinLowGy.Or(0), *w.PeakSkinMappedLowGy}, {doc.Sums[0].PeakSkinHighGy.Or(0), *w.PeakSkinMappedHighGy},
+	} {
+		assert.InDelta(t, pair[0], pair[1], 1e-12)
+	}
+	assert.InDelta(t, float64(got.Earlier.PeakGy), *w.PeakSkinMappedGy, 1e-12, "the plan stands on the same skin")
+	assert.Equal(t, got.Earlier.Place.Region, w.PeakSkinMappedPlace.Region)
+	assert.LessOrEqual(t, *w.PeakSkinMappedGy, *w.PeakSkinUpperGy)
+	assert.Equal(t, 2, w.PeakSkinMappedFrom)
+	assert.Len(t, w.PeakSkinShares, 2)
+	assert.Equal(t, httpapi.WindowPeakSkinFlaggedMapped, w.PeakSkinFlagged)
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -49,7 +50,7 @@ func TestASumSaysHowItCameAbout(t *testing.T) {
 		"lacking": {[]store.Case{whole, lacking}, "estimates of 1 of 2 procedures added, of a reference person; methods: events", []httpapi.Quantity{httpapi.SumOfEffective}},
 		"none":    {[]store.Case{lacking}, "no procedure has an estimate", []httpapi.Quantity{httpapi.SumOfEffective}},
 	} {
-		windows, err := sums{assessment.Default()}.Sums(t.Context(), tt.cases, "2026-09-14")
+		windows, err := sums{assessment.Default(), nothingLaid{}}.Sums(t.Context(), tt.cases, "2026-09-14")
 		require.NoError(t, err)
 		for _, w := range windows {
 			assert.Equal(t, tt.effective, w.EffectiveMethod, name)
@@ -59,6 +60,12 @@ func TestASumSaysHowItCameAbout(t *testing.T) {
 				want = "the peak of one procedure"
 			}
 			assert.Equal(t, want, w.PeakSkinMethod, name)
+			assert.Equal(t, httpapi.MappedSkin{Method: "not worked out for the procedures of this window", Flagged: "upper bound"}, w.Skin, name)
 		}
 	}
 }
+
+// nothingLaid keeps no sum.
+type nothingLaid struct{}
+
+func (nothingLaid) SkinSums(context.Context, []string) (map[string][]byte, error) { return nil, nil }

@@ -131,12 +131,13 @@ func encodeLink(l store.Link) Link {
 	return Link{Id: l.ID, FromPatient: l.From, IntoPatient: l.Into, Reason: l.Reason, MadeBy: l.MadeBy, MadeAt: l.MadeAt}
 }
 
-func encodeWindow(w WindowSum) Window {
+// encodeWindow names the procedures that the caller sees.
+func encodeWindow(w WindowSum, seen map[string]bool) Window {
 	var days *int
 	if w.Days > 0 {
 		days = &w.Days
 	}
-	return Window{
+	one := Window{
 		Days: days, From: text(w.From), To: w.To, Procedures: w.Procedures,
 		KermaGy: number(w.Kerma, plain), KermaFrom: w.KermaFrom,
 		KapGyCm2: number(w.KAP, quantity.GraySquareMetre.Gycm2), KapFrom: w.KAPFrom,
@@ -145,8 +146,29 @@ func encodeWindow(w WindowSum) Window {
 		EffectiveHighMsv: number(w.EffectiveHigh, quantity.Sievert.MSv), EffectiveFrom: w.EffectiveFrom,
 		PeakSkinUpperGy: number(w.PeakSkin, plain), PeakSkinUpperHighGy: number(w.PeakSkinHigh, plain), PeakSkinFrom: w.PeakSkinFrom,
 		PeakSkinMethod: w.PeakSkinMethod, EffectiveMethod: w.EffectiveMethod, AtLeast: every(w.AtLeast, func(q Quantity) WindowAtLeast { return WindowAtLeast(q) }),
+		PeakSkinMappedGy: number(w.Skin.Value, plain), PeakSkinMappedLowGy: number(w.Skin.Low, plain), PeakSkinMappedHighGy: number(w.Skin.High, plain),
+		PeakSkinMappedFrom: w.Skin.From, PeakSkinMappedMethod: w.Skin.Method, PeakSkinFlagged: WindowPeakSkinFlagged(w.Skin.Flagged),
 		State: WindowState(w.State), Flags: every(w.Flags, encodeFlag),
 	}
+	one.PeakSkinShares = []SkinShare{}
+	if !w.Skin.Value.Present() {
+		return one
+	}
+	if p := w.Skin.Place; p.Region != "" {
+		one.PeakSkinMappedPlace = &struct {
+			Level  string `json:"level"`
+			Region string `json:"region"`
+			Side   string `json:"side"`
+		}{p.Level, p.Region, p.Side}
+	}
+	for _, s := range w.Skin.Shares {
+		share := SkinShare{DoseGy: float64(s.Dose), Share: s.Share}
+		if seen[s.CaseID] {
+			share.ProcedureId = &s.CaseID
+		}
+		one.PeakSkinShares = append(one.PeakSkinShares, share)
+	}
+	return one
 }
 
 func encodeAccount(a store.Account) Account {

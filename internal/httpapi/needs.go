@@ -12,6 +12,7 @@ import (
 	"afterbeam/internal/httpapi/dicomweb"
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/ingest/roll"
+	"afterbeam/internal/physics/skindose"
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/store"
 )
@@ -77,11 +78,30 @@ type WindowSum struct {
 	PeakSkinMethod string
 	// EffectiveMethod says in words how Effective came about, and which procedures it lacks.
 	EffectiveMethod string
+	Skin            MappedSkin
 	// AtLeast names the sums that lack a part of what was delivered.
 	AtLeast []Quantity
 
 	State string // reached, near, unknown, below, none
 	Flags []store.Flag
+}
+
+// MappedSkin is the peak of the maps of the procedures of a window, laid on one body.
+type MappedSkin struct {
+	Value, Low, High quantity.Opt[quantity.Gray] // absent when there is none or it is not known
+	From             int                         // procedures whose maps are in it
+	Method           string                      // in words, also why there is none
+	Place            skindose.Place
+	Shares           []CaseShare
+	// Flagged is which sum was compared with the levels: mapped, upper bound, none.
+	Flagged string
+}
+
+// CaseShare is what a procedure gave to the peak.
+type CaseShare struct {
+	CaseID string
+	Dose   quantity.Gray
+	Share  float64
 }
 
 // Store is what the interface needs of the store, by topic. store.DB is one.

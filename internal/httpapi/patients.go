@@ -148,10 +148,14 @@ func (h *handlers) dose(ctx context.Context, request GetPatientDoseRequestObject
 	if err != nil {
 		return none, err
 	}
+	visible := map[string]bool{}
+	for _, c := range seen {
+		visible[c.ID] = true
+	}
 	return CumulativeDose{
 		IdentityReviews: reviews,
 		PatientId:       request.Id, AsOf: asOf, Procedures: every(seen, encodeCase), Elsewhere: len(all) - len(seen),
-		Windows: every(windows, encodeWindow), LatestMap: latestMap(seen), Caution: caution,
+		Windows: every(windows, func(w WindowSum) Window { return encodeWindow(w, visible) }), LatestMap: latestMap(seen), Caution: caution,
 	}, nil
 }
 

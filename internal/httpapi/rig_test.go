@@ -25,6 +25,7 @@ import (
 	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/ingest"
+	"afterbeam/internal/physics/skindose"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/report/dicomio"
@@ -83,13 +84,15 @@ type sums struct{}
 
 func (sums) Sums(_ context.Context, cases []store.Case, asOf string) ([]httpapi.WindowSum, error) {
 	w := httpapi.WindowSum{To: asOf, Procedures: len(cases), State: "below"}
+	w.Skin = httpapi.MappedSkin{Value: quantity.Some[quantity.Gray](4), Flagged: "mapped", Place: skindose.Place{Region: "back"}}
 	for _, c := range cases {
+		w.Skin.Shares = append(w.Skin.Shares, httpapi.CaseShare{CaseID: c.ID, Dose: 4 / quantity.Gray(len(cases)), Share: 1 / float64(len(cases))})
 		if v, ok := c.Kerma.Get(); ok {
 			w.Kerma = quantity.Some(w.Kerma.Or(0) + v)
 			w.KermaFrom++
 		}
 	}
-	return []httpapi.WindowSum{{Days: 60, From: "2026-07-17", To: asOf, State: "none"}, w}, nil
+	return []httpapi.WindowSum{{Days: 60, From: "2026-07-17", To: asOf, State: "none", Skin: httpapi.MappedSkin{Flagged: "none"}}, w}, nil
 }
 
 // plans answers with what was asked, and fails as it is told to.

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"slices"
 
 	"afterbeam/internal/crashpoint"
 	"afterbeam/internal/followup/assessment"
@@ -74,6 +75,11 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 	if err != nil {
 		return store.Version{}, err
 	}
+	others = slices.DeleteFunc(others, func(c store.Case) bool { return c.ID == before.Case.ID })
+	skin, err := p.newBench(ctx, others)
+	if err != nil {
+		return store.Version{}, err
+	}
 	method, err := p.methodFor(ctx, d.DeviceKey)
 	if err != nil {
 		return store.Version{}, err
@@ -81,12 +87,19 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 	return guarded(p.Log, p.limit(), func() (store.Version, error) {
 		a := method.Assess(d, facts)
 		v := store.Version{Case: caseOf(a, patient), Methods: p.methods() + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels)}
-		p.addWindow(&v, a, before.Case, others)
 		if err := p.encode(&v, a); err != nil {
 			return v, err
 		}
+		skin.take(a, method.Profiles, others)
+		all := p.addWindow(&v, a, before, others, skin)
+		v.Digest = digestOf(v)
 		v.Change = changes(before, v, a)
-		return v, nil
+		if len(all) == 0 {
+			return v, nil
+		}
+		sums, err := skin.sums(all, v.Digest)
+		v.Skin = sums
+		return v, err
 	})
 }
 
@@ -94,7 +107,7 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 func (p *Pipeline) methods() string {
 	levels := sha256.Sum256(fmt.Appendf(nil, "%+v", p.Method.Levels))
 	words := sha256.Sum256(fmt.Appendf(nil, "%+v", p.Method.Lexicon))
-	return assessment.Versions() + " " + assessment.Tables() + " levels in force:" + hex.EncodeToString(levels[:6]) + " lexicon in force:" + hex.EncodeToString(words[:6])
+	return assessment.Versions() + " " + assessment.LaidVersion + " " + assessment.Tables() + " levels in force:" + hex.EncodeToString(levels[:6]) + " lexicon in force:" + hex.EncodeToString(words[:6])
 }
 
 // before gives the newest version of a case and the facts that people added, both empty before its first assessment.
@@ -118,7 +131,7 @@ func (p *Pipeline) before(ctx context.Context, d procedure.Procedure, patient st
 	return v, facts, err
 }
 
-// encode writes what is stored of an assessment, and names it by the digest of all that decides it.
+// encode writes what is stored of an assessment.
 func (p *Pipeline) encode(v *store.Version, a assessment.Assessment) (err error) {
 	if v.Summary, err = p.Summarise(a); err != nil {
 		return fmt.Errorf("write result: %w", err)
@@ -134,13 +147,17 @@ func (p *Pipeline) encode(v *store.Version, a assessment.Assessment) (err error)
 			v.Events = append(v.Events, store.EventPlace{UID: e.UID, Plane: int(e.Plane)})
 		}
 	}
+	return nil
+}
+
+// digestOf names a version by all that decides it.
+func digestOf(v store.Version) string {
 	h := sha256.New()
 	for _, part := range [][]byte{v.Summary, v.Body, v.Map, []byte(v.Methods), fmt.Appendf(nil, "%+v", v.Flags)} {
 		_, _ = fmt.Fprintf(h, "%d:", len(part)) // a hash never fails
 		_, _ = h.Write(part)
 	}
-	v.Digest = hex.EncodeToString(h.Sum(nil))
-	return nil
+	return hex.EncodeToString(h.Sum(nil))
 }
 
 // caseOf gives the columns of an assessment.
@@ -172,5 +189,6 @@ func Flags(scope string, e level.Evaluation) []store.Flag {
 
 // doseChanged tells whether two versions of a case differ in what the sums over several cases take from them.
 func doseChanged(a, b store.Case) bool {
+	a.Digest, b.Digest = "", ""
 	return !reflect.DeepEqual(Delivered(a), Delivered(b))
 }

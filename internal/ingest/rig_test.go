@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"slices"
 	"testing"
 	"time"
 
@@ -144,7 +145,35 @@ func (r *rig) hash(t testing.TB) string {
 	for _, s := range states {
 		_, _ = fmt.Fprintf(sum, "%+v\n", s)
 	}
+	for _, s := range r.skin(t) {
+		_, _ = fmt.Fprintf(sum, "%s\n", s)
+	}
 	return hex.EncodeToString(sum.Sum(nil))
+}
+
+// skin gives what the procedures of each patient left on one body in all, as it is kept, in an order of its own.
+func (r *rig) skin(t testing.TB) []string {
+	t.Helper()
+	var all []string
+	for _, c := range r.cases(t) {
+		group, err := r.db.CasesOfPatient(t.Context(), c.PatientID)
+		require.NoError(t, err)
+		var digests []string
+		for _, one := range group {
+			if !one.Quality {
+				digests = append(digests, one.Digest)
+			}
+		}
+		key := ingest.SkinKey(digests)
+		kept, err := r.db.SkinSums(t.Context(), []string{key})
+		require.NoError(t, err)
+		if c.Quality {
+			continue
+		}
+		all = append(all, key+" "+string(kept[key]))
+	}
+	slices.Sort(all)
+	return all
 }
 
 func written(t testing.TB, r procedure.Report) []byte {

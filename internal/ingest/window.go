@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"bytes"
 	"fmt"
 	"slices"
 	"time"
@@ -16,7 +17,7 @@ import (
 // cases add as an upper bound.
 func Delivered(c store.Case) assessment.Delivered {
 	d := assessment.Delivered{
-		LocalDate: c.LocalDate, QualityControl: c.Quality,
+		Key: c.Digest, LocalDate: c.LocalDate, QualityControl: c.Quality,
 		Dose: procedure.CaseDose{LeastKerma: c.Kerma, LeastKAP: c.KAP, LeastTime: c.FluoroTime},
 		PSD: skindose.Estimate{
 			Method: skindose.Method(c.PSDMethod), Value: c.PSD, Low: c.PSDLow, High: c.PSDHigh, LowerBound: c.Gaps.Has(store.LowerBound),
@@ -61,33 +62,38 @@ func gapsOf(a assessment.Assessment) store.Gaps {
 }
 
 // addWindow compares the sum over the patient's cases in the window that ends on the case's day, and lets it decide the
-// state of the case where it is worse. It also says which other cases the sum rests on, and whose sums rest on this case.
-func (p *Pipeline) addWindow(v *store.Version, a assessment.Assessment, before store.Case, others []store.Case) {
+// state of the case where it is worse. It also says which other cases the sums rest on, and whose sums rest on this case.
+// It gives what the patient's cases delivered, this one among them.
+func (p *Pipeline) addWindow(v *store.Version, a assessment.Assessment, before store.Version, others []store.Case, skin *bench) []assessment.Delivered {
 	v.Window.Seen = make(map[string]int, len(others))
 	slices.SortFunc(others, byCase)
-	all := []assessment.Delivered{a.Delivered()}
+	own := a.Delivered()
+	own.Key = ownKey
+	all := []assessment.Delivered{own}
 	for _, o := range others {
-		if o.ID != before.ID {
-			v.Window.Seen[o.ID] = o.Version
-			all = append(all, Delivered(o))
-		}
+		v.Window.Seen[o.ID] = o.Version
+		all = append(all, Delivered(o))
 	}
-	if before.ID == "" || doseChanged(before, v.Case) {
+	if was := before.Case; was.ID == "" || doseChanged(was, v.Case) || !bytes.Equal(before.Body, v.Body) || !bytes.Equal(before.Map, v.Map) {
 		v.Window.Touched = []store.Span{days(v.Case.LocalDate, 0, windowDays-1)}
-		if before.ID != "" && before.LocalDate != v.Case.LocalDate {
-			v.Window.Touched = append(v.Window.Touched, days(before.LocalDate, 0, windowDays-1))
+		if was.ID != "" && was.LocalDate != v.Case.LocalDate {
+			v.Window.Touched = append(v.Window.Touched, days(was.LocalDate, 0, windowDays-1))
 		}
 	}
-	if v.Case.Quality || v.Case.LocalDate == "" {
-		return
+	if v.Case.Quality {
+		return nil
 	}
-	v.Window.Days = days(v.Case.LocalDate, 1-windowDays, 0)
-	sum := p.Method.Sum(all, windowDays, v.Case.LocalDate)
+	v.Window.Days = days("", 0, 0)
+	if v.Case.LocalDate == "" {
+		return all
+	}
+	sum := p.Method.SumLaid(all, windowDays, v.Case.LocalDate, skin.lay)
 	if sum.Procedures < 2 {
-		return
+		return all
 	}
 	v.Flags = append(v.Flags, Flags(fmt.Sprintf("%d procedures in %d days", sum.Procedures, windowDays), sum.Levels)...)
 	v.Case.FlagState = min(a.Levels.State, sum.Levels.State).String()
+	return all
 }
 
 // days gives the span from one number of days after a local day to another; all time without a day, since a case without

@@ -44,10 +44,26 @@ func (db *DB) Flags(ctx context.Context, f Filter, state string) ([]CaseFlag, er
 	return all, err
 }
 
+// withMore scans the columns of a case and those behind them.
+type withMore struct {
+	*sql.Rows
+	more []any
+}
+
+// Scan reads all of them.
+func (w withMore) Scan(to ...any) error { return w.Rows.Scan(append(to, w.more...)...) }
+
+func scanWithDigest(r *sql.Rows) (Case, error) {
+	var digest string
+	c, err := scanCase(withMore{r, []any{&digest}})
+	c.Digest = digest
+	return c, err
+}
+
 // CasesOfPatient gives every case of a patient and of the records linked to it, oldest first.
 func (db *DB) CasesOfPatient(ctx context.Context, patient string) ([]Case, error) {
-	all, err := rows(ctx, db.read, func(r *sql.Rows) (Case, error) { return scanCase(r) },
-		`SELECT `+caseColumns+` FROM procedure_case WHERE basis <> 'replaced' AND patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = $1))`, patient)
+	all, err := rows(ctx, db.read, scanWithDigest,
+		`SELECT `+caseColumns+`, (SELECT v.digest FROM procedure_version v WHERE v.procedure_id = procedure_case.id AND v.version = procedure_case.version) FROM procedure_case WHERE basis <> 'replaced' AND patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = $1))`, patient)
 	// A handful, sorted here: the database would copy every column of them once more.
 	slices.SortFunc(all, func(a, b Case) int { return cmp.Or(a.Start.Compare(b.Start), strings.Compare(a.ID, b.ID)) })
 	return all, err

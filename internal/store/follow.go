@@ -15,7 +15,7 @@ type Span struct{ From, To string }
 
 // Window says what a version's sums over several cases of the patient rest on, and whose sums rest on the version.
 type Window struct {
-	// Days is the window that ends with the case's own day.
+	// Days are those of the other cases that the version's sums rest on.
 	Days Span
 	// Seen has the version of every other case of the patient, by id, as the sums were made.
 	Seen map[string]int

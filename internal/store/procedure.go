@@ -49,6 +49,8 @@ type Case struct {
 	Accession string
 	// Basis is what the case is made of.
 	Basis Basis
+	// Digest is that of the newest version; the store says so, for the cases of a patient alone.
+	Digest string
 	// Operators are the accounts whose persons took part; the store says so.
 	Operators []string
 }
@@ -112,6 +114,8 @@ type Version struct {
 	Events             []EventPlace
 	// Window says which other cases the flags over a window rest on; SaveAssessment reads it.
 	Window Window
+	// Skin is what the version and others of the patient together left on the skin; SaveAssessment keeps it.
+	Skin []SkinSum
 }
 
 // EventPlace says which procedure an irradiation event belongs to.
@@ -143,6 +147,9 @@ func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version, lat
 				return err
 			}
 			ids = append(ids, id)
+			if err := c.keepSkin(ctx, v.Skin); err != nil {
+				return err
+			}
 		}
 		for i, v := range versions {
 			if err := c.follow(ctx, v, ids[i], j.Priority, recomputations); err != nil {

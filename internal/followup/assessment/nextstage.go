@@ -27,6 +27,8 @@ type NextStage struct {
 	// Assessments are those of the earlier procedures on the plan's body, oldest first. Their ranges are sampled coarsely:
 	// a plan shows none.
 	Assessments []Assessment
+	// From tells for each assessment which of the earlier procedures it is of, by its index.
+	From []int
 	// Mapped counts the procedures whose dose is in the plan. Elsewhere is the sum of the peaks of those without a map: so
 	// much may lie on any skin besides.
 	Mapped, Unmapped int
@@ -40,11 +42,11 @@ type NextStage struct {
 // so that landmarks (the place along the body, the table under it) lie at the same skin in each. The pattern of beams to
 // come is the beam of the newest mapped procedure that gave most at its peak. Test objects count nowhere.
 func (m Method) NextStage(earlier []Earlier) (NextStage, error) {
-	all := slices.DeleteFunc(slices.Clone(earlier), func(e Earlier) bool { return e.Procedure.Purpose == procedure.PurposeQualityControl })
-	slices.SortStableFunc(all, func(a, b Earlier) int {
-		return cmp.Or(a.Procedure.Start.Time.Compare(b.Procedure.Start.Time), cmp.Compare(a.Procedure.StudyUID, b.Procedure.StudyUID))
-	})
 	var n NextStage
+	all := make([]Earlier, 0, len(earlier))
+	for _, i := range inOrder(earlier) {
+		n.From, all = append(n.From, i), append(all, earlier[i])
+	}
 	size, sized := sizeOf(all)
 	m.RangePoints = 1
 	for _, e := range all {
@@ -80,6 +82,21 @@ func (m Method) NextStage(earlier []Earlier) (NextStage, error) {
 	}
 	n.Notes = n.words(newest, sized)
 	return n, nil
+}
+
+// inOrder gives the indexes of the procedures of a patient, oldest first, without those of test objects.
+func inOrder(earlier []Earlier) []int {
+	var order []int
+	for i := range earlier {
+		if earlier[i].Procedure.Purpose != procedure.PurposeQualityControl {
+			order = append(order, i)
+		}
+	}
+	slices.SortStableFunc(order, func(i, j int) int {
+		a, b := &earlier[i].Procedure, &earlier[j].Procedure
+		return cmp.Or(a.Start.Time.Compare(b.Start.Time), cmp.Compare(a.StudyUID, b.StudyUID), cmp.Compare(a.DeviceKey, b.DeviceKey))
+	})
+	return order
 }
 
 // sizeOf gives the size of the body: of the newest procedure that tells height and weight, else of the newest.

@@ -19,6 +19,8 @@ func Windows() []int { return []int{60, 180, 365} }
 
 // Delivered is what one procedure gave, as far as a sum over procedures needs it.
 type Delivered struct {
+	// Key names the procedure where it is asked for with others, see SumLaid.
+	Key            string
 	LocalDate      string // 2006-01-02
 	QualityControl bool
 	Dose           procedure.CaseDose
@@ -68,11 +70,19 @@ type Sum struct {
 	// lower bound.
 	KermaLacks, KAPLacks, TimeLacks bool
 	Levels                          level.Evaluation
+	// Laid is what the procedures left on the skin of one body, where that is known. ByLaid tells that it, and not SkinDose,
+	// was compared with the levels.
+	Laid   quantity.Opt[Laid]
+	ByLaid bool
 }
 
 // Sum adds up the procedures of one patient on the days of a window that ends on a local day; days 0 is all time. Test
 // objects count nowhere. Levels are compared with the sum as with a single case.
-func (m Method) Sum(all []Delivered, days int, to string) Sum {
+func (m Method) Sum(all []Delivered, days int, to string) Sum { return m.SumLaid(all, days, to, nil) }
+
+// SumLaid is Sum where what the procedures of a window left on one body may be known, by their keys. The levels are compared
+// with that when every procedure with an estimate has a map, else with the peaks added.
+func (m Method) SumLaid(all []Delivered, days int, to string, known func(keys []string) (Laid, bool)) Sum {
 	s := Sum{Days: days, To: to, From: firstDay(days, to)}
 	var in level.Input
 	in.Dose = procedure.CaseDose{
@@ -107,9 +117,16 @@ func (m Method) Sum(all []Delivered, days int, to string) Sum {
 	in.Dose.LeastKerma, in.Dose.LeastKAP, in.Dose.LeastTime = s.Kerma.Value, s.KAP.Value, s.FluoroTime.Value
 	s.KermaLacks, s.KAPLacks, s.TimeLacks = !in.Dose.Kerma.Present(), !in.Dose.KAP.Present(), !in.Dose.FluoroTime.Present()
 	s.SkinDose = skindose.Together(psds...)
+	s.lay(kept, known)
 	if value, ok := s.SkinDose.Value.Get(); ok {
 		in.PSD = quantity.Some(level.Estimated{
 			Value: value, High: s.SkinDose.High.Or(value), Method: string(s.SkinDose.Method), LowerBound: s.SkinDose.LowerBound,
+		})
+	}
+	if s.ByLaid {
+		laid := s.Laid.Or(Laid{})
+		in.PSD = quantity.Some(level.Estimated{
+			Value: laid.Value.Or(0), High: laid.High.Or(laid.Value.Or(0)), Method: string(laid.Method) + ", maps laid on one body", LowerBound: s.SkinDose.LowerBound || laid.LowerBound,
 		})
 	}
 	in.PSDReason = s.SkinDose.Reason
@@ -123,6 +140,20 @@ func (m Method) Sum(all []Delivered, days int, to string) Sum {
 		s.Levels.Notes = append(s.Levels.Notes, fmt.Sprintf("%d procedures without a date are counted: they may lie in this window", undated))
 	}
 	return s
+}
+
+// lay asks what the procedures of the window left on one body.
+func (s *Sum) lay(kept []*Delivered, known func(keys []string) (Laid, bool)) {
+	if known == nil || len(kept) == 0 {
+		return
+	}
+	keys := make([]string, len(kept))
+	for i, d := range kept {
+		keys[i] = d.Key
+	}
+	if laid, ok := known(keys); ok {
+		s.Laid, s.ByLaid = quantity.Some(laid), laid.whole(s.Procedures-s.SkinDose.Unknown)
+	}
 }
 
 // EffectiveWords says how the sum of effective doses came about, and of how many procedures.

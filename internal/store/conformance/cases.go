@@ -22,6 +22,7 @@ func caseTests() []test {
 		{"studies are asked for at their time", askedLater},
 		{"cases ask for those whose windows hold them", windows},
 		{"cases tell whether they have a map", hasMap},
+		{"sums of skin dose are kept by what is in them", skinSums},
 		{"states do not depend on the order of arrival", states},
 		{"every study is assessed again on demand", reassess},
 	}
@@ -239,8 +240,31 @@ func hasMap(t *testing.T, s *site) {
 		assert.Equal(t, step.want, one.HasMap, step.digest)
 		all, err := s.db.CasesOfPatient(ctx(), patient)
 		require.NoError(t, err)
+		one.Digest = step.digest
 		assert.Equal(t, []store.Case{one}, all)
 	}
+}
+
+// skinSums keeps sums with a version that is new, with one that is not, and under keys that are there.
+func skinSums(t *testing.T, s *site) {
+	patient, study := s.patient(t)
+	v := versionOf(caseOf(patient, study), "one")
+	v.Skin = []store.SkinSum{{Key: "a", Body: []byte("first")}, {Key: "b", Body: []byte("second")}}
+	age := s.db.DosesAge()
+	s.assess(t, v)
+	assert.Greater(t, s.db.DosesAge(), age)
+	_, err := s.db.Recompute(ctx(), person, store.Recomputation{Reason: "another look"})
+	require.NoError(t, err)
+	v.Skin = []store.SkinSum{{Key: "a", Body: []byte("other")}, {Key: "c", Body: []byte("third")}}
+	age = s.db.DosesAge()
+	s.assess(t, v)
+	assert.Greater(t, s.db.DosesAge(), age, "also where the version is the same")
+	kept, err := s.db.SkinSums(ctx(), []string{"a", "c", "d"})
+	require.NoError(t, err)
+	assert.Equal(t, map[string][]byte{"a": []byte("first"), "c": []byte("third")}, kept)
+	kept, err = s.db.SkinSums(ctx(), nil)
+	require.NoError(t, err)
+	assert.Empty(t, kept)
 }
 
 func states(t *testing.T, s *site) {
