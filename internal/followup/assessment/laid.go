@@ -3,6 +3,7 @@ package assessment
 import (
 	"fmt"
 
+	"afterbeam/internal/followup/level"
 	"afterbeam/internal/physics/skindose"
 	"afterbeam/internal/quantity"
 )
@@ -22,6 +23,7 @@ type Kept struct {
 type Laid struct {
 	Procedures int // test objects aside
 	Mapped     int // those in Value
+	Lacking    int // those that have an estimate alone and no map
 	// Value is absent when no procedure has a map.
 	Value, Low, High quantity.Opt[quantity.Gray]
 	Method           skindose.Method
@@ -48,6 +50,11 @@ func (m Method) Lay(all []Kept) Laid {
 	}
 	n, err := m.NextStage(earlier)
 	laid := Laid{Procedures: len(n.Assessments), Mapped: n.Mapped}
+	for i := range n.Assessments {
+		if n.Assessments[i].SkinDose.Map == nil && all[n.From[i]].Value.Present() {
+			laid.Lacking++
+		}
+	}
 	if err != nil {
 		laid.Words = "no procedure has a map of skin dose"
 		return laid
@@ -59,10 +66,11 @@ func (m Method) Lay(all []Kept) Laid {
 		if e.Map == nil {
 			continue
 		}
-		if own := all[n.From[i]]; own.Value.Present() {
+		own := all[n.From[i]]
+		if own.Value.Present() {
 			e.Value, e.Low, e.High = own.Value, own.Low, own.High
 		}
-		estimates, keys = append(estimates, e), append(keys, all[n.From[i]].Key)
+		estimates, keys = append(estimates, e), append(keys, own.Key)
 	}
 	sum := skindose.Together(estimates...)
 	laid.Value, laid.Low, laid.High, laid.Method, laid.Place, laid.LowerBound = sum.Value, sum.Low, sum.High, sum.Method, sum.Peak, sum.LowerBound
@@ -75,4 +83,16 @@ func (m Method) Lay(all []Kept) Laid {
 }
 
 // whole tells whether every procedure that has an estimate is in it.
-func (l Laid) whole(estimated int) bool { return l.Value.Present() && l.Mapped == estimated }
+func (l Laid) whole() bool { return l.Value.Present() && l.Lacking == 0 }
+
+// compared gives what is compared with the levels in place of the peaks added. Where a place along the body or the table is
+// assumed, procedures may overlap more than they do on the map: the high end is that of the peaks added.
+func (l Laid) compared(added skindose.Sum) level.Estimated {
+	e := level.Estimated{
+		Value: l.Value.Or(0), High: l.High.Or(l.Value.Or(0)), Method: string(l.Method) + ", maps laid on one body", LowerBound: l.LowerBound || added.LowerBound,
+	}
+	if l.Method != skindose.MethodMap {
+		e.High = max(e.High, added.High.Or(0))
+	}
+	return e
+}

@@ -124,10 +124,7 @@ func (m Method) SumLaid(all []Delivered, days int, to string, known func(keys []
 		})
 	}
 	if s.ByLaid {
-		laid := s.Laid.Or(Laid{})
-		in.PSD = quantity.Some(level.Estimated{
-			Value: laid.Value.Or(0), High: laid.High.Or(laid.Value.Or(0)), Method: string(laid.Method) + ", maps laid on one body", LowerBound: s.SkinDose.LowerBound || laid.LowerBound,
-		})
+		in.PSD = quantity.Some(s.Laid.Or(Laid{}).compared(s.SkinDose))
 	}
 	in.PSDReason = s.SkinDose.Reason
 	in.FieldAtSkin = area.mean()
@@ -152,7 +149,7 @@ func (s *Sum) lay(kept []*Delivered, known func(keys []string) (Laid, bool)) {
 		keys[i] = d.Key
 	}
 	if laid, ok := known(keys); ok {
-		s.Laid, s.ByLaid = quantity.Some(laid), laid.whole(s.Procedures-s.SkinDose.Unknown)
+		s.Laid, s.ByLaid = quantity.Some(laid), laid.whole()
 	}
 }
 
