@@ -39,7 +39,7 @@ func (b *Body) Widened(by float64) *Body {
 	}
 	out.Groups = make([]Group, len(b.Groups))
 	for i, g := range b.Groups {
-		out.Groups[i] = enclose(out.Patches[g.First:g.End], g.First)
+		out.Groups[i] = g.widened(out.Patches[g.First:g.End], by)
 	}
 	out.solids = make([]solid, len(b.solids))
 	for i, s := range b.solids {
@@ -51,6 +51,19 @@ func (b *Body) Widened(by float64) *Body {
 		*v *= by
 	}
 	return &out
+}
+
+// widened gives a group of patches that were widened. On an upright part the normals stay as they are, and no distance
+// grows by more than the factor.
+func (g Group) widened(patches []Patch, by float64) Group {
+	for i := range patches {
+		if patches[i].Normal.Z != 0 {
+			return enclose(patches, g.First)
+		}
+	}
+	g.Centre.X, g.Centre.Y = by*g.Centre.X, by*g.Centre.Y
+	g.Radius *= max(by, 1) * (1 + 1e-12)
+	return g
 }
 
 // Split gives the body with each patch cut into equal pieces of at most area cm2, laid out around its centre in its
