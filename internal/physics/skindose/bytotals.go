@@ -2,6 +2,7 @@ package skindose
 
 import (
 	"fmt"
+	"strings"
 
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
@@ -165,6 +166,12 @@ func (e *Estimate) raiseTo(d *drawing, left remainder, cal calibration) {
 	high += worstRatio * quantity.Gray(cal.factor) * left.missing
 	if top, _ := e.High.Get(); high > top {
 		e.High = quantity.Some(high)
+		var parts []string
+		for _, p := range d.budget {
+			parts = append(parts, fmt.Sprintf("%s %s %%", p.Name, quantity.Significant(float64(p.Percent), 2)))
+		}
+		e.Assumptions = append(e.Assumptions, "the high end is that of the beams with geometry, as their inputs are known ("+strings.Join(parts, ", ")+
+			"), and of the rest at the worst static angle")
 	}
 	if floor > value {
 		e.Value = quantity.Some(floor)
