@@ -201,8 +201,8 @@ func (d *demoService) show(ctx context.Context, p *printer, number string) error
 		p.say("  %-10s %d procedures, Ka,r %s, KAP %s, peaks of the skin dose added up %s (estimated upper bound), levels %s", span(w.Days), w.Procedures,
 			answered(w.KermaGy, "Gy", levelsOf(w, level.Kerma)), answered(w.KapGyCm2, "Gy cm2", levelsOf(w, level.KAP)),
 			answered(w.PeakSkinUpperGy, "Gy", levelsOf(w, level.PSD)), w.State)
-		p.say("             on one body: peak estimated %s, range %s to %s (k=2); %s", answered(w.PeakSkinMappedGy, "Gy", levelsOf(w, level.PSD)),
-			answered(w.PeakSkinMappedLowGy, "Gy", levelsOf(w, level.PSD)), answered(w.PeakSkinMappedHighGy, "Gy", levelsOf(w, level.PSD)), w.PeakSkinMappedMethod)
+		p.say("             on one body: peak estimated %s, range %s to %s (k=2), maps of %d procedures", answered(w.PeakSkinMappedGy, "Gy", levelsOf(w, level.PSD)),
+			answered(w.PeakSkinMappedLowGy, "Gy", levelsOf(w, level.PSD)), answered(w.PeakSkinMappedHighGy, "Gy", levelsOf(w, level.PSD)), w.PeakSkinMappedFrom)
 	}
 	return p.err
 }

@@ -30,10 +30,9 @@ func (s sums) Sums(ctx context.Context, cases []store.Case, asOf string) ([]http
 	lengths := append(assessment.Windows(), 0)
 	var wanted []string
 	for _, days := range lengths {
-		s.method.SumLaid(delivered, days, asOf, func(digests []string) (none assessment.Laid, ok bool) {
+		if digests := assessment.Keys(delivered, days, asOf); len(digests) > 0 {
 			wanted = append(wanted, ingest.SkinKey(digests))
-			return none, false
-		})
+		}
 	}
 	kept, err := s.kept.SkinSums(ctx, wanted)
 	if err != nil {

@@ -118,15 +118,17 @@ func (b *bench) lay(keys []string) (assessment.Laid, bool) {
 	return laid, true
 }
 
-// sums gives what the store keeps: the sums over the windows that end with the patient's newest day, and all that was worked out on the way,
-// with the digest of the case under way.
+// sums gives what the store keeps: the sums over the windows that end with the patient's newest day and all that was worked
+// out on the way, with the digest of the case under way.
 func (b *bench) sums(all []assessment.Delivered, own string) ([]store.SkinSum, error) {
 	if b == nil {
 		return nil, nil
 	}
 	newest := slices.MaxFunc(all, func(x, y assessment.Delivered) int { return cmp.Compare(x.LocalDate, y.LocalDate) }).LocalDate
 	for _, days := range append(assessment.Windows(), 0) {
-		b.method.SumLaid(all, days, newest, b.lay)
+		if keys := assessment.Keys(all, days, newest); len(keys) > 0 {
+			b.lay(keys)
+		}
 	}
 	var kept []store.SkinSum
 	for _, name := range slices.Sorted(maps.Keys(b.done)) {

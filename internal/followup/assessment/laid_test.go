@@ -42,7 +42,9 @@ func TestLay(t *testing.T) {
 	assert.Equal(t, laid, m.Lay([]assessment.Kept{ks[1], ks[0]}), "whatever the order")
 
 	know := func(l assessment.Laid) func([]string) (assessment.Laid, bool) {
-		return func(keys []string) (assessment.Laid, bool) { return l, assert.ElementsMatch(t, []string{"a", "b"}, keys) }
+		return func(keys []string) (assessment.Laid, bool) {
+			return l, assert.ElementsMatch(t, []string{"a", "b"}, keys)
+		}
 	}
 	psd := func(s assessment.Sum) float64 {
 		for _, r := range s.Levels.Results {

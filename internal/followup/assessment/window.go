@@ -139,16 +139,25 @@ func (m Method) SumLaid(all []Delivered, days int, to string, known func(keys []
 	return s
 }
 
+// Keys gives the keys of the procedures that are in a window, as SumLaid asks for them.
+func Keys(all []Delivered, days int, to string) []string {
+	return keysOf(within(all, firstDay(days, to), to))
+}
+
+func keysOf(kept []*Delivered) []string {
+	keys := make([]string, len(kept))
+	for i, d := range kept {
+		keys[i] = d.Key
+	}
+	return keys
+}
+
 // lay asks what the procedures of the window left on one body.
 func (s *Sum) lay(kept []*Delivered, known func(keys []string) (Laid, bool)) {
 	if known == nil || len(kept) == 0 {
 		return
 	}
-	keys := make([]string, len(kept))
-	for i, d := range kept {
-		keys[i] = d.Key
-	}
-	if laid, ok := known(keys); ok {
+	if laid, ok := known(keysOf(kept)); ok {
 		s.Laid, s.ByLaid = quantity.Some(laid), laid.whole()
 	}
 }
