@@ -21,6 +21,7 @@ import (
 
 	"afterbeam/internal/access"
 	"afterbeam/internal/demo"
+	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/peer"
@@ -49,6 +50,10 @@ type nothing struct{}
 
 func (nothing) Draw(context.Context, store.Version, string) (string, []byte, error) {
 	return "", nil, store.ErrNotFound
+}
+
+func (nothing) Plan(context.Context, []store.Case, outlook.Ask) (outlook.Document, error) {
+	return outlook.Document{}, nil
 }
 
 func (nothing) Sums(context.Context, []store.Case, string) ([]httpapi.WindowSum, error) {
@@ -80,7 +85,7 @@ func newSite(t *testing.T, keeper func(httpapi.Keeper) httpapi.Keeper) *site {
 	api, err := httpapi.New(httpapi.Config{
 		Version: "test", TokenRate: 1e6, AddressRate: 1e6, BodyLimit: objectLimit, StoreLimit: storeLimit, Now: clock.Now, Logger: log, Fatal: fatal,
 		KnownClass: func(string) bool { return false }, Events: func(store.Version) ([]procedure.Event, error) { return nil, nil },
-		Maps: nothing{}, Windows: nothing{},
+		Maps: nothing{}, Windows: nothing{}, Plans: nothing{},
 	}, s.db, real)
 	require.NoError(t, err)
 	for _, role := range []access.Role{access.Service, access.Physicist, access.Operator} {
