@@ -40,6 +40,7 @@ var layers = [][]string{
 
 // physicsLayers ranks the packages inside physics in the same way.
 var physicsLayers = [][]string{
+	{"internal/physics/embedded"},
 	{"internal/physics/beam"},
 	{"internal/physics/body"},
 	{"internal/physics/exposure", "internal/physics/transport"},

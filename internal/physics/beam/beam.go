@@ -6,6 +6,7 @@ import (
 	"math"
 	"sync"
 
+	"afterbeam/internal/physics/embedded"
 	"afterbeam/internal/quantity"
 )
 
@@ -22,10 +23,10 @@ type Beam struct {
 var tungstenCSV string
 
 var tungsten = sync.OnceValue(func() [][4]float64 {
-	rows := records(tungstenCSV)
+	rows := embedded.Records(tungstenCSV)
 	table := make([][4]float64, len(rows))
 	for i, row := range rows {
-		copy(table[i][:], numbers(row)[1:])
+		copy(table[i][:], embedded.Numbers(row)[1:])
 	}
 	return table
 })

@@ -8,6 +8,8 @@ import (
 
 	"gonum.org/v1/gonum/integrate/quad"
 	"gonum.org/v1/gonum/interp"
+
+	"afterbeam/internal/physics/embedded"
 )
 
 //go:embed data/backscatter.csv
@@ -28,10 +30,10 @@ type kernel struct {
 func (k *kernel) at(r float64) float64 { return k.s.Predict(r) }
 
 var kernels = sync.OnceValue(func() []kernel {
-	rows := records(backscatterCSV)
+	rows := embedded.Records(backscatterCSV)
 	list := make([]kernel, len(rows))
 	for i, row := range rows {
-		v := numbers(row)
+		v := embedded.Numbers(row)
 		k := &list[i]
 		k.energy = v[0]
 		rs, ss := extended(v[1:len(v)-1], v[len(v)-1])

@@ -7,6 +7,7 @@ import (
 	"math"
 	"sync"
 
+	"afterbeam/internal/physics/embedded"
 	"afterbeam/internal/quantity"
 )
 
@@ -112,12 +113,12 @@ var attenuationCSV string
 
 var attenuation = sync.OnceValue(func() map[Material]*coefficients {
 	table := make(map[Material]*coefficients, len(densities))
-	for _, row := range records(attenuationCSV) {
+	for _, row := range embedded.Records(attenuationCSV) {
 		m := Material(row[0])
 		if table[m] == nil {
 			table[m] = new(coefficients)
 		}
-		v := numbers(row[1:])
+		v := embedded.Numbers(row[1:])
 		bin := int(v[0]) - firstEnergy
 		table[m].attenuation[bin], table[m].absorption[bin] = v[1], v[2]
 	}

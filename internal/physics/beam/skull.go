@@ -4,6 +4,7 @@ import (
 	_ "embed"
 	"sync"
 
+	"afterbeam/internal/physics/embedded"
 	"afterbeam/internal/quantity"
 )
 
@@ -17,10 +18,10 @@ type skullRow struct {
 }
 
 var skullRows = sync.OnceValue(func() []skullRow {
-	rows := records(skullCSV)
+	rows := embedded.Records(skullCSV)
 	list := make([]skullRow, len(rows))
 	for i, row := range rows {
-		v := numbers(row)
+		v := embedded.Numbers(row)
 		list[i].energy = v[0]
 		copy(list[i].ratio[:], v[1:])
 	}

@@ -7,6 +7,7 @@ import (
 	"sync"
 
 	"afterbeam/internal/physics/beam"
+	"afterbeam/internal/physics/embedded"
 )
 
 // ErrMaterial marks a material without interaction data here, or a density that is not positive.
@@ -114,12 +115,12 @@ func (r *perKeVRows) at(energy float64) (v [4]float64) {
 
 var interaction = sync.OnceValue(func() map[beam.Material]*perKeVRows {
 	table := map[beam.Material]*perKeVRows{}
-	for _, row := range records(coefficientsCSV) {
+	for _, row := range embedded.Records(coefficientsCSV) {
 		m := beam.Material(row[0])
 		if table[m] == nil {
 			table[m] = new(perKeVRows)
 		}
-		v := numbers(row[1:])
+		v := embedded.Numbers(row[1:])
 		copy(table[m][int(v[0])-lowest][:], v[1:])
 	}
 	return table

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"afterbeam/internal/physics/beam"
+	"afterbeam/internal/physics/embedded"
 )
 
 // ErrArms marks arms that the body does not know.
@@ -41,11 +42,11 @@ func Phantom(arms Arms) ([]Region, error) {
 	}
 	quadrics := phantomQuadrics()
 	var regions []Region
-	for _, row := range records(regionsCSV) {
+	for _, row := range embedded.Records(regionsCSV) {
 		if row[0] != "both" && row[0] != string(variant) || arms == ArmsRaised && row[2] == "bone_arms" {
 			continue
 		}
-		v := numbers(row[5:])
+		v := embedded.Numbers(row[5:])
 		regions = append(regions, Region{
 			Name: row[1], Organ: row[2], Medium: media[beam.Material(row[3])], Quadrics: quadrics[row[1]], Volume: v[0],
 			Low: r3.Vec{X: mm * v[1], Y: mm * v[3], Z: mm * v[5]}, High: r3.Vec{X: mm * v[2], Y: mm * v[4], Z: mm * v[6]},
@@ -77,8 +78,8 @@ func phantomMedia() (map[beam.Material]*Medium, error) {
 // phantomQuadrics are those of each region, for points in mm.
 func phantomQuadrics() map[string][]Quadric {
 	list := map[string][]Quadric{}
-	for _, row := range records(quadricsCSV) {
-		v := numbers(row[2:])
+	for _, row := range embedded.Records(quadricsCSV) {
+		v := embedded.Numbers(row[2:])
 		list[row[1]] = append(list[row[1]], Quadric{
 			XX: v[0] / mm / mm, YY: v[1] / mm / mm, ZZ: v[2] / mm / mm, XY: v[3] / mm / mm, YZ: v[4] / mm / mm, XZ: v[5] / mm / mm,
 			X: v[6] / mm, Y: v[7] / mm, Z: v[8] / mm, C: v[9],

@@ -6,6 +6,7 @@ import (
 	"sync"
 
 	"afterbeam/internal/physics/beam"
+	"afterbeam/internal/physics/embedded"
 )
 
 // electronRest is the electron's rest energy in keV; hc is Planck's constant times the speed of light in keV Angstrom.
@@ -38,12 +39,12 @@ type scattering struct {
 var scatterings = sync.OnceValue(func() map[beam.Material]*scattering {
 	raw := map[beam.Material][][]float64{}
 	var order []beam.Material
-	for _, row := range records(scatteringCSV) {
+	for _, row := range embedded.Records(scatteringCSV) {
 		m := beam.Material(row[0])
 		if raw[m] == nil {
 			order = append(order, m)
 		}
-		raw[m] = append(raw[m], numbers(row[1:]))
+		raw[m] = append(raw[m], embedded.Numbers(row[1:]))
 	}
 	table := make(map[beam.Material]*scattering, len(raw))
 	for _, m := range order {
