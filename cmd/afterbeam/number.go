@@ -1,9 +1,6 @@
 package main
 
 import (
-	"math"
-	"slices"
-	"strconv"
 	"strings"
 
 	"afterbeam/internal/followup/level"
@@ -44,59 +41,22 @@ func edgesOf(e level.Evaluation) edges {
 	return all
 }
 
-// tooLong is from where a number is beyond all sense and prints with an exponent.
-const tooLong = 1e7
+func figures(v float64, n int, edges ...float64) string { return quantity.Figures(v, n, edges...) }
 
-// figures prints v with so many significant figures, and one more where it would round up to an edge above it.
-func figures(v float64, n int, edges ...float64) string {
-	if v >= tooLong {
-		return strconv.FormatFloat(v, 'g', n, 64)
-	}
-	text := quantity.Significant(v, n)
-	printed, err := strconv.ParseFloat(text, 64)
-	if err != nil || !slices.ContainsFunc(edges, func(e float64) bool { return v < e && e <= printed }) {
-		return text
-	}
-	return quantity.Below(v, max(0, n-int(math.Floor(math.Log10(v)))), edges...)
-}
+func gray(v quantity.Gray, edges ...float64) string { return quantity.ShowKerma(v, edges...) }
 
-// gray prints a reported air kerma: from 1 Gy on with two decimals, below with three significant figures.
-func gray(v quantity.Gray, edges ...float64) string {
-	const decimals = 2
-	if v >= 1 && v < tooLong {
-		return quantity.Below(float64(v), decimals, edges...) + " Gy"
-	}
-	return figures(float64(v), decimals+1, edges...) + " Gy"
-}
+func kap(v quantity.GraySquareMetre, edges ...float64) string { return quantity.ShowKAP(v, edges...) }
 
-// kap prints a kerma-area product with three significant figures, and whole from 100 on.
-func kap(v quantity.GraySquareMetre, edges ...float64) string {
-	if g := v.Gycm2(); g >= 100 && g < tooLong {
-		return quantity.Below(g, 0, edges...) + " Gy cm2"
-	}
-	return figures(v.Gycm2(), 3, edges...) + " Gy cm2"
-}
+func minutes(v quantity.Second) string { return quantity.ShowMinutes(v) }
 
-func minutes(v quantity.Second) string { return quantity.Fixed(v.Minutes(), 1) + " min" }
-
-// spread prints an estimated skin dose and its range with two significant figures, all in the unit of the value.
+// spread prints an estimated skin dose and its range.
 func spread(value, low, high quantity.Gray, atLeast bool, edges ...float64) string {
-	const small = 0.01 // Gy; below it mGy read better
-	unit, size := " Gy", quantity.Gray(1)
-	if value < small {
-		unit, size = " mGy", quantity.MilliGray
-		scaled := make([]float64, len(edges))
-		for i, e := range edges {
-			scaled[i] = e / float64(size)
-		}
-		edges = scaled
-	}
-	print := func(v quantity.Gray) string { return figures(float64(v/size), 2, edges...) }
+	v, from, to, unit := quantity.ShowSkin(value, low, high, edges...)
 	words := "estimated "
 	if atLeast {
 		words = "estimated, at least "
 	}
-	return words + print(value) + unit + ", range " + print(low) + " to " + print(high) + unit + " (k=2)"
+	return words + v + " " + unit + ", range " + from + " to " + to + " " + unit + " (k=2)"
 }
 
 // reported prints what the equipment says, with a dash and the reason for what it does not say.
