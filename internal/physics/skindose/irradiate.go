@@ -140,7 +140,7 @@ func (x *exposed) at(patch int) (quantity.Gray, place, bool) {
 	if math.Abs(across) > halfWidth || math.Abs(along) > halfHeight || x.body.Shadowed(patch, s.Focus) {
 		return 0, place{}, false
 	}
-	slant, crosses := crossing(s.Table, s.Focus, p.Centre)
+	slant, crosses := s.Table.Crossing(s.Focus, p.Centre)
 	off := (across*across + along*along) / (depth * depth)
 	if x.core != nil {
 		halfWidth, halfHeight, across, along = x.core.HalfWidth*depth, x.core.HalfHeight*depth, 0, 0

@@ -1,20 +1,18 @@
-package skindose
+package exposure
 
 import (
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
-
-	"afterbeam/internal/physics/exposure"
 )
 
 // sink is how far a patch may lie below the table top and still count as resting on it, in mm: the depth of a body
 // sized by height and weight is not known better than that (judgement).
 const sink = 30.0
 
-// crossing tells whether the ray from focus to a point on the skin crosses the table on its way, and if so its slant:
-// path length in the slab over the slab's thickness, eq. (6.5). A ray that passes beside the slab does not cross it.
-func crossing(t *exposure.Table, focus, point r3.Vec) (slant float64, crosses bool) {
+// Crossing tells whether the ray from focus to a point on the skin crosses the table on its way, and if so its slant:
+// path length in the slab over the slab's thickness, eq. (6.5). A ray that passes beside the slab does not cross it. No table, nil, is not crossed.
+func (t *Table) Crossing(focus, point r3.Vec) (slant float64, crosses bool) {
 	if t == nil {
 		return 0, false
 	}
