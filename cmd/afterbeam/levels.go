@@ -86,10 +86,10 @@ func bandWords(b level.Band) string {
 func (p *printer) sum(s summed) {
 	p.say("SUM of %d procedures of %s in the %d days up to %s: a plain sum without biological repair", s.sum.Procedures, patientName(s.patient), s.sum.Days, s.sum.To)
 	p.row("procedures of", strings.Join(s.dates, ", "))
-	e := edgesOf(s.sum.Levels)
+	e := s.sum.Levels.Edges()
 	p.row("added up", fmt.Sprintf("Ka,r %s   KAP %s   fluoroscopy %s",
-		total(s.sum.Kerma, s.sum.Procedures, func(v quantity.Gray) string { return gray(v, e.kerma...) }),
-		total(s.sum.KAP, s.sum.Procedures, func(v quantity.GraySquareMetre) string { return kap(v, e.kap...) }),
+		total(s.sum.Kerma, s.sum.Procedures, func(v quantity.Gray) string { return gray(v, e.Kerma...) }),
+		total(s.sum.KAP, s.sum.Procedures, func(v quantity.GraySquareMetre) string { return kap(v, e.KAP...) }),
 		total(s.sum.FluoroTime, s.sum.Procedures, minutes)))
 	p.row("peak skin dose", sumLines(s, e)...)
 	p.levels(s.sum.Levels, "as if delivered at once, not the scalp")
@@ -99,13 +99,13 @@ func (p *printer) sum(s summed) {
 	p.say("")
 }
 
-func sumLines(s summed, e edges) []string {
+func sumLines(s summed, e level.Edges) []string {
 	sum := s.sum.SkinDose
 	value, ok := sum.Value.Get()
 	if !ok {
 		return []string{"- (no estimate: " + sum.Reason + ")"}
 	}
-	lines := []string{spread(value, sum.Low.Or(value), sum.High.Or(value), sum.LowerBound, e.psd...)}
+	lines := []string{spread(value, sum.Low.Or(value), sum.High.Or(value), sum.LowerBound, e.PSD...)}
 	if sum.UpperBound {
 		lines = append(lines, "upper bound: "+sum.Reason)
 	} else {

@@ -9,38 +9,6 @@ import (
 	"afterbeam/internal/quantity"
 )
 
-// edges are the values up to which a printed number must not be rounded: a value below a level never prints as the level.
-type edges struct {
-	psd, kerma []float64 // Gy
-	kap        []float64 // Gy cm2
-}
-
-// edgesOf gives the levels that a case was compared with, the steps around its value, and the edges of the
-// tissue-reaction bands and skin areas.
-func edgesOf(e level.Evaluation) edges {
-	all := edges{psd: []float64{1, 2, 3, 5, 10, 15}}
-	for _, r := range e.Results {
-		_, size := r.Row.Quantity.Unit()
-		of := []float64{r.Level / size}
-		for _, passed := range r.Passed {
-			of = append(of, passed/size)
-		}
-		if n := len(r.Passed); n > 0 {
-			of = append(of, (r.Passed[n-1]+r.Row.Step*r.Level/r.Row.Value)/size)
-		}
-		switch r.Row.Quantity {
-		case level.PSD:
-			all.psd = append(all.psd, of...)
-		case level.Kerma:
-			all.kerma = append(all.kerma, of...)
-		case level.KAP:
-			all.kap = append(all.kap, of...)
-		case level.FluoroTime, level.QuantityNone:
-		}
-	}
-	return all
-}
-
 func figures(v float64, n int, edges ...float64) string { return quantity.Figures(v, n, edges...) }
 
 func gray(v quantity.Gray, edges ...float64) string { return quantity.ShowKerma(v, edges...) }
@@ -60,10 +28,10 @@ func spread(value, low, high quantity.Gray, atLeast bool, edges ...float64) stri
 }
 
 // reported prints what the equipment says, with a dash and the reason for what it does not say.
-func reported(d procedure.CaseDose, e edges) string {
+func reported(d procedure.CaseDose, e level.Edges) string {
 	words := []string{
-		least("Ka,r", d.Kerma, d.LeastKerma, d.KermaMissing, func(v quantity.Gray) string { return gray(v, e.kerma...) }) + doubt(d.LeastKerma.Present() && d.Suspicion.Has(procedure.SuspectKerma)),
-		least("KAP", d.KAP, d.LeastKAP, d.KAPMissing, func(v quantity.GraySquareMetre) string { return kap(v, e.kap...) }) + doubt(d.LeastKAP.Present() && d.Suspicion.Has(procedure.SuspectKAP)),
+		least("Ka,r", d.Kerma, d.LeastKerma, d.KermaMissing, func(v quantity.Gray) string { return gray(v, e.Kerma...) }) + doubt(d.LeastKerma.Present() && d.Suspicion.Has(procedure.SuspectKerma)),
+		least("KAP", d.KAP, d.LeastKAP, d.KAPMissing, func(v quantity.GraySquareMetre) string { return kap(v, e.KAP...) }) + doubt(d.LeastKAP.Present() && d.Suspicion.Has(procedure.SuspectKAP)),
 		least("fluoroscopy", d.FluoroTime, d.LeastTime, d.TimeMissing, minutes),
 	}
 	return strings.Join(words, "   ")

@@ -65,7 +65,7 @@ func (p *printer) one(c assessed) {
 	p.row("case", fmt.Sprintf("%s, %s", orWord(c.Procedure.Device.Room, "room not named"), whom(c)))
 	p.row("procedure", fmt.Sprintf("%s%s, %s, %s", c.Class.Title, mark(c.Facts.Class != ""), count(len(c.Procedure.Events), "irradiation event"), state(c.Procedure.State)))
 	p.row("file", c.name())
-	e := edgesOf(c.Levels)
+	e := c.Levels.Edges()
 	p.row("reported", reported(c.Dose, e))
 	if c.quality() {
 		p.row("levels", "quality-control exposure: no patient, no estimate, no flag")
@@ -138,13 +138,13 @@ func whom(c assessed) string {
 	return strings.Join(words, ", ")
 }
 
-func skinLines(e skindose.Estimate, edges edges) []string {
+func skinLines(e skindose.Estimate, edges level.Edges) []string {
 	value, ok := e.Value.Get()
 	if !ok {
 		return []string{"- (no estimate: " + e.Reason + ")"}
 	}
 	lines := []string{
-		spread(value, e.Low.Or(value), e.High.Or(value), e.LowerBound, edges.psd...),
+		spread(value, e.Low.Or(value), e.High.Or(value), e.LowerBound, edges.PSD...),
 		fmt.Sprintf("method %s: %s; inputs %s", e.Method, methodWords(e.Method), e.Class),
 	}
 	if e.Map != nil {

@@ -67,7 +67,7 @@ func TestLeast(t *testing.T) {
 
 func TestReportedMarksDoubt(t *testing.T) {
 	one := quantity.Some(quantity.Gray(1))
-	got := reported(procedure.CaseDose{Kerma: one, LeastKerma: one, Suspicion: procedure.SuspectKerma | procedure.SuspectKAP}, edges{})
+	got := reported(procedure.CaseDose{Kerma: one, LeastKerma: one, Suspicion: procedure.SuspectKerma | procedure.SuspectKAP}, level.Edges{})
 	assert.Equal(t, "Ka,r 1.00 Gy (NOT BELIEVED, see findings)   KAP - (not reported)   fluoroscopy - (not reported)", got)
 }
 
@@ -82,10 +82,10 @@ func evaluation(kerma, factor float64) level.Evaluation {
 
 func TestEdgesKeepEveryStepOfALevel(t *testing.T) {
 	// MPPG 12.a: 3 Gy, then each further Gy. 5.9996 Gy has passed 5 and not 6.
-	assert.Equal(t, "5.99 Gy", gray(5.9996, edgesOf(evaluation(5.9996, 0)).kerma...))
+	assert.Equal(t, "5.99 Gy", gray(5.9996, evaluation(5.9996, 0).Edges().Kerma...))
 	// With a factor of 1.2 the deciding value is over 7; what is displayed still lies below 6.
-	assert.Equal(t, "5.99 Gy", gray(5.9996, edgesOf(evaluation(5.9996, 1.2)).kerma...))
-	assert.Equal(t, "2.99 Gy", gray(2.9999, edgesOf(evaluation(2.9999, 0)).kerma...))
+	assert.Equal(t, "5.99 Gy", gray(5.9996, evaluation(5.9996, 1.2).Edges().Kerma...))
+	assert.Equal(t, "2.99 Gy", gray(2.9999, evaluation(2.9999, 0).Edges().Kerma...))
 }
 
 func TestStateLine(t *testing.T) {
@@ -126,12 +126,12 @@ func TestBand(t *testing.T) {
 }
 
 func TestSkinLines(t *testing.T) {
-	none := skinLines(skindose.Estimate{Method: skindose.MethodNone, Reason: "no kerma"}, edges{})
+	none := skinLines(skindose.Estimate{Method: skindose.MethodNone, Reason: "no kerma"}, level.Edges{})
 	assert.Equal(t, []string{"- (no estimate: no kerma)"}, none)
 	gy := func(v quantity.Gray) quantity.Opt[quantity.Gray] { return quantity.Some(v) }
 	totals := strings.Join(skinLines(skindose.Estimate{
 		Method: skindose.MethodTotals, Value: gy(1), Low: gy(0.4), High: gy(2), Class: skindose.LittleKnown, Reason: "no events", LowerBound: true,
-	}, edges{}), "\n")
+	}, level.Edges{}), "\n")
 	assert.Contains(t, totals, "estimated, at least 1.0 Gy, range 0.40 to 2.0 Gy (k=2)")
 	assert.Contains(t, totals, "because: no events")
 	assert.Contains(t, totals, "the dose may lie above the range")
