@@ -115,7 +115,12 @@ func skinDoseOf(a assessment.Assessment) SkinDose {
 		Method: string(e.Method), Version: e.Version, ValueGy: in(e.Value, 1.0), LowGy: in(e.Low, 1.0), HighGy: in(e.High, 1.0), LowerBound: e.LowerBound,
 		Knowledge: e.Class.String(), Parts: []Part{}, Place: e.Peak.String(), AreaAbove: []Area{}, Contributions: []Contribution{},
 		KermaWithoutGeometry: in(e.KermaWithoutGeometry, 1.0), FieldAtSkinCm2: in(e.FieldAtSkin, quantity.SquareCentimetre), Reason: e.Reason,
-		Assumptions: list(e.Assumptions), Inputs: list(e.InputsUsed), Sources: list(e.Sources),
+		Assumptions: list(e.Assumptions), Inputs: list(e.InputsUsed), Sources: list(e.Sources), Published: []Published{},
+	}
+	for _, c := range e.Published {
+		s.Published = append(s.Published, Published{
+			ValueGy: in(quantity.Some(c.Value), 1.0), LowGy: in(c.Low, 1.0), HighGy: in(c.High, 1.0), Text: c.String(), Source: c.Relation.Source, Known: c.Relation.Known,
+		})
 	}
 	for _, p := range e.Parts {
 		s.Parts = append(s.Parts, Part{Name: p.Name, Percent: float64(p.Percent), Words: p.Words})

@@ -128,6 +128,17 @@ type SkinDose struct {
 	Assumptions          []string       `json:"assumptions"`
 	Inputs               []string       `json:"inputs"`
 	Sources              []string       `json:"sources"`
+	Published            []Published    `json:"published_relations"`
+}
+
+// Published is what one published relation gives alone, beside the value from totals and in neither value nor range.
+type Published struct {
+	ValueGy number `json:"value_gy"`
+	LowGy   number `json:"low_gy"`
+	HighGy  number `json:"high_gy"`
+	Text    string `json:"text"`
+	Source  string `json:"source"`
+	Known   string `json:"known"`
 }
 
 // Part is one component of the range, one standard deviation.

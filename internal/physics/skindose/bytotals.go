@@ -19,17 +19,16 @@ type bound struct {
 	words            string
 	// partial tells that the plane delivered more than this stands for.
 	partial bool
+	// fromKAP tells that it was made from the kerma-area product; dose turns another ratio to the same total into dose.
+	fromKAP bool
+	dose    func(ratio float64) quantity.Gray
 }
 
 // byTotals estimates from totals. Each plane hits its own skin as far as totals tell: the value and the low end are
 // those of the plane with the highest dose, the high end adds the planes.
-func (e *Estimate) byTotals(group string, cal calibration, planes []delivered, why string) {
+func (e *Estimate) byTotals(in Input, cal calibration, planes []delivered, why string) {
 	e.Method, e.Reason, e.Class = MethodTotals, why, LittleKnown
-	t, err := TotalsOf(group)
-	if err != nil {
-		e.none(why + "; " + err.Error())
-		return
-	}
+	t := TotalsOf(in.Group)
 	var best bound
 	var high quantity.Gray
 	found := 0
@@ -54,6 +53,7 @@ func (e *Estimate) byTotals(group string, cal calibration, planes []delivered, w
 		return
 	}
 	e.Value, e.Low, e.High = quantity.Some(best.value), quantity.Some(best.low), quantity.Some(high)
+	e.Published = publishedFor(in.Procedure.Class, in.child(), best.fromKAP, best.dose)
 	e.Assumptions = append(e.Assumptions, "peak skin dose from totals by the group "+groupWords(t.Group))
 	if cal.behindTable {
 		e.Assumptions = append(e.Assumptions, "the ratios of totals are for the displayed air kerma: a factor measured behind the table is not applied to them")
@@ -69,6 +69,12 @@ func (e *Estimate) byTotals(group string, cal calibration, planes []delivered, w
 		}}
 	}
 	e.Sources = append(e.Sources, "judgement of the project from published relations of peak skin dose to totals; the table of totals names each")
+}
+
+// child tells whether the patient is known to be one.
+func (in Input) child() bool {
+	years, ok := SizeOf(in.Procedure, in.Facts).AgeYears.Get()
+	return ok && years < grownUp
 }
 
 func groupWords(group string) string {
@@ -137,6 +143,7 @@ func kermaBound(plane procedure.Plane, k quantity.Gray, t Totals, cal calibratio
 		k *= quantity.Gray(cal.factor)
 	}
 	return bound{
+		dose:  func(ratio float64) quantity.Gray { return DoseFromKerma(k, quantity.Ratio(ratio)) },
 		value: DoseFromKerma(k, t.PerKerma), low: DoseFromKerma(k, t.PerKermaLow), high: DoseFromKerma(k, t.PerKermaHigh),
 		words: fmt.Sprintf("%s: reference air kerma %s Gy times %s (%s to %s), group %s", plane, quantity.Significant(float64(k), 3),
 			ratio(float64(t.PerKerma)), ratio(float64(t.PerKermaLow)), ratio(float64(t.PerKermaHigh)), t.Group),
@@ -146,7 +153,9 @@ func kermaBound(plane procedure.Plane, k quantity.Gray, t Totals, cal calibratio
 func kapBound(plane procedure.Plane, kap quantity.GraySquareMetre, t Totals) bound {
 	per := func(k PerKAP) string { return ratio(float64(k / MilliGrayPerGycm2)) }
 	return bound{
-		value: DoseFromKAP(kap, t.PerKAP), low: DoseFromKAP(kap, t.PerKAPLow), high: DoseFromKAP(kap, t.PerKAPHigh),
+		fromKAP: true,
+		dose:    func(ratio float64) quantity.Gray { return DoseFromKAP(kap, PerKAP(ratio)*MilliGrayPerGycm2) },
+		value:   DoseFromKAP(kap, t.PerKAP), low: DoseFromKAP(kap, t.PerKAPLow), high: DoseFromKAP(kap, t.PerKAPHigh),
 		words: fmt.Sprintf("%s: kerma-area product %s Gy cm2 times %s (%s to %s) mGy per Gy cm2, group %s", plane,
 			quantity.Significant(kap.Gycm2(), 3), per(t.PerKAP), per(t.PerKAPLow), per(t.PerKAPHigh), t.Group),
 	}

@@ -7,7 +7,7 @@ import (
 )
 
 // Version names the way of computing; an estimate is kept with it and never overwritten.
-const Version = "skindose/2"
+const Version = "skindose/3"
 
 // Method is how an estimate was made, best first.
 type Method string
@@ -73,6 +73,9 @@ type Estimate struct {
 	// FieldAtSkin is the mean field area at the skin, weighted by the share of the kerma-area product, eq. (6.6).
 	FieldAtSkin quantity.Opt[quantity.SquareMetre]
 	InputsUsed  []string
+	// Published is what published relations give alone, for the plane and total that Value rests on: with MethodTotals,
+	// where a relation was found in the procedure's class. They are in neither Value nor range.
+	Published []Comparison
 	// LowerBound tells that some of what was delivered is in no value and no total, so that the dose may lie above High:
 	// the estimate can reach a level and never lies below one.
 	LowerBound bool
@@ -104,14 +107,14 @@ func Evaluate(in Input) Estimate {
 	planes := deliveredBy(in.Procedure)
 	drawn, why := e.draw(in, cal)
 	if drawn == nil {
-		e.byTotals(in.Group, cal, planes, why)
+		e.byTotals(in, cal, planes, why)
 		return e
 	}
 	left := remainderOf(in.Procedure, planes, drawn.shots, drawn.unplaced)
 	e.KermaWithoutGeometry = left.fraction()
 	e.LowerBound = left.unbounded
 	if left.over(mapWithoutGeometry) {
-		e.byTotals(in.Group, cal, planes, left.words()+", so the map says too little")
+		e.byTotals(in, cal, planes, left.words()+", so the map says too little")
 		e.raiseTo(drawn, left, cal)
 		return e
 	}

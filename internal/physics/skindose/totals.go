@@ -2,11 +2,8 @@ package skindose
 
 import (
 	_ "embed"
-	"encoding/csv"
-	"fmt"
-	"strconv"
-	"strings"
 
+	"afterbeam/internal/physics/embedded"
 	"afterbeam/internal/quantity"
 )
 
@@ -33,42 +30,26 @@ var totalsCSV string
 
 // TotalsOf gives the relations of a group, those of GroupUnknown for a group that is not in the table; the returned
 // Group tells which.
-func TotalsOf(group string) (Totals, error) {
-	reader := csv.NewReader(strings.NewReader(totalsCSV))
-	reader.Comment = '#'
-	rows, err := reader.ReadAll()
-	if err != nil {
-		return Totals{}, fmt.Errorf("table of totals: %w", err)
-	}
+func TotalsOf(group string) Totals {
 	var unknown Totals
-	for _, row := range rows[1:] {
-		t, err := parseTotals(row)
-		if err != nil {
-			return Totals{}, fmt.Errorf("table of totals: %w", err)
-		}
+	for _, row := range embedded.Records(totalsCSV) {
+		t := totalsIn(row)
 		if t.Group == group {
-			return t, nil
+			return t
 		}
 		if t.Group == GroupUnknown {
 			unknown = t
 		}
 	}
-	return unknown, nil
+	return unknown
 }
 
-func parseTotals(row []string) (Totals, error) {
-	var v [6]float64
-	for i := range v {
-		x, err := strconv.ParseFloat(row[i+1], 64)
-		if err != nil {
-			return Totals{}, fmt.Errorf("row %q: %w", row[0], err)
-		}
-		v[i] = x
-	}
+func totalsIn(row []string) Totals {
+	v := embedded.Numbers(row[1:])
 	return Totals{
 		Group: row[0], PerKerma: quantity.Ratio(v[0]), PerKermaLow: quantity.Ratio(v[1]), PerKermaHigh: quantity.Ratio(v[2]),
 		PerKAP:     PerKAP(v[3]) * MilliGrayPerGycm2,
 		PerKAPLow:  PerKAP(v[4]) * MilliGrayPerGycm2,
 		PerKAPHigh: PerKAP(v[5]) * MilliGrayPerGycm2,
-	}, nil
+	}
 }
