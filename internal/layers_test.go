@@ -45,6 +45,7 @@ var physicsLayers = [][]string{
 	{"internal/physics/body"},
 	{"internal/physics/exposure", "internal/physics/transport"},
 	{"internal/physics/skindose", "internal/physics/effective"},
+	{"internal/physics/organ"},
 }
 
 // testSupport may be imported by tests alone.

@@ -36,17 +36,7 @@ func (r *Result) Total() Tally { return Tally{r.plan, r.total, r.plan.histories}
 // Estimate applies f to all histories, and to each block for the standard error, eq. (9.8). f has to be a mean per history
 // or a ratio of sums.
 func (r *Result) Estimate(f func(Tally) float64) Value {
-	mean := f(r.Total())
-	sum, weights := 0.0, 0.0
-	blocks := r.plan.blocks()
-	for b := range blocks {
-		n := r.plan.size(b)
-		share := float64(n) / float64(r.plan.histories)
-		off := f(Tally{r.plan, r.scores[b*r.plan.tallies : (b+1)*r.plan.tallies], n}) - mean
-		sum += share * off * off
-		weights += share * share
-	}
-	return Value{mean, math.Sqrt(sum * weights / (1 - weights))}
+	return r.Several(1, func(t Tally, to []float64) { to[0] = f(t) })[0]
 }
 
 // Incident is the energy of the photons that started, in keV per history: the sum of Deposited and Escaped.
@@ -97,4 +87,24 @@ func (t Tally) within(c Crossing, first, i int) float64 {
 		sum += t.scores[row+first+k]
 	}
 	return sum / float64(t.histories)
+}
+
+// Several is Estimate for n quantities at once: f writes them.
+func (r *Result) Several(n int, f func(t Tally, to []float64)) []Value {
+	values, mean, part := make([]Value, n), make([]float64, n), make([]float64, n)
+	f(r.Total(), mean)
+	weights := 0.0
+	for b := range r.plan.blocks() {
+		size := r.plan.size(b)
+		share := float64(size) / float64(r.plan.histories)
+		f(Tally{r.plan, r.scores[b*r.plan.tallies : (b+1)*r.plan.tallies], size}, part)
+		for i := range values {
+			values[i].Error += share * (part[i] - mean[i]) * (part[i] - mean[i])
+		}
+		weights += share * share
+	}
+	for i := range values {
+		values[i] = Value{mean[i], math.Sqrt(values[i].Error * weights / (1 - weights))}
+	}
+	return values
 }
