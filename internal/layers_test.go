@@ -44,7 +44,7 @@ var physicsLayers = [][]string{
 	{"internal/physics/beam"},
 	{"internal/physics/body"},
 	{"internal/physics/exposure", "internal/physics/transport"},
-	{"internal/physics/skindose", "internal/physics/effective"},
+	{"internal/physics/skindose", "internal/physics/effective", "internal/physics/commission"},
 	{"internal/physics/organ"},
 }
 

@@ -15,6 +15,8 @@ const (
 	defaultSourceToIsocentre quantity.Millimetre = 750
 	// Detector against isocentre, both from the focus; judgement, usual are 1.3 to 1.6.
 	defaultDetectorRatio = 1.5
+	// The reference point of C-arms lies so far before the isocentre. Source: PS3.16 CID 10025, code 113860; read.
+	beforeIsocentre quantity.Millimetre = 150
 	// Nearer skin than this is not reached on equipment that keeps its spacer. Source: 21 CFR 1020.32(g); known from memory.
 	leastFocusSkin       quantity.Millimetre = 380
 	leastFocusSkinMobile quantity.Millimetre = 300
@@ -88,7 +90,7 @@ func (t *tracer) reference(e *procedure.Event, isocentre quantity.Millimetre, fo
 func (t *tracer) referenceByCode(e *procedure.Event, isocentre quantity.Millimetre, focus, toward r3.Vec, under plane) (quantity.Millimetre, error) {
 	switch code := refCode(e); code {
 	case refIsocentre:
-		return isocentre - 150, nil
+		return isocentre - beforeIsocentre, nil
 	case refInputSurface:
 		if _, ok := positive(e.Mechanics.SourceToDetector); !ok {
 			return t.referenceOfCArm(isocentre, "the distance source to detector, which its reference point is given by, is missing"), nil
@@ -136,7 +138,7 @@ func (t *tracer) referenceByTable(e *procedure.Event, isocentre quantity.Millime
 func (t *tracer) referenceOfCArm(isocentre quantity.Millimetre, why string) quantity.Millimetre {
 	t.now.distances = false
 	t.assume(why + ": 15 cm from the isocentre toward the source, as on C-arms (common practice, no source)")
-	return isocentre - 150
+	return isocentre - beforeIsocentre
 }
 
 // plane is the table top in body axes: a depth along the direction down into the table.
