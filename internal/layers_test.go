@@ -25,7 +25,7 @@ const module = "afterbeam"
 // layers ranks the parts of the project, lowest first. A part may import the parts of the ranks below it; parts of one
 // rank do not know each other.
 var layers = [][]string{
-	{"internal/quantity", "internal/wording"},
+	{"internal/quantity", "internal/wording", "internal/embedded"},
 	{"internal/procedure"},
 	{"internal/report", "internal/physics"},
 	{"internal/followup", "internal/summary"},
@@ -40,7 +40,6 @@ var layers = [][]string{
 
 // physicsLayers ranks the packages inside physics in the same way.
 var physicsLayers = [][]string{
-	{"internal/physics/embedded"},
 	{"internal/physics/beam"},
 	{"internal/physics/body"},
 	{"internal/physics/exposure", "internal/physics/transport"},

@@ -2,11 +2,9 @@ package level
 
 import (
 	_ "embed"
-	"encoding/csv"
-	"strconv"
-	"strings"
 	"sync"
 
+	"afterbeam/internal/embedded"
 	"afterbeam/internal/quantity"
 )
 
@@ -25,19 +23,10 @@ type Band struct {
 }
 
 var bands = sync.OnceValue(func() []Band {
-	reader := csv.NewReader(strings.NewReader(bandsCSV))
-	reader.Comment = '#'
-	records, err := reader.ReadAll()
-	if err != nil {
-		panic("level: embedded bands.csv: " + err.Error()) // a broken build, seen by the first test
-	}
-	all := make([]Band, 0, len(records)-1)
-	for _, f := range records[1:] {
-		from, err := strconv.ParseFloat(f[1], 64)
-		if err != nil {
-			panic("level: embedded bands.csv: " + err.Error())
-		}
-		all = append(all, Band{Name: f[0], From: quantity.Gray(from), Grade: f[2], Prompt: f[3], Early: f[4], Midterm: f[5], LongTerm: f[6]})
+	var all []Band
+	for _, f := range embedded.Records(bandsCSV) {
+		from := quantity.Gray(embedded.Numbers(f[1:2])[0])
+		all = append(all, Band{Name: f[0], From: from, Grade: f[2], Prompt: f[3], Early: f[4], Midterm: f[5], LongTerm: f[6]})
 	}
 	return all
 })

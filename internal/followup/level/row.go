@@ -2,7 +2,6 @@ package level
 
 import (
 	_ "embed"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -11,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+
+	"afterbeam/internal/embedded"
 )
 
 //go:embed levels.csv
@@ -47,11 +48,7 @@ type Set struct {
 }
 
 var published = sync.OnceValue(func() []Row {
-	rows, err := parse(strings.NewReader(levelsCSV))
-	if err != nil {
-		panic("level: embedded levels.csv: " + err.Error()) // a broken build, seen by the first test
-	}
-	return rows
+	return embedded.Must(parse(strings.NewReader(levelsCSV)))
 })
 
 // Default gives the published levels with those on that a new site starts with: the substantial levels of NCRP 168, the
@@ -74,38 +71,25 @@ func Parse(r io.Reader) (Set, error) {
 const columns = "scheme,title,id,meaning,quantity,value,step,unit,on,text,source,known"
 
 func parse(r io.Reader) ([]Row, error) {
-	reader := csv.NewReader(r)
-	reader.Comment = '#'
-	reader.FieldsPerRecord = strings.Count(columns, ",") + 1
-	header, err := reader.Read()
-	if err != nil {
-		return nil, fmt.Errorf("%w: no header line: %w", ErrInvalid, err)
-	}
-	if got := strings.Join(header, ","); got != columns {
-		return nil, fmt.Errorf("%w: line 1 wants the columns %s, got %s", ErrInvalid, columns, got)
-	}
 	var rows []Row
 	seen := map[string]int{}
-	for {
-		record, err := reader.Read()
-		if errors.Is(err, io.EOF) {
-			return rows, nil
-		}
-		line, _ := reader.FieldPos(0)
-		if err != nil {
-			return nil, fmt.Errorf("%w: %w", ErrInvalid, err)
-		}
+	err := embedded.Each(r, columns, func(line int, record []string) error {
 		row, err := parseRow(record)
 		if err != nil {
-			return nil, fmt.Errorf("%w: line %d: %w", ErrInvalid, line, err)
+			return err
 		}
 		key := row.Scheme + "/" + row.ID
 		if before, ok := seen[key]; ok {
-			return nil, fmt.Errorf("%w: line %d: level %s stands in line %d already", ErrInvalid, line, key, before)
+			return fmt.Errorf("level %s stands in line %d already", key, before)
 		}
 		seen[key] = line
 		rows = append(rows, row)
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrInvalid, err)
 	}
+	return rows, nil
 }
 
 func parseRow(f []string) (Row, error) {

@@ -9,7 +9,7 @@ import (
 	"gonum.org/v1/gonum/integrate/quad"
 	"gonum.org/v1/gonum/interp"
 
-	"afterbeam/internal/physics/embedded"
+	"afterbeam/internal/embedded"
 )
 
 //go:embed data/backscatter.csv

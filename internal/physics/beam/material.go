@@ -7,7 +7,7 @@ import (
 	"math"
 	"sync"
 
-	"afterbeam/internal/physics/embedded"
+	"afterbeam/internal/embedded"
 	"afterbeam/internal/quantity"
 )
 

@@ -4,7 +4,7 @@ import (
 	_ "embed"
 	"sync"
 
-	"afterbeam/internal/physics/embedded"
+	"afterbeam/internal/embedded"
 	"afterbeam/internal/quantity"
 )
 

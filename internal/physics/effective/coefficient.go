@@ -2,14 +2,13 @@ package effective
 
 import (
 	_ "embed"
-	"encoding/csv"
 	"fmt"
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 	"sync"
 
+	"afterbeam/internal/embedded"
 	"afterbeam/internal/quantity"
 )
 
@@ -59,26 +58,14 @@ type Row struct {
 //go:embed coefficients.csv
 var coefficientsCSV string
 
-var theRows = sync.OnceValue(func() []Row {
-	rows, err := parseRows(coefficientsCSV)
-	if err != nil {
-		panic("effective: embedded coefficients.csv: " + err.Error()) // a broken build, seen by the first test
-	}
-	return rows
-})
+var theRows = sync.OnceValue(func() []Row { return embedded.Must(parseRows(coefficientsCSV)) })
 
 // Rows gives the table of coefficients, for showing it beside a result.
 func Rows() []Row { return slices.Clone(theRows()) }
 
 func parseRows(text string) ([]Row, error) {
-	reader := csv.NewReader(strings.NewReader(text))
-	reader.Comment = '#'
-	records, err := reader.ReadAll()
-	if err != nil {
-		return nil, err
-	}
 	var rows []Row
-	for _, r := range records[1:] {
+	for _, r := range embedded.Records(text) {
 		row := Row{Region: r[0], Weights: WeightSet(r[6]), Known: r[7], Source: r[8], Note: r[9]}
 		var numbers [5]quantity.Opt[float64]
 		for i, field := range r[1:6] {

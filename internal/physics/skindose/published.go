@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"strings"
 
-	"afterbeam/internal/physics/embedded"
+	"afterbeam/internal/embedded"
 	"afterbeam/internal/quantity"
 )
 

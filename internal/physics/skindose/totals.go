@@ -3,7 +3,7 @@ package skindose
 import (
 	_ "embed"
 
-	"afterbeam/internal/physics/embedded"
+	"afterbeam/internal/embedded"
 	"afterbeam/internal/quantity"
 )
 

@@ -6,8 +6,8 @@ import (
 	"math"
 	"sync"
 
+	"afterbeam/internal/embedded"
 	"afterbeam/internal/physics/beam"
-	"afterbeam/internal/physics/embedded"
 )
 
 // ErrMaterial marks a material without interaction data here, or a density that is not positive.

@@ -6,8 +6,8 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"afterbeam/internal/embedded"
 	"afterbeam/internal/physics/beam"
-	"afterbeam/internal/physics/embedded"
 )
 
 // ErrArms marks arms that the body does not know.

@@ -5,8 +5,8 @@ import (
 	"sort"
 	"sync"
 
+	"afterbeam/internal/embedded"
 	"afterbeam/internal/physics/beam"
-	"afterbeam/internal/physics/embedded"
 )
 
 // electronRest is the electron's rest energy in keV; hc is Planck's constant times the speed of light in keV Angstrom.

@@ -2,7 +2,6 @@ package lexicon
 
 import (
 	_ "embed"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -10,6 +9,7 @@ import (
 	"strings"
 	"sync"
 
+	"afterbeam/internal/embedded"
 	"afterbeam/internal/procedure"
 )
 
@@ -43,27 +43,15 @@ type target struct{ place, doseRegion string }
 
 var tables = sync.OnceValues(func() ([]Class, map[procedure.Code]target) {
 	var classes []Class
-	must(classesCSV, func(f []string) {
+	for _, f := range embedded.Records(classesCSV) {
 		classes = append(classes, Class{ID: f[0], Title: f[1], Group: f[2], DoseRegion: f[3], Place: f[4]})
-	})
+	}
 	targets := map[procedure.Code]target{}
-	must(targetsCSV, func(f []string) {
+	for _, f := range embedded.Records(targetsCSV) {
 		targets[procedure.Code{Value: f[0], Scheme: f[1]}] = target{f[3], f[4]}
-	})
+	}
 	return classes, targets
 })
-
-func must(text string, row func([]string)) {
-	reader := csv.NewReader(strings.NewReader(text))
-	reader.Comment = '#'
-	records, err := reader.ReadAll()
-	if err != nil {
-		panic("lexicon: embedded table: " + err.Error()) // a broken build, seen by the first test
-	}
-	for _, f := range records[1:] {
-		row(f)
-	}
-}
 
 // Classes lists every class.
 func Classes() []Class {
@@ -115,11 +103,7 @@ type entry struct {
 type Lexicon struct{ entries []entry }
 
 var standard = sync.OnceValue(func() *Lexicon {
-	l, err := Parse(strings.NewReader(entriesCSV))
-	if err != nil {
-		panic("lexicon: embedded entries.csv: " + err.Error()) // a broken build, seen by the first test
-	}
-	return l
+	return embedded.Must(Parse(strings.NewReader(entriesCSV)))
 })
 
 // Default gives the embedded lexicon.
@@ -130,31 +114,14 @@ const columns = "kind,match,class,complexity"
 // Parse reads a site's lexicon: CSV with the columns of the embedded file, # starting a comment. It returns ErrInvalid
 // naming the line for anything it cannot use.
 func Parse(r io.Reader) (*Lexicon, error) {
-	reader := csv.NewReader(r)
-	reader.Comment = '#'
-	reader.FieldsPerRecord = 4
-	header, err := reader.Read()
-	if err != nil {
-		return nil, fmt.Errorf("%w: no header line: %w", ErrInvalid, err)
-	}
-	if got := strings.Join(header, ","); got != columns {
-		return nil, fmt.Errorf("%w: line 1 wants the columns %s, got %s", ErrInvalid, columns, got)
-	}
 	l := &Lexicon{}
-	for {
-		f, err := reader.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return nil, fmt.Errorf("%w: %w", ErrInvalid, err)
-		}
-		line, _ := reader.FieldPos(0)
-		e, err := parseEntry(f)
-		if err != nil {
-			return nil, fmt.Errorf("%w: line %d: %w", ErrInvalid, line, err)
-		}
+	err := embedded.Each(r, columns, func(_ int, fields []string) error {
+		e, err := parseEntry(fields)
 		l.entries = append(l.entries, e)
+		return err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrInvalid, err)
 	}
 	if len(l.entries) == 0 {
 		return nil, fmt.Errorf("%w: no entries", ErrInvalid)

@@ -2,10 +2,9 @@ package rdsr
 
 import (
 	_ "embed"
-	"encoding/csv"
-	"strings"
 	"sync"
 
+	"afterbeam/internal/embedded"
 	"afterbeam/internal/procedure"
 )
 
@@ -33,13 +32,7 @@ type codeBook struct {
 // theCodes reads the embedded table once.
 var theCodes = sync.OnceValue(func() *codeBook {
 	book := &codeBook{map[string]*generations{}, map[string]*generations{}, map[string]*generations{}}
-	table := csv.NewReader(strings.NewReader(codesCSV))
-	table.Comment = '#'
-	records, err := table.ReadAll()
-	if err != nil {
-		panic("rdsr: embedded codes.csv: " + err.Error()) // a broken build, seen by the first test
-	}
-	for _, r := range records[1:] {
+	for _, r := range embedded.Records(codesCSV) {
 		row := &generations{r[0], r[1], r[2], r[3], r[4]}
 		book.byCurrent[row.current] = row
 		book.bySRT[row.srt] = row
