@@ -96,14 +96,34 @@ func tissuesOf() []organ.Organ {
 	}
 }
 
+// regionOf is how the reference calls what an organ is made of; "" where it has several parts, whose doubt is not told.
+func regionOf(o organ.Organ) string {
+	return map[organ.Organ]string{
+		organ.Lungs: "lungs", organ.Breasts: "breasts", organ.Stomach: "stomach", organ.Colon: "colon", organ.Liver: "liver",
+		organ.Oesophagus: "oesophagus", organ.Thyroid: "thyroid", organ.Bladder: "bladder", organ.Brain: "brain", organ.Skin: "skin",
+	}[o]
+}
+
+// softer is why doses at 120 kV come out low: the project's spectrum is another one.
+func softer(kv float64) string {
+	if kv < 120 {
+		return ""
+	}
+	return "at 120 kV the spectra differ: half-value layers of 4.51 and 10.99 mm against 4.57 and 11.19 mm"
+}
+
 // TestValidateEffective compares effective doses of five beams at seven spectra, and tissue doses known to 3 %.
 func TestValidateEffective(t *testing.T) {
 	v := validation.New("Effective dose, ICRP 103, mSv per Gy cm2: step 6, demand 1 %", 2)
 	earlier := validation.New("Effective dose, ICRP 60, mSv per Gy cm2, demand 1 %", 2)
-	tissues := validation.New("Tissue doses, mGy per Gy cm2, of the same beams, demand 2 %", 2)
+	tissues := validation.New("Tissue doses known to 3 %, mGy per Gy cm2, of the same beams, demand 2 %", 2)
 	places := map[string][]string{}
 	for _, row := range readTable(t, "../transport/testdata/organ_beams.csv") {
 		places[row[0]] = row
+	}
+	doubts := map[string]float64{} // of the reference, told at 80 kV and 0.3 mm Cu
+	for _, row := range readTable(t, "../transport/testdata/organs.csv") {
+		doubts[row[0]+" "+row[1]] = floats(t, row[3:4])[0] / 100
 	}
 	histories := validation.Count(200_000, 3_000_000)
 	for i, row := range readTable(t, "testdata/effective.csv") {
@@ -118,17 +138,19 @@ func TestValidateEffective(t *testing.T) {
 		what := fmt.Sprintf("%s %g kV %g Cu", row[0], f[0], f[2])
 		u := f[4] / 100
 		value, err := 1000*float64(d.Effective.Value), float64(d.Effective.Error)/100
-		v.Add(validation.Row{What: what, Ours: value, Reference: f[3], Demand: 0.01, Error: f[3] * math.Hypot(err, u)})
-		earlier.Add(validation.Row{What: what, Ours: 1000 * float64(d.Earlier.Value), Reference: f[5], Demand: 0.01, Error: f[5] * math.Hypot(err, u)})
+		v.Add(validation.Row{What: what, Ours: value, Reference: f[3], Demand: 0.01, Error: f[3] * math.Hypot(err, u), Known: softer(f[0])})
+		earlier.Add(validation.Row{
+			What: what, Ours: 1000 * float64(d.Earlier.Value), Reference: f[5], Demand: 0.01, Error: f[5] * math.Hypot(err, u), Known: softer(f[0]),
+		})
 		for k, o := range tissuesOf() {
 			got, told := d.Organs[o].Value.Get()
-			reference := f[6+k]
-			if !told || reference < f[3]/10 { // the reference's own statistics are told for the effective dose alone
+			u, known := doubts[row[0]+" "+regionOf(o)]
+			if !told || !known || u >= 0.03 || d.Organs[o].Error.Or(100) >= 3 {
 				continue
 			}
 			tissues.Add(validation.Row{
-				What: what + " " + o.String(), Ours: 1000 * float64(got), Reference: reference, Demand: 0.02,
-				Error: reference * float64(d.Organs[o].Error.Or(0)) / 100,
+				What: what + " " + o.String(), Ours: 1000 * float64(got), Reference: f[6+k], Demand: 0.02,
+				Error: f[6+k] * math.Hypot(u, float64(d.Organs[o].Error.Or(0))/100), Known: softer(f[0]),
 			})
 		}
 	}
