@@ -31,11 +31,21 @@ type works struct {
 	network  *dicomDoor // nil for none
 	doors    []func(context.Context) error
 	log      *slog.Logger
+	// synthetic says that what the store holds is the demonstration's.
+	synthetic bool
 }
 
-// assemble opens the store and puts doors, pipeline and interface around it. beside opens a store that another process
-// serves.
-func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, beside bool) (_ *works, err error) {
+// opening says what an assembly of the service is for.
+type opening int
+
+const (
+	toServe   opening = iota
+	beside            // a store that another process serves
+	synthetic         // the demonstration
+)
+
+// assemble opens the store and puts doors, pipeline and interface around it.
+func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, opened opening) (_ *works, err error) {
 	method, err := siteMethod(s)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", errUsage, err)
@@ -44,12 +54,12 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, bes
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", errUsage, err)
 	}
-	db, err := store.Open(ctx, store.Config{Dir: s.Store.Dir, Program: programVersion(), Beside: beside})
+	db, err := store.Open(ctx, store.Config{Dir: s.Store.Dir, Program: programVersion(), Beside: opened == beside})
 	if err != nil {
 		return nil, fmt.Errorf("cannot open store %q: %w", s.Store.Dir, err)
 	}
-	w := &works{settings: s, db: db, log: logger}
-	if !beside {
+	w := &works{settings: s, db: db, log: logger, synthetic: opened == synthetic}
+	if opened != beside {
 		n, err := importProfiles(ctx, db, store.System("settings"), method.Profiles, "device profiles named in the settings")
 		if err != nil {
 			return nil, errors.Join(fmt.Errorf("tables.profiles: %w", err), db.Close())
@@ -70,6 +80,9 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, bes
 		MatchWindow: completenessRules(s).Window, Grace: completenessRules(s).Grace,
 	}, db, w.keeper)
 	if err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	if err := w.mountPages(reading.Site); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
 	if w.network, err = w.dicom(); err != nil {

@@ -33,6 +33,7 @@ type demoService struct {
 	address      string
 	tokens       map[access.Role]string
 	second       string            // token of a second physicist, who signs what the first wrote
+	logins       []demoLogin       // who signs in to the pages
 	certificates demo.Certificates // of the DICOM network
 	stop         func() error
 }
@@ -52,13 +53,18 @@ func startDemo(ctx context.Context, dir, profiles string, stays bool, messages i
 			return nil, err
 		}
 	}
-	w, err := assemble(ctx, s, logger, false)
+	w, err := assemble(ctx, s, logger, synthetic)
 	if err != nil {
 		return nil, err
 	}
 	d.works = w
 	if err := d.people(ctx); err != nil {
 		return nil, errors.Join(err, w.close())
+	}
+	if stays {
+		if err := d.signIns(ctx); err != nil {
+			return nil, errors.Join(err, w.close())
+		}
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	started, ended := make(chan string, 1), make(chan error, 1)
@@ -269,14 +275,15 @@ func (d *demoService) stay(ctx context.Context, c console, report string) error 
 	defer stop()
 	senders := d.senders(report)
 	_, err := fmt.Fprintf(c.out, `
-service   http://%s (until interrupted)
+pages     http://%s (until interrupted), in a browser
+%sservice   http://%s/v1
 token     %s   (physicist)
 token     %s   (second physicist, who signs device profiles that the first wrote)
 token     %s   (hands in reports)
 try       curl -H "Authorization: Bearer %s" http://%s/v1/flags
 send      %s
 over TLS  %s
-`, d.address, d.tokens[access.Physicist], d.second, d.tokens[access.Service], d.tokens[access.Physicist], d.address, senders[0], senders[1])
+`, d.address, d.signInLines(), d.address, d.tokens[access.Physicist], d.second, d.tokens[access.Service], d.tokens[access.Physicist], d.address, senders[0], senders[1])
 	<-ctx.Done()
 	return err
 }

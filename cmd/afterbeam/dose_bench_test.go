@@ -102,7 +102,7 @@ func openSite(b *testing.B, procedures int) site {
 	patients, err := invented.Fill(b.Context(), s.Store.Dir, procedures)
 	require.NoError(b, err)
 	logger := slog.New(slog.NewJSONHandler(io.Discard, nil))
-	w, err := assemble(b.Context(), s, logger, false)
+	w, err := assemble(b.Context(), s, logger, toServe)
 	require.NoError(b, err)
 	b.Cleanup(func() { require.NoError(b, w.close()) })
 	newest, err := w.db.Cases(b.Context(), store.Filter{Limit: procedures * 28 / 1826})

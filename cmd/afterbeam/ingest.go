@@ -80,11 +80,11 @@ func open(ctx context.Context, s settings.Settings, messages io.Writer) (w *work
 	if err != nil {
 		return nil, false, err
 	}
-	w, err = assemble(ctx, s, logger, false)
+	w, err = assemble(ctx, s, logger, toServe)
 	if !errors.Is(err, store.ErrServed) {
 		return w, true, err
 	}
-	w, err = assemble(ctx, s, logger, true)
+	w, err = assemble(ctx, s, logger, beside)
 	return w, false, err
 }
 

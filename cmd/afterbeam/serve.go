@@ -39,7 +39,7 @@ func (v *serveCommand) Run(c console) error {
 	if err != nil {
 		return err
 	}
-	w, err := assemble(ctx, s, logger, false)
+	w, err := assemble(ctx, s, logger, toServe)
 	if err != nil {
 		return err
 	}

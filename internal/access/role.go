@@ -102,6 +102,7 @@ func Permissions() map[Operation][]Role {
 		"disableAccount":     {Admin},
 		"addToken":           {Admin},
 		"listTokens":         {Admin},
+		"addPasswordLink":    {Admin},
 		"revokeToken":        {Admin},
 		"listAudit":          {Auditor},
 		"verifyAudit":        {Auditor},

@@ -95,6 +95,32 @@ func (h *handlers) AddToken(ctx context.Context, request AddTokenRequestObject) 
 	return nil, store.ErrNotFound
 }
 
+// passwordLinkAge is how long a one-time code for a password holds.
+const passwordLinkAge = 48 * time.Hour
+
+// AddPasswordLink makes a one-time code by which the person of an account sets a password; it is shown here and never again.
+func (h *handlers) AddPasswordLink(ctx context.Context, request AddPasswordLinkRequestObject) (AddPasswordLinkResponseObject, error) {
+	accounts, err := h.store.Accounts(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, a := range accounts {
+		switch {
+		case a.ID != request.Id:
+			continue
+		case a.Role == string(access.Service):
+			return nil, tell(store.ErrConflict, "an account of the role service is no person's and signs in nowhere")
+		}
+		text, hash := access.NewSessionSecret()
+		until := h.cfg.Now().Add(passwordLinkAge)
+		if err := h.store.OfferPassword(ctx, callOf(ctx).actor(), a.ID, hash, until); err != nil {
+			return nil, err
+		}
+		return AddPasswordLink201JSONResponse{Account: encodeAccount(a), Code: text, ExpiresAt: until.UTC()}, nil
+	}
+	return nil, store.ErrNotFound
+}
+
 // ListTokens lists the tokens without their secrets.
 func (h *handlers) ListTokens(ctx context.Context, _ ListTokensRequestObject) (ListTokensResponseObject, error) {
 	tokens, err := h.store.Tokens(ctx)

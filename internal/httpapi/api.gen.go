@@ -1562,6 +1562,15 @@ type NumberChange struct {
 	Unit     string   `json:"unit"`
 }
 
+// PasswordLink defines model for PasswordLink.
+type PasswordLink struct {
+	Account Account `json:"account"`
+
+	// Code Typed on the page /password, shown once
+	Code      string    `json:"code"`
+	ExpiresAt time.Time `json:"expires_at"`
+}
+
 // Patient defines model for Patient.
 type Patient struct {
 	BirthDate string `json:"birth_date"`
@@ -2524,6 +2533,9 @@ type ServerInterface interface {
 	// DisableAccount End an account and its tokens
 	// (POST /v1/accounts/{id}/disable)
 	DisableAccount(ctx echo.Context, id IdParam) error
+	// AddPasswordLink Make a one-time code by which the person of an account sets a password for the pages; it is shown once
+	// (POST /v1/accounts/{id}/password-link)
+	AddPasswordLink(ctx echo.Context, id IdParam) error
 	// AddToken Make a token for an account; it is shown once
 	// (POST /v1/accounts/{id}/tokens)
 	AddToken(ctx echo.Context, id IdParam) error
@@ -2733,6 +2745,22 @@ func (w *ServerInterfaceWrapper) DisableAccount(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.DisableAccount(ctx, id)
+	return err
+}
+
+// AddPasswordLink converts echo context to params.
+func (w *ServerInterfaceWrapper) AddPasswordLink(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AddPasswordLink(ctx, id)
 	return err
 }
 
@@ -3970,6 +3998,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/accounts", wrapper.AddAccount, options.OperationMiddlewares["addAccount"]...)
 	router.POST(options.BaseURL+"/v1/accounts/:id/disable", wrapper.DisableAccount, options.OperationMiddlewares["disableAccount"]...)
 	router.POST(options.BaseURL+"/v1/accounts/:id/tokens", wrapper.AddToken, options.OperationMiddlewares["addToken"]...)
+	router.POST(options.BaseURL+"/v1/accounts/:id/password-link", wrapper.AddPasswordLink, options.OperationMiddlewares["addPasswordLink"]...)
 	router.GET(options.BaseURL+"/v1/tokens", wrapper.ListTokens, options.OperationMiddlewares["listTokens"]...)
 	router.POST(options.BaseURL+"/v1/tokens/:id/revoke", wrapper.RevokeToken, options.OperationMiddlewares["revokeToken"]...)
 	router.GET(options.BaseURL+"/v1/audit", wrapper.ListAudit, options.OperationMiddlewares["listAudit"]...)
@@ -4149,6 +4178,45 @@ type DisableAccountdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response DisableAccountdefaultApplicationProblemPlusJSONResponse) VisitDisableAccountResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddPasswordLinkRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type AddPasswordLinkResponseObject interface {
+	VisitAddPasswordLinkResponse(w http.ResponseWriter) error
+}
+
+type AddPasswordLink201JSONResponse PasswordLink
+
+func (response AddPasswordLink201JSONResponse) VisitAddPasswordLinkResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddPasswordLinkdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AddPasswordLinkdefaultApplicationProblemPlusJSONResponse) VisitAddPasswordLinkResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -6338,6 +6406,9 @@ type StrictServerInterface interface {
 	// DisableAccount End an account and its tokens
 	// (POST /v1/accounts/{id}/disable)
 	DisableAccount(ctx context.Context, request DisableAccountRequestObject) (DisableAccountResponseObject, error)
+	// AddPasswordLink Make a one-time code by which the person of an account sets a password for the pages; it is shown once
+	// (POST /v1/accounts/{id}/password-link)
+	AddPasswordLink(ctx context.Context, request AddPasswordLinkRequestObject) (AddPasswordLinkResponseObject, error)
 	// AddToken Make a token for an account; it is shown once
 	// (POST /v1/accounts/{id}/tokens)
 	AddToken(ctx context.Context, request AddTokenRequestObject) (AddTokenResponseObject, error)
@@ -6662,6 +6733,31 @@ func (sh *strictHandler) DisableAccount(ctx echo.Context, id IdParam) error {
 		return err
 	} else if validResponse, ok := response.(DisableAccountResponseObject); ok {
 		return validResponse.VisitDisableAccountResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AddPasswordLink operation middleware
+func (sh *strictHandler) AddPasswordLink(ctx echo.Context, id IdParam) error {
+	var request AddPasswordLinkRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AddPasswordLink(ctx.Request().Context(), request.(AddPasswordLinkRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AddPasswordLink")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AddPasswordLinkResponseObject); ok {
+		return validResponse.VisitAddPasswordLinkResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -8330,240 +8426,243 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L3rktw2kij8Koj69oudOcu+SLJ8xt2xsaHRxVasbPWqZfuHpVOBIlFVmCYBGgC7VOPodz+BxIUgC2CR",
-	"1dWSwmf2x47VRYKJzEQi7/nHLOdVzRlhSs4u/pjVWOCKKCLgX8+Wiogr/Sf9r4LIXNBaUc5mF7P3a4Ly",
-	"RkgukFpjhdSaoBqvCFqQJRcErfAtuUScEfMzlYgvEeOIMCW2+r/1CyWV8JMgy0aSYpbNqF7794aI7Syb",
-	"MVyR2cUMazBm2Uzma1JhA6ZSROhH/89v+OSfj0/+98c/Hn9z92+zbKa2tX5HKkHZanZ3l5ldXJPfG8Jy",
-	"MrAbaR9BrKkWRHgYsVRIkJyLAklC2Gggl1xUWM0uZpSpb7+ZZbOKMlo11ezi3INJmSIrIgyc8u0yAd4b",
-	"DUPJc1yiAnvsbSgr+EZewj+CvzOyIVKhWvCcFI0gaLMmDOGFJEyloJdzvkyi+Pzku49/fHN3Yv7jcfsf",
-	"cYQ/L7GUiZ1ceaBy/VQCHPdbC06FP70hbKXWs4tvv4l99BUVUr3A28R34ecWhYnvLgWvZtlMkN8bKkgx",
-	"u1CiIUfCyqsSr17RMn2ifuUaxGWJV46QnoIpcEu86mCJMM1ev80EwfkazhMjWHNlw24Y32jeXZCSb/QP",
-	"nJHZxxSg1wor8itmihQJaOEJB6gGJEVLqR/sQFmQJW5KfTJaOEdDHgcZjlqK9FxUDtAK1ylcmtMah7Nm",
-	"qwBG8y95q///PyRnCZgEr47BjMdhvuaf/0wdjZ+4QrKpay4UKS4QZnJDBCnQhqo1wmiDBaOw4yiQeuEK",
-	"q3xtnmmhtUAsOC8JZgDFD1g+y3PesBSp3rJyi9SaSy2zOFrjW4IwQ9i8lCEuEI88Arwch2+N5dy+vg+6",
-	"18XA5cBr/HtDEPV3VI3Vuv0M/H2c2Nh7X71e/qjxOQDMy/dGRmzszZqvMVuRAmGJqEIbLOGiMveC+S24",
-	"ZIGuvFGI+stgTXABl5fdzevlCYCQksCPz8/jgP/EGZkEPECIy5IItMZyAB698mFAsbxsCvKKkjJF3/8m",
-	"2w0XhdTspfBKGs7PeVVhCTyHyzLBXtSsvtSrx/irA4hUOK2BXL+9Qu4R9PPrFwk+s09MuaROP/7xKPs2",
-	"xW1atUhfm13FI0NPvv1W/4dEoO4Y2Q/CDCtUcZlSLxR/qFv17XIpSUqcvCOyKZVEiqOSaEGh2R7gTcDJ",
-	"YbX4JXC+V4F726icVykC/6r5fUFyXJGd+/0SkVsitkjwzQhljZvvRG/+ikppJDEpJdmsCSgPNWGF+asg",
-	"Rs7rBz4B7xZwyWLGeMNyUsQvsyu8Im9oRVOYfsmUoEQiDDZAAu5SLxBH7lONXfzJYPfpeYjrR1FcXxGh",
-	"b2xSXPNGJA/VD3zTRbQjgNMpogoLrBjFbi5vtR5f1zKBJvcd0I7GaE77VLxd7clrIYLfUkk5w1o4aTOu",
-	"JPAorggrUoR8R3JCazUaPmGeP1C5CzW7G1IrYED46+8NFpgpyoD/CipzLAaA1ud4iP/cSbdi6BJV2gZV",
-	"a8zQ4/NzhIW2im6JQCt6q4+XQtxI0Yl8+mgEa77jScXvp+DwCw7qXQwA+9ME6+eaYJGvhwyvtwyuFX2d",
-	"SY0JXIbXXAKQ67dXsKa5j6IC+y/hFfOX37IPHz58+Bj+7a//66//FZfdBugXaU58BlbtdrvdVlVRwE2M",
-	"BKgzVjddb+t10iK/Vk2xfdHnzz7oH//4291f/+svJ8E/huHdc48fime37EOi+kde4JIqSmQS4ZV5ZHuJ",
-	"9HlF5rqQcICu3yWgb5d9zQDpezShDjDbhwBlHATXRKRRcRgdYcXPQUrA81FB1ws+NOQD+DY/jlCBJTx4",
-	"PAV4CJPw2xiYLNcfCaT3fJQ6PqRsH0W5/oUIrWAMGHO35gnrMr0M3Y/79Vj7cv+ms3frOfzf3tvWw6jW",
-	"o+GME7EFJ03GieDdmbWIVH/nhebaiz+8HQj/yDlTGkF66aZUtMZCnQlSYq2iX/zRUUHCPennwKOO67qk",
-	"OdZ/PitoDnqDdzwvKMOA8D5p77KIyHjx+vnbH9GSlgTUeKEyIzbAb0YKipFeJvrFLsLMtmXNmTS7fIEV",
-	"viaqv+Odlf4DvGmdbVNFKhkIcb74B8nV7M7vCQuBt8AJR0Lgf3yqysOQqLeJJFESUYawxWfFC1KeIs2E",
-	"xq2BfjUONSS1HQ2nRGkzDS42UFuFUWZngdNgL+q6e90PfPaF+Q3IKBGWevNbBEYZZRlaaAsdFL1aEFwt",
-	"yjZ+xLhC/ySCa7z8xNW14sIAPZGlepx0l83iPBB7KcBf+FIt+KIksY/9myDL2cXs/ztr42xn5ld5dmXe",
-	"iuHnJ67Wmkc2WIL2c4kIztfIwGwwon9qWEGEVJwXgCBctW5bQbDk7BT9qv/59PxJhiRhBaIK4RXW/AkO",
-	"nHdEie0JRMiQJDlnBbCdgyyN3KPvGNwjG8IU2gjOVpl3U9ZYUf3nAis8g/v6S9J9B+6X4LixhKEScYak",
-	"wppvpeICr0gL82t9k6qvBvJrro1RdxAF2QX9EnEtmiTaaPmkz5/mRXCJbjBVWsy1dnxmWLTDfgCrJT4E",
-	"lK0nXqslgtdEKHsp5oJoETTHqiO+CqzIiaLg6+rtB5wGGtjBl1hTlvohd5PvLEKLCK6cShD5gW/YPMf2",
-	"Xuvi87VCkhBpIhTerwOXwWZN8zWiSqKaCMmZRIrzG7hk2535WEQ2E7yMf15wXsm4igM/6fNd4a0GJEN6",
-	"8yBMnXPROBx6N2qw6Tiy2hu2veZ/MxEPQJMF1wEX4igLCdulWOvoaa90yx5vqIywiI3iyI5WMCRsHLPd",
-	"7dmJX3gApHdGiwM4ioIqcLtdBfAtcSlJ1gPZcVHgvnEOJP/vbBKPvSEKYYb0R7AC+44ck9+8b3G9lTSn",
-	"4Cd33zJOO2tc46KiWlPGTUHNb5KIW5rHQsqTuPYUPQu2t8FMgYZQXSIPE8KsQBYUQEDL3v7SMK+A9EJ6",
-	"c7IbKHTs0/Or7aFLhT+9Nm8+CmJNcaYKT0aUr6SkK3YYW1mGnRvZNT62CM5Xe7kEO3/aY8knMW0xcmDm",
-	"NuiJuyHwYI+aOa70FbhzmBn5pKI5MgkZ5E0q/cGci2KCGNBQvIOX9ooCt3ZmAExuyi4XkVGGtSPCFef6",
-	"nMR+WWO5jt815qPRn2wIKPabVZji94dngMghTdw5Li8qSq9d+tjwSWwluJRH3u89yngg7CoOof7y8VEb",
-	"SwOPvhYhWRA5s4iw2E8S+hci6NIqWrvkLojCtEwg2nPpOJyxIpGW0MECPJcFfGpBiG3g7wRXbxtVcn6T",
-	"iEZyRtCC4ApteFMWqOCZvjy+32aISEUrbOKEPRYvCjlfbSOxNrpaE6lQwaWPccDiVElSLkM7seDNogxo",
-	"br0y+pTo1esSGwYaOtbXN5RdwYP6NW3AjIZK3lCmN+ogtH4OiPmMgRE+Nh1Ikxi5H0qbQJkAdhyMN0RU",
-	"2H5qxOM1wTej0IfL0kDkPUPjYaoFrbDYzguyGgmWsUinvNM7L+En+8sFSMo8V3c4MCRZwGNdDmiRlzqD",
-	"VyWOyA4sZVMBmmXidOr1KVt5LEuk8A2RoNGvBOTmDarz3ZtObwbHtLCX2mpz6RwB/5n0oDE3bChoIt/N",
-	"cZO8FQkWJSViFz0+eyHKlteNz+jT2JfuHw2rcF2T4gJJjqomX4NaWVKwbTHbGt5dEEkLsE5G8KBZMKa8",
-	"2hQ0ac8oHJEK14hKd15rTfmYvB993rwEkBwtsegK5jFnbrKUag2JgeRdj3B7tWZIaai9M0HjN7pxl82Z",
-	"QqdV3zHzG73wiWJbyCl3nsB9KHasMPSp8DtgVTBuM0QjgYauXPFI8hwSfDLrsm+YxOoo70gTExorQSO6",
-	"5USRzs2BjFDx79paBLkIe9aI0FeMQost8iISYbYqyaXxIcBO2gt9rQ1LxoExQxkxSlh8L2gxICz6/+5d",
-	"Gv4TIzDQX2rnNjl8sR47BBfJ8I3jiRIjO+OKpO4Cx+pIEKmkkWYFKnF+IyfcAT2wnWBuxbC7JBwwWeea",
-	"GrrgxlqyPVbUX8sQRprlwa+44BCS67J+4uZ6bUQAFwURrdcDJAUWBJFPNcl7l+Sgc7rEjJFCw9S19p+e",
-	"7zITZHzOq1jMmBZGVULy90bDAY8iS8SCKKINl0vjxB9XsbHLnz4O+W0nBvn4PMK6TpxMoIu3DoCzvXmA",
-	"loJXxs1bUEHA0DJbhW9kAxKrn661JAJqbTAV5iPD2+zmXZ2fnp8/2qf7+a/H2Nbfi70LTv8Z4ZI7tYsX",
-	"W0c5KnlOmBJkEumcR20hMAhLRvIbfawEJDKvifHIlfQWTt8tlTkRuJxjLhSGMPVSYEFY+KeS4hxukvKW",
-	"6iO6EhyWLvmGiHlJq0U8i24HCc9xSRcCbNtX3j0xwQ8FBQqJ4oYCby8Rrwnr4ePQbITMpVrLuTL+of53",
-	"fyRYNoIUaEHWlBVAHHj0wqb+QfK74isCXkEbpzDxDiUwk5A6y1nUQdqwnAiFKVPbeU1Ebv0ru0F0qbAW",
-	"+AUqyC3FTrx+ystG0lvyo+Ng49waYPin8XTj9lQ3TBnXQyRD5PjIv8VlM4RzrhFcUFmXeJvQTf3WnnRO",
-	"8pMn+w6y+XacBh+jbC3JqxKvdlWopf3r0C0Ab4Z68IiYpn0wqSVqfOhlo9DaxF1GpBwwg6LecypsVpxW",
-	"ipe0JIWJCCPMjOvb5SXtqsc++Tue/gu1JDlmOSlLUmSgcX86EXgLsT+rpS/Lhgsuc17Hv+Hkw64j3Sap",
-	"7+o6Tv93+2rLDKDqgC+15ZvHbQvnU+4u+dzUqHpp/UlBirqNjnHmazzHRAtdHv1ewDOnVo8DvXbZ7AG6",
-	"Oi5vm7Qf/5VvxqvfIbu945uoCs6jRAtrBCIXuknOhLoerYUxjvymgsuRSp96v8fEstVvkMzWoic7QoGD",
-	"xdiAj7+PpFgsksBlMbcyK4awDoYivy95w4r5YpsuW7CHYIMlgoczRKpabf0BNNGsnYUhQXBeYAVSYy9T",
-	"B7GELhgB0jTh/KGcQOSHLEsJ+GJOewGhvc4wD+30VyGOHg2UKJvecVgqAgjreZPISNist6MP+c9sSffH",
-	"vdtgSBePfeQEnBoCme2eAoeCDgtmrpwhZC6zn+jZa6qmxIrekhdckpjfdM6XUQwN+hnT9+hVJ3Ju4tG+",
-	"o4ENdaKCE+N2koRcON+TbCrZq8XPQt9UaQLouxKbFoQpqrZzQW4p2URM27daebO/IrzQh32z5qHLDVFt",
-	"OJeSawhsoNtEhVrfvMSV62ZwoY8sJNO5VEPMtlmYNgBJ9l31wXY9qPAWLQiyZ9gYgW7/kzzQJVZEqnmF",
-	"6wgZsFr3bKqOWzXzrigGcsdLmzWWVhDuv74N6uaJI9Z1fY7zGbTK3+52LU+MXuxXeH7vuQ12kfnGDR2P",
-	"ZChjd3ithatDkPb8xE7lCwLJHbsRUIGXKu4phkRim1MtXcoiddmdkq4YVkY3jmiO2oacF3i7t3Zes0wj",
-	"nTpnQxdtWaq5V+6RCHZDtgmXXFiPonhZIFxjodBie4H4QhKhLaKfX7/IkKYGqvANEZnJBgbfnSSC4tKe",
-	"TvuQVM5i3L3TcYuQvXuBh6Fy79anx/V3YNKO3VGzN3tuslYOu78qzJolzjVR4woRbH5aul33SKY049SP",
-	"POafeMd51RM0nksiuQ+aSvHbnq5Y1H6Cv2sB1TkBl0YsMw6ZkjboIBH4V4mv5G9kgy1/4C2SPJEtsFQb",
-	"HLvLru0v4/encPLOjGsisTRAfUh8MmCHDRzRPSbbT5oPeO3Ab6olak+qtUIhOA4RZs+cVPI0Sku0Fz6D",
-	"o5/Z4eTdkMC2UhFyeBZUjXv8B3g0zIobdTmYl68JYdHYxn6W8KKYpt3mkOdrJKdrdXRf2Hr8YhHbJosG",
-	"dDdITBPrB4fknkZYlnxDivmGixvKVpotYpmTnK2gLEnfQW1JAZK0JCwnF0htaG6uDnMIV1rneIKwQiUZ",
-	"dA8EJzMR3Px1bXyORvkCJBPGm9XauwYaSaJ+R4BOzSVlMXe1d7WiBdly6/MELHa1JWV2OeoehM3vweX3",
-	"uEYLojaEsHAHBq3fPUX/f6d31rfnqOAABfmUE9PbZy8mNZn20vRX86uFQV+4gKj2062CsN/h4EzWCAKy",
-	"OI/FoewRLc3O8TRnc0CmyoWR504OgGNVtghEdGUje7suDi1op6bt23dijg9XH69tnY3gikC9CitsUyKT",
-	"+0KjN9lQMCLQFtvcaLTmJVi3uw4RQVeUhfnQmmfE0njvAElRbwQWiuZNiYVMB1IMv/dKnUEmW/xfBav0",
-	"aZXNPp2s+In94z8kZ6fv8OZHIqWtMxlI79RX4XzP7/espbBLDBEWzEYIiqMwx3yEb8R6s3bcjiXOTdcq",
-	"Y7JC8yOjgWnjRgDHeFvYaAyOqsCJEGSbL7mwTXXMglEC7wm5ZGixbZ3MFgh7614G8hgCM1w4T4H79F4c",
-	"uPrUiK7bj5j4SlbrRTWQZ75dR91hMnvAPeN3zmjnkAd5sy2xQ97p8lla2ICusBufCc2+QRMokm87YAj4",
-	"6NWwLusCTQlF030iuiu6tBHtSG0TdOAaSOywWro5HjLQ1KS9W00G7WXggRVIq9jmwoXayYpgZjw8rhAw",
-	"KiRLvJqbTpVRj7T+2djQcQpMcywb23b8VfYTPP/coGuPzzZZHRX9wWJ0Z+shj9hHdra/NwdsHpoxHcdn",
-	"b80+HF2Ed6iTOa5psTjMdvEyiyGXaOHfnaBstGweoc+DB+D6Ok2wA/v1PV6sqEfZt06KNIYTFQb947+f",
-	"XYG+YGuN6hKzuMIexETnFY3YAq/aB5C9WHdj5Qk8BPnduJ6vtvO8epyA+gQLglEteNHkKkPSJMwC3PLA",
-	"TyazeZ65HB6XKiN8ek/NKTvG59MJdwEmdrEf9MWK8cNL64ZJeQGwlETKylXqjlbo3q8Jat+FtowM4Zqe",
-	"tX88NUfq9B8y9PeN1fOGzvXgdWOOjGx9+K4xhhdCETmRVP9N29exwsNlVvTFRoULMsmCqIha8yJRwwp3",
-	"adoEZ9zqhW7jWmHUEERP89iAwcADK9uT5B7qXO+m6fj/W1XP7rzFZ/v5FmXBveK1Pte8N+D2YTHqjk3c",
-	"gHXay2i+cMvZTi57TVn/gSHYfmmxm9LGpnD6UXn0OFzRUn4awYewFkk7X9PVOl6ngAgrfDM7/Y0M3fzn",
-	"48Mul9JkWfRddptjfsOgJJHbQuN0T+S9OXwd4SpzRofpyg3YtvB4iKMUuyWxPgrT9ILPrQgc+D1a8lte",
-	"qmj6IUOqWRCkfzeNRw/4gE8G3j2poOfFz3CnLqHHuM/eoppLqujtoSAJrnjOE5GnfiFDT+EWmFFc3hOC",
-	"eyazmD8cGlVypXUmQuS0bZdcAu8GOMqS+uCe+j/HWMkDFr/hyC2Z0ofCHNV9t5pdNAbKK5zHwh6NWicq",
-	"yiffVsn465DDMF3nPdLfYgOGTgK2FdxmZ4GzyW0ohZ04nZY4n0AmwPI+KpklU2DIA/s5rMh8S6zbeKgI",
-	"4vG+pHAzN2Nvw1itC9jyjdDLvSa4mLv22EtClP1HzBe6JnS1VvO82gPz4w7MT2JA11wqm2ftIJFNTZk9",
-	"4/C/BcmbBVWNnJcEfLbtH4QGJN525LBuFyFr9/vL7+kQAtUEc9NF3BYHDRe1hMg5Mf/ewc/GoPpmtWe5",
-	"J92agdOn+1QPf+AG3LWvcFkucH6T7MeTMn0my6CE867focO42TotSIalg4E/JSHMr1OkhMXHfknhlh4C",
-	"6xgNYPqd4xjRWrM0WVAO3Oxz9IlpiTilsU6cwkM8GS3uWGBJ4/ZWSW5JmSwfhMCQVbgPsVz04qlD8HuD",
-	"IfkufoFqlkq0XMl5HS35oLLNfDSjKWzmKRhJiZM1cFP7uNo95u9kM2Udv2PNJ4t5jXRn3DlMXUD7ke+3",
-	"qHoM/YuPYGEZZHp8ByQLCNTGxrxBBlyTWb6ym/TITPFl3A8/zVHmC5i+Ah+7cw4layXCeu5IUOhfzWP+",
-	"1TzmX81jDmse87qquVBmtEVE/yqKVEWYnQe1r4GHyYSRvCKm2SzkIEMCBabFTkQgWN94EudyjR8//TZS",
-	"vGDP71a1jUJM0W4s73rFuCDFPOdlU8V64ZiosF/IPpeZEMajzLZg0bakycWGNqVuvEuvNCHYQ1+wUkB2",
-	"UpvVlLQ9bxMLhr/GdgBxRAO93ovp57sMctW1+o9KyohE2shBvFGZ6dDh2v26jgYmkXBS6YWbsLnrq4IP",
-	"mvR8Ioj/dDzzuOsnSLmmW1z2eSWzbNvyqF20hTDAZB/vu9wSOzZvKIuYK5pd5kOt8RKUp0zxwfemhwb0",
-	"C4vtNH9LLO26s6UepH3nCeTpDBlKGmtxI6mkbIKBBNjfZxyZJVNgHGYUQf5XSKnP3xizC8KgDfMT2bzn",
-	"N7EkKNz2SB7Z3ZZ8qqkgchITKvfx2BzcXBCVIbnmG+bmJI3qCDpz63Zgim4/TPXZRYFL0znAHmvzd/pC",
-	"uCyhwsLbMwcsPmjPJYJIPVQFFoc1Ov1Fa7YdQ9dVwNVdo5cKtfYZWaNl2uevP5x0WVEpm0SKWtJTPVCI",
-	"Lcmn+N8bcUtvuZiPLnQJ3/Cf9PD6EpiAKubrEZQPkDkuhi3eJ9QmWqYZWU84CJIZOjRRIrdk3OeObol3",
-	"D8eRXSS6i7C/wgGl/N6vPrnIX9s+c9nI2nby7Q+5Cn0giitcSlduC2MQ0GKLMOR6GvP+0TniQmuK0XQV",
-	"YprIHhaxI0wJzHIyB5CrmEH3XgPYFkdr3Ncmw8mV6V/aXnHW5dDKio5afoDkTfcr+XW9RYwbI7PthqK4",
-	"xqFTmC9d4wQLHEFUxvNj92Tv7cfAYdtLVZ8OhPMfCpSJSb7T1V83oi3a19p2fp/aksGrb7u8YSciF1Tm",
-	"nCnKmnhqdLqrg/eejpoCeoQ2ED2XLGUI8noIjMR3CY1ubKbf08eJ5Z3D7SbG5yH10tDa6al7O0XA9Ri0",
-	"+2hrC2ygn0Cz61gvibaItNtVwgjqgMlCltqbLLorAnsCfNiE8rdMKp90j7bWianulAgBwg480z5lMK1Y",
-	"uUcGbsFOl6JBzcM/OKB9hXmCkZE61iUFRX0YmkOWBZHB+OZRKlAIyE57hjCuekR099WroHlRD8k7hImq",
-	"ji1bhDBnw3mQfufD8xcetFdWwC33pdYATpORiSsYfbIvcL13H1geoTTOlBRJW/U07qJMGW/pM1xyW7d4",
-	"FLNpZCfosILcjpuJTZsZvD6s3WTgjxlWnUYAneB/SJ4OntMs8QWPBK9Nhe3Y8yBH5EPbVYdOQtDZdloj",
-	"2GdBo1fbMRMCH5nrA4gqyhpoZAHN72x54eFtYFsfdxAFvH9vWHigsf2VR7fTPT+NLnW/3M8W7r91s3/+",
-	"Fkv+0RjVKktNRNwiieFQpFKTA5z1UBbd6DESTf0nv+vs9rvz+4TfokzeziycMKUFPM2pqI/WAZpU/Iiq",
-	"xLycROprb3s2idUs4z+V2FjbiTSR87Jzaltr+BLZCmjrXgCLMWItuji2DHr6SUXqC/ciZ+U206b2ivCK",
-	"KLGFlWWjRX+wNO6Y4msskSuqNt0ZggJs35em/aJZabASO5t9OtErnNxiAWE/vdTfNSbeufXgX+/dUu43",
-	"u969/Tl7qyT1M3fZjCyXWnTeGntibBlM4SqrJqXlZDOYbfZxvB7RtfN7JxuXRJ826JlgnCbOjD5SqzWC",
-	"b+byhrLpqLGT3+ba8hWdDPnOQLuH6tHYM85rwW+phMs0rDbMZrgirEia5UOmd1MXk2dhTjTXOyVkoaEe",
-	"mNck1c7R2dhdy7tPljZxKuhGoLnanqEdHtg5Lx1MDArGf9VvDtRvfoVFmof01h4qmxvouz2yNm5yDaSH",
-	"7MsZE0ftVjk04CZtV5iWNYl4lflxaicj14ZoBIRm+QHArsZ05EkPwHB9jB3BTA+lU+R+NH314b+gi19h",
-	"ow5WXjAXa7YvZravHy2Q5PoJSAFyrQBPdyftsVVJ5kthTXd34wSzhHyiwQozJbbRu8YMKvGFbL73jZ1D",
-	"YhJvbE8HbXDbIRdxTYJpVYCpOS4brco3lS1yeIgBBze4ni/9WIrhfNn+HAufxHiPBSpikxDiheQY5WuS",
-	"33jeMLMP7ARw4OAsIBk8a/OezH99jIZGFrRjVAQaTWqWcCJeMVd87ol5OJWedEtUYnRqv+cZ6UG/58d/",
-	"TIhE+758LfsvcVM69xQUkdhRFlHClHhreMELsgkfr7CU85UL4h2AlL1lX1p+uD6lPkiFxYKz+ZIuTG8Z",
-	"DlefP7jQvM50mqmrCscnxoTy1n8jCzcUE77t4KTHkcFJJTDvfeTG+Qh0KEGk3F+B9WTvWhta3Afax/ug",
-	"jc3lMVVk+BOZymkmUrBP2r3Xyz/7RKVryS0M54x/h7MVVU1B2aQXd7d6l766D8sBPLwJ4OGjcXpt//bo",
-	"X3215Gi5h7bTm4+hhmDFTuk7ePAwNB8H4oHsyHckJ7RWqV6UQeZ5xEGTKIpO9QwbTh2gEv3eYIGZoowU",
-	"iMOUoxyLgvhpHJD8tqEyXtXY7cI9znaS9J9kDunzo+dH13Mwy5NOBf0EZVJBeLsZ8Hd2tMQbUts8Vlss",
-	"5RBhkw8AD5NdHNHMOutx8PzbzxsPcGKJ3EVuHwmRLYdQDXDdF7PohPn+eIvJHZMRY+3NwgO23DuiP9Co",
-	"xKhzLG8mMrF5I9YM1KYuZ84xDX3zfXNQYRtEJxwjw1UtqnWSxCtXwBKLF87aBGHT4c33qR6RN1fcNziM",
-	"aRnb13MYu8i4glQ25wO9REpQUiC8wtrKVEHLURWPuLbNcQ+dgjDUBmKngrRhzI76GXSA0lhc+ZlmGrTk",
-	"whjLKhyyDNNWIB9EkwiX4fCSJS+NFzwSqOGjdr7BVNnRXmM8qLvyynNW1pld5Y9B1p6hgGlaXLQgeI5o",
-	"eX7vif2SQquFYpLoCsTNCAEWfmSsGDtMuxmQEW+XkDxqnoA5oWRiZf0oDfVe+ujBtfvmoER6Gx8Drim6",
-	"3y0lm0lh3FT2LGVFKsuUTbzN9sSzTCRzfCEBgNaLw7RrZG6zIahpXH3Bs+/LR0YeeiDt/tPuJhUlj/k1",
-	"UU192PFOOdImlRroNaJwQS5SspV+3f4wyRMu+soZLsu3y9nFb5OE7McspvLsTtQqKfFTQtx4B9DTLEB9",
-	"zki45md9uOMIKwlTL9qhB4lpb/3OgMH4p91Ra0FKLV5QNXcu89GDuLDK16RIjVZwEx6OtV6/mM6O9PIz",
-	"O7qbiGLRtwrYrd50zU8ip3dFY5bvS1cqwdyQf8jiwGyLbFw2YrAWI1Je7Aft467DRmo/12scS3mBfOzx",
-	"vQl6HVoj/G/mkQXTKxnCMAZweArgqGyBdXQkzzlSHD0a0/dguBGsQ4X7UAyTrf9tYoshtRM+iE18JYWt",
-	"72uL/sxE7Z0W0BrNxj8ZPKV4nUXmq9vAmpmWwMotEsSMhEQVh1TEYMLoCCZYCb6Rc8U3WETrh4gdGWdg",
-	"WnEiMxh/hBZbRFVm4GjnsbZ7XtlBsmEDNQCJQ9KE6VRm+pNpapnxMvXI6exHKw/OBZmcT3JISXEqzwhL",
-	"NW/kPW3kWpAljRcS1I2obRJRTEPhN/f6dEx7a8udLVgtEB10d/DYw0QHto8p+sdD61BkPV7tMpy079qx",
-	"iyZBOdCYsoOb2pDLt0+DgMij6DTslqCT+u/1paUnCQAR25gZlBtT0/bdGiYpjvFwciJiBAuTGe1lSuzq",
-	"MM2CRmjX43pB9AdRpE2rrh7yBYbepYbBpSe/2Zmou2JQzc1YtngLg8YN8S1xfqOvd+zmVttWKgUp6S0R",
-	"MDoouPzdZO2wJVmmnygxI35snJ2EmyHMvF/O/4hRyTdEoAVvwMbzR7R1qo8dXtAmxFVQcthmzDV1bfoJ",
-	"fcz2V0cmBuLBOerOL7ZmIKhEZYmGJWRwYltAezP/o8+s6WoNO9odVtj40Zxr22H8wGkV7ddKvtn7sdJ0",
-	"Gr/3t9oW4/GB7nYOhn8BFGpphAd0WcignIaLQrrWPzRfh45Oalg6Wr3cZZeh/XYBaMeRHrb/42QYhuyf",
-	"5qK9FdrBLpdHGbUy1mO3V55DQlNyY0Ol3sGebo7axD2+tyCeYlzvpqqEymDwedTVnq70CXaAH6RJfCsa",
-	"NTeu4o0CaNtyS2043AOaQbFw1Q8gC7RVKi/gvytc16RAenFjBdjxP537onMLgKVs5pX7Fde9YQkgvM39",
-	"YDUFuGByEqQSBlaFAQJMhzq4V5L5/gEqktzWPmNWH8sJFa5NlzXKOnMYh5aO8cOVxqhFB6zZupjsBzNU",
-	"YlogzsDjvuDF1gyCLApNEK3IaPMM/uMUhY4s1iGCUcaYDeVrBWzDxQ0pkL7l3WzAutMWT62ptPfhhX3P",
-	"PWgnp9saGhZwjZ3hFqYe34uLLe7gqkx5O6Yvp+/C4602dNtRFdxqhgpbO/8W6MBIe9XNBpnYfsy3zBzu",
-	"MDrG3fXg7qsA+HEKAQgY8LSlFYJhLIEHSCaqBiDRuBVaK3xLkOKGi/USmfX6i9XkCvvWUxcb2Lerr0Yl",
-	"gTTH+gJyplshl7XjfLeIEWJi4SX17WWgv5Re/76nzYAXHLbhaTddQXzYeI/BsfbT2zIP3AcmrrdnlJ6Z",
-	"XBwGrjslAKHN0moOPQPGKzgxW2ZHvds1b3Z19qjVsGNuRDTwKO+lKb5zaUbOcPxmSwvZAWmeun/TMjYp",
-	"ECMyIKYMZa3B3OYuGL39YywtU5K8EVRtr6Fndut00v/h+pbPFgSLMM9mrVQ9u7uDQoFlJJj8DhcUIkG+",
-	"I3DAFCerhsLV7tnuwvpWJHJ5XllrqexKTVAPuoZN9oGZxJCTprZ6HbInKUN5UzXWqwyv6yNt47Gn6KVJ",
-	"AtJ/1zpZoODZKng7jEoLJIxs7nhFmLq03/nANA5EhUx1PgDHoJtJQXJaEKdSVKfoZ1slou9F0GPsF8CP",
-	"k9m3zvVzVHnlC3QO6Hnre8iSspCnH/RZK2lOmHGgmWjn7Fmtd33y+PRcyw5RWmrJi7OzzWZziuHnUy5W",
-	"Z/Zdefbm9fOXP12/hHfaemfTpNAW5fuqw9kjF1bHNZ1dzJ6cnp8+MfHtNTDPWUFzXm3I4sxl5Ok/32XB",
-	"D5IIGvmrzxSK/fnsD8jou9vz88BHew9WROECK7zvuUFge0+d/WH+927i4+OhTr549of7z7tjrDERPe1i",
-	"vffWBJdq/U/NGCsCLjzTpIly9rqYXcy+J+oHeATcmbLmmiH1Y4/Pv4mIFZtwFsqt2cVvH7OZbKoKi+3s",
-	"YvaelEGvNJAxUiLRMOtnYbxtga0FGjg0fpu5bMSPeu0zQXCxHYT6HcEFZaZR1wjA9Xr64Dw9fxIb5KGQ",
-	"ME/s29jG1iQ5eZljhhbabK8VYnwzYYu3j86sx1om9/mGSvXMPbSzz3MzUpcpV3Vb1yXN4e2zf1h/tlEe",
-	"R4awIAQCt0qkSNeBAb+akp7Eqh7MM9coAtDqEak/067X4se0LoOuATWXEXQ8K4pnPh5kG0r8nRfbY+PB",
-	"xV/uurobJGDsUOHRsb++hwJHIMCP+EZfkyjoJdwnQY9Dz/6gxd1ZQaWrCIsT6IV5oCVSjQWG6j6ZzKBp",
-	"Hzl7XVzpf0D6zEOQt1uIMYq6EVnyEnJt70+Fl6wIiACCQ2sdNjg4liZtgDJ5Zt7bRtFfFzE6kc7PfNJ8",
-	"S/DEUQOkdtpyH+vQmaVN2MfT/tL6vrptwFPkbwoTCkzfGPDEVHo/09rmtaYHzLgH0md737rCK/KGVlSF",
-	"zPJQt5TeF2RgRsj2DJIrtYpue2Mf7aLSX3WL7vRG9FQCnHeJdHZLBF3avSYp9ot+aOto9rDI+yUEKILE",
-	"X13MdgkOl/tj8DkUboM/d821bQbIzNdQT7HCWt0FoYdZbuZQJvDpur2AwjegFT4Pn5t6AiDQ9AJvRzP/",
-	"Gzzt+XecV6MfftuonFfjTyKc36/y3HaIEuG653Cd+fA4MEpNBOWFUadxe7T55hjn+rmJRLUpCm1TLB9l",
-	"cAo+WDK5aZromLPtiekZtGjTapNy2aXePiCqzSeG9HhBVlQqsT2WeOw2xAZstbZRRUz7HC5cRrPxqmwE",
-	"VcpcgxlabJHtheTw65DZx+5ZmwycRHI3y/kBUd39UATb5gFbwSKt458zcPybjZhbxDC5fcynxWBkMnWO",
-	"RCa3PBAIUj6dkapVEQBL6B/BN6bWhArz/d3iMPhzv838XsppXXVIcL9w+Un3UVIf9FDZzleJY1X4VK17",
-	"Uut7eqvVRFv35BsF6hMiMyT5Um30CXIdiYE8hlNGUuEs7BaUPEZX7qGvkiJhN6QEQRyCLuHcvXyPV5pn",
-	"N6Ztoqn1QxtsHBBrggtiegroB7tw9KM5d0c6kSa/wTUV40tP9H+XTlhmLtbd1zZbAreukp2+lAIvzTkF",
-	"r3YjSXGKfvFsA8MZyq0JB14ibIdgmIENbR/JxRZJumJaUGBmZs+4CD2EBAu8PfWd370bQH/6ypemHMhA",
-	"+5WY18sfscrXD2un9rpkfGZLtVeflBA+Gt9fgI9/FVQRVGijFTueDTkZQXIIQHfp2adebyXNKVyCKybR",
-	"AZLr7A97bO7O9Bpp58c1XbHPwIf2VF1htf66ePcAh9cxFaSwQC/BuqajuGceo2wQ1Klms/m+CmFXsv4F",
-	"eF3vxjGz7b67w9AbwRUxF06OpUkhXRAsoFGZlri+swDCjGyG+N4neiZv6Fe2j+JEG7fEq2uFFfkVM0WK",
-	"hzFdn5dYytFPvxITln7P/wQGsZ9ePejHMixwJG0DFmtrkUGr8BH+bCenbkfjsAkMjj1hqqQRyg0reFoC",
-	"/8z0o1du7tmfMyLwHt8QhmD4//3J9d74iTXazJKB38GPj3N0MPXVKaPqR/IZgoYPH666hs7Y2vY0znPI",
-	"GqVDIRKHqDPph+klFAT4PWDPB9EgO4P9PvMtHA46TFDKjY5zQyWP5fx9RVnhFpfakmDtdGY/biTN256I",
-	"+3wHV74569doqrrRkIO4P57joEvM8Qg+WxBcndQl7gYTI+OiglvCpZLbb+I2b9PxkhZjpluvcRr1M81N",
-	"0u0aKzBSoRY8aH9/+oG9t4NJjMla0htT7MddjRhk2FZcKlfjUAf57jvXmk34gnz1RZCW7kevgJvuA7OT",
-	"V5w6akoG9L8g96stOtwCVCt6S9gp+ub8OyTx1jrZOn0eeojyWfOX6JvHj90wB71NtKZK+mYAXHxgOWa2",
-	"L5UxyU8RSFcmN0SAS6NNstdKpclAVrQy8LrEFA3wKXqtkMmVM36jmojKfA5cgZDQ1j1dVyVmf9fY/+pu",
-	"bg2Vhu4LGTfu86lzzRtVcn4MfeAN5zcIa3NHczg4sMx56DSWaTkcOpnhAs4cMJFyUQ4qBKSFkiLoYT9S",
-	"OrjZEXtk8As7b+ChLO1n8u3yc0SsfMKqGTASp3EvrfVYMtz6KANBDhm5piGbK4vRxKfVFAr62fJJi/IN",
-	"PPFV3qJ+ZH6CFLA5fZUsuTiKG97HttxFprDL2/C+z7YpfIQGqRy2N1+zOaSB+0KOTv3pIeoeyY7oeG4M",
-	"bW3EawRN3bnys+XS4RM3KG4afX/A0lpVfwIvRzABcNDPYQYZymMeWruk73Sq8HKpTcjKx6at+mOj/kFV",
-	"IuuH+oGQPdobiWrmIQ6k3sHvdrTg13bUDXD39Xw8syMhj2rl+4xIN+OyY+sPUaRh+2jys33iK6XK15eh",
-	"qsyAJrpikOAB0R0/ejSeRLxLoWA87YDIDIf3TiGKf/Ma5mM8jE/7/z0vdXeu8T4RviNJjyXPo1IaS9ML",
-	"HsmtVKSSSJGytOK+SobNw7ytVOD8+fUvzksANhdfopyXTcVMDViGJNH0UCY2nvOqwvDHiua8hDtHIIUX",
-	"8hL9/P7Vyd+gLP719duTv/3t6Xcnj4J2RRUpKEZqWxNwGnxg+RoLSdR/Usnt06fIRGnAyQAtp42LhQHS",
-	"fYf1DPWHvpvrzXc8vUTLRgC6zFbAl/KBSUXquX6dsCID30uG7LR38x+NRH/xQ/DBU+Om42edIf9/zZCb",
-	"LY/+kmOWk7LULzCu0KcTgWGW5QcWlCBeIMY7wyu1DgYTndxQ2r9mLb3nOS9I/99zUxwZ/jmgZIagP332",
-	"gfmZ3hnyI70z5EbVt/8FmAj+YQeFZwEe/Z/a0eFm0BT5dIq+57zQmirx2OXQ7GJNy7DnXc4raPmZoQUG",
-	"UhrHluLaamcFKslSId4o4+YBndS8aJqQm8wV77K5RBjBXBG90geWcyFIrnxHG2v4wyAsY/Jrum4hHmmU",
-	"31P0AyDFIQdeBNShBdGwoiXO1W7TiMyl735gpnGOs1rN1QBfxOVGfwvmfpjtmJ1QJUm59ClkpFanEdfT",
-	"60ozRngrpC9cRT6ps9x04mmFm68WX1CmBcpuF7PP6jIyG3pHpJaIqeTrBYGsSd9rlR1FkJpPI2wJkJLY",
-	"gxmu/k/7/fEH3+SfxyPvwBvO6Itg6Ihe+t3Fg6HAgTsdu2JKfY7BRw5Hiy+7eTMxenUaHwwl+rXkn0at",
-	"h8wJKPHqFS0nqUZuI5De8C+9bv9oyhF63fG1uaDrUEpLaz8aYeb90ifoC/SAmYc/cUZ2MrgemmJ7JFaw",
-	"88npUU+iiQ2QyVSWREDICgLv0NIC4dIUTH/+RCwnQXflZi+txcTrbJbUBOY6a3v0DQnOl0Env6/wlnPg",
-	"jcmRnh01pbnbplPfWxUuyH2Oe0uRNvNzSAS4vX99OZ+fU2o4LAwLDdLi6uFkRnskv6zY0Jazh8Wl3kPB",
-	"2VSGvCX7+ja8vL1fiGcCCz48K93uSSEy+ECQslAQ4cOTR/Tpu+i1JhlxuJ1CMzBkh1Nq4YmvUpxr0IYI",
-	"AJvrVScfEfnGCWC72JkuS0VBihQFoB2Rybvb6UZwTyR/JZn1sItJfvrHn4UXnplyHpv85GUclWhBKFvB",
-	"VXwExnhWFCFPtAWzpmXyJcLw+R1Za3qETT25Fa4H01xx/fnE7AiLEtxOR5IJ8f7/nV6HQS85WuEVOavZ",
-	"aqojzL0qb1f/8akq99zGMQGkaXSkWxpCtr7XXIVrU0dU01xBLp3Q/zaO7n2c1M5RHRT8/9M+dlDbjK/S",
-	"zg9nrO5rmGFmlh7pwtjY9vyQe7hoFMrD6ZqN7NwbNiAfI5lvOpTbaTLJpkP6gf/pjMz9M4Z1rxqFMHTE",
-	"vT+hYK3uvGUQI+YD3caIl2Bdw0BgCB9MoZ4gMNE4Sbx38PufjHaPB6atHoF27yAXNEY8znKCqm5m5w6J",
-	"3HHf60lzM4+/SoXYD2ROtbnw85qPkpfSCc3gICnTXL5j0X3mZhKmca5ff3WvgtVpaIfOkgcEznZxbiQE",
-	"bpvIds385+b7Jy9g3HhkcMEPz04eP/3Wxb5gtQy9e/Ucfff0yfksG9BIsmBxWXNJXceloVfekVokgXHB",
-	"18HP3h1R4fEcZbDYMDePeJi1egOBkxrOu/5Y3z+RltMbzby3OViAhyNpPN1VJ7Vt6F+HZiEye6jLLDKz",
-	"+TObr71RqRFqubvyEopbEGc2u0AIekskjA30uA0EzBvetlp70EP7A74NJvmATW1qb2y36AXOb1bC9NXn",
-	"S+MWN812zDzgYLA1F0hy00dDDtWDdzlszNUd4PhrvcCH2eB9vw/AkS7zNd+gJRbmFg+6DKzNjBoykQxn",
-	"BV3aqTp72n8Fzz1kicxXK6pbBOyX0yFSj5kY3qYQ2qK7Lg/YS9dOFLI+Bh9INLFP6VKpID9DY3uYY8yl",
-	"vedyNgb45AwM8+K0jId/eSxi9zesZ5R7oHKy02erhSV7LzFXnsmX6PH5eYYenz/Skv7x+eOgQFS1KjM0",
-	"Y9LfXZQEScUFXpFT9I1+9ZtHT4DRvnn0VL/rX92ijRmLaTLoPrB27MGGliVakEv09PyJ/R5Hkphk7som",
-	"EgLjondEie0JcASSJOfMzTXoMul/E1Iby2S0XnKoWfH58vH2WJCQemnoA3afOfSXvm+e08/vsqPWQQ1A",
-	"9RPZ2PzfHqscqgYdWatLwf22D6+pvWYcNdAuPEwEvgjdGl9MvWMFhDIZQS9eP3/7YwjgsD12S8lmn6w3",
-	"z/yZLDC9ozFC2+z8mF7mDaZKurnyviqlhJJpGzYuCIyWHazos6AZfU4SpYaa3F/D72bXf1JPs9niURpA",
-	"l1DRZYnf9SsPk4TzSp4tcVkuYAjrcNzePfWgEXjzkeEovAXk6KXImzVHa9NKDPyPnFemT2Q7NNKNZDT+",
-	"Myp8FSR0mxgs1MrSrO62PXuoOLpZ/ggcewRU/wQOXoGsruTp2SJ9oMxNEtXU6d4ptpGJIMK2MXJlx/o1",
-	"39nISi1QOm3JTy0og/obLmyth22AAmP17ZvWaZpzJnlJbI8QW0dJFarwDZF2vhYuKsr+XWZ24nGOGfxs",
-	"VlVrIuQpeq114Q2zi0MFB0jZ787BU5HBbPV24v5uC9CfJbkGfDwM28DaX+nwCEM7h3yfnfoQMyWua8ep",
-	"nh1CdrKzGzsADXTNakeJJCXtezec5MHELHxhSMZaKI/lFIDVwmH0FCwhQZTciyoX4rzlN2QoxKl//zqH",
-	"sHyFE3EMSaK47w7n8nMSf/uo0SOJuHVYNWP3zgBtdpk+zC9alb4NWLVlc506LC317XQ/p/NrHTw5wNm2",
-	"jaKiM+7drtCpqdhZxHVLa5fod5lpF3I60+4yrxKjGNuXXXPJ3RmxsWpb35U1mImABUEVlVKbXS1Mvg4p",
-	"uvRuU4Z2n8FAML8YXLC7K7108wYyn2ti+8iCJQBzkF3reksB08AaFHa7uvPU7S7vJq4Z4JzEs69Zbtx9",
-	"69c1RwU1LCTxBiALXoN5JrtvgafBzIWzdZHtO25e3O5bYJVuyAJxQVeUIcP76C/GWr26fnL66G9/vTAJ",
-	"OEXI6IutKRvWF7iglrRu6OAp+olbe2lJjfeqbUNkas8UZgUotxj9/O5NgEw7nnB29/Hu/wYAAP//",
+	"7L17k9s2lij+VVD67a925i77YTvOTbpra8vjx8S1TtzrdpI/Yl8VREISpkmAAcCWNan+7rdw8CBIARSp",
+	"Vtuu3Jk/Jm6RBA4ODg7O+/wxy3lVc0aYkrOLP2Y1Frgiigj469lSEXGlf9J/FUTmgtaKcja7mL1fE5Q3",
+	"QnKB1BorpNYE1XhF0IIsuSBohW/JJeKMmMdUIr5EjCPClNjqf+sPSirhkSDLRpJils2oHvv3hojtLJsx",
+	"XJHZxQxrMGbZTOZrUmEDplJE6Ff/z2/45J+PT/73xz8ef3P3b7Nspra1/kYqQdlqdneXmVVck98bwnIy",
+	"sBppX0GsqRZEeBixVEiQnIsCSULYaCCXXFRYzS5mlKlvv5lls4oyWjXV7OLcg0mZIisiDJzy7TIB3hsN",
+	"Q8lzXKICe+xtKCv4Rl7CH8HvjGyIVKgWPCdFIwjarAlDeCEJUyno5Zwvkyg+P/n+4x/f3J2Yfzxu/xFH",
+	"+PMSS5lYyZUHKtdvJcBxz1pwKvzpDWErtZ5dfPtNbNJXVEj1Am8T88LjFoWJeZeCV7NsJsjvDRWkmF0o",
+	"0ZAjYeVViVevaJk+Ub9yDeKyxCu3kX4HU+CWeNXBEmGavH6bCYLzNZwnRrCmyobdML7RtLsgJd/oB5yR",
+	"2ccUoNcKK/IrZooUCWjhDQeoBiS1l1K/2IGyIEvclPpktHCOhjwOMhy11NZzUTlAK1yncGlOaxzOmq0C",
+	"GM1f8lb//z8kZwmYBK+OQYzHIb7mn/9MHY2fuEKyqWsuFCkuEGZyQwQp0IaqNcJogwWjsOIokHrgCqt8",
+	"bd5pobVALDgvCWYAxQ9YPstz3rDUVr1l5RapNZeaZ3G0xrcEYYaw+ShDXCAeeQVoOQ7fGsu5/XwfdK+L",
+	"gcuB1/j3hiDq76gaq3U7Dfw+jm3sva9eL3/U+BwA5uV7wyM29mbN15itSIGwRFShDZZwUZl7wTwLLlnY",
+	"V94oRP1lsCa4gMvLrub18gRASHHgx+fnccB/4oxMAh4gxGVJBFpjOQCPHvkwoFheNgV5RUmZ2t//JtsN",
+	"F4XU5KXwShrKz3lVYQk0h8syQV7UjL7Uo8foqwOIVDgtgVy/vULuFfTz6xcJOrNvTLmkTj/+8Sj7NkVt",
+	"WrRIX5tdwSNDT779Vv9DIhB3DO8HZoYVqrhMiReKP9St+na5lCTFTt4R2ZRKIsVRSTSj0GQP8Cbg5DBa",
+	"/BI43yvAvW1UzqvUBv+q6X1BclyRnfv9EpFbIrZI8M0IYY2beaI3f0WlNJyYlJJs1gSEh5qwwvwqiOHz",
+	"+oVPQLsFXLKYMd6wnBTxy+wKr8gbWtEUpl8yJSiRCIMOkIC71APEkftUYxd/Mth9eh7i+lEU11dE6Bub",
+	"FNe8EclD9QPfdBHtNsDJFFGBBUaMYjeXt1qOr2uZQJObB6SjMZLTPhFvV3ryUojgt1RSzrBmTlqNKwm8",
+	"iivCitRGviM5obUaDZ8w7x8o3IWS3Q2pFRAg/Pp7gwVmijKgv4LKHIsBoPU5HqI/d9ItG7pEldZB1Roz",
+	"9Pj8HGGhtaJbItCK3urjpRA3XHQinT4aQZrveFLw+yk4/IKDeBcDwD6aoP1cEyzy9ZDi9ZbBtaKvM6kx",
+	"gcvwmksAcv32CsY091GUYf8lvGL+8lv24cOHDx/D3/76v/76X3HebYB+kabEZ6DVbrfbbVUVBdzESIA4",
+	"Y2XT9bZeJzXya9UU2xd9+uyD/vGP7+7++l9/OQn+GIZ3zz1+KJ7dsA+J6h95gUuqKJFJhFfmle0l0ucV",
+	"metCwgG6fpeAvh32NQOk75GEOsBsHwKUcRBcE5FGxWH7CCN+jq0EPB8VdD3gQ0M+gG/zcIQILOHF4wnA",
+	"Q5iEZ2NgslR/JJDe81Hi+JCwfRTh+hcitIAxoMzdmjesyfQyND/ul2Ptx/2bzt6t5/C/vbeth1GtR8MZ",
+	"38QWnPQ2TgTvzoxFpPobLzTVXvzh9UD4I+dMaQTpoZtS0RoLdSZIibWIfvFHRwQJ16TfA4s6ruuS5lj/",
+	"fFbQHOQGb3heUIYB4f2tvcsiLOPF6+dvf0RLWhIQ44XKDNsAuxkpKEZ6mOiMXYSZZcuaM2lW+QIrfE1U",
+	"f8U7I/0HWNM6y6aKVDJg4nzxD5Kr2Z1fExYCb4ESjoTA//hUlYchUS8TSaIkogxhi8+KF6Q8RZoIjVkD",
+	"/WoMakhqPRpOidJqGlxsILYKI8zOAqPBXtR117of+OwL0xtso0RY6sVvEShllGVooTV0EPRqQXC1KFv/",
+	"EeMK/ZMIrvHyE1fXigsD9ESS6lHSXTaL00DsowB/4Ue14IuSxCb7N0GWs4vZ/3fW+tnOzFN5dmW+iuHn",
+	"J67WmkY2WIL0c4kIztfIwGwwoh81rCBCKs4LQBCuWrOtIFhydop+1X8+PX+SIUlYgahCeIU1fYIB5x1R",
+	"YnsCHjIkSc5ZAWTnIEsj9+grBvPIhjCFNoKzVebNlDVWVP9cYIVncF9/yX3fgfslGG7sxlCJOENSYU23",
+	"UnGBV6SF+bW+SdVXA/k118qoO4iC7IJ+ibhmTRJtNH/S50/TIphEN5gqzeZaPT4zJNohP4DVbj44lK0l",
+	"XoslgtdEKHsp5oJoFjTHqsO+CqzIiaJg6+qtB4wGGtjBj1hTlvold5PvDEKLCK6cSBB5wDdsnmN7r3Xx",
+	"+VohSYg0Hgpv14HLYLOm+RpRJVFNhORMIsX5DVyy7cq8LyKbCV7GpxecVzIu4sAjfb4rvNWAZEgvHpip",
+	"My4ag0PvRg0WHUdWe8O21/xvxuMBaLLgOuBCHGXhxnZ3rDX0tFe6JY83VEZIxHpxZEcqGGI2jtju9qzE",
+	"DzwA0jsjxQEcRUEVmN2uAviWuJQk64HsqCgw3zgDkv87m0Rjb4hCmCE9CVag35Fj0pu3La63kuYU7ORu",
+	"LmO0s8o1LiqqJWXcFNQ8k0Tc0jzmUp5EtafoWbC8DWYKJITqEnmYEGYFsqAAAlry9peG+QS4F9KLk11H",
+	"oSOfnl1tz75U+NNr8+WjwNcUJ6rwZETpSkq6YoeRlSXYueFd432LYHy1l0uw8qc9knwSkxYjB2ZunZ64",
+	"6wIP1qiJ40pfgTuHmZFPKhojk+BBXqXSE+ZcFBPYgIbiHXy0lxW4sTMDYHJRdrgIjzKkHWGuONfnJPZk",
+	"jeU6fteYSaOPrAso9swKTPH7wxNA5JAm7hwXFxXdr939se6T2EhwKY+833s744GwoziE+svHe23sHnj0",
+	"tQjJAs+ZRYTFfnKjfyGCLq2gtbvdBVGYlglEeyodhzNWJMISOliA97KATi0IsQX8jeDqbaNKzm8S3kjO",
+	"CFoQXKENb8oCFTzTl8fftxkiUtEKGz9hj8SLQs5X24ivja7WRCpUcOl9HDA4VZKUy1BPLHizKIM9t1YZ",
+	"fUr06HWJDQENHevrG8qu4EX9mVZgRkMlbyjTC3UQWjsH+HzGwAiTTQfSBEbuh9IGUCaAHQfjDREVtlON",
+	"eL0m+GYU+nBZGoi8ZWg8TLWgFRbbeUFWI8EyGumUb3rnJZyyP1yApMxTdYcCwy0LaKxLAS3yUmfwqsQR",
+	"3oGlbCpAs0ycTj0+ZSuPZYkUviESJPqVgNi8QXG+e9PpxeCYFPZSa20unCOgPxMeNOaGDRlNZN4cN8lb",
+	"kWBRUiJ20eOjF6Jked34iD6Nfen+aFiF65oUF0hyVDX5GsTKkoJui9nW0O6CSFqAdjKCBs2AMeHVhqBJ",
+	"e0bhiFS4RlS681rrnY/x+9HnzXMAydESiy5jHnPmJnOpVpEYCN71CLdXa4aUhtobEzR+owt30ZwpdFrx",
+	"HTO/0AsfKLaFmHJnCdyHYkcKQ1OF84BWwbiNEI04Grp8xSPJU0gwZdYl3zCI1e2825oY01gJGpEtJ7J0",
+	"bg5kZBf/prVF4IuwZo0IfcUotNgizyIRZquSXBobAqykvdDXWrFkHAgz5BGjmMXfBS0GmEX/796l4acY",
+	"gYH+UDu3yeGD9cghuEiGbxy/KbFtZ1yR1F3gSB0JIpU03KxAJc5v5IQ7oAe2Y8wtG3aXhAMm61xTQxfc",
+	"WE22R4p6tgxhpEke7IoLDi65Luknbq7XhgVwURDRWj2AU2BBEPlUk7x3SQ4ap0vMGCk0TF1t/+n5LjFB",
+	"xOe8ivmMaWFEJSR/bzQc8Cqym1gQRbTicmmM+OMyNnbp0/shv+34IB+fR0jXsZMJ++K1A6Bsrx6gpeCV",
+	"MfMWVBBQtMxSYY5sgGP1w7WWRECuDabCTDK8zG7c1fnp+fmjfbKfnz1Gtv5e7F1w+meES+7ELl5s3c5R",
+	"yXPClCCTts5Z1BYCA7NkJL/Rx0pAIPOaGItcSW/h9N1SmROByznmQmFwUy8FFoSFP5UU53CTlLdUH9GV",
+	"4DB0yTdEzEtaLeJRdDtIeI5LuhCg277y5okJdihIUEgkNxR4e4l4TVgPH4dGI2Qu1FrOlbEP9ef9kWDZ",
+	"CFKgBVlTVsDmwKsXNvQPgt8VXxGwClo/hfF3KIGZhNBZzqIG0oblRChMmdrOayJya1/ZdaJLhTXDL1BB",
+	"bil27PVTXjaS3pIfHQUb49YAwT+Nhxu3p7phypgeIhEix0f+LS6bIZxzjeCCyrrE24Rs6pf2pHOSnzzZ",
+	"d5DN3PE9+Bgla0lelXi1K0It7a9DtwB8GcrBI3ya9sWklKjxoYeNQmsDdxmRckANilrPqbBRcVooXtKS",
+	"FMYjjDAzpm8Xl7QrHvvg73j4L+SS5JjlpCxJkYHE/elE4C34/qyUviwbLrjMeR2fw/GHXUO6DVLflXWc",
+	"/O/W1aYZQNYBX2rNN4/rFs6m3B3yuclR9dz6k4IQdesd48zneI7xFro4+r2AZ06sHgd67aLZA3R1TN42",
+	"aD/+lG/Gi98hub3jm6gIzqObFuYIRC50E5wJeT1aCmMc+UUFlyOVPvR+j4pls98gmK1FT3aEBAeLsQEb",
+	"fx9JMV8kgctibnlWDGEdDEWeL3nDivlim05bsIdggyWClzNEqlpt/QE03qydgSFAcF5gBVxjL1EHvoQu",
+	"GAHS9Mb5Qzlhkx8yLSWgizntOYT2GsM8tNM/BT961FGibHjHYaEIwKznTSIiYbPejj7kP7Ml3e/3bp0h",
+	"XTz2kRNQaghktnsKHAo6JJi5dIaQuMx6omevqZoSK3pLXnBJYnbTOV9GMTRoZ0zfo1cdz7nxR/uKBtbV",
+	"iQpOjNlJEnLhbE+yqWQvFz8LbVOlcaDvcmxaEKao2s4FuaVkE1Ft32rhzT5FeKEP+2bNQ5MbolpxLiXX",
+	"EFhHt/EKtbZ5iStXzeBCH1kIpnOhhphtszBsAILsu+KDrXpQ4S1aEGTPsFEC3fonWaBLrIhU8wrXkW3A",
+	"at3TqTpm1cybohjwHc9t1lhaRrj/+jaomyeOWNf0Oc5m0Ap/u8u1NDF6sF/h/b3nNlhF5gs3dCySIY/d",
+	"obUWrs6GtOcndipfEAju2PWACrxUcUsxBBLbmGrpQhapi+6UdMWwMrJxRHLUOuS8wNu9ufOaZBrpxDnr",
+	"umjTUs29co9AsBuyTZjkwnwUxcsC4RoLhRbbC8QXkgitEf38+kWG9G6gCt8QkZloYLDdSSIoLu3ptC9J",
+	"5TTG3TsdtwjZuxZ4GTL3bn14XH8FJuzYHTV7s+cmauWw+6vCrFniXG9qXCCCxU8Lt+seyZRknHrIY/aJ",
+	"d5xXPUbjqSQS+6B3KX7b0xWL6k/wu2ZQnRNwadgy4xApaZ0OEoF9lfhM/kY22NIH3iLJE9ECS7XBsbvs",
+	"2j4Zvz6Fk3dmXBKJhQHqQ+KDATtk4DbdY7Kd0kzgpQO/qHZTe1ytZQrBcYgQe+a4kt+jNEd74SM4+pEd",
+	"jt8NMWzLFSGGZ0HVuNd/gFfDqLhRl4P5+JoQFvVt7CcJz4pp2mwOcb6Gc7pSR/eFrUcvFrFtsGiw7waJ",
+	"6c36wSG5JxGWJd+QYr7h4oaylSaLWOQkZytIS9J3UJtSgCQtCcvJBVIbmpurwxzClZY5niCsUEkGzQPB",
+	"yUw4N39dG5ujEb4AyYTxZrX2poFGkqjdEaBTc0lZzFztTa1oQbbc2jwBi11pSZlVjroHYfF7cPl3XKMF",
+	"URtCWLgCg9bvn6L/v1M769tzVHCAgnzKiantsxeTepv27umv5qmFQV+4gKh26lZA2G9wcCprBAFZnMbi",
+	"UPY2LU3O8TBnc0Cm8oWR504OgGNFtghEdGU9e7smDs1op4bt229ihg+XH691nY3gikC+CitsUSIT+0Kj",
+	"N9mQMyKQFtvYaLTmJWi3uwYRQVeUhfHQmmbE0ljvAElRawQWiuZNiYVMO1IMvfdSnYEnW/xfBaP09yqb",
+	"fTpZ8RP74z8kZ6fv8OZHIqXNMxkI79RX4XzP83vmUtghhjYW1EZwiqMwxnyEbcRas3bMjiXOTdUqo7JC",
+	"8SMjgWnlRgDFeF3YSAxuV4ESwck2X3Jhi+qYAaMbvMflkqHFtjUyWyDsrXsZ8GNwzHDhLAVu6r04cPmp",
+	"EVm37zHxmazWimogz3y5jrpDZPaAe8LvnNHOIQ/iZtvNDmmnS2dpZgOywq5/JlT7BlWgSLztgCLgvVfD",
+	"sqxzNCUETTdFdFV0aT3akdwmqMA1ENhhpXRzPGQgqUl7t5oI2svAAiuQFrHNhQu5kxXBzFh4XCJglEmW",
+	"eDU3lSqjFmn92OjQ8R2YZlg2uu34q+wneP+5Qdcem20yOyr6wGJ0Z+khjdhXdpa/NwZsHqoxHcNnb8w+",
+	"HF2Ed3Ync1TTYnGY7OJpFkMm0cJ/O0HYaMk8sj8P7oDryzTBCuzse6xYUYuyL50UKQwnKgzyx38/uwJ5",
+	"weYa1SVmcYE98InOKxrRBV61LyB7se76yhN4COK7cT1fbed59TgB9QkWBKNa8KLJVYakCZgFuOWBUyaj",
+	"eZ65GB4XKiN8eE/NKTvG9OmAuwATu9gP6mLF6OGlNcOkrABYSiJl5TJ1Rwt079cEtd9CWUaGcE3P2h9P",
+	"zZE6/YcM7X1j5byhcz143ZgjI1sbviuM4ZlQhE8kxX9T9nUs83CRFX22UeGCTNIgKqLWvEjksMJdmlbB",
+	"GbdyoVu4Fhg1BNHTPNZhMPDCytYkuYc417tpOvb/VtSzK2/x2U7foiy4V7zU54r3BtQ+zEbdsYkrsE56",
+	"GU0XbjhbyWWvKusnGILtlxa7KWlsCqUflUaPQxXtzk/b8CGsRcLO13S1jucpIMIKX8xOz5Ghm/98fNjl",
+	"Upooi77JbnPMOQxKErEtNL7vibg3h68jXGVO6TBVuQHbFh4PcXTHbkmsjsI0ueBzCwIHzkdLfstLFQ0/",
+	"ZEg1C4L0c1N49IAJfDDw7kkFOS9+hjt5CT3CffYW1VxSRW8PBUlwxXOe8Dz1Exl6ArfAjOLynhDcM5jF",
+	"/HCoV8ml1hkPkZO2XXAJfBvgKEvKg3vy/xxhJQ9Y/IYjt2RKHQpzVPfdanbQGCivcB5zezRqncgon3xb",
+	"Jf2vQwbDdJ73SHuLdRg6DthmcJuVBcYmt6AUduL7tMT5hG0CLO/bJTNkCgx5YD2HFZlviTUbDyVBPN4X",
+	"FG76ZuwtGKtlAZu+EVq51wQXc1cee0mIsn/EbKFrQldrNc+rPTA/7sD8JAZ0zaWycdYOEtnUlNkzDv8t",
+	"SN4sqGrkvCRgs21/EBqQeNmRw6pdhKTdry+/p0IIZBPMTRVxmxw0nNQSIufE/L2Dn41B9c1qz3BPujkD",
+	"p0/3iR7+wA2Ya1/hslzg/CZZjyel+kzmQQnjXb9ChzGzdUqQDHMHA3+KQ5inU7iExcd+TuGGHgLrGAVg",
+	"+pXjGNFSszRRUA7c7HPUiWk3cUphnfgOD9FkNLljgSWN61sluSVlMn0QHENW4D5Ec9GDpw7B7w2G4Lv4",
+	"BapJKlFyJed1NOWDyjby0bSmsJGnoCQlTtbATe39avfov5PNlDX8jlWfLOY10p1y5zB1AeVH/r5F1WOo",
+	"X3wEDcsg0+M72LJgg1rfmFfIgGoyS1d2kR6ZKbqM2+GnGcp8AtNXYGN3xqFkrkSYzx1xCv2reMy/isf8",
+	"q3jMYcVjXlc1F8q0tojIX0WRygiz/aD2FfAwkTCSV8QUm4UYZAigwLTY8QgE4xtL4lyu8eOn30aSF+z5",
+	"3aq2UIhJ2o3FXa8YF6SY57xsqlgtHOMV9gPZ9zLjwniU2RIsWpc0sdhQptS1d+mlJgRr6DNWCshOSrN6",
+	"J23N28SA4dPYCsCPaKDXazH1fJdBrLoW/1FJGZFIKzmINyozFTpcuV9X0cAEEk5KvXAdNndtVTChCc8n",
+	"gvip45HHXTtByjTd4rJPK5kl25ZG7aAthAEm+3jfpZbYsXlDWURd0eQyHyqNl9h5yhQf/G66a0B/sNhO",
+	"s7fEwq47S+pB2jeeQJzOkKKksRZXkkrKJihIgP19ypEZMgXGYUoRxH+FO/X5C2N2QRjUYX4im/f8JhYE",
+	"hdsaySOr25JPNRVETiJC5SaP9cHNBVEZkmu+Ya5P0qiKoDM3bgem6PLDUJ9dFLgwnQP0sTZ+p8+EyxIy",
+	"LLw+c8Dgg/pcwonUQ1WgcVil01+0ZtkxdF1hKTdcFHHWNp1icl7E1MttTQqnLUAv57PaTjxMDYeQYJKC",
+	"ALa9BHQVnPOuGYAKtfYxaqO5/OfPyJx0fVMpm0TQXtJ2P5CaLsmn+O+NuKW3XMxHp/6EX/gpPbw+KSjY",
+	"FTN7BOUD2xy/mCzeJ2RrWqIZmWE5CJJpwzTxjmq3cZ+Bvt28e5jS7CDRVYQVJw4obuA9DZPLHmhtcC4b",
+	"Wdvaxv22X6FVSHGFS+kSkKExBFpsEYboV2PweHSOuNCyczSAh5iyuof5MAlTArOczAHkKqbivtcAtuni",
+	"Gve1iflyhQsubfU8z1Ydr+goKgfcRekKLr+ut4hxo3a39WEU1zh0KsSlKyVhgSOIynjE8J54xv0YOGx5",
+	"qXzcgQCHhwJlYtjzdIXANa2LVvq2tfCnFqnwAu0ubdge0QWVOWeKsiYeLJ6uc+HtyaP6oh6hMEbPSE0Z",
+	"gkgnImUQ4ukaifo1fZyY8DpcgGN8ZFYvMK/tJ7u3doYi3QIobbaFDX0gUP47Vl2jTavt1tkwjDogspCk",
+	"9obP7rLAHgMfVir9LZOKsN0jrXW8zDtJU4CwA8+0D6JMC1bulYFbsFO3aVDy8C8OSF9h5GSkyZA10kGa",
+	"I4ZymWVBZNDQepQIFAKyU7Ai9DQfEd198Soo59RD8s7GREXHlixCmLPhyFC/8uGOFA9aPSyglvvu1gBO",
+	"k76aK2gGs8+Vv3cdWB4hWdAkWUmbBzbuokwpb+kzXHKbyXkUtWlkbewwp9424In13xm8PqzeZOCPKVad",
+	"0gidcIhwezp4TpPEFzwSvDY5x2PPgxwRIW5HHToJQa3faaVxnwWlb20NUXAFZa4yIqooa6C0B5QDtAmX",
+	"hxfGba3+gV/0/tVy4YXGVpweXWD4/DQ61P2iYVu4v+vGQ30XC4fSGNUiS01EXCOJ4VCkgrUDnPVQFl3o",
+	"MUJv/ZTfd1b7/fl9HJJRIm+7OE7oWwO295QfTMsATcqjRlWig1AiGLi3PBvWa4bxUyUW1tZmTUQB7Zza",
+	"Vhu+RDYn3JoXQGOMaIvOsy+DKodSkfrCfchZuc20qr0ivCJKbGFk2WjWHwyNO6r4Gkvk0sxNvYogJd1X",
+	"6mlnNCMN5qZns08neoSTWyzAEaqH+pvGxDs3Hvz13g3lntnx7m3P2Zs3qt+5y2ZkudSs89boE2MTgwqX",
+	"azYpUCmbQbe3j+PliK6e3zvZuCT6tEEVCWM0cWr0kYrPEXwzlzeUTUeN7YU315qv6OQMdFr8PVTVyp5y",
+	"Xgt+SyVcpmH+ZTbDFWFFUi0fUr2bupjcHXSiut5JqgsV9UC9JqkCl07H7mre/W1pQ8mC+gyaqu0Z2qGB",
+	"nfPSwcQgY/xXRutARutXmLZ6SLXxoUTCgUrkI7MFJ2eFesi+nDJx1PqdQy1/0nqFKeKT8FeZh1NrO7nC",
+	"TCMgNMMPAHY1pkZRuiWIq+zsNsxUlTpF7qHpNAD/grqGhfU6WH7BnPfdfpjZSoe0QJLrNyAoyhVHPN3t",
+	"PchWJZkvhVXd3Y0TdFfyoRcrzJTYRu8a07rFp/b5akC2M4sJRbJVLrTCbdt+xCUJpkUBpua4bLQo31Q2",
+	"7eMhWj7c4Hq+9I06hiOI+509fFjnPQaoiA3LiKfWY5SvSX7jacN0g7A90YGCs2DL4F0bCWb+9THqGlnQ",
+	"jlIRSDSp7soJf8Vc8bnfzMN36Uk3aSe2T+18npAedD7fEGWCJ9pXKmzJf4mb0pmnIK3GNveIbkyJt4YW",
+	"PCObMHmFpZyvnBPvAKTsTYTT/MNVbvVOKiwWnM2XdGGq7XC4+vzBhXJ+pvZOXVU43kMn5Ld+jixcUIz5",
+	"tq2kHkdaSZVAvPfhG+cj0KEEkXJ/TtqTvWNtaHEfaB/vgzbWqcjk1eFPZCqlGU/BPm73Xg//7BOVrki5",
+	"MJQz/hvOVlQ1BWWTPtxd6l366j4sKvLwsoiHNwvqFULcI3/1xZKjRWPa2nfehxqCFTul7+DFw9B8HIgH",
+	"4kXfkZzQWqWqcwax+BEDTSJNPFVFbTh0gEr0e4MFZooyUiAOfZ9yLAri+5NA8NuGynieZ7cu+TjdSdJ/",
+	"kjkkFIzuqF3PQS1PGhX0G5RJBe7tZsDe2ZESb0htI3tt+phDhA0+ADxMNnFEI+usxcHTbz+SPsCJ3eQu",
+	"cvtIiCw5hGqA6r6YRifM/OM1JndMRjT6NwMP6HLviJ6gUYnm71jeTCRi80WsPKoNzc2cYRo6CfhyqcKW",
+	"zE4YRobzfFRrJInn8oAmFk8ltiHTpuadr9w9Im6uuK9zGNMytq7n0IiScQWhbM4GeomUoKRAeIW1lqmC",
+	"Iqwq7nFtywUf2hdiqDDGTk5tw5htfjRoAKUxv/IzTTRoyYVRllXYdhr6z0A8iN4iXIbtXJa8NFbwiKOG",
+	"j1r5BlNlm52NsaDu8itPWVmnm5c/Bll7hgKiaXHRguApoqX5vSf2SzKtFopJrCtgNyMYWDjJWDZ2mHQz",
+	"wCPeLiF41LwBnVPJxFoDoyTUe8mjB1czMAclUu35GHBNkf1uKdlMcuOmomcpK1JRpmzibbbHn2U8meMT",
+	"CQC0nh+mHSNziw1BTePqC559nz4y8tDD1u4/7a53U/KYXxPV1Icd75QhbVKqgR4jChfEIiWbC9Ttg0mW",
+	"cNEXznBZvl3OLn6bxGQ/ZjGRZ7fHWEmJ75viGl6AnGYB6lNGwjQ/68MdR1hJmHrRtoFI9L/r10oMGmLt",
+	"Np8LQmrxgqq5M5mPbk2GVb4mRarZhOt5cazx+slhtsmZ72LSXUQUi754wm4+qysHEzm9KxrTfF+6VAkg",
+	"CyhhsMYSYbZF1i8bUViLESEvdkL7uqs5klrP9RrHQl4gHnt8tYZezdoI/ZsObUE/T4YwNEYc7os4Klpg",
+	"HW1SdI4UR4/GVIIYLo3rUOEmimGytb9NLLqkdtwHsR64pLD5fW3Sn+kxvlMUW6PZ2CeDtxSvs0jHeetY",
+	"M/0jWLlFgpgmmajiEIoY9FwdQQQrwTdyrvgGi2j+ELFN9AxMK05kBg2h0GKLqMoMHG2H2nbNK9taNywp",
+	"ByBxCJowtdtMxTa9W6bhTj2yX/3REqZzQSbHkxySZJ2KM8JSzRt5Tx25FmRJ44kEdSNqG0QUk1D4zb2m",
+	"jklvbfquBasFooPuDh57mOjA9jG1/3HXOqSdjxe7DCXtu3bsoElQDlSmbCur1uXy7dPAIfIo2h+83dBJ",
+	"FQn73NJvCQARW5hpHRwT0/bdGiYojvGwlyRiBAsTGe15SuzqMOWTRkjX46pj9FtzpFWrrhzyBdoAptrj",
+	"pXvh2S6xu2xQzU2junhRh8a1NS5xfqOvd+w6edviMgUp6S0R0EwpuPxdr/GwSFum3ygxI76Rnu0NnCHM",
+	"vF3OP8So5Bsi0II3oOP5I9oa1ce2c2gD4ipIOWwj5pq6NhWWPmb7syMTLQLhHHU7Ols1EESiskTDHDI4",
+	"sS2gzr4x9M6artawot32jY1vVrq2NdcP7N/Rzlbyzd7JSlN7/d5ztUXX4y3ubWcQ/wEI1NIwD6iykEE6",
+	"DReFdMWQaL4ODZ3UkHQ0e7lLLkPr7QLQNmg9bP3HiTAMyT9NRXsztINVLo/SfGasxW4vP4eApuTChlK9",
+	"gzXdHLWsfXxtgT/FmN5NVgmVQSv4qKk9nekTrAA/SNn8ljVqalzFCwXQtgiZ2nC4BzSBYuGyH4AXaK1U",
+	"XsC/K1zXpEB6cKMF2IZInfuicwuApmw6uPsR1732EcC8zf1gJQW4YHIShBIGWoUBAlSHOrhXkvH+ASqS",
+	"1Na+Y0YfSwkVrk3dOco6nSmHho7Rw5XGqEUHjNmamOyEGSoxhfo8nBG04MXWtMYsCr0hWpDR6hn84xSF",
+	"hizW2QQjjDHrytcC2IaLG1Igfcu7bol1p1CgWlNp78ML+5170faStzk0LKAa29UuDD2+FxVb3MFVmbJ2",
+	"TB9O34XHG23otqMquNXMLmxtR2DYB0baq242SMR2Ml9EdLjm6hhz14ObrwLgxwkEwGDA0pYWCIaxBBYg",
+	"mcgagEDjlmmt8C1Bihsq1kNk1uovVpMz7FtLXayF4a68GuUE0hzrC4iZbplc1jY43iJGiPGFl9SXl4H6",
+	"Unr8+542A15w2Ib7/3QZ8WENTwYb/U8vVD1wHxi/3p7mgqaXc+i47qQAhDpLKzn0FBgv4MR0mR3xble9",
+	"2ZXZo1rDjroRkcCjtJfe8Z1LM3KG4zdbmskOcPPU/ZvmsUmGGOEBMWEoaxXmNnbByO0fY2GZkuSNoGp7",
+	"DVXEW6OT/oer5D5bECzCOJu1UvXs7g4SBZYRZ/I7XFDwBPkayQFRnKwaCle7J7sLa1uRyMV5Za2msss1",
+	"QTzoKjbZB2YCQ06a2sp1yJ6kDOVN1VirMnyuj7T1x56ilyYISP+uZbJAwLNZ8LY9l2ZIGNnY8YowdWnn",
+	"+cA0DkSFTHY+AMegmklBcloQJ1JUp+hnmyWi70WQY+wMYMfJ7Ffn+j2qvPAFMgdUAfZVdUlZyNMP+qyV",
+	"NCfMGNCMt3P2rNarPnl8eq55hyjtbsmLs7PNZnOK4fEpF6sz+608e/P6+cufrl/CN22+synbaJPyfdbh",
+	"7JFzq+Oazi5mT07PT58Y//YaiOesoDmvNmRx5iLy9M93WfBAEkEjv/pIodjPZ39ARN/dnscDk/ZerIjC",
+	"BVZ433uDwPbeOvvD/Pdu4uvjoU5+ePaH++fdMcaYiJ52sN53a4JLtf6nJowVAROeKdJEOXtdzC5mfyfq",
+	"B3gFzJmy5pog9WuPz7+JsBUbcBbyrdnFbx+zmWyqCovt7GL2npRBrTTgMVIi0TBrZ2G8LQquGRoYNH6b",
+	"uWjEj3rsM0FwsR2E+h3BBWWmUNcIwPV4+uA8PX8Sa22ikDBv7FvYxuYkOX6ZY4YWWm2vFWJ8M2GJt4/O",
+	"rMVaJtf5hkr1zL20s85z02SYKZd1W9clzeHrs39Ye7YRHke6sMAFArdKJEnXgQFPTUpPYlQP5pkrFAFo",
+	"9YjU07TjtfgxpcugakDNZQQdz4rimfcH2YISf+PF9th4cP6Xu67sBgEYO7vw6Niz79mBI2zAj/hGX5Mo",
+	"qK7c34IehZ79QYu7s4JKlxEW36AX5oV2k2osMGT3yWQETfvK2eviSv8B4TMPsb3dRIxRuxvhJS8h1vb+",
+	"u/CSFcEmAOPQUod1Do7dE1dI+aR0JZx5zFXz2ubfgDD0zXdozRshYU5b/cO0dQIDEOS3n6L3EC9uRkdU",
+	"IUmUNA2gjGlOmjqD3thowDr1dQCDU9spM30/qnigs9eBMHEAc16QTr3qY51EjXbwkcMUaLHdLfPFlyGt",
+	"wFbgdne8dQ2viLy0lrRuYe1RxNR6u5MM+L2tw/51neyO2/wzs21fcT9BNoDUh6EbGNr4ED1xTNv+pjB+",
+	"5bT4AW9M3e9nWnW51vvBcmK3Ptv71RVekTe0oip54I8o8uh1QThvZNuemSr1fOkKrR9N6tGzukF3Cm36",
+	"XQKcdzfp7JYIurRrTe7YL/qlrduzh0XeLyFAEST+6gIAlmC9uz8Gn0MVAHAOrLlW9AGZ+RqSc1ZY605w",
+	"g2KWmzavCXy60kGgPQyoGM/D96aeAPBavsDb0cT/Bk97/x3n1eiX3zYq59X4kwjn96s8t51NiVDdc7jO",
+	"fKwFEEpNBOWF0c1we7T55hjn+rlxa7bxLm2FNe+yctoiqMW5qcDpiLMtsOoJtGhjtJN82cVxPyCqzRRD",
+	"SqEgKyqV2B6LPXarqwO2WkW7IqYWExcuPN6Y6DaCKmWuwUzLTrawlsOvQ2Yfu2dtZHkSyd2Q+QdEdXei",
+	"CLbNCzYdSlovEmfgRTILMbeIIXL7mo+xwsiEfR1pm9zwsEEQP+wsHloUAbC0PIrB0KrWhAoz/26mIfzc",
+	"71mwd+e0rDrEuF+4YLejKRrHPlS2jFriWBU+7u+eu/V3eqvFRJtE56tO6hMiMyT5Um30CXLlrWF7DKWM",
+	"3IWzsPRU8hhduZe+yh0JS2slNsQh6BLO3cv3eKVpdmNqcJrEUbTBxpq1JrggpkCFfrELR981eHekE2k0",
+	"clehTiuLdtP/XTpmmbnAib602W5wljAePEOFwEtzTsFF0khSnKJfPNlAp49ya3zLlwjbjiqm+0dblHSx",
+	"RZKumGYUmJlGRk5zBf9ygbe75oMXeuorn+d0IAHtF2JeL3/EKl8/rJ7aK7nymTXVXrJbgvlofH8BOv5V",
+	"UEVQoZVW7Gg2pGQEkUYA3aUnn3q9lTSncAmumEQHcK6zP+yxuTvTY6SNH9d0xT4DHdpTdYXV+uui3QOs",
+	"p8cUkMJszwTpmvL0nniMsEFQJzXSBo8rhF39gy9A63o1jphtKecdgt4Iroi5cHIsTTzygmABVe80x/Vl",
+	"KhBmZDNE9z5qOHlDv7JFOSfquCVeXSusyK+YKVI8jOr6vMRSjn77lZgw9Hv+J1CIfXP4QTuWIYEjSRsw",
+	"WJvYDlKFDxfJdgI0dyQOGw3jyBOathqm3LCCpznwz0y/euWa6P053Uvv8Q1haIHzmyNs13tjJ9ZoM0MG",
+	"dgffi9Dtg0nWTylVP5LP4IF+eN/nNZRZ17qnMZ5DCDId8rc5RJ1J35kxISDA84A8H0SC7HSJ/My3cNg1",
+	"M7FTrg+h61B6LOPvK8oKN7jUmgRrm5/73jVp2vabuM92cOUr/X6NqqrrMzqI++MZDrqbOR7BZwuCq5O6",
+	"xF1nYqT3WHBLuLwEOydug4AdLWk2Zko/G6NRP23BRHCvsQIlFQoLBL0UTj+w97bLjVFZS3pDvNcbpDAI",
+	"1664VC5hpg6SJ3auNRs9CMkPiyDHwffxATPdB2bb+Dhx1OSf6L8gkLDNYN0CVCt6S9gp+ub8eyTx1hrZ",
+	"OkVDeojyKRiX6JvHj11nEL1MtKZK+soSXHxgOWa2yJlRyY2XHzO5IQJMGm3GhhYqTTg7eKY1vC7KSQN8",
+	"il4rZAIvjd2oJqIy04EpEKIju6frqsTsbxr7X93NraHS0H0h5cZNnzrXvFEl58eQB95wfoOwVnc0hYMB",
+	"y5yHTpWilsKhLB4u4MwBESnn5aBCQIwxKYKGCCO5g2tEsocHv7DNKx5K034m3y4/h8fKRz+bbjWJ4JJu",
+	"jPSxeLi1UQaMHMK7TXU/l2OlN59WU3YQRPZBjfINvPFV3qIatCERBhanr5IlF0cxw3vflrvIFHZxG972",
+	"2XYYiOxBKiDyzdesDmngvpChcyiKC+LkjqNHdCw3Zm+tx2vEnrpz5RsVpt0nruvgtP39AUurVf0JrBxB",
+	"O8lBO4cJl5PHPLR2SF82V+HlUquQlfdNW/HHev2DFFfWd/XDRvb23nBU01xzIPQOnts+lV/bUTfA3dfy",
+	"8cz2Fz2qlu/Da10kZUfXH9qRhu3bk5/tG1/prnx94c7KdPuiKwYBHuDd8X1s4xHpuzsU9DoeYJlhJ+gp",
+	"m+K/vIZmKw9j0/5/z0rdbZK9j4XvcNJj8fMol8bSNBZAcisVqSRSpCwtu6+SbvMwbivlOH9+/YuzEoDO",
+	"xZco52VTMZNQmCFJ9H4o4xvPeVVh+LGiOS/hzhFI4YW8RD+/f3XyHdRYeH399uS7755+f/IoqH1VkYJi",
+	"pLY1AaPBB5avsZBE/SeV3L59ioyXBowMUL/cmFgYIN2X68+QsX9SzuaBia0tn3uJlo0AdJmlgC3lA5OK",
+	"1HP9OWFFBraXDBq7gxnEtFxFf3GRlwVYaqBNHJEyg0YPnCnKGlL8NUPQ/aUgBfpLjllOylJ/wLhCn04E",
+	"hsaoH1iQz3qBGO90QtUyGLQHcx2O/5q1+z03Yfzdv+cm0zb8OdjJDEGzg+wD8w3iM+T7w2fI8B8u2n8B",
+	"JoI/bNf5LMCj/6ntQ2+6lpFPp+jvnBdaUiUeuxwqp6xpGRZQzHkF9WMztMCwlcawpbjW2lmBSrJUiDfK",
+	"mHlAJjUfmor2JnLFm2wuEUbQpEaP9IHlXAiSK18eySr+0FXNqPx6X7fgjzTC7yn6AZDikAMfAurQgmhY",
+	"0RLnarcCSebCdz8wk/jgtFZzNcCMuNzouSCJxSzHrIQqScqlDyEjtTqNmJ5eV5owwlshfeEq8kmd5aas",
+	"U8vcfOmBBWWaoeyWxPusJiOzoHdEao6YCr5eEIia9IV72VEYqZkaYbsBKY49GOHqf9pvjz/4Jv88FnkH",
+	"3nBEXwRDR7TS7w4edJgOzOnYZebqcww2cjhafNmNm4ntV6eKxlCgX7v903brIWMCSrx6RctJopFbCIQ3",
+	"/Euu29/ndIRcd3xpLihhlZLS2kkjxLyf+wRFph4w8vAnzshOBNdD79gejhWsfHJ41JNoYANEMpUlEeCy",
+	"Asc71EdBuDTZ958/EMtx0F2+2QtrMf46GyU1gbjO2oKPQ4zzZVAW8iu85Rx4Y2KkZ0cNae7WfNX3VoUL",
+	"cp/j3u5IG/k5xALc2r++mM/PyTUcFoaZBmlx9XA8oz2SX5ZtaM3Zw+JC7yHhbCpB3pJ9RUBe3t7PxTOB",
+	"BB+elG73hBAZfCAIWSiI8O7JI9r0nfdabxlxuJ2yZ6DIDofUwhtfJTvXoA1tACyul518ROQbI4AtiWhK",
+	"dhUFKVI7ALWtTNzdTjWCeyL5K4msh1VMstM//iy08Myk89jgJ8/jqEQLQtkKruIjEMazoghpok2YNfW3",
+	"LxGG6Xd4rSk4N/XkVrgeDHPF9edjsyM0SjA7HYknxJtJdApnBoUJaYVX5Kxmq6mGMPepvF39x6eq3HMb",
+	"xxiQ3qMj3dLgsvWFCytcmzyimuYKYumE/tsYuvdRUtuUd5Dx/0/72kFlM75KPT9s2LuvYIZpgHukC2Nj",
+	"ez1A7OGiUSgPW7U2snNvWId8bMt8BavctiZKVrDSL/xPp//yn9Gte9UohKG88v03CsbqNu8GNmIm6FbZ",
+	"vATtGrpLg/tgyu4JAu2xk5v3Dp7/yfbu8UDr3iPs3TuIBY1tHmc5QVU3snNni9xx32tJcw20v0qB2Hf3",
+	"TpW58M2/jxKX0nHN4CAo01y+Y9F95hpcpnGuP391r4TVaWiHMqUHOM52cW44BG4rEnfV/Odm/pMX0Ls+",
+	"0gXjh2cnj59+63xfMFqG3r16jr5/+uR8lg1IJFkwuKy5pK7i0tAn70gtksA45+vgtHdHFHg8RRksNsw1",
+	"tx4mrV536aSE867fI/pPJOX0+nzvLQ4W4OFIEk931EllG/rXoRmIzB7qMos0AP/M6muv725kt9xdeQnJ",
+	"LYgzG10gBL0lEnpQetwGDOYNb0utPeih/QHfBm2hQKc2uTe29PgC5zcrYZo08KUxi5tiO6a5dNAlnQsk",
+	"uamjIYfywbsUNubqDnD8tV7gw2Twvl8H4EiX+Zpv0BILc4sHVQbWpuERmbgNZwVd2hZNe8p/Be89ZIrM",
+	"V8uqWwTs59MhUo8ZGN6GENqkuy4N2EvXtqeyNgbvSDS+T+lCqSA+Q2N7mGLMpb3ncjYK+OQIDPPhtIiH",
+	"f1ksYvc3jGeEe9jlZKXPVgpL1l5iLj2TL9Hj8/MMPT5/pDn94/PHQYKoakVmKMak512UBEnFBV6RU/SN",
+	"/vSbR0+A0L559FR/6z/doo3psWoi6D6wtofGhpYlWpBL9PT8iZ2PI0lMMHdlAwmBcNE7osT2BCgCSZJz",
+	"5ppkdIn0vwmpjWYyWi45VK34fPF4ezRICL00+wN6nzn0l75unpPP77Kj5kENQPUT2dj43x6pHCoGHVmq",
+	"S8H9tg+vyb1mHDVQez4MBL4IzRpfTLxjBbgyGUEvXj9/+2MI4LA+dkvJZh+vN+/8mTQwvaIxTNus/JhW",
+	"5g2myhTID7NSSkiZtm7jgkCf4sGMPguakeckUWqoY8I1PDer/pNams0Sj1IAuoSMLrv5Xbvy8JZwXsmz",
+	"JS7LBXT0Hfbbu7ce1ANvJhn2wltAjp6KvFlztDalxMD+yHll6kS2HUhdf09jP6PCZ0FCtYnBRK0sTepu",
+	"2bOH8qOb4Y9AsUdA9U9g4BXIykp+P1ukD6S5SaKaOl07xRYyEUTYMkYu7Vh/5isbWa4FQqdN+akFZZB/",
+	"w4XN9bAFUEz/CfOlNZrmnEle2k4gLo+SKlThGyJtszZcVJT9u8xsx4ocM3hsRlVrIuQpeq1l4Q2zg7dt",
+	"SL4/B0tFBo36yaeaCiLnONJB5GdJrgEfD0M2MPZX2jzC7J1Dvo9OfYieEte1o1RPDiE52UagHYAGqma1",
+	"rUSSnPa963TzYGwWZhjisRbKYxkFYDRfddswTklyQZTciyrn4rzlN2TIxamff51NWL7C9kpmS6K473Z6",
+	"8003f/uo0SOJuHVYNT0czwBtdpg+zC9akb51WLVpc508LM31batIJ/NrGTzZDdyWjaKiNRK3I3RyKnYG",
+	"cdXS2iH6VWbagZzMtDvMq0Rfz/ZjV1xyt+FwLNvWV2UNeiJgQVBFpdRqVwuTz0OKDr1blKFdZ9Bdzg8G",
+	"F+zuSC9dv4HMx5rYOrKgCUBTbVe63u6AKWANArsd3Vnqdod37fsMcI7j2c8sNe5+9euao4IaEpJ4A5AF",
+	"n0E/k92vwNJgmgzavMj2G9d8cPcr0Eo3ZIG4oCvKkKF99BejrV5dPzl99N1fL0wAThES+mJr0ob1BS6o",
+	"3VrXwfIU/cStvrSkxnrVliEyuWcKswKEW4x+fvcmQKbtdTm7+3j3fwMAAP//",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

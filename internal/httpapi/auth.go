@@ -30,6 +30,9 @@ func (s *Server) authenticate(op access.Operation) echo.MiddlewareFunc {
 			}
 			ctx := c.Request().Context()
 			cl := callOf(ctx)
+			if cl.person != nil && op != access.Setup {
+				return s.authenticatePerson(next, c)
+			}
 			text, err := bearer(c.Request())
 			if err != nil {
 				return err
@@ -50,6 +53,16 @@ func (s *Server) authenticate(op access.Operation) echo.MiddlewareFunc {
 			return next(c)
 		}
 	}
+}
+
+// authenticatePerson takes the grant of a request from inside the process.
+func (s *Server) authenticatePerson(next echo.HandlerFunc, c echo.Context) error {
+	cl := callOf(c.Request().Context())
+	cl.grant = cl.person.Grant
+	if wait := s.tokens.take(cl.grant.TokenID); wait > 0 {
+		return &told{kind: errTooMany, detail: "this session asks too often", retry: wait}
+	}
+	return next(c)
 }
 
 // bearer reads the one token of a request (RFC 6750, header alone: never in a URL or a body).

@@ -30,6 +30,7 @@ type call struct {
 	source      string // the caller's address
 	operation   access.Operation
 	grant       access.Grant
+	person      *SignedIn // who a page asks for, nil for a request from the network
 	bearer      string
 	authorised  bool
 	length      int64  // of the body, -1 when it was not said
@@ -57,7 +58,10 @@ func (s *Server) record(next echo.HandlerFunc) echo.HandlerFunc {
 		r := c.Request()
 		cl := &call{
 			id: newRequestID(), source: sourceOf(r, s.cfg.BehindProxy), length: r.ContentLength,
-			operation: s.byRoute[r.Method+" "+c.Path()],
+			operation: s.byRoute[r.Method+" "+c.Path()], person: personOf(r.Context()),
+		}
+		if cl.person != nil {
+			cl.source = cl.person.Source
 		}
 		ctx := context.WithValue(r.Context(), callKey{}, cl)
 		c.SetRequest(r.WithContext(ctx))

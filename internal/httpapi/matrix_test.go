@@ -214,9 +214,10 @@ func matrix() map[string]expectation {
 			r.cases++
 			return "/v1/accounts", fmt.Sprintf(`{"name":"new %d","role":"auditor"}`, r.cases), nil
 		}, ok: 201},
-		"POST /v1/accounts/:id/disable": {roles: "a", ask: accountPath("/disable", reason), ok: 204},
-		"POST /v1/accounts/:id/tokens":  {roles: "a", ask: accountPath("/tokens", `{"purpose":"test","days":1}`), ok: 201},
-		"GET /v1/tokens":                {roles: "a", ask: at("/v1/tokens"), ok: 200},
+		"POST /v1/accounts/:id/disable":       {roles: "a", ask: accountPath("/disable", reason), ok: 204},
+		"POST /v1/accounts/:id/tokens":        {roles: "a", ask: accountPath("/tokens", `{"purpose":"test","days":1}`), ok: 201},
+		"POST /v1/accounts/:id/password-link": {roles: "a", ask: accountPath("/password-link", ""), ok: 201},
+		"GET /v1/tokens":                      {roles: "a", ask: at("/v1/tokens"), ok: 200},
 		"POST /v1/tokens/:id/revoke": {roles: "a", ask: func(r *rig, _ string) (string, string, []string) {
 			r.account(access.Auditor, nil)
 			all, err := r.db.Tokens(context.Background())

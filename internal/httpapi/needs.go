@@ -133,6 +133,7 @@ type accountStore interface {
 	AddToken(ctx context.Context, actor store.Actor, account, prefix, hash, purpose string, expires time.Time) (store.Token, error)
 	Tokens(ctx context.Context) ([]store.Token, error)
 	RevokeToken(ctx context.Context, actor store.Actor, id, reason string) error
+	OfferPassword(ctx context.Context, actor store.Actor, account, hash string, until time.Time) error
 	UseSetup(ctx context.Context, hash string, first store.Account, prefix, tokenHash string, expires time.Time) (store.Account, error)
 }
 

@@ -148,7 +148,15 @@ func (s *Server) problem(err error, c echo.Context) {
 	if title == "" {
 		title = "Request failed"
 	}
-	body, err := json.Marshal(Problem{Type: "about:blank", Title: title, Status: status, Detail: detailOf(err), RequestId: &call.id})
+	p := Problem{Type: "about:blank", Title: title, Status: status, Detail: detailOf(err), RequestId: &call.id}
+	if s.failed != nil && isPage(c.Request().URL.Path) {
+		header.Del("WWW-Authenticate") // a browser would ask for a name and a password of its own
+		if err := s.failed(c, p); err != nil {
+			call.writeFailed = true
+		}
+		return
+	}
+	body, err := json.Marshal(p)
 	if err != nil {
 		body = []byte(`{"type":"about:blank","title":"Internal Server Error","status":500}`)
 	}

@@ -127,6 +127,7 @@ type Server struct {
 	auditing sync.Mutex // one walk of the audit chain at a time
 	planning sync.Mutex // one plan at a time: it takes a core for as long as it lasts
 	metrics  *metrics
+	failed   func(echo.Context, Problem) error // answers what goes wrong outside of the operations, nil for problem+json
 }
 
 // New makes the interface over a store and a keeper of reports. It fails when the contract and the table of permissions

@@ -23,6 +23,8 @@ type Settings struct {
 	Zone      string    `toml:"zone" env:"AFTERBEAM_ZONE"`
 	Store     Store     `toml:"store"`
 	HTTP      HTTP      `toml:"http"`
+	Pages     Pages     `toml:"pages"`
+	OpenID    OpenID    `toml:"openid"`
 	Metrics   Metrics   `toml:"metrics"`
 	DICOM     DICOM     `toml:"dicom"`
 	Archive   Archive   `toml:"archive"`
@@ -103,7 +105,8 @@ const (
 func Default() Settings {
 	return Settings{
 		Zone: "Local", Store: Store{Dir: "afterbeam-store"},
-		HTTP:    HTTP{Listen: DefaultListen, RequestsPerSecond: DefaultRequestsPerSecond},
+		HTTP:  HTTP{Listen: DefaultListen, RequestsPerSecond: DefaultRequestsPerSecond},
+		Pages: defaultPages(), OpenID: defaultOpenID(),
 		Metrics: Metrics{Listen: DefaultMetricsListen}, DICOM: defaultDICOM(), Archive: defaultArchive(), Pipeline: Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes},
 		Performed: Performed{WindowMinutes: DefaultWindowMinutes, GraceHours: DefaultGraceHours}, Log: Log{Level: "info"},
 	}
@@ -135,6 +138,9 @@ func Read(file io.Reader, environ []string) (Settings, error) {
 
 // secrets reads the secrets that stand in files of their own.
 func (s *Settings) secrets() error {
+	if err := s.OpenID.secret(); err != nil {
+		return err
+	}
 	if s.Metrics.TokenFile == "" {
 		return nil
 	}
@@ -172,7 +178,7 @@ func (s *Settings) check() error {
 	default:
 		return fmt.Errorf("log.level wants debug, info, warn or error, got %q", s.Log.Level)
 	}
-	for _, check := range []func() error{s.Performed.check, s.checkListeners, s.DICOM.check, s.Archive.check, s.checkFolders} {
+	for _, check := range []func() error{s.Performed.check, s.checkListeners, s.checkPages, s.DICOM.check, s.Archive.check, s.checkFolders} {
 		if err := check(); err != nil {
 			return err
 		}

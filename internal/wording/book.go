@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io/fs"
 	"maps"
-	"path"
 	"regexp"
 	"slices"
 	"strconv"
@@ -26,25 +25,30 @@ const localeTable = "locale"
 // Book holds the same texts in several languages.
 type Book struct{ languages map[string]Language }
 
-// Load reads every file *.toml of a folder; its name without the ending is the language's tag (BCP 47). Tables inside
-// tables make keys with dots. The table locale wants name, the language in its own words, decimal, the decimal sign, and date
-// and clock, layouts of package time. A file that lacks a key or placeholder of en.toml, or has one more, is ErrInvalid with
-// the file and the key.
+// Load reads every file *.toml of a folder. What stands before the ending, after the last point in it, is the language's
+// tag (BCP 47): en.toml and case.en.toml are both English, and several files of a language are one. Tables inside tables make
+// keys with dots. The table locale, one a language, wants name, the language in its own words, decimal, the decimal sign, and
+// date and clock, layouts of package time. A language that lacks a key or placeholder of English, or has one more, is
+// ErrInvalid with the language and the key.
 func Load(folder fs.FS) (Book, error) {
 	names, err := fs.Glob(folder, "*.toml")
 	if err != nil {
 		return Book{}, fmt.Errorf("language files: %w", err)
 	}
 	b := Book{languages: map[string]Language{}}
+	texts := map[string]map[string]string{}
 	for _, name := range names {
-		l, err := read(folder, name)
-		if err != nil {
+		if err := read(texts, folder, name); err != nil {
 			return Book{}, err
 		}
-		b.languages[l.tag] = l
+	}
+	for tag, all := range texts {
+		if b.languages[tag], err = locale(tag, all); err != nil {
+			return Book{}, err
+		}
 	}
 	if _, ok := b.languages[Base]; !ok {
-		return Book{}, fmt.Errorf("%w: no file %s.toml", ErrInvalid, Base)
+		return Book{}, fmt.Errorf("%w: no file of the language %s", ErrInvalid, Base)
 	}
 	for _, tag := range b.Tags()[1:] {
 		if err := alike(b.languages[Base], b.languages[tag]); err != nil {
@@ -95,25 +99,32 @@ func (b Book) Prefer(header string) string {
 	return best
 }
 
-func read(folder fs.FS, name string) (Language, error) {
+func read(into map[string]map[string]string, folder fs.FS, name string) error {
 	raw, err := fs.ReadFile(folder, name)
 	if err != nil {
-		return Language{}, fmt.Errorf("language file: %w", err)
+		return fmt.Errorf("language file: %w", err)
 	}
 	var tree map[string]any
 	if err := toml.Unmarshal(raw, &tree); err != nil {
-		return Language{}, fmt.Errorf("%w: %s: %w", ErrInvalid, name, err)
+		return fmt.Errorf("%w: %s: %w", ErrInvalid, name, err)
 	}
-	l := Language{tag: strings.TrimSuffix(path.Base(name), ".toml"), texts: map[string]string{}}
-	if err := flatten(l.texts, "", tree); err != nil {
-		return Language{}, fmt.Errorf("%w: %s: %w", ErrInvalid, name, err)
+	tag := strings.TrimSuffix(name, ".toml")
+	tag = tag[strings.LastIndex(tag, ".")+1:]
+	if into[tag] == nil {
+		into[tag] = map[string]string{}
 	}
+	if err := flatten(into[tag], "", tree); err != nil {
+		return fmt.Errorf("%w: %s: %w", ErrInvalid, name, err)
+	}
+	return nil
+}
+
+func locale(tag string, texts map[string]string) (Language, error) {
+	l := Language{tag: tag, texts: texts}
 	for key, to := range map[string]*string{"name": &l.name, "decimal": &l.decimal, "date": &l.date, "clock": &l.clock} {
-		text, ok := l.texts[localeTable+"."+key]
-		if !ok || text == "" {
-			return Language{}, fmt.Errorf("%w: %s: no %s.%s", ErrInvalid, name, localeTable, key)
+		if *to = texts[localeTable+"."+key]; *to == "" {
+			return Language{}, fmt.Errorf("%w: language %s has no %s.%s", ErrInvalid, tag, localeTable, key)
 		}
-		*to = text
 	}
 	return l, nil
 }
@@ -122,6 +133,9 @@ func flatten(into map[string]string, prefix string, tree map[string]any) error {
 	for key, value := range tree {
 		switch v := value.(type) {
 		case string:
+			if _, ok := into[prefix+key]; ok {
+				return fmt.Errorf("%s%s stands in another file too", prefix, key)
+			}
 			into[prefix+key] = v
 		case map[string]any:
 			if err := flatten(into, prefix+key+".", v); err != nil {
@@ -140,15 +154,15 @@ func alike(base, other Language) error {
 		text, ok := other.texts[key]
 		switch {
 		case !ok:
-			return fmt.Errorf("%w: %s.toml lacks %s", ErrInvalid, other.tag, key)
+			return fmt.Errorf("%w: %s lacks %s", ErrInvalid, other.tag, key)
 		case strings.HasPrefix(key, localeTable+"."):
 		case !slices.Equal(placeholders(base.texts[key]), placeholders(text)):
-			return fmt.Errorf("%w: %s.toml: %s has placeholders %v, %s.toml has %v", ErrInvalid, other.tag, key, placeholders(text), base.tag, placeholders(base.texts[key]))
+			return fmt.Errorf("%w: %s: %s has placeholders %v, %s has %v", ErrInvalid, other.tag, key, placeholders(text), base.tag, placeholders(base.texts[key]))
 		}
 	}
 	for _, key := range slices.Sorted(maps.Keys(other.texts)) {
 		if _, ok := base.texts[key]; !ok {
-			return fmt.Errorf("%w: %s.toml has %s, which %s.toml lacks", ErrInvalid, other.tag, key, base.tag)
+			return fmt.Errorf("%w: %s has %s, which %s lacks", ErrInvalid, other.tag, key, base.tag)
 		}
 	}
 	return nil

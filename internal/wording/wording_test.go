@@ -27,7 +27,7 @@ func folder(texts ...string) fstest.MapFS {
 func TestTexts(t *testing.T) {
 	b, err := wording.Load(folder(
 		"en.toml", english+"[case]\ntitle = \"Case in {room}\"\n[case.found]\none = \"{n} case\"\nmany = \"{n} cases\"\n",
-		"de.toml", german+"[case]\ntitle = \"Fall in {room}\"\n[case.found]\none = \"{n} Fall\"\nmany = \"{n} Fälle\"\n"))
+		"case.de.toml", "[case]\ntitle = \"Fall in {room}\"\n[case.found]\none = \"{n} Fall\"\nmany = \"{n} Fälle\"\n", "de.toml", german))
 	require.NoError(t, err)
 	assert.Equal(t, []string{"en", "de"}, b.Tags())
 	de := b.In("de")
@@ -64,14 +64,15 @@ func TestLoadRefuses(t *testing.T) {
 		give fstest.MapFS
 		want string
 	}{
-		"no base":              {folder("de.toml", german), "no file en.toml"},
-		"no locale":            {folder("en.toml", "a = \"b\"\n"), "en.toml: no locale."},
+		"no base":              {folder("de.toml", german), "no file of the language en"},
+		"no locale":            {folder("en.toml", "a = \"b\"\n"), "language en has no locale."},
 		"not TOML":             {folder("en.toml", "a ="), "en.toml"},
 		"not a text":           {folder("en.toml", english+"[a]\nb = 1\n"), "a.b is int64, not a text"},
-		"a key lacking":        {folder("en.toml", english+"[a]\nb = \"x\"\n", "de.toml", german), "de.toml lacks a.b"},
-		"a key more":           {folder("en.toml", english, "de.toml", german+"[a]\nb = \"x\"\n"), "de.toml has a.b"},
-		"a placeholder less":   {folder("en.toml", english+"[a]\nb = \"{x}\"\n", "de.toml", german+"[a]\nb = \"y\"\n"), "de.toml: a.b has placeholders []"},
-		"another one's naming": {folder("en.toml", english+"[a]\nb = \"{x}\"\n", "de.toml", german+"[a]\nb = \"{z}\"\n"), "has placeholders [{z}], en.toml has [{x}]"},
+		"a key twice":          {folder("en.toml", english+"[a]\nb = \"x\"\n", "x.en.toml", "[a]\nb = \"x\"\n"), "a.b stands in another file too"},
+		"a key lacking":        {folder("en.toml", english+"[a]\nb = \"x\"\n", "de.toml", german), "de lacks a.b"},
+		"a key more":           {folder("en.toml", english, "de.toml", german+"[a]\nb = \"x\"\n"), "de has a.b"},
+		"a placeholder less":   {folder("en.toml", english+"[a]\nb = \"{x}\"\n", "de.toml", german+"[a]\nb = \"y\"\n"), "de: a.b has placeholders []"},
+		"another one's naming": {folder("en.toml", english+"[a]\nb = \"{x}\"\n", "de.toml", german+"[a]\nb = \"{z}\"\n"), "has placeholders [{z}], en has [{x}]"},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {

@@ -1,0 +1,154 @@
+package web
+
+import (
+	"embed"
+	"fmt"
+	"html/template"
+	"net/http"
+	"slices"
+	"time"
+
+	"afterbeam/internal/access"
+	"afterbeam/internal/wording"
+)
+
+//go:embed templates/*.html
+var templateFiles embed.FS
+
+// loadTemplates parses the file of every page with the layout and the parts that pages share.
+func loadTemplates(pages []page) (map[string]*template.Template, error) {
+	base, err := template.ParseFS(templateFiles, "templates/layout.html", "templates/parts.html")
+	if err != nil {
+		return nil, fmt.Errorf("templates: %w", err)
+	}
+	names := []string{failedTemplate}
+	for _, p := range pages {
+		if p.template != "" && !slices.Contains(names, p.template) {
+			names = append(names, p.template)
+		}
+	}
+	all := map[string]*template.Template{}
+	for _, name := range names {
+		one, err := base.Clone()
+		if err != nil {
+			return nil, err
+		}
+		if all[name], err = one.ParseFS(templateFiles, "templates/"+name); err != nil {
+			return nil, fmt.Errorf("templates: %w", err)
+		}
+	}
+	return all, nil
+}
+
+// frame is what a template sees as $: the page's data and what the layout shows around it.
+type frame struct {
+	Data any
+	// Path is this page's, without the query.
+	Path string
+	// Name and Role are the person's, "" while nobody signed in.
+	Name, Role string
+	Nav        []entry
+	Scripts    []string
+	// Left is how many seconds the session lasts without use; 0 without one.
+	Left      int
+	Theme     string // light, dark or "" for the system's
+	Tongues   []tongue
+	Synthetic bool
+	Version   string
+	Now       time.Time
+	Done      string // what was just done, in words
+
+	title  string
+	lang   wording.Language
+	zone   *time.Location
+	assets assets
+}
+
+// entry is one of the navigation.
+type entry struct {
+	Path, Title string
+	Here        bool
+}
+
+// tongue is a language one can switch to.
+type tongue struct {
+	Tag, Name string
+	Here      bool
+}
+
+func (v *view) frame(title string, data any) frame {
+	f := frame{
+		Data: data, Path: v.c.Request().URL.Path, Scripts: v.page.scripts, Theme: themeOf(v.c.Request()), Synthetic: v.site.cfg.Synthetic,
+		Version: v.site.cfg.Version, Now: v.site.cfg.Now(), title: title, lang: v.lang, zone: v.site.cfg.Zone, assets: v.site.assets,
+	}
+	for _, tag := range v.site.book.Tags() {
+		f.Tongues = append(f.Tongues, tongue{tag, v.site.book.In(tag).Name(), tag == v.lang.Tag()})
+	}
+	if done := "done." + v.query("done"); v.lang.Has(done) {
+		f.Done = v.lang.Text(done)
+	}
+	if !v.signedIn() {
+		return f
+	}
+	f.Name, f.Role, f.Left = v.grant.Account.Name, string(v.grant.Role), int(v.left().Seconds())
+	for _, p := range v.site.pages {
+		if p.listed && v.site.opens(v.grant, p) {
+			f.Nav = append(f.Nav, entry{p.path, v.lang.Text(p.title), p.path == f.Path})
+		}
+	}
+	return f
+}
+
+// opens tells whether a page is for a person.
+func (s *Site) opens(g access.Grant, p page) bool {
+	return !slices.ContainsFunc(p.needs, func(op access.Operation) bool { return g.May(op) != nil })
+}
+
+// landing is the first page in the navigation of a person.
+func (s *Site) landing(g access.Grant) string {
+	for _, p := range s.pages {
+		if p.listed && p.method == http.MethodGet && s.opens(g, p) {
+			return p.path
+		}
+	}
+	return "/me"
+}
+
+// Title is the page's title in words. It never names a patient: it stands in the browser's history.
+func (f frame) Title() string { return f.T(f.title) }
+
+// Lang is the tag of the page's language.
+func (f frame) Lang() string { return f.lang.Tag() }
+
+// T gives a text of the language files, its placeholders filled by pairs of name and value.
+func (f frame) T(key string, pairs ...any) string { return f.lang.Text(key, pairs...) }
+
+// Count gives the text key.one or key.many with {n}.
+func (f frame) Count(key string, n int, pairs ...any) string { return f.lang.Count(key, n, pairs...) }
+
+// Figure writes a printed number with the language's decimal sign.
+func (f frame) Figure(printed string) string { return f.lang.Figure(printed) }
+
+// Number writes a number with so many decimals.
+func (f frame) Number(v float64, decimals int) string { return f.lang.Number(v, decimals) }
+
+// Date writes the day of a time at the site.
+func (f frame) Date(t time.Time) string { return f.lang.Date(t.In(f.zone)) }
+
+// Clock writes the time of day at the site.
+func (f frame) Clock(t time.Time) string { return f.lang.Clock(t.In(f.zone)) }
+
+// Moment writes day and time at the site.
+func (f frame) Moment(t time.Time) string { return f.lang.Moment(t.In(f.zone)) }
+
+// ISO writes a time for the attribute datetime.
+func (f frame) ISO(t time.Time) string { return t.In(f.zone).Format(time.RFC3339) }
+
+// Asset gives the path of a file of static/.
+func (f frame) Asset(name string) (string, error) { return f.assets.path(name) }
+
+// With is the same frame around other data, for a part: {{template "flag" ($.With .Flag)}}.
+func (f frame) With(data any) frame {
+	f.Data = data
+	return f
+}
