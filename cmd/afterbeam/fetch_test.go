@@ -9,11 +9,9 @@ import (
 	"io"
 	"net"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync"
-	"syscall"
 	"testing"
 	"time"
 
@@ -31,63 +29,14 @@ import (
 // archived runs DCMTK's archive with reports of the scenario; it knows the door that a settings file names.
 func archived(t *testing.T, door string, reports ...string) (address, area string) {
 	t.Helper()
-	program, index := peer.Need(t, "dcmqrscp"), peer.Need(t, "dcmqridx")
-	dir := t.TempDir()
-	area = filepath.Join(dir, "area")
-	require.NoError(t, os.Mkdir(area, 0o700))
-	arguments := []string{area}
+	files := map[string][]byte{}
 	for _, name := range reports {
 		r := caseOf(name)
 		var b bytes.Buffer
 		require.NoError(t, rdsr.Write(&b, &r, rdsr.WriteOptions{}))
-		arguments = append(arguments, filepath.Join(area, name))
-		require.NoError(t, os.WriteFile(filepath.Join(area, name), b.Bytes(), 0o600))
+		files[name] = b.Bytes()
 	}
-	out, err := exec.CommandContext(t.Context(), index, arguments...).CombinedOutput()
-	require.NoError(t, err, string(out))
-	_, port, err := net.SplitHostPort(unused(t))
-	require.NoError(t, err)
-	_, doorPort, err := net.SplitHostPort(door)
-	require.NoError(t, err)
-	cfg := filepath.Join(dir, "archive.cfg")
-	require.NoError(t, os.WriteFile(cfg, fmt.Appendf(nil, `NetworkTCPPort = %s
-MaxPDUSize = 16384
-MaxAssociations = 16
-HostTable BEGIN
-door = (AFTERBEAM, localhost, %s)
-HostTable END
-VendorTable BEGIN
-VendorTable END
-AETable BEGIN
-ARCHIVE %s RW (100, 1024mb) ANY
-AETable END
-`, port, doorPort, area), 0o600))
-	archive := exec.Command(program, "-c", cfg)
-	archive.Env = append(os.Environ(), "TCP_NODELAY=1")       // else each answer waits 40 ms for a delayed acknowledgement
-	archive.SysProcAttr = &syscall.SysProcAttr{Setpgid: true} // it forks for each association
-	require.NoError(t, archive.Start())
-	t.Cleanup(func() {
-		_ = syscall.Kill(-archive.Process.Pid, syscall.SIGKILL)
-		_ = archive.Wait()
-	})
-	address = "127.0.0.1:" + port
-	require.Eventually(t, func() bool {
-		conn, err := net.Dial("tcp", address)
-		if err == nil {
-			_ = conn.Close()
-		}
-		return err == nil
-	}, time.Minute, 20*time.Millisecond)
-	return address, area
-}
-
-// unused gives an address on loopback that nobody listens on.
-func unused(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	require.NoError(t, l.Close())
-	return l.Addr().String()
+	return peer.Archive{Title: "ARCHIVE", DoorTitle: "AFTERBEAM", Door: door, Studies: 100, Files: files}.Run(t)
 }
 
 // fetching writes settings and gives what runs the program with them.
@@ -117,7 +66,7 @@ requests_per_second = 1000.0
 func TestFetch(t *testing.T) {
 	for _, way := range []string{"get", "move"} {
 		t.Run(way, func(t *testing.T) {
-			door := unused(t)
+			door := peer.Unused(t)
 			address, area := archived(t, door, "mobile-rhythm-device.dcm", "rhythm3-ablation.dcm")
 			afterbeam := fetching(t, filepath.Join(t.TempDir(), "store"), door, address, way)
 			lost := filepath.Join(area, "rhythm3-ablation.dcm")

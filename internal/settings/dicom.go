@@ -5,7 +5,8 @@ import (
 	"fmt"
 	"net"
 	"net/netip"
-	"strings"
+
+	"afterbeam/internal/aetitle"
 )
 
 // DICOM says how equipment and archives send by the DICOM network. Without Listen and TLSListen nothing is opened.
@@ -120,8 +121,8 @@ func (d DICOM) checkTitles() error {
 }
 
 func checkTitle(key, title string) error {
-	if title == "" || len(title) > 16 || strings.TrimSpace(title) != title || strings.ContainsFunc(title, func(r rune) bool { return r < ' ' || r > '~' || r == '\\' }) {
-		return fmt.Errorf("%s wants 1 to 16 characters of ASCII without backslash, got %q", key, title)
+	if err := aetitle.Check(title); err != nil {
+		return fmt.Errorf("%s %w", key, err)
 	}
 	return nil
 }

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 
+	"afterbeam/internal/aetitle"
 	"afterbeam/internal/ingest/dimse/upper"
 	"afterbeam/internal/store"
 )
@@ -50,20 +51,12 @@ func fingerprint(c *x509.Certificate) string {
 
 // Validate tells what is wrong with a caller.
 func (c Caller) Validate() error {
-	if err := CheckTitle(c.Title); err != nil {
-		return err
+	if err := aetitle.Check(c.Title); err != nil {
+		return fmt.Errorf("AE title %w", err)
 	}
 	digits, pinned := strings.CutPrefix(c.Certificate, fingerprintPrefix)
 	if sum, err := hex.DecodeString(digits); pinned && (err != nil || len(sum) != sha256.Size) {
 		return fmt.Errorf("caller %s: certificate wants sha256: and 64 hex digits", c.Title)
-	}
-	return nil
-}
-
-// CheckTitle tells what is wrong with an AE title (PS3.5 6.2: up to 16 characters, no backslash, no control character).
-func CheckTitle(title string) error {
-	if title == "" || len(title) > 16 || strings.TrimSpace(title) != title || strings.ContainsFunc(title, func(r rune) bool { return r < ' ' || r > '~' || r == '\\' }) {
-		return fmt.Errorf("AE title wants 1 to 16 characters of ASCII without backslash, got %q", title)
 	}
 	return nil
 }
@@ -92,7 +85,7 @@ func (d *Door) admit(p Peer, called string) error {
 	switch {
 	case called != d.cfg.Title:
 		return upper.RejectCalled
-	case CheckTitle(p.Title) != nil:
+	case aetitle.Check(p.Title) != nil:
 		return upper.RejectCalling
 	case len(d.cfg.Callers) > 0 && !slices.ContainsFunc(d.cfg.Callers, func(c Caller) bool { return c.is(p) }):
 		return upper.RejectCalling

@@ -14,6 +14,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"afterbeam/internal/aetitle"
 	"afterbeam/internal/crashpoint"
 	"afterbeam/internal/ingest/dimse/upper"
 )
@@ -63,7 +64,11 @@ type Door struct {
 // New makes a door, and tells which part of a Config cannot be used.
 func New(cfg Config) (*Door, error) {
 	d := &Door{cfg: cfg, classes: map[string]Service{}, waiting: map[netip.Addr]int{}, agreed: map[netip.Addr]int{}}
-	if err := errors.Join(CheckTitle(cfg.Title), cfg.Limits.Validate()); err != nil {
+	title := aetitle.Check(cfg.Title)
+	if title != nil {
+		title = fmt.Errorf("AE title %w", title)
+	}
+	if err := errors.Join(title, cfg.Limits.Validate()); err != nil {
 		return nil, err
 	}
 	for _, c := range cfg.Callers {
@@ -220,7 +225,7 @@ func (d *Door) agree(ctx, life context.Context, conn net.Conn, peer *Peer, encry
 	accept := upper.Acceptor{Limits: d.cfg.Limits, Offers: d.offer, Admit: func(c upper.Caller) error {
 		asked.Store(true)
 		peer.Title, peer.Certificate = c.Calling, presented(conn)
-		if CheckTitle(c.Calling) == nil {
+		if aetitle.Check(c.Calling) == nil {
 			peer.Log = peer.Log.With("calling", c.Calling)
 		}
 		if err := d.admit(*peer, c.Called); err != nil {

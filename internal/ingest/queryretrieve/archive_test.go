@@ -3,6 +3,7 @@ package queryretrieve_test
 import (
 	"maps"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -94,7 +95,7 @@ func refusals(t *testing.T, r *rig, by queryretrieve.By, first, count int) []stu
 	address, all, area := archive(t, r.door, first, count, perDay)
 	troubles, lacking, removed := injected(all)
 	for _, n := range removed {
-		require.NoError(t, os.Rename(file(area, n), file(area, n)+".away"))
+		require.NoError(t, os.Rename(filepath.Join(area, file(n)), filepath.Join(area, file(n))+".away"))
 	}
 	if by == queryretrieve.ByMove { // the object does not pass the proxy: what is cut is the association that asked for it
 		for n := 0; n < count; n += 100 {
@@ -126,7 +127,7 @@ func refusals(t *testing.T, r *rig, by queryretrieve.By, first, count int) []stu
 	assert.NotEmpty(t, open[0].Problem)
 
 	for _, n := range removed {
-		require.NoError(t, os.Rename(file(area, n)+".away", file(area, n)))
+		require.NoError(t, os.Rename(filepath.Join(area, file(n))+".away", filepath.Join(area, file(n))))
 	}
 	counts, err = queryretrieve.Run(t.Context(), cfg, queryretrieve.Period{}) // what is left over
 	require.NoError(t, err, r.log)

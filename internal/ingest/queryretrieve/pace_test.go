@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"afterbeam/internal/ingest/queryretrieve"
+	"afterbeam/internal/peer"
 )
 
 func TestHours(t *testing.T) {
@@ -104,7 +105,7 @@ func TestPace(t *testing.T) {
 func TestAttempts(t *testing.T) {
 	p := &paced{now: time.Now()}
 	r := newRig(t)
-	cfg := r.config("127.0.0.1:" + free(t))
+	cfg := r.config(peer.Unused(t))
 	cfg.Attempts, cfg.Sleep = 4, p.sleep
 	counts, err := queryretrieve.Run(t.Context(), cfg, period(t, 1))
 	require.NoError(t, err)

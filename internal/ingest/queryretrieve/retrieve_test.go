@@ -9,6 +9,7 @@ import (
 
 	"afterbeam/internal/ingest/dimse/upper"
 	"afterbeam/internal/ingest/queryretrieve"
+	"afterbeam/internal/peer"
 	"afterbeam/internal/store"
 )
 
@@ -238,7 +239,7 @@ func TestEnd(t *testing.T) {
 // TestNobody ends a run when the archive cannot be reached, after its attempts.
 func TestNobody(t *testing.T) {
 	r := newRig(t)
-	cfg := r.config("127.0.0.1:" + free(t))
+	cfg := r.config(peer.Unused(t))
 	counts, err := queryretrieve.Run(t.Context(), cfg, period(t, 100))
 	require.ErrorIs(t, err, queryretrieve.ErrUnreachable)
 	assert.Equal(t, 10, counts.DaysOpen, "it gave up")

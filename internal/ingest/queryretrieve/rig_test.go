@@ -7,10 +7,7 @@ import (
 	"log/slog"
 	"net"
 	"os"
-	"os/exec"
-	"path/filepath"
 	"sync"
-	"syscall"
 	"testing"
 	"time"
 
@@ -200,71 +197,22 @@ var totals = sync.OnceValue(func() procedure.Report {
 	panic("the scenario has no such report")
 })
 
-// archive runs DCMTK's dcmqrscp with small studies from the first-th on, so many on each day, that knows a door.
+// archive runs DCMTK's archive with small studies from the first-th on, so many on each day, that knows a door.
 func archive(t *testing.T, door string, first, count, perDay int) (address string, all []study, area string) {
 	t.Helper()
-	program, index := peer.Need(t, "dcmqrscp"), peer.Need(t, "dcmqridx")
-	dir := t.TempDir()
-	area = filepath.Join(dir, "area")
-	require.NoError(t, os.Mkdir(area, 0o700))
-	var names []string
+	files := map[string][]byte{}
 	for n := range count {
 		one, content := small(t, first+n, perDay)
-		name := file(area, n)
-		require.NoError(t, os.WriteFile(name, content, 0o600))
-		all, names = append(all, one), append(names, name)
+		files[file(n)] = content
+		all = append(all, one)
 	}
-	out, err := exec.CommandContext(t.Context(), index, append([]string{area}, names...)...).CombinedOutput()
-	require.NoError(t, err, string(out))
-	_, doorPort, err := net.SplitHostPort(door)
-	require.NoError(t, err)
-	port := free(t)
-	cfg := filepath.Join(dir, "dcmqrscp.cfg")
-	require.NoError(t, os.WriteFile(cfg, fmt.Appendf(nil, `NetworkTCPPort = %s
-MaxPDUSize = 16384
-MaxAssociations = 16
-HostTable BEGIN
-door = (%s, localhost, %s)
-HostTable END
-VendorTable BEGIN
-VendorTable END
-AETable BEGIN
-%s %s RW (5000, 1024mb) ANY
-AETable END
-`, port, ourTitle, doorPort, archiveTitle, area), 0o600))
-	run := exec.Command(program, "-c", cfg)
-	log := &witness.Log{}
-	run.Stdout, run.Stderr = log, log
-	run.Env = append(os.Environ(), "TCP_NODELAY=1")       // its small writes wait for delayed acknowledgements otherwise, 40 ms for each answer
-	run.SysProcAttr = &syscall.SysProcAttr{Setpgid: true} // it forks for each association: a single process ends with a broken one
-	require.NoError(t, run.Start())
-	t.Cleanup(func() {
-		_ = syscall.Kill(-run.Process.Pid, syscall.SIGKILL)
-		_ = run.Wait()
-	})
-	address = "127.0.0.1:" + port
-	require.Eventually(t, func() bool {
-		conn, err := net.Dial("tcp", address)
-		if err == nil {
-			_ = conn.Close()
-		}
-		return err == nil
-	}, time.Minute, 20*time.Millisecond, "the archive did not start: %s", log)
+	address, area = peer.Archive{
+		Title: archiveTitle, DoorTitle: ourTitle, Door: door, Studies: 5000, Files: files, Log: &witness.Log{},
+	}.Run(t)
 	return address, all, area
 }
 
-func file(area string, n int) string { return filepath.Join(area, fmt.Sprintf("%05d.dcm", n)) }
-
-// free gives a port that nobody listens on.
-func free(t testing.TB) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	defer func() { require.NoError(t, l.Close()) }()
-	_, port, err := net.SplitHostPort(l.Addr().String())
-	require.NoError(t, err)
-	return port
-}
+func file(n int) string { return fmt.Sprintf("%05d.dcm", n) }
 
 // everything tells whether the tests run at full size: in continuous integration.
 func everything() bool {
