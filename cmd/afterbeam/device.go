@@ -18,6 +18,9 @@ type deviceCommand struct {
 	List   deviceListCommand   `cmd:"" help:"List the equipment that reports came from or profiles are written for."`
 	Import deviceImportCommand `cmd:"" help:"Bring device profiles of a file into the store, each once; the service may run meanwhile."`
 	Silent deviceSilentCommand `cmd:"" help:"List devices that have sent nothing for longer than is their habit."`
+
+	Protocol deviceProtocolCommand `cmd:"" help:"Print the protocol of known exposures for the check of a device, with the form to fill in."`
+	Check    deviceCheckCommand    `cmd:"" help:"Find out from the report of known exposures what a device means by its table positions and angles, compare its dose display with a dosimeter, and draft its profile."`
 }
 
 type deviceListCommand struct{ configOption }

@@ -34,6 +34,7 @@ func TestMain(m *testing.M) {
 //
 //	reports DIR FILE...   write reports of the scenario
 //	profiles FILE         write the device profiles of the scenario
+//	check FORM REPORT     write form and report of the scenario's check of a device
 //	spoil KIND FILE       write a file that is no usable dose report, see spoiled
 //	many DIR N            write N reports of one patient each
 //	schema FILE           hold JSON against api/estimate.schema.json
@@ -53,7 +54,7 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			"reports": reports, "profiles": profiles, "spoil": spoil, "many": many, "schema": schema, "secret": secret, "status": status,
+			"reports": reports, "profiles": profiles, "check": checked, "spoil": spoil, "many": many, "schema": schema, "secret": secret, "status": status,
 			"golden": func(ts *testscript.TestScript, neg bool, args []string) {
 				want(ts, neg, args, 2)
 				golden.Check(t, args[1], read(ts, args[0]))
@@ -106,6 +107,12 @@ func write(ts *testscript.TestScript, name string, r procedure.Report) {
 func profiles(ts *testscript.TestScript, neg bool, args []string) {
 	want(ts, neg, args, 1)
 	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(demo.ProfileFile()), 0o600))
+}
+
+func checked(ts *testscript.TestScript, neg bool, args []string) {
+	want(ts, neg, args, 2)
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(demo.CheckForm()), 0o600))
+	write(ts, args[1], demo.Check().Report)
 }
 
 func many(ts *testscript.TestScript, neg bool, args []string) {

@@ -105,7 +105,7 @@ func (r *Result) note(report *procedure.Report, all []taken) {
 		r.say("%d of %d exposures do not tell how the patient was registered: without it estimates assume head first and supine", silent, len(all))
 	}
 	if r.Record.Plane != procedure.PlaneSingle {
-		r.say("this is %s of several: a profile holds one set of factors, axes and angle frame for all planes of a device; each plane must show the same", r.Record.Plane)
+		r.say("this is %s of several: a profile holds one set of axes, one angle frame and one factor for all planes of a device; check each plane, and draft what they share", r.Record.Plane)
 	}
 }
 

@@ -43,13 +43,7 @@ func (r *Result) draft(base procedure.DeviceProfile) {
 		r.putZero(z.zero, z.meaning, &p)
 	}
 	r.put("angle_frame", r.Angles.Conclusion, p.Angles != procedure.FrameUnknown, func(bool) { p.Angles = r.Angles.Frame })
-	r.put("kerma_factor", r.Kerma.Conclusion, p.KermaFactor.Present(), func(shown bool) {
-		p.KermaFactor = r.Kerma.Factor
-		if shown {
-			p.Meter = procedure.MeterChecked
-		}
-	})
-	r.put("kap_factor", r.KAP.Conclusion, p.KAPFactor.Present(), func(bool) { p.KAPFactor = r.KAP.Factor })
+	r.putFactors(&p)
 	r.Profile = p
 }
 
@@ -72,6 +66,24 @@ func (r *Result) single(p *procedure.DeviceProfile) {
 			}
 		}
 	}
+}
+
+// putFactors drafts the factors of a device with one plane. A profile has one factor for all planes, and one tube does not speak
+// for another.
+func (r *Result) putFactors(p *procedure.DeviceProfile) {
+	if r.Record.Plane != procedure.PlaneSingle {
+		if r.Kerma.State == Shown || r.KAP.State == Shown {
+			r.Changes = append(r.Changes, fmt.Sprintf("factors: shown of %s alone and left as they were, because a profile has one for all planes", r.Record.Plane))
+		}
+		return
+	}
+	r.put("kerma_factor", r.Kerma.Conclusion, p.KermaFactor.Present(), func(shown bool) {
+		p.KermaFactor = r.Kerma.Factor
+		if shown {
+			p.Meter = procedure.MeterChecked
+		}
+	})
+	r.put("kap_factor", r.KAP.Conclusion, p.KAPFactor.Present(), func(bool) { p.KAPFactor = r.KAP.Factor })
 }
 
 // put changes one particular of the draft by its state, and says what became of it.

@@ -170,3 +170,22 @@ func TestADisplayBeyondItsAllowance(t *testing.T) {
 		assert.Equal(t, want, len(r.Notes) > 0, "%v: %v", ratio, r.Notes)
 	}
 }
+
+// A profile has one factor for all planes: one tube of two gives none.
+func TestOnePlaneOfTwoDraftsNoFactor(t *testing.T) {
+	record := filled(t)
+	report := plainEquipment().reported(record.Exposures, still, still)
+	metered(report, &record, []float64{635, 635, 635}, false, always(0.9))
+	record.Plane = procedure.PlaneB
+	for i := range report.Events {
+		report.Events[i].Plane = procedure.PlaneB
+	}
+	before := quantity.Some(procedure.Factor{Value: 1.05, Uncertainty: 3})
+	r, err := commission.Check(report, record, procedure.DeviceProfile{KermaFactor: before})
+	require.NoError(t, err)
+	assert.Equal(t, commission.Shown, r.Kerma.State)
+	assert.Equal(t, before, r.Profile.KermaFactor)
+	assert.Equal(t, procedure.MeterUnchecked, r.Profile.Meter)
+	assert.Equal(t, procedure.AxisTableDown, r.Profile.Height.Meaning, "the table is one")
+	assert.Contains(t, r.Changes[len(r.Changes)-1], "shown of plane B alone")
+}

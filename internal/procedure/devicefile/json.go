@@ -12,6 +12,15 @@ import (
 // Marshal gives the particulars of a profile as JSON; the same profile gives the same bytes. The device, the day and the
 // signatures are left out.
 func Marshal(p procedure.DeviceProfile) ([]byte, error) {
+	b, err := json.Marshal(particularsOf(p))
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrInvalid, err)
+	}
+	return b, nil
+}
+
+// particularsOf writes the particulars of a profile down.
+func particularsOf(p procedure.DeviceProfile) particulars {
 	s := particulars{
 		Name: p.Name, Mobile: p.Mobile, Kerma: factorOf(p.KermaFactor), KAP: factorOf(p.KAPFactor),
 		Meter: wordOf(meters(), p.Meter), Angles: wordOf(frames(), p.Angles), Field: wordOf(planes(), p.FieldPlane),
@@ -24,11 +33,7 @@ func Marshal(p procedure.DeviceProfile) ([]byte, error) {
 	for _, l := range p.Layers {
 		s.Table.Layers = append(s.Table.Layers, layer{Material: l.Material, Mass: float64(l.Mass)})
 	}
-	b, err := json.Marshal(s)
-	if err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrInvalid, err)
-	}
-	return b, nil
+	return s
 }
 
 // Unmarshal reads particulars from JSON. It returns ErrInvalid naming the key for anything it cannot use.

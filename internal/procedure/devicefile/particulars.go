@@ -14,50 +14,50 @@ import (
 
 // particulars are what there is to know of a device, as people write it.
 type particulars struct {
-	Name     string   `toml:"name" json:"name,omitzero"`
-	Kerma    *factor  `toml:"kerma_factor" json:"kerma_factor,omitzero"`
-	KAP      *factor  `toml:"kap_factor" json:"kap_factor,omitzero"`
-	Meter    string   `toml:"meter" json:"meter,omitzero"`
-	Ref      *float64 `toml:"source_to_reference_mm" json:"source_to_reference_mm,omitzero"`
-	SISO     *float64 `toml:"source_to_isocentre_mm" json:"source_to_isocentre_mm,omitzero"`
-	Mobile   bool     `toml:"mobile" json:"mobile,omitzero"`
-	Angles   string   `toml:"angle_frame" json:"angle_frame,omitzero"`
-	Field    string   `toml:"field_plane" json:"field_plane,omitzero"`
-	Inherent *float64 `toml:"inherent_aluminium_mm" json:"inherent_aluminium_mm,omitzero"`
-	Axes     axes     `toml:"table_axes" json:"table_axes,omitzero"`
-	Table    table    `toml:"table" json:"table,omitzero"`
+	Name     string   `toml:"name,omitempty" json:"name,omitzero"`
+	Kerma    *factor  `toml:"kerma_factor,omitempty" json:"kerma_factor,omitzero"`
+	KAP      *factor  `toml:"kap_factor,omitempty" json:"kap_factor,omitzero"`
+	Meter    string   `toml:"meter,omitempty" json:"meter,omitzero"`
+	Ref      *float64 `toml:"source_to_reference_mm,omitempty" json:"source_to_reference_mm,omitzero"`
+	SISO     *float64 `toml:"source_to_isocentre_mm,omitempty" json:"source_to_isocentre_mm,omitzero"`
+	Mobile   bool     `toml:"mobile,omitempty" json:"mobile,omitzero"`
+	Angles   string   `toml:"angle_frame,omitempty" json:"angle_frame,omitzero"`
+	Field    string   `toml:"field_plane,omitempty" json:"field_plane,omitzero"`
+	Inherent *float64 `toml:"inherent_aluminium_mm,omitempty" json:"inherent_aluminium_mm,omitzero"`
+	Axes     axes     `toml:"table_axes,omitempty" json:"table_axes,omitzero"`
+	Table    table    `toml:"table,omitempty" json:"table,omitzero"`
 }
 
 type factor struct {
-	Value         float64 `toml:"value" json:"value,omitzero"`
-	Uncertainty   float64 `toml:"uncertainty_percent" json:"uncertainty_percent,omitzero"`
-	From          string  `toml:"from" json:"from,omitzero"`
-	Until         string  `toml:"until" json:"until,omitzero"`
-	IncludesTable bool    `toml:"includes_table" json:"includes_table,omitzero"`
+	Value         float64 `toml:"value,omitempty" json:"value,omitzero"`
+	Uncertainty   float64 `toml:"uncertainty_percent,omitempty" json:"uncertainty_percent,omitzero"`
+	From          string  `toml:"from,omitempty" json:"from,omitzero"`
+	Until         string  `toml:"until,omitempty" json:"until,omitzero"`
+	IncludesTable bool    `toml:"includes_table,omitempty" json:"includes_table,omitzero"`
 }
 
 type axes struct {
-	Longitudinal axis `toml:"longitudinal" json:"longitudinal,omitzero"`
-	Lateral      axis `toml:"lateral" json:"lateral,omitzero"`
-	Height       axis `toml:"height" json:"height,omitzero"`
+	Longitudinal axis `toml:"longitudinal,omitempty" json:"longitudinal,omitzero"`
+	Lateral      axis `toml:"lateral,omitempty" json:"lateral,omitzero"`
+	Height       axis `toml:"height,omitempty" json:"height,omitzero"`
 }
 
 type axis struct {
-	Toward string   `toml:"grows_toward" json:"grows_toward,omitzero"`
+	Toward string   `toml:"grows_toward,omitempty" json:"grows_toward,omitzero"`
 	Zero   *float64 `toml:"at_isocentre_mm" json:"at_isocentre_mm,omitzero"`
 }
 
 type table struct {
-	Known    string   `toml:"known" json:"known,omitzero"`
-	Width    *float64 `toml:"width_mm" json:"width_mm,omitzero"`
-	Length   *float64 `toml:"length_mm" json:"length_mm,omitzero"`
+	Known    string   `toml:"known,omitempty" json:"known,omitzero"`
+	Width    *float64 `toml:"width_mm,omitempty" json:"width_mm,omitzero"`
+	Length   *float64 `toml:"length_mm,omitempty" json:"length_mm,omitzero"`
 	Mattress *float64 `toml:"mattress_mm" json:"mattress_mm,omitzero"`
-	Layers   []layer  `toml:"layer" json:"layer,omitzero"`
+	Layers   []layer  `toml:"layer,omitempty" json:"layer,omitzero"`
 }
 
 type layer struct {
-	Material string  `toml:"material" json:"material,omitzero"`
-	Mass     float64 `toml:"mass_g_cm2" json:"mass_g_cm2,omitzero"`
+	Material string  `toml:"material,omitempty" json:"material,omitzero"`
+	Mass     float64 `toml:"mass_g_cm2,omitempty" json:"mass_g_cm2,omitzero"`
 }
 
 // read checks the particulars and gives the profile that they describe.
