@@ -120,7 +120,7 @@ func (q equipment) expose(x commission.Exposure, table, angle noise) procedure.E
 func round(v float64) float64 { return math.Round(v*10) / 10 }
 
 func moment(n int) procedure.Moment {
-	return procedure.Moment{Time: time.Date(2026, 11, 20, 18, n, 0, 0, time.UTC), Offset: procedure.OffsetInValue}
+	return procedure.Moment{Time: time.Date(2026, 11, 20, 18, n, 0, 0, time.UTC), Offset: procedure.OffsetOfDataSet}
 }
 
 // reported is the report of exposures.
