@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"fmt"
 	"strings"
 )
 
@@ -77,4 +78,10 @@ func (f Filter) where() (string, []any) {
 		terms = append(terms, "(start_at, id) < (SELECT start_at, id FROM procedure_case WHERE id = "+placeholder(&args, f.After)+")")
 	}
 	return strings.Join(terms, " AND "), args
+}
+
+// placeholder adds an argument and gives its mark.
+func placeholder(args *[]any, value any) string {
+	*args = append(*args, value)
+	return fmt.Sprintf("$%d", len(*args))
 }

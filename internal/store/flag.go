@@ -4,11 +4,26 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"fmt"
 	"slices"
 	"strings"
 
 	"afterbeam/internal/quantity"
 )
+
+// Flag is one level's result for a case version.
+type Flag struct {
+	Scope    string // case, or the window such as "60 days"
+	Scheme   string
+	LevelID  string
+	Quantity string
+	State    string
+	Value    quantity.Opt[float64]
+	Level    quantity.Opt[float64]
+	Basis    string
+	Text     string
+	Source   string
+}
 
 // CaseFlag is a flag of a case's newest version.
 type CaseFlag struct {
@@ -86,4 +101,24 @@ func (db *DB) States(ctx context.Context) ([]StateOf, error) {
 		return s, err
 	}, `SELECT p.study_uid, p.device_key, p.kerma_gy, p.kap_gym2, p.psd_gy, v.digest FROM procedure_case p
 		JOIN procedure_version v ON v.procedure_id = p.id AND v.version = p.version ORDER BY p.study_uid, p.device_key, v.digest`)
+}
+
+func (c *change) writeFlags(ctx context.Context, v Version) error {
+	for i, f := range v.Flags {
+		if _, err := c.ExecContext(ctx, `INSERT INTO flag (procedure_id, version, place, scope, scheme, level_id, quantity, state, value, level, basis, text, source)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
+			v.Case.ID, v.Number, i, f.Scope, f.Scheme, f.LevelID, f.Quantity, f.State, null(f.Value), null(f.Level), f.Basis, f.Text, f.Source); err != nil {
+			return fmt.Errorf("insert flag: %w", err)
+		}
+	}
+	return nil
+}
+
+func flagsOf(ctx context.Context, q querier, id string, version int) ([]Flag, error) {
+	return rows(ctx, q, func(r *sql.Rows) (Flag, error) {
+		var f Flag
+		err := r.Scan(&f.Scope, &f.Scheme, &f.LevelID, &f.Quantity, &f.State, opt[float64]{&f.Value}, opt[float64]{&f.Level}, &f.Basis, &f.Text, &f.Source)
+		return f, err
+	}, `SELECT scope, scheme, level_id, quantity, state, value, level, basis, text, source FROM flag WHERE procedure_id = $1 AND version = $2 ORDER BY place`,
+		id, version)
 }
