@@ -31,7 +31,7 @@ var layers = [][]string{
 	{"internal/followup", "internal/summary"},
 	{"internal/audit", "internal/crashpoint", "internal/settings"},
 	{"internal/store"},
-	{"internal/access", "internal/export", "internal/ingest"},
+	{"internal/access", "internal/deliver", "internal/export", "internal/ingest"},
 	{"internal/httpapi"},
 	{"internal/web"},
 	{"internal/demo"},

@@ -8,6 +8,7 @@ import (
 	"os"
 	"time"
 
+	"afterbeam/internal/deliver"
 	"afterbeam/internal/export/casejson"
 	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/httpapi"
@@ -29,6 +30,7 @@ type works struct {
 	pipeline *ingest.Pipeline
 	api      *httpapi.Server
 	network  *dicomDoor // nil for none
+	courier  *deliver.Worker
 	doors    []func(context.Context) error
 	log      *slog.Logger
 	// synthetic says that what the store holds is the demonstration's.
@@ -71,7 +73,7 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, ope
 	method.Profiles = nil // those of the store alone
 	w.pipeline = &ingest.Pipeline{
 		Store: db, Method: method, Reading: reading, Summarise: casejson.Marshal, Quiet: time.Duration(s.Pipeline.QuietMinutes) * time.Minute,
-		Workers: s.Pipeline.Workers, Fatal: w.fatal, Log: logger, Now: time.Now,
+		Workers: s.Pipeline.Workers, LateDays: s.Notices.LateDays, Fatal: w.fatal, Log: logger, Now: time.Now,
 	}
 	w.keeper = &ingest.Keeper{Vault: db, Limits: dicomio.DefaultLimits(), Fatal: w.fatal, Kept: w.pipeline.Wake}
 	w.api, err = httpapi.New(httpapi.Config{
@@ -83,6 +85,9 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, ope
 		return nil, errors.Join(err, db.Close())
 	}
 	if err := w.mountPages(reading.Site); err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	if w.courier, err = w.notices(reading.Site); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
 	if w.network, err = w.dicom(); err != nil {

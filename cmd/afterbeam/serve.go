@@ -117,6 +117,7 @@ func (w *works) run(ctx context.Context, started func(address string)) error {
 		})
 	}
 	running.Go(func() { w.pipeline.Run(ctx) })
+	running.Go(func() { w.courier.Run(ctx) })
 	running.Go(func() { w.keepAnchor(ctx) })
 	for _, door := range w.doors {
 		running.Go(func() {

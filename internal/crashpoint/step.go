@@ -26,6 +26,9 @@ const (
 	CommitmentAsked Step = "commitment-asked" // the question is kept, and not answered yet
 	CommitmentMade  Step = "commitment-made"  // the question was taken, and its answer not sent yet
 	CommitmentTold  Step = "commitment-told"  // the peer has the answer, and the store does not know that
+	NoticeQueued    Step = "notice-queued"    // the notice is in the transaction of its flags, and that not committed
+	NoticeBegun     Step = "notice-begun"     // a message is about to be sent
+	NoticeSent      Step = "notice-sent"      // the receiver has the message, and the store does not know that
 )
 
 // NetworkSteps lists the steps that only the door to the DICOM network leads to.
@@ -33,6 +36,9 @@ func NetworkSteps() []Step { return []Step{Connected, Associated, CommandRead, D
 
 // CommitmentSteps lists the steps of a storage commitment.
 func CommitmentSteps() []Step { return []Step{CommitmentAsked, CommitmentMade, CommitmentTold} }
+
+// NoticeSteps lists the steps of a notice.
+func NoticeSteps() []Step { return []Step{NoticeQueued, NoticeBegun, NoticeSent} }
 
 // Steps lists every step that each door leads to.
 func Steps() []Step {

@@ -11,7 +11,9 @@ import (
 
 	"afterbeam/internal/crashpoint"
 	"afterbeam/internal/followup/assessment"
+	"afterbeam/internal/followup/ask"
 	"afterbeam/internal/followup/level"
+	"afterbeam/internal/followup/notice"
 	"afterbeam/internal/ingest/archive"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
@@ -32,7 +34,7 @@ func (p *Pipeline) assess(ctx context.Context, job store.Job) error {
 	if err != nil {
 		return err
 	}
-	var versions []store.Version
+	var made []estimated
 	var later []store.Later
 	for _, patient := range patientsOf(kept) {
 		procedures, err := guarded(p.Log, p.limit(), func() ([]merged, error) { return p.merge(kept, patient) })
@@ -44,7 +46,7 @@ func (p *Pipeline) assess(ctx context.Context, job store.Job) error {
 			if err != nil {
 				return err
 			}
-			versions = append(versions, v)
+			made = append(made, v)
 			if !m.quietAt.IsZero() {
 				later = append(later, store.Later{Study: job.Subject, Due: m.quietAt})
 			}
@@ -54,7 +56,11 @@ func (p *Pipeline) assess(ctx context.Context, job store.Job) error {
 	if err != nil {
 		return fmt.Errorf("announced totals: %w", err)
 	}
-	versions, later = append(versions, ofTotals...), append(later, asked...)
+	made, later = append(made, ofTotals...), append(later, asked...)
+	versions, err := p.tell(ctx, job, made)
+	if err != nil {
+		return err
+	}
 	crashpoint.Reached(crashpoint.Assessed)
 	ids, err := p.Store.SaveAssessment(ctx, job, versions, later...)
 	if err != nil {
@@ -66,40 +72,43 @@ func (p *Pipeline) assess(ctx context.Context, job store.Job) error {
 }
 
 // version assesses one procedure of a patient.
-func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient string) (store.Version, error) {
+func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient string) (estimated, error) {
 	before, facts, err := p.before(ctx, d, patient)
 	if err != nil {
-		return store.Version{}, err
+		return estimated{}, err
 	}
 	others, err := p.Store.CasesOfPatient(ctx, patient)
 	if err != nil {
-		return store.Version{}, err
+		return estimated{}, err
 	}
 	others = slices.DeleteFunc(others, func(c store.Case) bool { return c.ID == before.Case.ID })
 	skin, err := p.newBench(ctx, others)
 	if err != nil {
-		return store.Version{}, err
+		return estimated{}, err
 	}
 	method, err := p.methodFor(ctx, d.DeviceKey)
 	if err != nil {
-		return store.Version{}, err
+		return estimated{}, err
 	}
-	return guarded(p.Log, p.limit(), func() (store.Version, error) {
+	return guarded(p.Log, p.limit(), func() (estimated, error) {
 		a := method.Assess(d, facts)
-		v := store.Version{Case: caseOf(a, patient), Methods: p.methods() + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels)}
-		if err := p.encode(&v, a); err != nil {
-			return v, err
+		e := estimated{Version: store.Version{Case: caseOf(a, patient), Methods: p.methods() + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels)}}
+		v := &e.Version
+		if err := p.encode(v, a); err != nil {
+			return e, err
 		}
 		skin.take(a, method.Profiles, others)
-		all := p.addWindow(&v, a, before, others, skin)
-		v.Digest = digestOf(v)
-		v.Change = changes(before, v, a)
+		all, sum := p.addWindow(v, a, before, others, skin)
+		v.Digest = digestOf(*v)
+		v.Change = changes(before, *v, a)
+		e.before = before.Case.ID
+		e.content = quantity.Some(notice.Compose(notice.Case{Assessment: a, Sum: sum, Own: ownKey, Asks: []ask.Ask{}}))
 		if len(all) == 0 {
-			return v, nil
+			return e, nil
 		}
 		sums, err := skin.sums(all, v.Digest)
 		v.Skin = sums
-		return v, err
+		return e, err
 	})
 }
 

@@ -56,6 +56,7 @@ type Work interface {
 	TotalsCases(ctx context.Context, study string) ([]store.Case, error)
 	HasReport(ctx context.Context, p store.Performed) (bool, error)
 	StepPatient(ctx context.Context, p store.Performed) (string, error)
+	LastNotice(ctx context.Context, caseID string) (store.Notice, error)
 	SaveAssessment(ctx context.Context, j store.Job, versions []store.Version, later ...store.Later) ([]string, error)
 }
 
@@ -73,6 +74,8 @@ type Pipeline struct {
 	// Quiet is how long after its last report a case without a closing one counts as complete.
 	Quiet   time.Duration
 	Workers int
+	// LateDays is the age in days from which what a back-fill brings is not told as new; 0 is DefaultLateDays.
+	LateDays int
 	// TimeLimit bounds the reading of one report and the estimating of one study; 0 is a minute.
 	TimeLimit time.Duration
 	// Fatal is told of a failed fsync; it must end the process.

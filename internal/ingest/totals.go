@@ -14,7 +14,7 @@ import (
 // fallback assesses a study of which no dose report came from the totals that its equipment announced, each performed step
 // as a case of its own: totals only, no geometry. They are looked at when the quiet time has passed without a report. Once
 // one has come, under this study or another, the case is replaced and counts nowhere.
-func (p *Pipeline) fallback(ctx context.Context, study string, reported bool) (versions []store.Version, later []store.Later, err error) {
+func (p *Pipeline) fallback(ctx context.Context, study string, reported bool) (versions []estimated, later []store.Later, err error) {
 	if study == "" {
 		return nil, nil, nil
 	}
@@ -44,7 +44,7 @@ func (p *Pipeline) fallback(ctx context.Context, study string, reported bool) (v
 }
 
 // ofTotals gives the version of a step's case: from its totals, or the one that says it was replaced.
-func (p *Pipeline) ofTotals(ctx context.Context, s store.Performed, made []store.Case, reported bool) ([]store.Version, error) {
+func (p *Pipeline) ofTotals(ctx context.Context, s store.Performed, made []store.Case, reported bool) ([]estimated, error) {
 	if !reported {
 		var err error
 		if reported, err = p.Store.HasReport(ctx, s); err != nil {
@@ -55,7 +55,7 @@ func (p *Pipeline) ofTotals(ctx context.Context, s store.Performed, made []store
 		for _, c := range made {
 			if c.DeviceKey == stepDevice(s.Step) {
 				before, err := p.Store.Version(ctx, c.ID, 0)
-				return []store.Version{replaced(before)}, err
+				return []estimated{{Version: replaced(before)}}, err
 			}
 		}
 		return nil, nil
@@ -67,7 +67,8 @@ func (p *Pipeline) ofTotals(ctx context.Context, s store.Performed, made []store
 	whole := procedure.Merge([]procedure.Report{announced(s.Step)})[0]
 	v, err := p.version(ctx, whole, patient)
 	v.Case.Basis = store.BasisTotals
-	return []store.Version{v}, err
+	v.totals()
+	return []estimated{v}, err
 }
 
 // stepDevice stands for the equipment of a step, which names itself otherwise in its reports.

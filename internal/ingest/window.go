@@ -63,8 +63,9 @@ func gapsOf(a assessment.Assessment) store.Gaps {
 
 // addWindow compares the sum over the patient's cases in the window that ends on the case's day, and lets it decide the
 // state of the case where it is worse. It also says which other cases the sums rest on, and whose sums rest on this case.
-// It gives what the patient's cases delivered, this one among them.
-func (p *Pipeline) addWindow(v *store.Version, a assessment.Assessment, before store.Version, others []store.Case, skin *bench) []assessment.Delivered {
+// It gives what the patient's cases delivered, this one among them, and the sum where one was compared.
+func (p *Pipeline) addWindow(v *store.Version, a assessment.Assessment, before store.Version, others []store.Case, skin *bench) ([]assessment.Delivered, quantity.Opt[assessment.Sum]) {
+	var compared quantity.Opt[assessment.Sum]
 	v.Window.Seen = make(map[string]int, len(others))
 	slices.SortFunc(others, byCase)
 	own := a.Delivered()
@@ -81,19 +82,20 @@ func (p *Pipeline) addWindow(v *store.Version, a assessment.Assessment, before s
 		}
 	}
 	if v.Case.Quality {
-		return nil
+		return nil, compared
 	}
 	v.Window.Days = days("", 0, 0)
 	if v.Case.LocalDate == "" {
-		return all
+		return all, compared
 	}
 	sum := p.Method.SumLaid(all, windowDays, v.Case.LocalDate, skin.lay)
+	compared = quantity.Some(sum)
 	if sum.Procedures < 2 {
-		return all
+		return all, compared
 	}
 	v.Flags = append(v.Flags, Flags(fmt.Sprintf("%d procedures in %d days", sum.Procedures, windowDays), sum.Levels)...)
 	v.Case.FlagState = min(a.Levels.State, sum.Levels.State).String()
-	return all
+	return all, compared
 }
 
 // days gives the span from one number of days after a local day to another; all time without a day, since a case without

@@ -31,6 +31,7 @@ type Settings struct {
 	Spool     Spool     `toml:"spool"`
 	Pipeline  Pipeline  `toml:"pipeline"`
 	Performed Performed `toml:"performed"`
+	Notices   Notices   `toml:"notices"`
 	Tables    Tables    `toml:"tables"`
 	Log       Log       `toml:"log"`
 }
@@ -108,6 +109,7 @@ func Default() Settings {
 		HTTP:  HTTP{Listen: DefaultListen, RequestsPerSecond: DefaultRequestsPerSecond},
 		Pages: defaultPages(), OpenID: defaultOpenID(),
 		Metrics: Metrics{Listen: DefaultMetricsListen}, DICOM: defaultDICOM(), Archive: defaultArchive(), Pipeline: Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes},
+		Notices:   defaultNotices(),
 		Performed: Performed{WindowMinutes: DefaultWindowMinutes, GraceHours: DefaultGraceHours}, Log: Log{Level: "info"},
 	}
 }
@@ -138,7 +140,7 @@ func Read(file io.Reader, environ []string) (Settings, error) {
 
 // secrets reads the secrets that stand in files of their own.
 func (s *Settings) secrets() error {
-	if err := s.OpenID.secret(); err != nil {
+	if err := errors.Join(s.OpenID.secret(), s.Notices.secrets()); err != nil {
 		return err
 	}
 	if s.Metrics.TokenFile == "" {
@@ -178,7 +180,7 @@ func (s *Settings) check() error {
 	default:
 		return fmt.Errorf("log.level wants debug, info, warn or error, got %q", s.Log.Level)
 	}
-	for _, check := range []func() error{s.Performed.check, s.checkListeners, s.checkPages, s.DICOM.check, s.Archive.check, s.checkFolders} {
+	for _, check := range []func() error{s.Performed.check, s.checkListeners, s.checkPages, s.DICOM.check, s.Archive.check, s.Notices.check, s.checkFolders} {
 		if err := check(); err != nil {
 			return err
 		}

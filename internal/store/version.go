@@ -24,6 +24,8 @@ type Version struct {
 	Events             []EventPlace
 	// Window says which other cases the flags over a window rest on; SaveAssessment reads it.
 	Window Window
+	// Notice is to be queued with the version, nil for none.
+	Notice *NewNotice
 	// Skin is what the version and others of the patient together left on the skin; SaveAssessment keeps it.
 	Skin []SkinSum
 }
