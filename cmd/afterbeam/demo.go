@@ -21,6 +21,9 @@ import (
 // performedFile is the table of what the demonstration's centre performed.
 const performedFile = "performed.csv"
 
+// outboxFolder is where the notices of the demonstration lie.
+const outboxFolder = "notices"
+
 type demoCommand struct {
 	Out   string `placeholder:"DIR" help:"Folder for reports, maps and store; a new temporary one by default."`
 	Why   bool   `help:"List every level compared, all findings, assumptions and the parts of the range."`
@@ -70,8 +73,8 @@ func (d *demoCommand) Run(c console) error {
 	p := printer{w: c.out, why: d.Why}
 	p.line(l)
 	end := func() {
-		p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nperformed %s\nmaps      %s (%d pictures)\nplan      %s (directions that spare the skin of the first stage)\nagain     afterbeam estimate --why --profile %s %s\n\n%s",
-			dir, reports, len(names), profiles, filepath.Join(dir, performedFile), maps, drawn, plan, profiles, reports, demo.Notice)
+		p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nperformed %s\nnotices   %s (as an operator gets them, with pictures)\nmaps      %s (%d pictures)\nplan      %s (directions that spare the skin of the first stage)\nagain     afterbeam estimate --why --profile %s %s\n\n%s",
+			dir, reports, len(names), profiles, filepath.Join(dir, performedFile), filepath.Join(dir, outboxFolder), maps, drawn, plan, profiles, reports, demo.Notice)
 	}
 	if err := d.service(c, &p, dir, profiles, names, end); err != nil {
 		return err
@@ -90,6 +93,9 @@ func (d *demoCommand) service(c console, p *printer, dir, profiles string, names
 	err = s.deliver(ctx, names)
 	if err == nil {
 		err = s.show(ctx, p, demo.StagedPatient)
+	}
+	if err == nil {
+		err = s.notices(ctx, p, demo.StagedPatient, filepath.Join(dir, outboxFolder))
 	}
 	if err == nil {
 		err = s.complete(ctx, p, filepath.Join(dir, performedFile))

@@ -43,6 +43,7 @@ func startDemo(ctx context.Context, dir, profiles string, stays bool, messages i
 	s := settings.Default()
 	s.Store.Dir, s.HTTP.Listen, s.Metrics.Listen = filepath.Join(dir, "store"), "127.0.0.1:0", ""
 	s.Zone, s.Tables.Profiles, s.HTTP.RequestsPerSecond, s.Log.Level = "UTC", profiles, 1000, "warn"
+	s.Notices.Outbox.Dir = filepath.Join(dir, outboxFolder)
 	logger, err := logTo(messages, s.Log.Level)
 	if err != nil {
 		return nil, err
@@ -116,8 +117,10 @@ func (d *demoService) people(ctx context.Context) (err error) {
 			return err
 		}
 	}
-	d.second, err = d.person(ctx, "demo second physicist", access.Physicist)
-	return err
+	if d.second, err = d.person(ctx, "demo second physicist", access.Physicist); err != nil {
+		return err
+	}
+	return d.operators(ctx)
 }
 
 // person makes an account and gives a token of it.
@@ -164,7 +167,17 @@ func (d *demoService) deliver(ctx context.Context, names []string) error {
 		if err := d.call(ctx, access.Service, http.MethodPost, "/v1/reports", "application/dicom", body, &receipt); err != nil {
 			return err
 		}
+		if filepath.Base(name) == demo.StagedFirst { // weeks lie between the two stages
+			if err := d.through(ctx); err != nil {
+				return err
+			}
+		}
 	}
+	return d.through(ctx)
+}
+
+// through waits until the service has assessed what it has.
+func (d *demoService) through(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, demoWithin)
 	defer cancel()
 	if err := d.works.drained(ctx); err != nil {

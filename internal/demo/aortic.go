@@ -16,6 +16,9 @@ func allScenes() []scene {
 // StagedPatient is the number of the patient of the two-stage repair.
 const StagedPatient = "SYN-0001"
 
+// StagedFirst is the file of its first stage.
+const StagedFirst = "hybrid1-branched-repair-stage1.dcm"
+
 // staged is the large patient of the two-stage repair.
 func staged() subject {
 	return subject{id: StagedPatient, name: "Synthetic^Saltmarsh One", birth: "1954-03-11", sex: "M", height: 1780, weight: 104}
@@ -23,7 +26,7 @@ func staged() subject {
 
 func branchedStageOne() scene {
 	return scene{
-		file:  "hybrid1-branched-repair-stage1.dcm",
+		file:  StagedFirst,
 		title: "Branched thoraco-abdominal repair, stage 1 of 2, large patient (synthetic)",
 		room:  hybrid1(), patient: staged(),
 		description: "Branched thoraco-abdominal aortic repair, stage 1 (synthetic)",

@@ -80,3 +80,6 @@ func device(place, station, model string) procedure.Device {
 		Station: station, Room: place, Software: "synthetic 1.0",
 	}
 }
+
+// Rooms names the rooms of the scenario.
+func Rooms() []string { return []string{"Hybrid 1", "Cath 2", "Rhythm 3", "Neuro 4"} }

@@ -10,8 +10,8 @@ import (
 	"slices"
 
 	"afterbeam/internal/crashpoint"
-	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/followup/ask"
+	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/followup/level"
 	"afterbeam/internal/followup/notice"
 	"afterbeam/internal/ingest/archive"

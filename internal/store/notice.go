@@ -183,3 +183,10 @@ func (c *change) queueWith(ctx context.Context, v Version) error {
 	crashpoint.Reached(crashpoint.NoticeQueued)
 	return err
 }
+
+// NoticesWaiting counts the notices that are not handed to messages, and the messages that are due or were tried and wait.
+func (db *DB) NoticesWaiting(ctx context.Context) (n int, err error) {
+	err = db.read.QueryRowContext(ctx, `SELECT (SELECT COUNT(*) FROM notice WHERE state = 'queued') +
+		(SELECT COUNT(*) FROM notice_message WHERE state = 'waiting' AND (due_at <= $1 OR attempts > 0))`, at(db.now())).Scan(&n)
+	return n, kind(err)
+}

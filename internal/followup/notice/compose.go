@@ -61,10 +61,12 @@ func Compose(c Case) Content {
 	return n
 }
 
-// levelsOf adds the levels of one state to those known, a sum's only where the case alone is not at them.
+// levelsOf adds the levels of one state to those known. A sum's are there where the case alone is not at them, and where more
+// than one procedure irradiated the skin: accumulated skin dose is a reason of its own to look.
 func levelsOf(e level.Evaluation, state level.State, procedures, days int, known []Level) []Level {
 	for _, r := range e.Results {
-		if r.State != state || has(known, r.Row) {
+		accumulated := days > 0 && r.Row.Quantity == level.PSD && state == level.Reached
+		if r.State != state || has(known, r.Row) && !accumulated {
 			continue
 		}
 		l := Level{

@@ -81,7 +81,9 @@ func (p Policy) Validate() error {
 func (p Policy) Wants(r Rank) bool { return r >= p.From }
 
 // Uses tells whether a channel is wanted.
-func (p Policy) Uses(channel string) bool { return p.Channels == nil || slices.Contains(p.Channels, channel) }
+func (p Policy) Uses(channel string) bool {
+	return p.Channels == nil || slices.Contains(p.Channels, channel)
+}
 
 // Due gives when a notice that is there now, in the site's zone, is to go out, and whether with others. Urgent ones wait for
 // nothing.

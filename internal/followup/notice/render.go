@@ -195,8 +195,8 @@ func (w *writer) levels(c Content) {
 // level says one level with its value.
 func (w *writer) level(l Level) string {
 	pairs := []any{
-		"scheme", l.Title, "meaning", w.or("meaning."+strings.ReplaceAll(l.Meaning, " ", "-"), l.Meaning), "quantity", w.say.Text("quantity." + l.Quantity),
-		"value", w.say.Figure(l.Shown), "level", w.say.Figure(l.ShownLevel), "basis", w.or("basis."+strings.ReplaceAll(l.Basis, " ", "-"), l.Basis),
+		"scheme", l.Title, "meaning", w.or("meaning."+key(l.Meaning), l.Meaning), "quantity", w.say.Text("quantity." + l.Quantity),
+		"value", w.say.Figure(l.Shown), "level", w.say.Figure(l.ShownLevel), "basis", w.or("basis."+key(l.Basis), l.Basis),
 	}
 	text := w.say.Text("level.case", pairs...)
 	if l.ShownStep != "" {
@@ -238,12 +238,12 @@ func (w *writer) spread(s Spread) string {
 	if !s.Value.Present() {
 		return w.say.Text("spread.none", "why", s.Reason)
 	}
-	key := "spread.known"
+	form := "spread.known"
 	if s.AtLeast {
-		key = "spread.least"
+		form = "spread.least"
 	}
-	return w.say.Text(key, "value", w.say.Figure(s.Shown[0]), "low", w.say.Figure(s.Shown[1]), "high", w.say.Figure(s.Shown[2]), "unit", s.Unit,
-		"method", w.or("method."+s.Method, s.Method))
+	return w.say.Text(form, "value", w.say.Figure(s.Shown[0]), "low", w.say.Figure(s.Shown[1]), "high", w.say.Figure(s.Shown[2]), "unit", s.Unit,
+		"method", w.or("method."+key(s.Method), s.Method))
 }
 
 func (w *writer) earlier(c Content) {
