@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"afterbeam/internal/deliver"
@@ -57,7 +58,7 @@ func (w *works) notices(zone *time.Location) (*deliver.Worker, error) {
 		return nil, fmt.Errorf("%w: notices: %w", errUsage, err)
 	}
 	return &deliver.Worker{
-		Store: w.db, Ways: ways, Pictures: pictures{}, Policy: policy, Zone: zone, Base: n.Pages,
+		Store: w.db, Ways: ways, Pictures: pictures{}, Policy: policy, Zone: zone, Base: strings.TrimSuffix(w.settings.Pages.PublicURL, "/"),
 		AlarmAfter: time.Duration(n.AlarmMinutes) * time.Minute, Log: w.log, Now: time.Now, Fatal: w.fatal,
 	}, nil
 }

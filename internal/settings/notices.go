@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"net"
-	"net/url"
 	"os"
 	"slices"
 	"strings"
@@ -23,8 +22,6 @@ type Notices struct {
 	QuietTo   string `toml:"quiet_to" env:"AFTERBEAM_NOTICES_QUIET_TO"`
 	// DigestAt is the local time at which all that is not urgent goes out together; "" is each by itself.
 	DigestAt string `toml:"digest_at" env:"AFTERBEAM_NOTICES_DIGEST_AT"`
-	// Pages is the address under which people reach the service, such as https://afterbeam.example.org, for links.
-	Pages string `toml:"pages" env:"AFTERBEAM_NOTICES_PAGES"`
 	// LateDays is the age in days from which what a back-fill brings is not told.
 	LateDays int `toml:"late_days" env:"AFTERBEAM_NOTICES_LATE_DAYS"`
 	// AlarmMinutes is how long a channel may fail before the administrators are told.
@@ -115,9 +112,7 @@ func (n Notices) check() error {
 	if _, err := n.Policy(); err != nil {
 		return fmt.Errorf("notices: %w", err)
 	}
-	switch u, err := url.Parse(n.Pages); {
-	case n.Pages != "" && (err != nil || u.Host == "" || (u.Scheme != "https" && u.Scheme != "http") || u.RawQuery != "" || strings.HasSuffix(n.Pages, "/")):
-		return errors.New("notices.pages wants an address such as https://afterbeam.example.org, without a slash at its end")
+	switch {
 	case n.LateDays < 1 || n.LateDays > 3650:
 		return fmt.Errorf("notices.late_days wants 1 to 3650, got %d", n.LateDays)
 	case n.AlarmMinutes < 1 || n.AlarmMinutes > 1440:
