@@ -47,7 +47,7 @@ func WholeSite() []Operation {
 	return []Operation{
 		"getReceipt", "listReceipts", "getReportFile", "listQuarantine", "rereadQuarantined", "discardQuarantined",
 		"listReviews", "settleReview", "listLinks", "linkPatients", "unlinkPatients", "importPerformed",
-		"draftProfile", "signProfile", "recompute", "listRecomputations", "getRecomputation", "listDifferences",
+		"draftProfile", "signProfile", "withdrawProfile", "recompute", "listRecomputations", "getRecomputation", "listDifferences",
 	}
 }
 
@@ -124,6 +124,7 @@ func Permissions() map[Operation][]Role {
 		"listProfiles":       {Physicist, Operator, Quality, Admin},
 		"draftProfile":       {Physicist},
 		"signProfile":        {Physicist},
+		"withdrawProfile":    {Physicist},
 		"recompute":          {Physicist},
 		"listRecomputations": {Physicist},
 		"getRecomputation":   {Physicist},

@@ -148,9 +148,10 @@ func (e DeviceProfileOrigin) Valid() bool {
 
 // Defines values for DeviceProfileState.
 const (
-	Draft    DeviceProfileState = "draft"
-	InForce  DeviceProfileState = "in_force"
-	Replaced DeviceProfileState = "replaced"
+	Draft     DeviceProfileState = "draft"
+	InForce   DeviceProfileState = "in_force"
+	Replaced  DeviceProfileState = "replaced"
+	Withdrawn DeviceProfileState = "withdrawn"
 )
 
 // Valid indicates whether the value is a known member of the DeviceProfileState enum.
@@ -161,6 +162,8 @@ func (e DeviceProfileState) Valid() bool {
 	case InForce:
 		return true
 	case Replaced:
+		return true
+	case Withdrawn:
 		return true
 	default:
 		return false
@@ -1255,7 +1258,7 @@ type DeviceProfile struct {
 	// SignedBy Name of the second physicist
 	SignedBy *string `json:"signed_by"`
 
-	// State Replaced: another was signed later for the same day
+	// State Replaced: another was signed later for the same day. Withdrawn: its author took the draft back
 	State DeviceProfileState `json:"state"`
 
 	// Until Last day, by the next signed version; null when open or not in force
@@ -1266,7 +1269,7 @@ type DeviceProfile struct {
 // DeviceProfileOrigin defines model for DeviceProfile.Origin.
 type DeviceProfileOrigin string
 
-// DeviceProfileState Replaced: another was signed later for the same day
+// DeviceProfileState Replaced: another was signed later for the same day. Withdrawn: its author took the draft back
 type DeviceProfileState string
 
 // DeviceSeen defines model for DeviceSeen.
@@ -2270,6 +2273,12 @@ type SignProfileParams struct {
 	IfMatch *IfMatchParam `json:"If-Match,omitempty"`
 }
 
+// WithdrawProfileParams defines parameters for WithdrawProfile.
+type WithdrawProfileParams struct {
+	// IfMatch The ETag of what is changed as it was seen; the change is refused without it
+	IfMatch *IfMatchParam `json:"If-Match,omitempty"`
+}
+
 // ListFlagsParams defines parameters for ListFlags.
 type ListFlagsParams struct {
 	// State State of the flags
@@ -2474,6 +2483,9 @@ type DraftProfileJSONRequestBody = ProfileRequest
 // SignProfileJSONRequestBody defines body for SignProfile for application/json ContentType.
 type SignProfileJSONRequestBody = ReasonRequest
 
+// WithdrawProfileJSONRequestBody defines body for WithdrawProfile for application/json ContentType.
+type WithdrawProfileJSONRequestBody = ReasonRequest
+
 // UnlinkPatientsJSONRequestBody defines body for UnlinkPatients for application/json ContentType.
 type UnlinkPatientsJSONRequestBody = ReasonRequest
 
@@ -2566,6 +2578,9 @@ type ServerInterface interface {
 	// SignProfile Sign a draft that another physicist wrote; the cases it bears on are estimated anew
 	// (POST /v1/devices/{id}/profiles/{version}/sign)
 	SignProfile(ctx echo.Context, id IdParam, version VersionPathParam, params SignProfileParams) error
+	// WithdrawProfile Take back a draft; its author alone can, and it can never be signed
+	// (POST /v1/devices/{id}/profiles/{version}/withdraw)
+	WithdrawProfile(ctx echo.Context, id IdParam, version VersionPathParam, params WithdrawProfileParams) error
 	// ListFlags List flags of the newest estimates, newest procedure first
 	// (GET /v1/flags)
 	ListFlags(ctx echo.Context, params ListFlagsParams) error
@@ -2994,6 +3009,50 @@ func (w *ServerInterfaceWrapper) SignProfile(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.SignProfile(ctx, id, version, params)
+	return err
+}
+
+// WithdrawProfile converts echo context to params.
+func (w *ServerInterfaceWrapper) WithdrawProfile(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// ------------- Path parameter "version" -------------
+	var version VersionPathParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "version", ctx.Param("version"), &version, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "integer", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter version: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params WithdrawProfileParams
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatchParam
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-Match: %s", err))
+		}
+
+		params.IfMatch = &IfMatch
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.WithdrawProfile(ctx, id, version, params)
 	return err
 }
 
@@ -3990,6 +4049,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/devices/:id/profiles", wrapper.ListProfiles, options.OperationMiddlewares["listProfiles"]...)
 	router.POST(options.BaseURL+"/v1/devices/:id/profiles", wrapper.DraftProfile, options.OperationMiddlewares["draftProfile"]...)
 	router.POST(options.BaseURL+"/v1/devices/:id/profiles/:version/sign", wrapper.SignProfile, options.OperationMiddlewares["signProfile"]...)
+	router.POST(options.BaseURL+"/v1/devices/:id/profiles/:version/withdraw", wrapper.WithdrawProfile, options.OperationMiddlewares["withdrawProfile"]...)
 	router.GET(options.BaseURL+"/v1/recomputations", wrapper.ListRecomputations, options.OperationMiddlewares["listRecomputations"]...)
 	router.POST(options.BaseURL+"/v1/recomputations", wrapper.Recompute, options.OperationMiddlewares["recompute"]...)
 	router.GET(options.BaseURL+"/v1/recomputations/:id", wrapper.GetRecomputation, options.OperationMiddlewares["getRecomputation"]...)
@@ -4640,6 +4700,58 @@ type SignProfiledefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response SignProfiledefaultApplicationProblemPlusJSONResponse) VisitSignProfileResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawProfileRequestObject struct {
+	Id      IdParam          `json:"id"`
+	Version VersionPathParam `json:"version"`
+	Params  WithdrawProfileParams
+	Body    *WithdrawProfileJSONRequestBody
+}
+
+type WithdrawProfileResponseObject interface {
+	VisitWithdrawProfileResponse(w http.ResponseWriter) error
+}
+
+type WithdrawProfile200ResponseHeaders struct {
+	ETag *string
+}
+
+type WithdrawProfile200JSONResponse struct {
+	Body    DeviceProfile
+	Headers WithdrawProfile200ResponseHeaders
+}
+
+func (response WithdrawProfile200JSONResponse) VisitWithdrawProfileResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if response.Headers.ETag != nil {
+		w.Header().Set("ETag", fmt.Sprint(*response.Headers.ETag))
+	}
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawProfiledefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WithdrawProfiledefaultApplicationProblemPlusJSONResponse) VisitWithdrawProfileResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -6439,6 +6551,9 @@ type StrictServerInterface interface {
 	// SignProfile Sign a draft that another physicist wrote; the cases it bears on are estimated anew
 	// (POST /v1/devices/{id}/profiles/{version}/sign)
 	SignProfile(ctx context.Context, request SignProfileRequestObject) (SignProfileResponseObject, error)
+	// WithdrawProfile Take back a draft; its author alone can, and it can never be signed
+	// (POST /v1/devices/{id}/profiles/{version}/withdraw)
+	WithdrawProfile(ctx context.Context, request WithdrawProfileRequestObject) (WithdrawProfileResponseObject, error)
 	// ListFlags List flags of the newest estimates, newest procedure first
 	// (GET /v1/flags)
 	ListFlags(ctx context.Context, request ListFlagsRequestObject) (ListFlagsResponseObject, error)
@@ -7074,6 +7189,56 @@ func (sh *strictHandler) SignProfile(ctx echo.Context, id IdParam, version Versi
 		return err
 	} else if validResponse, ok := response.(SignProfileResponseObject); ok {
 		return validResponse.VisitSignProfileResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// WithdrawProfile operation middleware
+func (sh *strictHandler) WithdrawProfile(ctx echo.Context, id IdParam, version VersionPathParam, params WithdrawProfileParams) error {
+	var request WithdrawProfileRequestObject
+
+	request.Id = id
+	request.Version = version
+	request.Params = params
+
+	var body WithdrawProfileJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WithdrawProfile(ctx.Request().Context(), request.(WithdrawProfileRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WithdrawProfile")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(WithdrawProfileResponseObject); ok {
+		return validResponse.VisitWithdrawProfileResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -8426,243 +8591,245 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L17k9s2lij+VVD67a925i77YTvOTbpra8vjx8S1TtzrdpI/Yl8VREISpkmAAcCWNan+7rdw8CBIARSp",
-	"Vtuu3Jk/Jm6RBA4ODg7O+/wxy3lVc0aYkrOLP2Y1Frgiigj469lSEXGlf9J/FUTmgtaKcja7mL1fE5Q3",
-	"QnKB1BorpNYE1XhF0IIsuSBohW/JJeKMmMdUIr5EjCPClNjqf+sPSirhkSDLRpJils2oHvv3hojtLJsx",
-	"XJHZxQxrMGbZTOZrUmEDplJE6Ff/z2/45J+PT/73xz8ef3P3b7Nspra1/kYqQdlqdneXmVVck98bwnIy",
-	"sBppX0GsqRZEeBixVEiQnIsCSULYaCCXXFRYzS5mlKlvv5lls4oyWjXV7OLcg0mZIisiDJzy7TIB3hsN",
-	"Q8lzXKICe+xtKCv4Rl7CH8HvjGyIVKgWPCdFIwjarAlDeCEJUyno5Zwvkyg+P/n+4x/f3J2Yfzxu/xFH",
-	"+PMSS5lYyZUHKtdvJcBxz1pwKvzpDWErtZ5dfPtNbNJXVEj1Am8T88LjFoWJeZeCV7NsJsjvDRWkmF0o",
-	"0ZAjYeVViVevaJk+Ub9yDeKyxCu3kX4HU+CWeNXBEmGavH6bCYLzNZwnRrCmyobdML7RtLsgJd/oB5yR",
-	"2ccUoNcKK/IrZooUCWjhDQeoBiS1l1K/2IGyIEvclPpktHCOhjwOMhy11NZzUTlAK1yncGlOaxzOmq0C",
-	"GM1f8lb//z8kZwmYBK+OQYzHIb7mn/9MHY2fuEKyqWsuFCkuEGZyQwQp0IaqNcJogwWjsOIokHrgCqt8",
-	"bd5pobVALDgvCWYAxQ9YPstz3rDUVr1l5RapNZeaZ3G0xrcEYYaw+ShDXCAeeQVoOQ7fGsu5/XwfdK+L",
-	"gcuB1/j3hiDq76gaq3U7Dfw+jm3sva9eL3/U+BwA5uV7wyM29mbN15itSIGwRFShDZZwUZl7wTwLLlnY",
-	"V94oRP1lsCa4gMvLrub18gRASHHgx+fnccB/4oxMAh4gxGVJBFpjOQCPHvkwoFheNgV5RUmZ2t//JtsN",
-	"F4XU5KXwShrKz3lVYQk0h8syQV7UjL7Uo8foqwOIVDgtgVy/vULuFfTz6xcJOrNvTLmkTj/+8Sj7NkVt",
-	"WrRIX5tdwSNDT779Vv9DIhB3DO8HZoYVqrhMiReKP9St+na5lCTFTt4R2ZRKIsVRSTSj0GQP8Cbg5DBa",
-	"/BI43yvAvW1UzqvUBv+q6X1BclyRnfv9EpFbIrZI8M0IYY2beaI3f0WlNJyYlJJs1gSEh5qwwvwqiOHz",
-	"+oVPQLsFXLKYMd6wnBTxy+wKr8gbWtEUpl8yJSiRCIMOkIC71APEkftUYxd/Mth9eh7i+lEU11dE6Bub",
-	"FNe8EclD9QPfdBHtNsDJFFGBBUaMYjeXt1qOr2uZQJObB6SjMZLTPhFvV3ryUojgt1RSzrBmTlqNKwm8",
-	"iivCitRGviM5obUaDZ8w7x8o3IWS3Q2pFRAg/Pp7gwVmijKgv4LKHIsBoPU5HqI/d9ItG7pEldZB1Roz",
-	"9Pj8HGGhtaJbItCK3urjpRA3XHQinT4aQZrveFLw+yk4/IKDeBcDwD6aoP1cEyzy9ZDi9ZbBtaKvM6kx",
-	"gcvwmksAcv32CsY091GUYf8lvGL+8lv24cOHDx/D3/76v/76X3HebYB+kabEZ6DVbrfbbVUVBdzESIA4",
-	"Y2XT9bZeJzXya9UU2xd9+uyD/vGP7+7++l9/OQn+GIZ3zz1+KJ7dsA+J6h95gUuqKJFJhFfmle0l0ucV",
-	"metCwgG6fpeAvh32NQOk75GEOsBsHwKUcRBcE5FGxWH7CCN+jq0EPB8VdD3gQ0M+gG/zcIQILOHF4wnA",
-	"Q5iEZ2NgslR/JJDe81Hi+JCwfRTh+hcitIAxoMzdmjesyfQyND/ul2Ptx/2bzt6t5/C/vbeth1GtR8MZ",
-	"38QWnPQ2TgTvzoxFpPobLzTVXvzh9UD4I+dMaQTpoZtS0RoLdSZIibWIfvFHRwQJ16TfA4s6ruuS5lj/",
-	"fFbQHOQGb3heUIYB4f2tvcsiLOPF6+dvf0RLWhIQ44XKDNsAuxkpKEZ6mOiMXYSZZcuaM2lW+QIrfE1U",
-	"f8U7I/0HWNM6y6aKVDJg4nzxD5Kr2Z1fExYCb4ESjoTA//hUlYchUS8TSaIkogxhi8+KF6Q8RZoIjVkD",
-	"/WoMakhqPRpOidJqGlxsILYKI8zOAqPBXtR117of+OwL0xtso0RY6sVvEShllGVooTV0EPRqQXC1KFv/",
-	"EeMK/ZMIrvHyE1fXigsD9ESS6lHSXTaL00DsowB/4Ue14IuSxCb7N0GWs4vZ/3fW+tnOzFN5dmW+iuHn",
-	"J67WmkY2WIL0c4kIztfIwGwwoh81rCBCKs4LQBCuWrOtIFhydop+1X8+PX+SIUlYgahCeIU1fYIB5x1R",
-	"YnsCHjIkSc5ZAWTnIEsj9+grBvPIhjCFNoKzVebNlDVWVP9cYIVncF9/yX3fgfslGG7sxlCJOENSYU23",
-	"UnGBV6SF+bW+SdVXA/k118qoO4iC7IJ+ibhmTRJtNH/S50/TIphEN5gqzeZaPT4zJNohP4DVbj44lK0l",
-	"XoslgtdEKHsp5oJoFjTHqsO+CqzIiaJg6+qtB4wGGtjBj1hTlvold5PvDEKLCK6cSBB5wDdsnmN7r3Xx",
-	"+VohSYg0Hgpv14HLYLOm+RpRJVFNhORMIsX5DVyy7cq8LyKbCV7GpxecVzIu4sAjfb4rvNWAZEgvHpip",
-	"My4ag0PvRg0WHUdWe8O21/xvxuMBaLLgOuBCHGXhxnZ3rDX0tFe6JY83VEZIxHpxZEcqGGI2jtju9qzE",
-	"DzwA0jsjxQEcRUEVmN2uAviWuJQk64HsqCgw3zgDkv87m0Rjb4hCmCE9CVag35Fj0pu3La63kuYU7ORu",
-	"LmO0s8o1LiqqJWXcFNQ8k0Tc0jzmUp5EtafoWbC8DWYKJITqEnmYEGYFsqAAAlry9peG+QS4F9KLk11H",
-	"oSOfnl1tz75U+NNr8+WjwNcUJ6rwZETpSkq6YoeRlSXYueFd432LYHy1l0uw8qc9knwSkxYjB2ZunZ64",
-	"6wIP1qiJ40pfgTuHmZFPKhojk+BBXqXSE+ZcFBPYgIbiHXy0lxW4sTMDYHJRdrgIjzKkHWGuONfnJPZk",
-	"jeU6fteYSaOPrAso9swKTPH7wxNA5JAm7hwXFxXdr939se6T2EhwKY+833s744GwoziE+svHe23sHnj0",
-	"tQjJAs+ZRYTFfnKjfyGCLq2gtbvdBVGYlglEeyodhzNWJMISOliA97KATi0IsQX8jeDqbaNKzm8S3kjO",
-	"CFoQXKENb8oCFTzTl8fftxkiUtEKGz9hj8SLQs5X24ivja7WRCpUcOl9HDA4VZKUy1BPLHizKIM9t1YZ",
-	"fUr06HWJDQENHevrG8qu4EX9mVZgRkMlbyjTC3UQWjsH+HzGwAiTTQfSBEbuh9IGUCaAHQfjDREVtlON",
-	"eL0m+GYU+nBZGoi8ZWg8TLWgFRbbeUFWI8EyGumUb3rnJZyyP1yApMxTdYcCwy0LaKxLAS3yUmfwqsQR",
-	"3oGlbCpAs0ycTj0+ZSuPZYkUviESJPqVgNi8QXG+e9PpxeCYFPZSa20unCOgPxMeNOaGDRlNZN4cN8lb",
-	"kWBRUiJ20eOjF6Jked34iD6Nfen+aFiF65oUF0hyVDX5GsTKkoJui9nW0O6CSFqAdjKCBs2AMeHVhqBJ",
-	"e0bhiFS4RlS681rrnY/x+9HnzXMAydESiy5jHnPmJnOpVpEYCN71CLdXa4aUhtobEzR+owt30ZwpdFrx",
-	"HTO/0AsfKLaFmHJnCdyHYkcKQ1OF84BWwbiNEI04Grp8xSPJU0gwZdYl3zCI1e2825oY01gJGpEtJ7J0",
-	"bg5kZBf/prVF4IuwZo0IfcUotNgizyIRZquSXBobAqykvdDXWrFkHAgz5BGjmMXfBS0GmEX/796l4acY",
-	"gYH+UDu3yeGD9cghuEiGbxy/KbFtZ1yR1F3gSB0JIpU03KxAJc5v5IQ7oAe2Y8wtG3aXhAMm61xTQxfc",
-	"WE22R4p6tgxhpEke7IoLDi65Luknbq7XhgVwURDRWj2AU2BBEPlUk7x3SQ4ap0vMGCk0TF1t/+n5LjFB",
-	"xOe8ivmMaWFEJSR/bzQc8Cqym1gQRbTicmmM+OMyNnbp0/shv+34IB+fR0jXsZMJ++K1A6Bsrx6gpeCV",
-	"MfMWVBBQtMxSYY5sgGP1w7WWRECuDabCTDK8zG7c1fnp+fmjfbKfnz1Gtv5e7F1w+meES+7ELl5s3c5R",
-	"yXPClCCTts5Z1BYCA7NkJL/Rx0pAIPOaGItcSW/h9N1SmROByznmQmFwUy8FFoSFP5UU53CTlLdUH9GV",
-	"4DB0yTdEzEtaLeJRdDtIeI5LuhCg277y5okJdihIUEgkNxR4e4l4TVgPH4dGI2Qu1FrOlbEP9ef9kWDZ",
-	"CFKgBVlTVsDmwKsXNvQPgt8VXxGwClo/hfF3KIGZhNBZzqIG0oblRChMmdrOayJya1/ZdaJLhTXDL1BB",
-	"bil27PVTXjaS3pIfHQUb49YAwT+Nhxu3p7phypgeIhEix0f+LS6bIZxzjeCCyrrE24Rs6pf2pHOSnzzZ",
-	"d5DN3PE9+Bgla0lelXi1K0It7a9DtwB8GcrBI3ya9sWklKjxoYeNQmsDdxmRckANilrPqbBRcVooXtKS",
-	"FMYjjDAzpm8Xl7QrHvvg73j4L+SS5JjlpCxJkYHE/elE4C34/qyUviwbLrjMeR2fw/GHXUO6DVLflXWc",
-	"/O/W1aYZQNYBX2rNN4/rFs6m3B3yuclR9dz6k4IQdesd48zneI7xFro4+r2AZ06sHgd67aLZA3R1TN42",
-	"aD/+lG/Gi98hub3jm6gIzqObFuYIRC50E5wJeT1aCmMc+UUFlyOVPvR+j4pls98gmK1FT3aEBAeLsQEb",
-	"fx9JMV8kgctibnlWDGEdDEWeL3nDivlim05bsIdggyWClzNEqlpt/QE03qydgSFAcF5gBVxjL1EHvoQu",
-	"GAHS9Mb5Qzlhkx8yLSWgizntOYT2GsM8tNM/BT961FGibHjHYaEIwKznTSIiYbPejj7kP7Ml3e/3bp0h",
-	"XTz2kRNQaghktnsKHAo6JJi5dIaQuMx6omevqZoSK3pLXnBJYnbTOV9GMTRoZ0zfo1cdz7nxR/uKBtbV",
-	"iQpOjNlJEnLhbE+yqWQvFz8LbVOlcaDvcmxaEKao2s4FuaVkE1Ft32rhzT5FeKEP+2bNQ5MbolpxLiXX",
-	"EFhHt/EKtbZ5iStXzeBCH1kIpnOhhphtszBsAILsu+KDrXpQ4S1aEGTPsFEC3fonWaBLrIhU8wrXkW3A",
-	"at3TqTpm1cybohjwHc9t1lhaRrj/+jaomyeOWNf0Oc5m0Ap/u8u1NDF6sF/h/b3nNlhF5gs3dCySIY/d",
-	"obUWrs6GtOcndipfEAju2PWACrxUcUsxBBLbmGrpQhapi+6UdMWwMrJxRHLUOuS8wNu9ufOaZBrpxDnr",
-	"umjTUs29co9AsBuyTZjkwnwUxcsC4RoLhRbbC8QXkgitEf38+kWG9G6gCt8QkZloYLDdSSIoLu3ptC9J",
-	"5TTG3TsdtwjZuxZ4GTL3bn14XH8FJuzYHTV7s+cmauWw+6vCrFniXG9qXCCCxU8Lt+seyZRknHrIY/aJ",
-	"d5xXPUbjqSQS+6B3KX7b0xWL6k/wu2ZQnRNwadgy4xApaZ0OEoF9lfhM/kY22NIH3iLJE9ECS7XBsbvs",
-	"2j4Zvz6Fk3dmXBKJhQHqQ+KDATtk4DbdY7Kd0kzgpQO/qHZTe1ytZQrBcYgQe+a4kt+jNEd74SM4+pEd",
-	"jt8NMWzLFSGGZ0HVuNd/gFfDqLhRl4P5+JoQFvVt7CcJz4pp2mwOcb6Gc7pSR/eFrUcvFrFtsGiw7waJ",
-	"6c36wSG5JxGWJd+QYr7h4oaylSaLWOQkZytIS9J3UJtSgCQtCcvJBVIbmpurwxzClZY5niCsUEkGzQPB",
-	"yUw4N39dG5ujEb4AyYTxZrX2poFGkqjdEaBTc0lZzFztTa1oQbbc2jwBi11pSZlVjroHYfF7cPl3XKMF",
-	"URtCWLgCg9bvn6L/v1M769tzVHCAgnzKiantsxeTepv27umv5qmFQV+4gKh26lZA2G9wcCprBAFZnMbi",
-	"UPY2LU3O8TBnc0Cm8oWR504OgGNFtghEdGU9e7smDs1op4bt229ihg+XH691nY3gikC+CitsUSIT+0Kj",
-	"N9mQMyKQFtvYaLTmJWi3uwYRQVeUhfHQmmbE0ljvAElRawQWiuZNiYVMO1IMvfdSnYEnW/xfBaP09yqb",
-	"fTpZ8RP74z8kZ6fv8OZHIqXNMxkI79RX4XzP83vmUtghhjYW1EZwiqMwxnyEbcRas3bMjiXOTdUqo7JC",
-	"8SMjgWnlRgDFeF3YSAxuV4ESwck2X3Jhi+qYAaMbvMflkqHFtjUyWyDsrXsZ8GNwzHDhLAVu6r04cPmp",
-	"EVm37zHxmazWimogz3y5jrpDZPaAe8LvnNHOIQ/iZtvNDmmnS2dpZgOywq5/JlT7BlWgSLztgCLgvVfD",
-	"sqxzNCUETTdFdFV0aT3akdwmqMA1ENhhpXRzPGQgqUl7t5oI2svAAiuQFrHNhQu5kxXBzFh4XCJglEmW",
-	"eDU3lSqjFmn92OjQ8R2YZlg2uu34q+wneP+5Qdcem20yOyr6wGJ0Z+khjdhXdpa/NwZsHqoxHcNnb8w+",
-	"HF2Ed3Ync1TTYnGY7OJpFkMm0cJ/O0HYaMk8sj8P7oDryzTBCuzse6xYUYuyL50UKQwnKgzyx38/uwJ5",
-	"weYa1SVmcYE98InOKxrRBV61LyB7se76yhN4COK7cT1fbed59TgB9QkWBKNa8KLJVYakCZgFuOWBUyaj",
-	"eZ65GB4XKiN8eE/NKTvG9OmAuwATu9gP6mLF6OGlNcOkrABYSiJl5TJ1Rwt079cEtd9CWUaGcE3P2h9P",
-	"zZE6/YcM7X1j5byhcz143ZgjI1sbviuM4ZlQhE8kxX9T9nUs83CRFX22UeGCTNIgKqLWvEjksMJdmlbB",
-	"GbdyoVu4Fhg1BNHTPNZhMPDCytYkuYc417tpOvb/VtSzK2/x2U7foiy4V7zU54r3BtQ+zEbdsYkrsE56",
-	"GU0XbjhbyWWvKusnGILtlxa7KWlsCqUflUaPQxXtzk/b8CGsRcLO13S1jucpIMIKX8xOz5Ghm/98fNjl",
-	"Upooi77JbnPMOQxKErEtNL7vibg3h68jXGVO6TBVuQHbFh4PcXTHbkmsjsI0ueBzCwIHzkdLfstLFQ0/",
-	"ZEg1C4L0c1N49IAJfDDw7kkFOS9+hjt5CT3CffYW1VxSRW8PBUlwxXOe8Dz1Exl6ArfAjOLynhDcM5jF",
-	"/HCoV8ml1hkPkZO2XXAJfBvgKEvKg3vy/xxhJQ9Y/IYjt2RKHQpzVPfdanbQGCivcB5zezRqncgon3xb",
-	"Jf2vQwbDdJ73SHuLdRg6DthmcJuVBcYmt6AUduL7tMT5hG0CLO/bJTNkCgx5YD2HFZlviTUbDyVBPN4X",
-	"FG76ZuwtGKtlAZu+EVq51wQXc1cee0mIsn/EbKFrQldrNc+rPTA/7sD8JAZ0zaWycdYOEtnUlNkzDv8t",
-	"SN4sqGrkvCRgs21/EBqQeNmRw6pdhKTdry+/p0IIZBPMTRVxmxw0nNQSIufE/L2Dn41B9c1qz3BPujkD",
-	"p0/3iR7+wA2Ya1/hslzg/CZZjyel+kzmQQnjXb9ChzGzdUqQDHMHA3+KQ5inU7iExcd+TuGGHgLrGAVg",
-	"+pXjGNFSszRRUA7c7HPUiWk3cUphnfgOD9FkNLljgSWN61sluSVlMn0QHENW4D5Ec9GDpw7B7w2G4Lv4",
-	"BapJKlFyJed1NOWDyjby0bSmsJGnoCQlTtbATe39avfov5PNlDX8jlWfLOY10p1y5zB1AeVH/r5F1WOo",
-	"X3wEDcsg0+M72LJgg1rfmFfIgGoyS1d2kR6ZKbqM2+GnGcp8AtNXYGN3xqFkrkSYzx1xCv2reMy/isf8",
-	"q3jMYcVjXlc1F8q0tojIX0WRygiz/aD2FfAwkTCSV8QUm4UYZAigwLTY8QgE4xtL4lyu8eOn30aSF+z5",
-	"3aq2UIhJ2o3FXa8YF6SY57xsqlgtHOMV9gPZ9zLjwniU2RIsWpc0sdhQptS1d+mlJgRr6DNWCshOSrN6",
-	"J23N28SA4dPYCsCPaKDXazH1fJdBrLoW/1FJGZFIKzmINyozFTpcuV9X0cAEEk5KvXAdNndtVTChCc8n",
-	"gvip45HHXTtByjTd4rJPK5kl25ZG7aAthAEm+3jfpZbYsXlDWURd0eQyHyqNl9h5yhQf/G66a0B/sNhO",
-	"s7fEwq47S+pB2jeeQJzOkKKksRZXkkrKJihIgP19ypEZMgXGYUoRxH+FO/X5C2N2QRjUYX4im/f8JhYE",
-	"hdsaySOr25JPNRVETiJC5SaP9cHNBVEZkmu+Ya5P0qiKoDM3bgem6PLDUJ9dFLgwnQP0sTZ+p8+EyxIy",
-	"LLw+c8Dgg/pcwonUQ1WgcVil01+0ZtkxdF1hKTdcFHHWNp1icl7E1MttTQqnLUAv57PaTjxMDYeQYJKC",
-	"ALa9BHQVnPOuGYAKtfYxaqO5/OfPyJx0fVMpm0TQXtJ2P5CaLsmn+O+NuKW3XMxHp/6EX/gpPbw+KSjY",
-	"FTN7BOUD2xy/mCzeJ2RrWqIZmWE5CJJpwzTxjmq3cZ+Bvt28e5jS7CDRVYQVJw4obuA9DZPLHmhtcC4b",
-	"Wdvaxv22X6FVSHGFS+kSkKExBFpsEYboV2PweHSOuNCyczSAh5iyuof5MAlTArOczAHkKqbivtcAtuni",
-	"Gve1iflyhQsubfU8z1Ydr+goKgfcRekKLr+ut4hxo3a39WEU1zh0KsSlKyVhgSOIynjE8J54xv0YOGx5",
-	"qXzcgQCHhwJlYtjzdIXANa2LVvq2tfCnFqnwAu0ubdge0QWVOWeKsiYeLJ6uc+HtyaP6oh6hMEbPSE0Z",
-	"gkgnImUQ4ukaifo1fZyY8DpcgGN8ZFYvMK/tJ7u3doYi3QIobbaFDX0gUP47Vl2jTavt1tkwjDogspCk",
-	"9obP7rLAHgMfVir9LZOKsN0jrXW8zDtJU4CwA8+0D6JMC1bulYFbsFO3aVDy8C8OSF9h5GSkyZA10kGa",
-	"I4ZymWVBZNDQepQIFAKyU7Ai9DQfEd198Soo59RD8s7GREXHlixCmLPhyFC/8uGOFA9aPSyglvvu1gBO",
-	"k76aK2gGs8+Vv3cdWB4hWdAkWUmbBzbuokwpb+kzXHKbyXkUtWlkbewwp9424In13xm8PqzeZOCPKVad",
-	"0gidcIhwezp4TpPEFzwSvDY5x2PPgxwRIW5HHToJQa3faaVxnwWlb20NUXAFZa4yIqooa6C0B5QDtAmX",
-	"hxfGba3+gV/0/tVy4YXGVpweXWD4/DQ61P2iYVu4v+vGQ30XC4fSGNUiS01EXCOJ4VCkgrUDnPVQFl3o",
-	"MUJv/ZTfd1b7/fl9HJJRIm+7OE7oWwO295QfTMsATcqjRlWig1AiGLi3PBvWa4bxUyUW1tZmTUQB7Zza",
-	"Vhu+RDYn3JoXQGOMaIvOsy+DKodSkfrCfchZuc20qr0ivCJKbGFk2WjWHwyNO6r4Gkvk0sxNvYogJd1X",
-	"6mlnNCMN5qZns08neoSTWyzAEaqH+pvGxDs3Hvz13g3lntnx7m3P2Zs3qt+5y2ZkudSs89boE2MTgwqX",
-	"azYpUCmbQbe3j+PliK6e3zvZuCT6tEEVCWM0cWr0kYrPEXwzlzeUTUeN7YU315qv6OQMdFr8PVTVyp5y",
-	"Xgt+SyVcpmH+ZTbDFWFFUi0fUr2bupjcHXSiut5JqgsV9UC9JqkCl07H7mre/W1pQ8mC+gyaqu0Z2qGB",
-	"nfPSwcQgY/xXRutARutXmLZ6SLXxoUTCgUrkI7MFJ2eFesi+nDJx1PqdQy1/0nqFKeKT8FeZh1NrO7nC",
-	"TCMgNMMPAHY1pkZRuiWIq+zsNsxUlTpF7qHpNAD/grqGhfU6WH7BnPfdfpjZSoe0QJLrNyAoyhVHPN3t",
-	"PchWJZkvhVXd3Y0TdFfyoRcrzJTYRu8a07rFp/b5akC2M4sJRbJVLrTCbdt+xCUJpkUBpua4bLQo31Q2",
-	"7eMhWj7c4Hq+9I06hiOI+509fFjnPQaoiA3LiKfWY5SvSX7jacN0g7A90YGCs2DL4F0bCWb+9THqGlnQ",
-	"jlIRSDSp7soJf8Vc8bnfzMN36Uk3aSe2T+18npAedD7fEGWCJ9pXKmzJf4mb0pmnIK3GNveIbkyJt4YW",
-	"PCObMHmFpZyvnBPvAKTsTYTT/MNVbvVOKiwWnM2XdGGq7XC4+vzBhXJ+pvZOXVU43kMn5Ld+jixcUIz5",
-	"tq2kHkdaSZVAvPfhG+cj0KEEkXJ/TtqTvWNtaHEfaB/vgzbWqcjk1eFPZCqlGU/BPm73Xg//7BOVrki5",
-	"MJQz/hvOVlQ1BWWTPtxd6l366j4sKvLwsoiHNwvqFULcI3/1xZKjRWPa2nfehxqCFTul7+DFw9B8HIgH",
-	"4kXfkZzQWqWqcwax+BEDTSJNPFVFbTh0gEr0e4MFZooyUiAOfZ9yLAri+5NA8NuGynieZ7cu+TjdSdJ/",
-	"kjkkFIzuqF3PQS1PGhX0G5RJBe7tZsDe2ZESb0htI3tt+phDhA0+ADxMNnFEI+usxcHTbz+SPsCJ3eQu",
-	"cvtIiCw5hGqA6r6YRifM/OM1JndMRjT6NwMP6HLviJ6gUYnm71jeTCRi80WsPKoNzc2cYRo6CfhyqcKW",
-	"zE4YRobzfFRrJInn8oAmFk8ltiHTpuadr9w9Im6uuK9zGNMytq7n0IiScQWhbM4GeomUoKRAeIW1lqmC",
-	"Iqwq7nFtywUf2hdiqDDGTk5tw5htfjRoAKUxv/IzTTRoyYVRllXYdhr6z0A8iN4iXIbtXJa8NFbwiKOG",
-	"j1r5BlNlm52NsaDu8itPWVmnm5c/Bll7hgKiaXHRguApoqX5vSf2SzKtFopJrCtgNyMYWDjJWDZ2mHQz",
-	"wCPeLiF41LwBnVPJxFoDoyTUe8mjB1czMAclUu35GHBNkf1uKdlMcuOmomcpK1JRpmzibbbHn2U8meMT",
-	"CQC0nh+mHSNziw1BTePqC559nz4y8tDD1u4/7a53U/KYXxPV1Icd75QhbVKqgR4jChfEIiWbC9Ttg0mW",
-	"cNEXznBZvl3OLn6bxGQ/ZjGRZ7fHWEmJ75viGl6AnGYB6lNGwjQ/68MdR1hJmHrRtoFI9L/r10oMGmLt",
-	"Np8LQmrxgqq5M5mPbk2GVb4mRarZhOt5cazx+slhtsmZ72LSXUQUi754wm4+qysHEzm9KxrTfF+6VAkg",
-	"CyhhsMYSYbZF1i8bUViLESEvdkL7uqs5klrP9RrHQl4gHnt8tYZezdoI/ZsObUE/T4YwNEYc7os4Klpg",
-	"HW1SdI4UR4/GVIIYLo3rUOEmimGytb9NLLqkdtwHsR64pLD5fW3Sn+kxvlMUW6PZ2CeDtxSvs0jHeetY",
-	"M/0jWLlFgpgmmajiEIoY9FwdQQQrwTdyrvgGi2j+ELFN9AxMK05kBg2h0GKLqMoMHG2H2nbNK9taNywp",
-	"ByBxCJowtdtMxTa9W6bhTj2yX/3REqZzQSbHkxySZJ2KM8JSzRt5Tx25FmRJ44kEdSNqG0QUk1D4zb2m",
-	"jklvbfquBasFooPuDh57mOjA9jG1/3HXOqSdjxe7DCXtu3bsoElQDlSmbCur1uXy7dPAIfIo2h+83dBJ",
-	"FQn73NJvCQARW5hpHRwT0/bdGiYojvGwlyRiBAsTGe15SuzqMOWTRkjX46pj9FtzpFWrrhzyBdoAptrj",
-	"pXvh2S6xu2xQzU2junhRh8a1NS5xfqOvd+w6edviMgUp6S0R0EwpuPxdr/GwSFum3ygxI76Rnu0NnCHM",
-	"vF3OP8So5Bsi0II3oOP5I9oa1ce2c2gD4ipIOWwj5pq6NhWWPmb7syMTLQLhHHU7Ols1EESiskTDHDI4",
-	"sS2gzr4x9M6artawot32jY1vVrq2NdcP7N/Rzlbyzd7JSlN7/d5ztUXX4y3ubWcQ/wEI1NIwD6iykEE6",
-	"DReFdMWQaL4ODZ3UkHQ0e7lLLkPr7QLQNmg9bP3HiTAMyT9NRXsztINVLo/SfGasxW4vP4eApuTChlK9",
-	"gzXdHLWsfXxtgT/FmN5NVgmVQSv4qKk9nekTrAA/SNn8ljVqalzFCwXQtgiZ2nC4BzSBYuGyH4AXaK1U",
-	"XsC/K1zXpEB6cKMF2IZInfuicwuApmw6uPsR1732EcC8zf1gJQW4YHIShBIGWoUBAlSHOrhXkvH+ASqS",
-	"1Na+Y0YfSwkVrk3dOco6nSmHho7Rw5XGqEUHjNmamOyEGSoxhfo8nBG04MXWtMYsCr0hWpDR6hn84xSF",
-	"hizW2QQjjDHrytcC2IaLG1Igfcu7bol1p1CgWlNp78ML+5170faStzk0LKAa29UuDD2+FxVb3MFVmbJ2",
-	"TB9O34XHG23otqMquNXMLmxtR2DYB0baq242SMR2Ml9EdLjm6hhz14ObrwLgxwkEwGDA0pYWCIaxBBYg",
-	"mcgagEDjlmmt8C1Bihsq1kNk1uovVpMz7FtLXayF4a68GuUE0hzrC4iZbplc1jY43iJGiPGFl9SXl4H6",
-	"Unr8+542A15w2Ib7/3QZ8WENTwYb/U8vVD1wHxi/3p7mgqaXc+i47qQAhDpLKzn0FBgv4MR0mR3xble9",
-	"2ZXZo1rDjroRkcCjtJfe8Z1LM3KG4zdbmskOcPPU/ZvmsUmGGOEBMWEoaxXmNnbByO0fY2GZkuSNoGp7",
-	"DVXEW6OT/oer5D5bECzCOJu1UvXs7g4SBZYRZ/I7XFDwBPkayQFRnKwaCle7J7sLa1uRyMV5Za2msss1",
-	"QTzoKjbZB2YCQ06a2sp1yJ6kDOVN1VirMnyuj7T1x56ilyYISP+uZbJAwLNZ8LY9l2ZIGNnY8YowdWnn",
-	"+cA0DkSFTHY+AMegmklBcloQJ1JUp+hnmyWi70WQY+wMYMfJ7Ffn+j2qvPAFMgdUAfZVdUlZyNMP+qyV",
-	"NCfMGNCMt3P2rNarPnl8eq55hyjtbsmLs7PNZnOK4fEpF6sz+608e/P6+cufrl/CN22+synbaJPyfdbh",
-	"7JFzq+Oazi5mT07PT58Y//YaiOesoDmvNmRx5iLy9M93WfBAEkEjv/pIodjPZ39ARN/dnscDk/ZerIjC",
-	"BVZ433uDwPbeOvvD/Pdu4uvjoU5+ePaH++fdMcaYiJ52sN53a4JLtf6nJowVAROeKdJEOXtdzC5mfyfq",
-	"B3gFzJmy5pog9WuPz7+JsBUbcBbyrdnFbx+zmWyqCovt7GL2npRBrTTgMVIi0TBrZ2G8LQquGRoYNH6b",
-	"uWjEj3rsM0FwsR2E+h3BBWWmUNcIwPV4+uA8PX8Sa22ikDBv7FvYxuYkOX6ZY4YWWm2vFWJ8M2GJt4/O",
-	"rMVaJtf5hkr1zL20s85z02SYKZd1W9clzeHrs39Ye7YRHke6sMAFArdKJEnXgQFPTUpPYlQP5pkrFAFo",
-	"9YjU07TjtfgxpcugakDNZQQdz4rimfcH2YISf+PF9th4cP6Xu67sBgEYO7vw6Niz79mBI2zAj/hGX5Mo",
-	"qK7c34IehZ79QYu7s4JKlxEW36AX5oV2k2osMGT3yWQETfvK2eviSv8B4TMPsb3dRIxRuxvhJS8h1vb+",
-	"u/CSFcEmAOPQUod1Do7dE1dI+aR0JZx5zFXz2ubfgDD0zXdozRshYU5b/cO0dQIDEOS3n6L3EC9uRkdU",
-	"IUmUNA2gjGlOmjqD3thowDr1dQCDU9spM30/qnigs9eBMHEAc16QTr3qY51EjXbwkcMUaLHdLfPFlyGt",
-	"wFbgdne8dQ2viLy0lrRuYe1RxNR6u5MM+L2tw/51neyO2/wzs21fcT9BNoDUh6EbGNr4ED1xTNv+pjB+",
-	"5bT4AW9M3e9nWnW51vvBcmK3Ptv71RVekTe0oip54I8o8uh1QThvZNuemSr1fOkKrR9N6tGzukF3Cm36",
-	"XQKcdzfp7JYIurRrTe7YL/qlrduzh0XeLyFAEST+6gIAlmC9uz8Gn0MVAHAOrLlW9AGZ+RqSc1ZY605w",
-	"g2KWmzavCXy60kGgPQyoGM/D96aeAPBavsDb0cT/Bk97/x3n1eiX3zYq59X4kwjn96s8t51NiVDdc7jO",
-	"fKwFEEpNBOWF0c1we7T55hjn+rlxa7bxLm2FNe+yctoiqMW5qcDpiLMtsOoJtGhjtJN82cVxPyCqzRRD",
-	"SqEgKyqV2B6LPXarqwO2WkW7IqYWExcuPN6Y6DaCKmWuwUzLTrawlsOvQ2Yfu2dtZHkSyd2Q+QdEdXei",
-	"CLbNCzYdSlovEmfgRTILMbeIIXL7mo+xwsiEfR1pm9zwsEEQP+wsHloUAbC0PIrB0KrWhAoz/26mIfzc",
-	"71mwd+e0rDrEuF+4YLejKRrHPlS2jFriWBU+7u+eu/V3eqvFRJtE56tO6hMiMyT5Um30CXLlrWF7DKWM",
-	"3IWzsPRU8hhduZe+yh0JS2slNsQh6BLO3cv3eKVpdmNqcJrEUbTBxpq1JrggpkCFfrELR981eHekE2k0",
-	"clehTiuLdtP/XTpmmbnAib602W5wljAePEOFwEtzTsFF0khSnKJfPNlAp49ya3zLlwjbjiqm+0dblHSx",
-	"RZKumGYUmJlGRk5zBf9ygbe75oMXeuorn+d0IAHtF2JeL3/EKl8/rJ7aK7nymTXVXrJbgvlofH8BOv5V",
-	"UEVQoZVW7Gg2pGQEkUYA3aUnn3q9lTSncAmumEQHcK6zP+yxuTvTY6SNH9d0xT4DHdpTdYXV+uui3QOs",
-	"p8cUkMJszwTpmvL0nniMsEFQJzXSBo8rhF39gy9A63o1jphtKecdgt4Iroi5cHIsTTzygmABVe80x/Vl",
-	"KhBmZDNE9z5qOHlDv7JFOSfquCVeXSusyK+YKVI8jOr6vMRSjn77lZgw9Hv+J1CIfXP4QTuWIYEjSRsw",
-	"WJvYDlKFDxfJdgI0dyQOGw3jyBOathqm3LCCpznwz0y/euWa6P053Uvv8Q1haIHzmyNs13tjJ9ZoM0MG",
-	"dgffi9Dtg0nWTylVP5LP4IF+eN/nNZRZ17qnMZ5DCDId8rc5RJ1J35kxISDA84A8H0SC7HSJ/My3cNg1",
-	"M7FTrg+h61B6LOPvK8oKN7jUmgRrm5/73jVp2vabuM92cOUr/X6NqqrrMzqI++MZDrqbOR7BZwuCq5O6",
-	"xF1nYqT3WHBLuLwEOydug4AdLWk2Zko/G6NRP23BRHCvsQIlFQoLBL0UTj+w97bLjVFZS3pDvNcbpDAI",
-	"1664VC5hpg6SJ3auNRs9CMkPiyDHwffxATPdB2bb+Dhx1OSf6L8gkLDNYN0CVCt6S9gp+ub8eyTx1hrZ",
-	"OkVDeojyKRiX6JvHj11nEL1MtKZK+soSXHxgOWa2yJlRyY2XHzO5IQJMGm3GhhYqTTg7eKY1vC7KSQN8",
-	"il4rZAIvjd2oJqIy04EpEKIju6frqsTsbxr7X93NraHS0H0h5cZNnzrXvFEl58eQB95wfoOwVnc0hYMB",
-	"y5yHTpWilsKhLB4u4MwBESnn5aBCQIwxKYKGCCO5g2tEsocHv7DNKx5K034m3y4/h8fKRz+bbjWJ4JJu",
-	"jPSxeLi1UQaMHMK7TXU/l2OlN59WU3YQRPZBjfINvPFV3qIatCERBhanr5IlF0cxw3vflrvIFHZxG972",
-	"2XYYiOxBKiDyzdesDmngvpChcyiKC+LkjqNHdCw3Zm+tx2vEnrpz5RsVpt0nruvgtP39AUurVf0JrBxB",
-	"O8lBO4cJl5PHPLR2SF82V+HlUquQlfdNW/HHev2DFFfWd/XDRvb23nBU01xzIPQOnts+lV/bUTfA3dfy",
-	"8cz2Fz2qlu/Da10kZUfXH9qRhu3bk5/tG1/prnx94c7KdPuiKwYBHuDd8X1s4xHpuzsU9DoeYJlhJ+gp",
-	"m+K/vIZmKw9j0/5/z0rdbZK9j4XvcNJj8fMol8bSNBZAcisVqSRSpCwtu6+SbvMwbivlOH9+/YuzEoDO",
-	"xZco52VTMZNQmCFJ9H4o4xvPeVVh+LGiOS/hzhFI4YW8RD+/f3XyHdRYeH399uS7755+f/IoqH1VkYJi",
-	"pLY1AaPBB5avsZBE/SeV3L59ioyXBowMUL/cmFgYIN2X68+QsX9SzuaBia0tn3uJlo0AdJmlgC3lA5OK",
-	"1HP9OWFFBraXDBq7gxnEtFxFf3GRlwVYaqBNHJEyg0YPnCnKGlL8NUPQ/aUgBfpLjllOylJ/wLhCn04E",
-	"hsaoH1iQz3qBGO90QtUyGLQHcx2O/5q1+z03Yfzdv+cm0zb8OdjJDEGzg+wD8w3iM+T7w2fI8B8u2n8B",
-	"JoI/bNf5LMCj/6ntQ2+6lpFPp+jvnBdaUiUeuxwqp6xpGRZQzHkF9WMztMCwlcawpbjW2lmBSrJUiDfK",
-	"mHlAJjUfmor2JnLFm2wuEUbQpEaP9IHlXAiSK18eySr+0FXNqPx6X7fgjzTC7yn6AZDikAMfAurQgmhY",
-	"0RLnarcCSebCdz8wk/jgtFZzNcCMuNzouSCJxSzHrIQqScqlDyEjtTqNmJ5eV5owwlshfeEq8kmd5aas",
-	"U8vcfOmBBWWaoeyWxPusJiOzoHdEao6YCr5eEIia9IV72VEYqZkaYbsBKY49GOHqf9pvjz/4Jv88FnkH",
-	"3nBEXwRDR7TS7w4edJgOzOnYZebqcww2cjhafNmNm4ntV6eKxlCgX7v903brIWMCSrx6RctJopFbCIQ3",
-	"/Euu29/ndIRcd3xpLihhlZLS2kkjxLyf+wRFph4w8vAnzshOBNdD79gejhWsfHJ41JNoYANEMpUlEeCy",
-	"Asc71EdBuDTZ958/EMtx0F2+2QtrMf46GyU1gbjO2oKPQ4zzZVAW8iu85Rx4Y2KkZ0cNae7WfNX3VoUL",
-	"cp/j3u5IG/k5xALc2r++mM/PyTUcFoaZBmlx9XA8oz2SX5ZtaM3Zw+JC7yHhbCpB3pJ9RUBe3t7PxTOB",
-	"BB+elG73hBAZfCAIWSiI8O7JI9r0nfdabxlxuJ2yZ6DIDofUwhtfJTvXoA1tACyul518ROQbI4AtiWhK",
-	"dhUFKVI7ALWtTNzdTjWCeyL5K4msh1VMstM//iy08Myk89jgJ8/jqEQLQtkKruIjEMazoghpok2YNfW3",
-	"LxGG6Xd4rSk4N/XkVrgeDHPF9edjsyM0SjA7HYknxJtJdApnBoUJaYVX5Kxmq6mGMPepvF39x6eq3HMb",
-	"xxiQ3qMj3dLgsvWFCytcmzyimuYKYumE/tsYuvdRUtuUd5Dx/0/72kFlM75KPT9s2LuvYIZpgHukC2Nj",
-	"ez1A7OGiUSgPW7U2snNvWId8bMt8BavctiZKVrDSL/xPp//yn9Gte9UohKG88v03CsbqNu8GNmIm6FbZ",
-	"vATtGrpLg/tgyu4JAu2xk5v3Dp7/yfbu8UDr3iPs3TuIBY1tHmc5QVU3snNni9xx32tJcw20v0qB2Hf3",
-	"TpW58M2/jxKX0nHN4CAo01y+Y9F95hpcpnGuP391r4TVaWiHMqUHOM52cW44BG4rEnfV/Odm/pMX0Ls+",
-	"0gXjh2cnj59+63xfMFqG3r16jr5/+uR8lg1IJFkwuKy5pK7i0tAn70gtksA45+vgtHdHFHg8RRksNsw1",
-	"tx4mrV536aSE867fI/pPJOX0+nzvLQ4W4OFIEk931EllG/rXoRmIzB7qMos0AP/M6muv725kt9xdeQnJ",
-	"LYgzG10gBL0lEnpQetwGDOYNb0utPeih/QHfBm2hQKc2uTe29PgC5zcrYZo08KUxi5tiO6a5dNAlnQsk",
-	"uamjIYfywbsUNubqDnD8tV7gw2Twvl8H4EiX+Zpv0BILc4sHVQbWpuERmbgNZwVd2hZNe8p/Be89ZIrM",
-	"V8uqWwTs59MhUo8ZGN6GENqkuy4N2EvXtqeyNgbvSDS+T+lCqSA+Q2N7mGLMpb3ncjYK+OQIDPPhtIiH",
-	"f1ksYvc3jGeEe9jlZKXPVgpL1l5iLj2TL9Hj8/MMPT5/pDn94/PHQYKoakVmKMak512UBEnFBV6RU/SN",
-	"/vSbR0+A0L559FR/6z/doo3psWoi6D6wtofGhpYlWpBL9PT8iZ2PI0lMMHdlAwmBcNE7osT2BCgCSZJz",
-	"5ppkdIn0vwmpjWYyWi45VK34fPF4ezRICL00+wN6nzn0l75unpPP77Kj5kENQPUT2dj43x6pHCoGHVmq",
-	"S8H9tg+vyb1mHDVQez4MBL4IzRpfTLxjBbgyGUEvXj9/+2MI4LA+dkvJZh+vN+/8mTQwvaIxTNus/JhW",
-	"5g2myhTID7NSSkiZtm7jgkCf4sGMPguakeckUWqoY8I1PDer/pNams0Sj1IAuoSMLrv5Xbvy8JZwXsmz",
-	"JS7LBXT0Hfbbu7ce1ANvJhn2wltAjp6KvFlztDalxMD+yHll6kS2HUhdf09jP6PCZ0FCtYnBRK0sTepu",
-	"2bOH8qOb4Y9AsUdA9U9g4BXIykp+P1ukD6S5SaKaOl07xRYyEUTYMkYu7Vh/5isbWa4FQqdN+akFZZB/",
-	"w4XN9bAFUEz/CfOlNZrmnEle2k4gLo+SKlThGyJtszZcVJT9u8xsx4ocM3hsRlVrIuQpeq1l4Q2zg7dt",
-	"SL4/B0tFBo36yaeaCiLnONJB5GdJrgEfD0M2MPZX2jzC7J1Dvo9OfYieEte1o1RPDiE52UagHYAGqma1",
-	"rUSSnPa963TzYGwWZhjisRbKYxkFYDRfddswTklyQZTciyrn4rzlN2TIxamff51NWL7C9kpmS6K473Z6",
-	"8003f/uo0SOJuHVYNT0czwBtdpg+zC9akb51WLVpc508LM31batIJ/NrGTzZDdyWjaKiNRK3I3RyKnYG",
-	"cdXS2iH6VWbagZzMtDvMq0Rfz/ZjV1xyt+FwLNvWV2UNeiJgQVBFpdRqVwuTz0OKDr1blKFdZ9Bdzg8G",
-	"F+zuSC9dv4HMx5rYOrKgCUBTbVe63u6AKWANArsd3Vnqdod37fsMcI7j2c8sNe5+9euao4IaEpJ4A5AF",
-	"n0E/k92vwNJgmgzavMj2G9d8cPcr0Eo3ZIG4oCvKkKF99BejrV5dPzl99N1fL0wAThES+mJr0ob1BS6o",
-	"3VrXwfIU/cStvrSkxnrVliEyuWcKswKEW4x+fvcmQKbtdTm7+3j3fwMAAP//",
+	"7L17k9s2lij+VVD67a925i77YTvOTbpra8vjR+JaJ+51O/Efsa8KIiEJ0yTAAGDLmpS/+y0cPAhSAEmp",
+	"1bYrN/PHxC2SwMHBwcF5nz9mOa9qzghTcnbxx6zGAldEEQF/PVkqIq70T/qvgshc0FpRzmYXs7drgvJG",
+	"SC6QWmOF1JqgGq8IWpAlFwSt8C25RJwR85hKxJeIcUSYElv9b/1BSSU8EmTZSFLMshnVY//eELGdZTOG",
+	"KzK7mGENxiybyXxNKmzAVIoI/er/+Q2f/Ovhyf/+8MfDbz792yybqW2tv5FKULaaffqUmVVck98bwnIy",
+	"sBppX0GsqRZEeBixVEiQnIsCSULYZCCXXFRYzS5mlKlvv5lls4oyWjXV7OLcg0mZIisiDJzy9TIB3isN",
+	"Q8lzXKICe+xtKCv4Rl7CH8HvjGyIVKgWPCdFIwjarAlDeCEJUyno5Zwvkyg+P/n+wx/ffDox/3jY/iOO",
+	"8KclljKxkisPVK7fSoDjnrXgVPjjK8JWaj27+Pab2KQvqJDqGd4m5oXHLQoT8y4Fr2bZTJDfGypIMbtQ",
+	"oiFHwsqLEq9e0DJ9ot5xDeKyxCu3kX4HU+CWeNXBEmGavH6bCYLzNZwnRrCmyobdML7RtLsgJd/oB5yR",
+	"2YcUoNcKK/IOM0WKBLTwhgNUA5LaS6lf7EBZkCVuSn0yWjgnQx4HGY5aauu5qBygFa5TuDSnNQ5nzVYB",
+	"jOYveav//5+SswRMglfHIMbjEF/zr3+ljsbPXCHZ1DUXihQXCDO5IYIUaEPVGmG0wYJRWHEUSD1whVW+",
+	"Nu+00FogFpyXBDOA4kcsn+Q5b1hqq16zcovUmkvNszha41uCMEPYfJQhLhCPvAK0HIdvjeXcfj4G3cti",
+	"4HLgNf69IYj6O6rGat1OA79PYxuj99XL5U8anwPAPH9reMTG3qz5GrMVKRCWiCq0wRIuKnMvmGfBJQv7",
+	"yhuFqL8M1gQXcHnZ1bxcngAIKQ788Pw8DvjPnJG9gAcIcVkSgdZYDsCjRz4MKJaXTUFeUFKm9ve/yXbD",
+	"RSE1eSm8kobyc15VWALN4bJMkBc1oy/16DH66gAiFU5LINevr5B7Bf3y8lmCzuwb+1xSpx/+eJB9m6I2",
+	"LVqkr82u4JGhR99+q/8hEYg7hvcDM8MKVVymxAvF7+tWfb1cSpJiJ2+IbEolkeKoJJpRaLIHeBNwchgt",
+	"fgmcjwpwrxuV8yq1we80vS9Ijiuyc79fInJLxBYJvpkgrHEzT/Tmr6iUhhOTUpLNmoDwUBNWmF8FMXxe",
+	"v/ARaLeASxYzxhuWkyJ+mV3hFXlFK5rC9HOmBCUSYdABEnCXeoA4ch9r7OKPBruPz0NcP4ji+ooIfWOT",
+	"4po3InmofuSbLqLdBjiZIiqwwIhR7ObyVsvxdS0TaHLzgHQ0RXIaE/F2pScvhQh+SyXlDGvmpNW4ksCr",
+	"uCKsSG3kG5ITWqvJ8Anz/oHCXSjZ3ZBaAQHCr783WGCmKAP6K6jMsRgAWp/jIfpzJ92yoUtUaR1UrTFD",
+	"D8/PERZaK7olAq3orT5eCnHDRfek0wcTSPMNTwp+PweHX3AQ72IA2Ed7aD/XBIt8PaR4vWZwrejrTGpM",
+	"4DK85hKAXL++gjHNfRRl2H8Lr5i//Za9f//+/Yfwt7//r7//V5x3G6CfpSnxCWi12+12W1VFATcxEiDO",
+	"WNl0va3XSY38WjXF9lmfPvugf/jju09//6+/nQR/DMM7co8fimc37H2i+ide4JIqSmQS4ZV5ZXuJ9HlF",
+	"5rqQcICu3ySgb4d9yQDpI5JQB5jtfYAyDYJrItKoOGwfYcTPsZWA56OCrge8b8gH8G0eThCBJbx4PAF4",
+	"CJPwbApMluqPBNJbPkkcHxK2jyJc/0qEFjAGlLlb84Y1mV6G5sdxOdZ+3L/p7N16Dv8bvW09jGo9Gc74",
+	"JrbgpLdxT/A+mbGIVP/ghabaiz+8Hgh/5JwpjSA9dFMqWmOhzgQpsRbRL/7oiCDhmvR7YFHHdV3SHOuf",
+	"zwqag9zgDc8LyjAgvL+1n7IIy3j28unrn9CSlgTEeKEywzbAbkYKipEeJjpjF2Fm2bLmTJpVPsMKXxPV",
+	"X/HOSP8B1rTOsqkilQyYOF/8k+Rq9smvCQuBt0AJR0Lgf3ysysOQqJeJJFESUYawxWfFC1KeIk2ExqyB",
+	"3hmDGpJaj4ZTorSaBhcbiK3CCLOzwGgwirruWseBz74wvcE2SoSlXvwWgVJGWYYWWkMHQa8WBFeLsvUf",
+	"Ma7Qv4jgGi8/c3WtuDBA70lSPUr6lM3iNBD7KMBf+FEt+KIkscn+TZDl7GL2/521frYz81SeXZmvYvj5",
+	"mau1ppENliD9XCKC8zUyMBuM6EcNK4iQivMCEISr1mwrCJacnaJ3+s/H548yJAkrEFUIr7CmTzDgvCFK",
+	"bE/AQ4YkyTkrgOwcZGnkHn3FYB7ZEKbQRnC2yryZssaK6p8LrPAM7usvue87cD8Hw43dGCoRZ0gqrOlW",
+	"Ki7wirQwv9Q3qfpqIL/mWhl1B1GQXdAvEdesSaKN5k/6/GlaBJPoBlOl2Vyrx2eGRDvkB7DazQeHsrXE",
+	"a7FE8JoIZS/FXBDNguZYddhXgRU5URRsXb31gNFAAzv4EWvKUr/kbvKdQWgRwZUTCSIP+IbNc2zvtS4+",
+	"XyokCZHGQ+HtOnAZbNY0XyOqJKqJkJxJpDi/gUu2XZn3RWQzwcv49ILzSsZFHHikz3eFtxqQDOnFAzN1",
+	"xkVjcOjdqMGi48hqb9j2mv/NeDwATRZcB1yIoyzc2O6OtYae9kq35PGKygiJWC+O7EgFQ8zGEdunkZX4",
+	"gQdAemOkOICjKKgCs9tVAN8Sl5JkPZAdFQXmG2dA8n9ne9HYK6IQZkhPghXod+SY9OZti+utpDkFO7mb",
+	"yxjtrHKNi4pqSRk3BTXPJBG3NI+5lPei2lP0JFjeBjMFEkJ1iTxMCLMCWVAAAS15+0vDfALcC+nFya6j",
+	"0JFPz642si8V/vjSfPkg8DXFiSo8GVG6kpKu2GFkZQl2bnjXdN8iGF/t5RKs/HGPJB/FpMXIgZlbpyfu",
+	"usCDNWriuNJX4M5hZuSjisbIJHiQV6n0hDkXxR5sQEPxBj4aZQVu7MwAmFyUHS7CowxpR5grzvU5iT1Z",
+	"Y7mO3zVm0ugj6wKKPbMCU/z+8AQQOaSJO8fFRUX3a3d/rPskNhJcyhPv997OeCDsKA6h/vLxXhu7Bx59",
+	"LUKywHNmEWGxn9zoX4mgSyto7W53QRSmZQLRnkqn4YwVibCEDhbgvSygUwtCbAH/ILh63aiS85uEN5Iz",
+	"ghYEV2jDm7JABc/05fHDNkNEKlph4yfskXhRyPlqG/G10dWaSIUKLr2PAwanSpJyGeqJBW8WZbDn1iqj",
+	"T4kevS6xIaChY319Q9kVvKg/0wrMZKjkDWV6oQ5Ca+cAn88UGGGy/YE0gZHjUNoAygSw02C8IaLCdqoJ",
+	"r9cE30xCHy5LA5G3DE2HqRa0wmI7L8hqIlhGI93nm955CafsDxcgKfNU3aHAcMsCGutSQIu81Bm8KnGE",
+	"d2ApmwrQLBOnU49P2cpjWSKFb4gEiX4lIDZvUJzv3nR6MTgmhT3XWpsL5wjoz4QHTblhQ0YTmTfHTfJW",
+	"JFiUlIhd9PjohShZXjc+ok9jX7o/GlbhuibFBZIcVU2+BrGypKDbYrY1tLsgkhagnUygQTNgTHi1IWjS",
+	"nlE4IhWuEZXuvNZ652P8fvJ58xxAcrTEosuYp5y5vblUq0gMBO96hNurNUNKQ+2NCRq/0YW7aM4UOq34",
+	"jplf6IUPFNtCTLmzBI6h2JHC0FThPKBVMG4jRCOOhi5f8UjyFBJMmXXJNwxidTvvtibGNFaCRmTLPVk6",
+	"Nwcysov/0Noi8EVYs0aEvmIUWmyRZ5EIs1VJLo0NAVbSXuhrrVgyDoQZ8ohJzOIHQYsBZtH/u3dp+Ckm",
+	"YKA/1M5tcvhgPXIILpLhG8dvSmzbGVckdRc4UkeCSCUNNytQifMbuccd0APbMeaWDbtLwgGTda6poQtu",
+	"qibbI0U9W4Yw0iQPdsUFB5dcl/QTN9dLwwK4KIhorR7AKbAgiHysSd67JAeN0yVmjBQapq62//h8l5gg",
+	"4nNexXzGtDCiEpK/NxoOeBXZTSyIIlpxuTRG/GkZG7v06f2Q33Z8kA/PI6Tr2Mke++K1A6Bsrx6gpeCV",
+	"MfMWVBBQtMxSYY5sgGP1w7WWRECuDabCTDK8zG7c1fnp+fmDMdnPzx4jW38v9i44/TPCJXdiFy+2bueo",
+	"5DlhSpC9ts5Z1BYCA7NkJL/Rx0pAIPOaGItcSW/h9N1SmROByznmQmFwUy8FFoSFP5UU53CTlLdUH9GV",
+	"4DB0yTdEzEtaLeJRdDtIeIpLuhCg277w5ok97FCQoJBIbijw9hLxmrAePg6NRshcqLWcK2Mf6s/7E8Gy",
+	"EaRAC7KmrIDNgVcvbOgfBL8rviJgFbR+CuPvUAIzCaGznEUNpA3LiVCYMrWd10Tk1r6y60SXCmuGX6CC",
+	"3FLs2OvHvGwkvSU/OQo2xq0Bgn8cDzduT3XDlDE9RCJEjo/8W1w2QzjnGsEFlXWJtwnZ1C/tUeckP3o0",
+	"dpDN3PE9+BAla0lelHi1K0It7a9DtwB8GcrBE3ya9sWklKjxoYeNQmsDdxmRckANilrPqbBRcVooXtKS",
+	"FMYjjDAzpm8Xl7QrHvvg73j4L+SS5JjlpCxJkYHE/fFE4C34/qyUviwbLrjMeR2fw/GHXUO6DVLflXWc",
+	"/O/W1aYZQNYBX2rNN4/rFs6m3B3yqclR9dz6o4IQdesd48zneE7xFro4+lHAMydWTwO9dtHsAbo6Jm8b",
+	"tB9/yjfTxe+Q3N7wTVQE59FNC3MEIhe6Cc6EvB4thTGO/KKCy5FKH3o/omLZ7DcIZmvRkx0hwcFibMDG",
+	"30dSzBdJ4LKYW54VQ1gHQ5HnS96wYr7YptMW7CHYYIng5QyRqlZbfwCNN2tnYAgQnBdYAdcYJerAl9AF",
+	"I0Ca3jh/KPfY5PtMSwnoYk57DqFRY5iHdv9PwY8edZQoG95xWCgCMOt5k4hI2Ky3kw/5L2xJx/3erTOk",
+	"i8c+cgJKDYHMdk+BQ0GHBDOXzhASl1lP9Ow1VVNiRW/JMy5JzG4658sohgbtjOl79KrjOTf+aF/RwLo6",
+	"UcGJMTtJQi6c7Uk2lezl4mehbao0DvRdjk0LwhRV27kgt5RsIqrtay282acIL/Rh36x5aHJDVCvOpeQa",
+	"AuvoNl6h1jYvceWqGVzoIwvBdC7UELNtFoYNQJB9V3ywVQ8qvEULguwZNkqgW/9eFugSKyLVvMJ1ZBuw",
+	"Wvd0qo5ZNfOmKAZ8x3ObNZaWEY5f3wZ188QR65o+p9kMWuFvd7mWJiYP9g7eHz23wSoyX7ihY5EMeewO",
+	"rbVwdTakPT+xU/mMQHDHrgdU4KWKW4ohkNjGVEsXskhddKekK4aVkY0jkqPWIecF3o7mzmuSaaQT56zr",
+	"ok1LNffKHQLBbsg2YZIL81EULwuEaywUWmwvEF9IIrRG9MvLZxnSu4EqfENEZqKBwXYniaC4tKfTviSV",
+	"0xh373TcImR0LfAyZO7d+vC4/gpM2LE7avZmz03UymH3V4VZs8S53tS4QASL3y/crnskU5Jx6iGP2Sfe",
+	"cF71GI2nkkjsg96l+G1PVyyqP8HvmkF1TsClYcuMQ6SkdTpIBPZV4jP5G9lgSx94iyRPRAss1QbH7rJr",
+	"+2T6+hRO3plxSSQWBqgPiQ8G7JCB23SPyXZKM4GXDvyi2k3tcbWWKQTHIULsmeNKfo/SHO2Zj+DoR3Y4",
+	"fjfEsC1XhBieBVXTXv8RXg2j4iZdDubja0JY1LcxThKeFdO02RzifA3ndKWO7gpbj14sYttg0WDfDRLT",
+	"m/WjQ3JPIixLviHFfMPFDWUrTRaxyEnOVpCWpO+gNqUASVoSlpMLpDY0N1eHOYQrLXM8QlihkgyaB4KT",
+	"mXBuvlsbm6MRvgDJhPFmtfamgUaSqN0RoFNzSVnMXO1NrWhBttzaPAGLXWlJmVVOugdh8SO4/AHXaEHU",
+	"hhAWrsCg9fvH6P/v1M769hwVHKAgH3NiavuMYlJv0+ievjNPLQz6wgVEtVO3AsK4wcGprBEEZHEai0PZ",
+	"27Q0OcfDnM0B2ZcvTDx3cgAcK7JFIKIr69nbNXFoRrtv2L79Jmb4cPnxWtfZCK4I5KuwwhYlMrEvNHqT",
+	"DTkjAmmxjY1Ga16CdrtrEBF0RVkYD61pRiyN9Q6QFLVGYKFo3pRYyLQjxdB7L9UZeLLF/1UwSn+vstnH",
+	"kxU/sT/+U3J2+gZvfiJS2jyTgfBOfRXOR57fMZfCDjG0saA2glMchTHmE2wj1pq1Y3YscW6qVhmVFYof",
+	"GQlMKzcCKMbrwgXemoyoQuANu4AIedyotX6H8xtjrdX0iRYY/HSOAOBH8MfNl1zY+jtmblCo7IhRuhjx",
+	"1GRosW1t0xZ2e1lfBmwc/DlcOAODA2MUdS6tNSIi9x0tPgHWGl8N5Jmv8lF3aNPyBX9eOke7wxuCcNuW",
+	"RkKS65JnmkeBiLHr1gm1xUHNKRKmO6A/eKfXsAjs/FMJ+dRNEV0VXVpHeCQlCgp3DcSDWOHenCoZCHjS",
+	"Xskm8PYyMNwKpCVzc09DymVFMDOGIZc/GOWtJV7NTYHLqCFbPzaqd3wH9rNHG5V4+g34M7z/1KBrxNSb",
+	"TKqKPrAY3Vl6SCP2lZ3lj4aOzUPtp2Mv7Y3Zh6OL8M7uZI5qWiwOk108O2PIklr4b/eQUVoyj+zPvfvt",
+	"+qJQsAI7+4jxK2qI9hWXIvXkRIVBbPnvJ1cgZtgUpbrELC7nB67UeUUjKsSL9gVk7+NdF3sCD0FYOK7n",
+	"q+08rx4moD7BgmBUC140ucqQNHG2ALc8cMpkENATF/rjImyEjwqqOWXHmD4dpxdgYhf7QTmtGD08t9ab",
+	"lPEAS0mkrFyC72Q58O2aoPZbqObIEK7pWfvjqTlSp/+UoZlwqng4dK4HrxtzZGRr+nf1NDwTivCJpNZg",
+	"qsVOZR4uIKPPNipckL0Uj4qoNS8Sqa9wl6Y1d8atOOkWruVMDUH0NE/1Mwy8sLKlTO4gzvVumo7boBX1",
+	"7MpbfLbTtygL7hUv9bmavwG1D7NRd2zieq+TXibThRvOFoAZ1YD9BEOw/dpiNyWN7UPpR6XR41BFu/P7",
+	"bfgQ1iLR6mu6WsfTGxBhha+Bp+fI0M1/PjzscilNcEbf0rc55hwGJYmQGBrf90S4nMPXEa4yp3SYYt6A",
+	"bQuPhzi6Y7ckVn5hP7ngcwsCB85HS37LSxWNWmRINQuC9HNTr/SACXwM8e5JBTkvfoY76Qw9wn3yGtVc",
+	"UkVvDwVJcMVznnBY9fMfegK3wIzi8o4Q3DEGxvxwqDPKZeQZx5KTtl1MCnwb4ChLyoMjaYOOsJIHLH7D",
+	"kVuyT/kKc1THbjU7aAyUFziPeUvA3HWc2yrpth2yM6bTwyfaW6yf0XHANvHbrCwwNrkFpbAT36clzvfY",
+	"JsDy2C6ZIVNgyAPLQKzIfEustXkod+LhWCy5abcxWmdWywI26yM0jq8JLuauqvaSEGX/iNlC14Su1mqe",
+	"VyMwP+zA/CgGdM2lsuHZDhLZ1JTZMw7/LUjeLKhq5LwkYL9tfxAakHi1ksOKZISk3S9LP1JYBJIQ5qb4",
+	"uM0pGs6FCZFzYv7ewc/GoPpmNTLco26qwenjMdHDH7gBc+0LXJZgQk+V8UmpPnvzoITxrl/Yw5jZOpVL",
+	"hrmDgT/FIczTfbiExcc4p3BDD4F1jLox/YJzjGipWZrgKQdu9jnKy7SbuE89nvgOD9FkNCdkgSWN61sl",
+	"uSVlMusQ/ElW4D5Ec9GDpw7B7w2GmL34BapJKlGpJed1NFOEyjZg0nS0sAGroCQlTtbATe3dcXdo25PN",
+	"lDX8TlWfLOY10p1y5zB1AVVLftii6iGUPT6ChmWQ6fEdbFmwQa1vzCtkQDWZpSu7SI/MFF3G7fD7Gcp8",
+	"3tNXYGN3xqFkikWYBh5xCv1Vc+avmjN/1Zw5rObMy6rmQpmOGBH5qyhSiWS2jdRY3Q8TQCN5RUyNWghd",
+	"hrgLTIsdj0AwvrEkzuUaP3z8bSTnwZ7frWrri5hc31i49opxQYp5zsumipXQMV5hP5B9LzMujAeZrdyi",
+	"dUkTwg3VTV1XmF5GQ7CGPmOlgOykNKt30pbKTQwYPo2tAPyIBnq9FlMGeBmEuGvxH5WUEYm0koN4ozJT",
+	"2MNVCXaFEEz84V4ZG64x566tCiY0Uf1EED91PGC5aydImaZbXPZpJbNk29KoHbSFMMBkH++71BI7Nq8o",
+	"i6grmlzmQxX1EjtPmeKD3+3vGtAfLLb72Vti0dqdJfUg7RtPIE5nSFHSWIsrSSVleyhIgP0x5cgMmQLj",
+	"MKUIwsbCnfr89TS7IAzqMD+TzVt+EwuCwm1p5YlFccnHmgoi9yJC5SaPtc/NBVEZkmu+Ya690qRCojM3",
+	"bgem6PLDUJ9dFLgwnQP0sTZ+p8+EyxISM7w+c8Dgg/pcwonUQ1WgcVil01+0ZtkxdF1hKTdcFHHWtj/F",
+	"5LyIqZfbmhROW4AW0Ge1nXiYGg4hwSQFAWyjBHQVnPOuGYAKtfYxapO5/OdP5Nzr+qZSNomgvaTtfiCj",
+	"XZKP8d8bcUtvuZhPzhgKv/BTenh9LlGwK2b2CMoHtjl+MVm875HkaYlmYmLmIEime9Oed1S7jWMG+nbz",
+	"7mBKs4NEVxEWqjigJoL3NOxdLUFrg3PZyNqWRO53CwutQoorXEqXtwz9JNBiizBEvxqDx4NzxIWWnaMB",
+	"PMRU4z3Mh0mYEpjlZA4gVzEV960GsM0y17ivTcyXq3dwaYvuebbqeEVHUTngLkoXfnm33iLGjdrdlpVR",
+	"XOPQqRCXrgKFBY4gKuMRwyPxjOMYOGx5qTTegQCH+wJlz7Dn/RUC1+suWiDcltDft7aFF2h3acO2li6o",
+	"zDlTlDXxYPF0eQxvT57UTvUI9TR6RmrKEEQ6ESmDEE/Xf9Sv6cOeebLDdTumR2b1AvPaNrSjJTcU6dZN",
+	"abMtbOgDgarhsaIcbTZutzyHYdQBkYUkNRo+u8sCewx8WKn0t0wqwnZEWut4mXdyrQBhB55pH0SZFqzc",
+	"KwO3YKfc06Dk4V8ckL7CyMlIbyJrpIPsSAxVNsuCyKAP9iQRKARkp85F6Gk+Irr74lVQBaqH5J2NiYqO",
+	"LVmEMGfDkaF+5cONLO616FhALXfdrQGcJn01V9BDZsyVP7oOLI+QY2iSrKTNA5t2UaaUt/QZLrlNAD2K",
+	"2jSxpHaYim/79sTa9gxeH1ZvMvDHFKtORYVOOES4PR08p0niCx4JXptU5annQU6IELejDp2EoETwfhV1",
+	"nwQVc23pUXAFZa6gIqooa6AiCFQRtAmXh9fTba3+gV/07kV24YXGFqqeXJf4/DQ61N2iYVu4v+vGQ30X",
+	"C4fSGNUiS01EXCOJ4VCkgrUDnPVQFl3oMUJv/ZTfd1b7/fldHJJRIm+bP+7R7gZs7yk/mJYBmpRHjapE",
+	"46FEMHBveTas1wzjp0osrC3pmogC2jm1rTZ8iWwquTUvgMYY0RadZ18GxRGlIvWF+5CzcptpVXtFeEWU",
+	"2MLIstGsPxgad1TxNZbIpZybMhdBerov8NPOaEYK89R39Jps9vFEj3ByiwU4QvVQ/9CYeOPGg7/euqHc",
+	"Mzvene05o3mj+p1P2Ywsl5p13hp9YmpiUOFyzfYKVMpm0CTuw3Q5oqvn9042Lok+bVB8whhNnBp9pJp1",
+	"BN/M5Q1l+6PGttCba81XdHIGOp0B76vYZU85rwW/pRIu0zD/MpvhirAiqZYPqd5NXezdVHRPdb2TVBcq",
+	"6oF6TVJ1MZ2O3dW8+9vShpIF9Rk0VdsztEMDO+elg4lBxvhXRutARutXmLZ6SJHyoUTCgQLmE7MF984K",
+	"9ZB9OWXiqGU/hzoFpfUKU/sn4a8yD/ctCeXqOU2A0Aw/ANjVlNJG6U4iriC02zBTjOoUuYemQQH8C8oh",
+	"FtbrYPkFc953+2FmCyTSAkmu34CgKFdT8XS3ZSFblWS+FFZ1dzdO0JTJh16sMFNiG71rTMcXn9rnKwPZ",
+	"hi4mFMlWudAKt+0WEpckmBYFmJrjstGifFPZtI/76BRxg+v50vf3GI4g7jcE8WGddxigIjYsI55aj1G+",
+	"JvmNpw3TRMK2UgcKzoItg3dtJJj514eoa2RBO0pFINGkmjIn/BVzxed+Mw/fpUfdpJ3YPrXzeUK61/l8",
+	"H5U9PNG+wGFL/kvclM48BWk1tidIdGNKvDW04BnZHpNXWMr5yjnxDkDKaCKc5h+u4Kt3UmGx4Gy+pAtT",
+	"bYfD1ecPLlQBNLV36qrC8dY7Ib/1c2ThgmLMt+1A9TDSgaoE4r0L3zifgA4liJTjOWmPRsfa0OIu0D4c",
+	"gzbW4Mjk1eGPZF9KM56CMW73Vg//5COVrra5MJQz/RvOVlQ1BWV7fbi71E/pq/uwqMjDqyke3mOoVz9x",
+	"RP7qiyVHi8a0te+8DzUEK3ZK38CLh6H5OBAPxIu+ITmhtUoV9Qxi8SMGmkSaeKqK2nDoAJXo9wYLzBRl",
+	"pEAc2kXlWBTEtzWB4LcNlfE8z24582m6k6T/InNIKJjciLueg1qeNCroNyiTCtzbzYC9syMl3pDaRvba",
+	"9DGHCBt8AHjY28QRjayzFgdPv/1I+gAndpO7yO0jIbLkEKoBqvtiGp0w80/XmNwxGdOV/MADutwboido",
+	"VKJnPJY3exKx+SJWVdWG5mbOMA0NCHyVVWErbScMI8N5Pqo1ksRzeUATi6cS25BpU/POF/yeEDdX3NU5",
+	"jGkZW9dT6F/JuIJQNmcDvURKUFIgvMJay1RBEVYV97i2VYYPbScxVBhjJ6e2Ycz2TBo0gNKYX/mJJhq0",
+	"5MIoyyrsVg1tayAeRG8RLsMuMEteGit4xFHDJ618g6myPdKmWFB3+ZWnrKzTBMwfg6w9QwHRtLhoQfAU",
+	"0dL86In9kkyrhWIv1hWwmwkMLJxkKhs7TLoZ4BGvlxA8at6Ahqtkz1oDkyTUO8mjB1czMAclUu35GHDt",
+	"I/vdUrLZy42bip6lrEhFmbI9b7MRf5bxZE5PJADQen6YdozMLTYENY2rL3j2ffrIxEMPWzt+2l3Lp+Qx",
+	"vyaqqQ873ilD2l6pBnqMKFwQi5TsSVC3D/ayhIu+cIbL8vVydvHbXkz2QxYTeXZbk5WU+HYrrk8GyGkW",
+	"oD5lJEzzsz7ccYSVhKlnbfeIRNu8fq3EoI/Wbs+6IKQWL6iaO5P55I5mWOVrUqR6VLhWGccar58cZnuj",
+	"+eYn3UVEseiLJ+zms7pyMJHTu6Ixzfe5S5UAsoASBmssEWZbZP2yEYW1mBDyYie0r7uaI6n1XK9xLOQF",
+	"4rGnV2vo1ayN0L9p7Ba0AWUIQz/F4XaKk6IF1tHeRudIcfRgSiWI4dK4DhVuohgmW/vbnkWX1I77INY6",
+	"lxQ2v69N+jOtyXeKYms0G/tk8JbidRZpVG8da6Z/BCu3SBDTWxNVHEIRg1atE4hgJfhGzhXfYBHNHyK2",
+	"956BacWJzKCPFFpsEVWZgaNtbNuueWU78oYl5QAkDkETpnabqdimd8v06akntrk/WsJ0Lsje8SSHJFmn",
+	"4oywVPNG3lFHrgVZ0ngiQd2I2gYRxSQUfnOnqWPSW5u+a8Fqgeigu4PHHiY6sH1I7X/ctQ5p59PFLkNJ",
+	"Y9eOHTQJyoHKlO2A1bpcvn0cOEQeRNuKtxu6V0XCPrf0WwJAxBZmOg7HxLSxW8MExTEetqBEjGBhIqM9",
+	"T4ldHaZ80gTpelp1jH5rjrRq1ZVDvkD3wFRXvXQLPdtcdpcNqrnpbxcv6tC4bsglzm/09Y5dA3BbXKYg",
+	"Jb0lAnowBZe/a1EeFmnL9BslZsT337MthTOEmbfL+YcYlXxDBFrwBnQ8f0Rbo/rUdg5tQFwFKYdtxFxT",
+	"16bC0odsPDsy0VkQzlG3EbRVA0EkKks0zCGDE9sC6uwbQ++s6WoNK9rt+tj4HqdrW3P9wP4d7Wwl34xO",
+	"Vpra63eeqy26Hu+MbzuD+A9AoJaGeUCVhQzSabgopCuGRPN1aOikhqSj2ctdchlabxeAtq/rYes/ToRh",
+	"SP5pKhrN0A5WuTxK85mpFrtRfg4BTcmFDaV6B2u6OWpZ+/jaAn+KMb2brBIqgw7yUVN7OtMnWAG+l7L5",
+	"LWvU1LiKFwqgbREyteFwD2gCxcJlPwAv0FqpvIB/V7iuSYH04EYLsA2ROvdF5xYATdk0fvcjrnvtI4B5",
+	"m/vBSgpwweQkCCUMtAoDBKgOdXCvJOP9A1Qkqa19x4w+lRIqXJu6c5R1GloODR2jhyuNUYsOGLM1MdkJ",
+	"M1RiCvV5OCNowYut6ahZFHpDtCCj1TP4xykKDVmsswlGGGPWla8FsA0XN6RA+pZ3TRbrTqFAtabS3ocX",
+	"9jv3om1Bb3NoWEA1tqtdGHp8Jyq2uIOrMmXt2H84fRceb7Sh246q4FYzu7C1jYRhHxhpr7rZIBHbyXwR",
+	"0eGaq1PMXfduvgqAnyYQAIMBS1taIBjGEliAZCJrAAKNW6a1wrcEKW6oWA+RWau/WO2dYd9a6mItDHfl",
+	"1SgnkOZYX0DMdMvksrYv8hYxQowvvKS+vAzUl9Lj3/W0GfCCwzbc/6fLiA9reBLE7kfiefYuVD1wHxi/",
+	"3khzQdMCOnRcd1IAQp2llRx6CowXcGK6zI54t6ve7MrsUa1hR92ISOBR2kvv+M6lGTnD8ZstzWQHuHnq",
+	"/k3z2CRDjPCAmDCUtQpzG7tg5PYPsbBMSfJGULW9hirirdFJ/8NVcp8tCBZhnM1aqXr26RMkCiwjzuQ3",
+	"uKDgCfI1kgOiOFk1FK52T3YX1rYikYvzylpNZZdrgnjQVWyy98wEhpw0tZXrkD1JGcqbqrFWZfhcH2nr",
+	"jz1Fz00QkP5dy2SBgGez4G17Ls2QMLKx4xVh6tLO855pHIgKmex8AI5BNZOC5LQgTqSoTtEvNktE34sg",
+	"x9gZwI6T2a/O9XvQ99kIXyBzQBVgX1WXlIU8fa/PWklzwowBzXg7Z09qveqTh6fnmneI0u6WvDg722w2",
+	"pxgen3KxOrPfyrNXL58+//n6OXzT5jubso02Kd9nHc4eOLc6runsYvbo9Pz0kfFvr4F4zgqa82pDFmcu",
+	"Ik///CkLHkgiaORXHykU+/nsD4jo+zTyeGDS3osVUbjACo+9Nwhs762zP8x/P+35+nSokx+e/eH++ekY",
+	"Y+yJnnaw3ndrgku1/pcmjBUBE54p0kQ5e1nMLmY/EPUjvALmTFlzTZD6tYfn30TYig04C/nW7OK3D9lM",
+	"NlWFxXZ2MXtLyqBWGvAYKZFomLWzMN4WBdcMDQwav81cNOIHPfaZILjYDkL9huCCMlOoawLgejx9cB6f",
+	"P4q1NlFImDfGFraxOUmOX+aYoYVW22uFGN/sscTbB2fWYi2T63xFpXriXtpZ57lpMsyUy7qt65Lm8PXZ",
+	"P6092wiPE11Y4AKBWyWSpOvAgKcmpScxqgfzzBWKALR6ROpp2vFa/JjSZVA1oOYygo4nRfHE+4NsQYl/",
+	"8GJ7bDw4/8unruwGARg7u/Dg2LOP7MARNuAnfKOvSRRUV+5vQY9Cz/6gxaezgkqXERbfoGfmhXaTaiww",
+	"ZPfJZARN+8rZy+JK/wHhM/exvd1EjEm7G+ElzyHW9u678JwVwSYA49BSh3UOTt0TV0j5pHQlnHnMVfPS",
+	"5t+AMPTNd2jNGyFhTlv9w7R1AgMQ5LeforcQL25GR1QhSZQ0DaCMaU6aOoPe2GjAOvV1AINT2ykzfTeq",
+	"uKez14EwcQBzXpBOvepjnUSNdvCRwxRosd0t88WXIa3AVuB2d7x1Da+IvLSWtG5h7UnE1Hq7kwz4ra3D",
+	"/nWd7I7b/DOzbV9xP0E2gNT7oRsY2vgQPXHst/1NYfzKafED3th3v59o1eVa7wfLid36bPSrK7wir2hF",
+	"VfLAH1Hk0euCcN7Itj0xVer50hVaP5rUo2d1g+4U2vS7BDjvbtLZLRF0adea3LFf9Utbt2f3i7xfQ4Ai",
+	"SHznAgCWYL27OwafQhUAcA6suVb0AZn5GpJzVljrTnCDYpabNq8JfLrSQaA9DKgYT8P39j0B4LV8hreT",
+	"if8V3u/9N5xXk19+3aicV9NPIpzfr/LcdjYlQnVP4TrzsRZAKDURlBdGN8Pt0eabY5zrp8at2ca7tBXW",
+	"vMvKaYugFuemAqcjzrbAqifQoo3RTvJlF8d9j6g2UwwphYKsqFRieyz22K2uDthqFe2KmFpMXLjweGOi",
+	"2wiqlLkGMy072cJaDr8OmX3snrWR5Ukkd0Pm7xHV3Yki2DYv2HQoab1InIEXySzE3CKGyO1rPsYKIxP2",
+	"daRtcsPDBkH8sLN4aFEEwNLyKAZDq1oTKsz8u5mG8HO/Z8HozmlZdYhxP3PBbkdTNI59qGwZtcSxKnzc",
+	"3x136wd6q8VEm0Tnq07qEyIzJPlSbfQJcuWtYXsMpUzchbOw9FTyGF25l77KHQlLayU2xCHoEs7d87d4",
+	"pWl2Y2pwmsRRtMHGmrUmuCCmQIV+sQtH3zX46Ugn0mjkrkKdVhbtpv+7dMwyc4ETfWmz3eAsYTx4ggqB",
+	"l+acgoukkaQ4Rb96soFOH+XW+JYvEbYdVUz3j7Yo6WKLJF0xzSgwM42MnOYK/uUCb3fNB8/01Fc+z+lA",
+	"AhoXYl4uf8IqX9+vntorufKZNdVesluC+Wh8fwE6fieoIqjQSit2NBtSMoJII4Du0pNPvd5KmlO4BFdM",
+	"ogM419kf9th8OtNjpI0f13TFPgMd2lN1hdX666LdA6ynxxSQwmzPBOma8vSeeIywQVAnNdIGjyuEXf2D",
+	"L0DrejWOmG0p5x2C3giuiLlwcixNPPKCYAFV7zTH9WUqEGZkcxe614JBIfAmTfvv7Bt/0f8Xov9JrNvt",
+	"IzOUlblGzApvfUCxTd/93BT/Ft8QtDAZIpaHg6mmUWvIgNCiQo5ZZt0g4Fc1ssbCneshCvdx8UkZ9IUt",
+	"O7unFafEq2uFFXmHmSLF/RhnnpZYyslvvxB7DP2W/wlMPnoTxi21hgSOJE/DYG3pBpCbfUBUthOCvCNT",
+	"23gvR57Qltiw34YVPM1nf2H61SvXJvLP6UDVvIABM5gdibFgpNFmhgwsa77bptsHU44iZTb4iXyGGIv7",
+	"9+5fQyMBLq3nyQTZ0yGPskPUmfS9RxMiMDwPyPNedKROH9TPfM+GfWETO+U6bboevMdyb7ygrHCDS60r",
+	"s7a9v+/OlKZtv4lj1rErX8v6azTGuE66g7g/nmmsu5nTEXy2ILg6qUvcdZdHuusFt4TLvLFz4jbM3dGS",
+	"ZmOmuLkxi/YTc0yOwhorEI2gdEbQLeT0PXtr+zgZo0xJb4iP6wA9AxISKi6VSwmrg/SgnWvNxsdCes8i",
+	"yOLxnarAEP2e2UZVTuEyGVb6LwiVbXO0twDVit4Sdoq+Of8eSS2ZAmCdsjg9RPkko0v0zcOHrveNXiZa",
+	"aynS1U7h4j3LMbNl/IzRycSxYCY3RIDRrs1J0mqTSdiA2AsNr4vj0wCfopcKmdBiYxmtiajMdGDshvjf",
+	"7um6KjH7h8b+V3dza6g0dF9IfXHTp841b1TJ+THkgVec3yCs1RtN4WCiNeehU4erpXAo/IgLOHNARMr5",
+	"8agQEEVPiqDlx0Tu4FrtjPDgZ7Y9y33p0k/k6+Xn8Mn6+H7TjykRPtXNAjgWD7dW+ICRQwKDqV/psgj1",
+	"5tNqnx0EkX1Qo3wFb3yVt6gGbUiEgcXpq2TJxVEcTd576y4yhV1kkrfutz00InuQCvl99TWrQxq4L2TK",
+	"H4pThEjQ4+gRHduk2Vvr052wp+5c+VacaQeh66u53/7+iKXVqv4EVo6gYeqgncMEhMpjHlo7pC8MrfBy",
+	"qVXIykdfWPHHxrUESdysH8wCG9nbe8NRTfvYgeBSeG47sX5tR90Ad1fLxxPbQfeoWr4PIHexwh1df2hH",
+	"Gja2J7/YN77SXfn6AvqV6WdHVwxCmMB/6Ts1x3Mudnco6OY9wDLDXuf7bIr/8hraCd2PTfv/PSt1tw38",
+	"GAvf4aTH4udRLo2laZ2B5FYqUkmkSFladl8lA0PCyMRUaMjT61+dlQB0Lr5EOS+bipmU2QxJovdDmeiP",
+	"nFcVhh8rmvMS7hyBFF7IS/TL2xcn30EVkZfXr0++++7x9ycPgupuFSkoRmpbEzAavGf5GgtJ1H9Sye3b",
+	"p8h4acDIABX6jYmFAdJ9Q4oMGfsn5WwemNjaAtGXaNkIQJdZCthS3jOpSD3XnxNWZGB7yfQsxgximgqj",
+	"v7nY4gIsNdAIkUiZQSsTzhRlDSn+niHob1SQAv0txywnZak/YFyhjycCQ+vf9yzI2L5AjHd6/WoZDBrg",
+	"uR7ef8/a/Z6bRJXu33OTSx7+HOxkhqCdR/aemcKh87zK0Mb882aVIcN/uGj/BZgI/pgbE2UW4NH/tKBC",
+	"raGnqenLRz6eoh84L7SkSjx2OdQGWtMyLBGa8woqJGdogWErjWFLca21swKVZKkQb5Qx84BMaj40PRtM",
+	"bJY32VwijKANkx7pPcu5ECRXvgCYVfyhb6BR+a3vlDMr/J6iHwEpDjnwIaAOLYiGFS1xrnZr7GQuQP09",
+	"Mz5Zp7WaqwFmxOVGzwVpWmY5ZiVUSVIufZAkqdVpxPT0stKEEd4K6QtXkY/qLDeFy1rm5otrLCjTDGW3",
+	"6ONnNRmZBb0hUnPEVHrBgkBcsC9NzY7CSM3UCNsNSHHswRhu/9O4Pf7gm/zzWOQdeMMxqxEMHdFKvzt4",
+	"0EM9MKdjl3uuzzHYyOFo8WU3Miy2X506MUOhrO3277db9xkTUOLVC1ruJRq5hUB4w19y3Xgn3wly3fGl",
+	"uaBIW0pKayeNEPM49wnKqN1jbO3PnJGdGK373rERjhWsfO9wqEfRwAaI1StLIsBlBY53qACEcGnqS3z+",
+	"wCvHQXf5Zi+sxfjrbJTUHsR11pY0HWKcz4PCp1/hLefAm5IFMDtq0H63qrG+typckLsc93ZH2hjPIRbg",
+	"1v71RXV+Tq7hsDDMNEiLq/vjGe2R/LJsQ2vOHhaXXAIplfsS5C0ZK3Pz/PZuLp49SPD+Sel2JITI4ANB",
+	"yEJBhHdPHtGm77zXesuIw+0+ewaK7HBILbzxVbJzDdrQBsDievn3R0S+MQLYop+mKF1RdCKYOzsA1dtM",
+	"3N1OvY07IvkriZ2HVexlp3/4WWjhiUlYs8FPnsdRiRaEshVcxUcgjCdFEdJEmxJuKsxfIgzT7/BaU1Jx",
+	"35Nb4XowzBXXn4/NTtAowex0JJ4Qb5fSKQ0blN6kFV6Rs5qt9jWEuU/l7eo/PlblyG0cY0B6j450S4PL",
+	"1pfmrHBtMuVqmiuIpRP6b2PoHqOktu30IOP/n/a1gwrDfJV6ftiSeqwkjGnxfKQLY2O7mUDs4aJRKA+b",
+	"ETeyc29Yh3xsy3yNttw230rWaNMv/E+nw/if0a171SiEoYD43TcKxuq2pwc2Yibo1pE1mU3QPx3cB/vs",
+	"niDQAD65eW/g+Z9s7x4ONKc+wt69gVjQ2OZxlhNUdSM7d7bIHfdRS5prEf9VCsS+f32qkItvb3+UuJSO",
+	"awYHQZnm8p2K7jPXwjWNc/35izulpO6HdijEe4DjbBfnhkPgtuZ2V81/auY/eUZXJOZ5v/7xycnDx986",
+	"3xeMlqE3L56i7x8/Op9lAxJJFgwuay6pqyk29MkbUoskMM75OjjtpyMKPJ6iDBYb5tq3D5NWr396UsJ5",
+	"0++C/ieScnqd7EfL3wV4OJLE0x11r8Ik/evQDERm93WZRVrcf2b1tddZOrJb7q68hOQWxJmNLhCC3hIJ",
+	"XVY9bgMG84q3xQTv9dD+iG+DxmegU5vcG5uSvsD5zUqYNiR8aczippyUaZ/OmSuJpH+Q3FSKkUP54F0K",
+	"m3J1Bzj+Wi/wYTJ42690caTLfM03aImFucWDOhpr09KL7LkNZwVd2iZkIwXugvfuM0Xmq2XVLQLG+XSI",
+	"1GMGhrchhDbprksD9tK1DdisjcE7Eo3vU7pQKojP0NgephhzaY9czkYB3zsCw3y4X8TDXxaL2P0N4xnh",
+	"HnY5Wcu2lcKS1cWYS8/kS/Tw/DxDD88faE7/8PxhkCCqWpEZyo3peRclQVJxgVfkFH2jP/3mwSMgtG8e",
+	"PNbf+k+3aGO6CJsIuves7RKzoWWJFuQSPT5/ZOfjSBITzF3ZQEIgXPSGKLE9AYpAkuScuTYwXSL9b0Jq",
+	"o5lMlksOVSs+XzzeiAYJoZdmf0DvM4f+0leGdPL5p+yoeVADUP1MNjb+t0cqh4pBR5bqUnC/7sNrcq8Z",
+	"Rw10VwgDgS9Cs8YXE+9YAa5MRtCzl09f/xQCOKyP3VKyGeP15p0/kwamVzSFaZuVH9PKvMFUmRYQYVZK",
+	"CSnT1m1cEOjEPZjRZ0Ez8pwkSg31BLmG52bVf1JLs1niUUqcl5DRZTe/a1ce3hLOK3m2xGW5gJ7Vw357",
+	"99a9euDNJMNeeAvI0VORN2uO1qZYHtgfOa9MJdS2x67rYGvsZ1T4LEioNjGYqJWlSd0te3ZffnQz/BEo",
+	"9gio/hkMvAJZWcnvZ4v0gTQ3SVRTp2un2EImgghbxsilHevPfGUjy7VA6LQpP7WgDPJvuLC5HrYAiumw",
+	"Yr60RtOcM8lL2+vG5VFShSp8Q6RtR4iLirJ/l66YXo4ZPDajqjUR8hS91LLwhtnB20Y735+DpSJDkkCq",
+	"DhVEznGkR84vklwDPu6HbGDsr7Q9itk7h3wfnXofXVOua0epnhxCcrKtbjsADVTNapvlJDntW9fL6d7Y",
+	"LMwwxGMtlMcyCsBovq68YZyS5IIoOYoq5+K85TdkyMWpn3+dbYa+wgZiZkuiuO/2MvRtZX/7oNEjibh1",
+	"WDVdSs8AbXaYPszPWpG+dVi1aXOdPCzN9W0zVCfzaxk82e/elo2iojUStyN0cip2BnHV0toh+lVm2oGc",
+	"zLQ7zItE59r2Y1dccreldizb1tcdDrp+YEFQRaXUalcLk89Dig69W5ShXWfQP9EPBhfs7kjPXUeNzMea",
+	"2ErJoAlA23jXnMHugCnRDgK7Hd1Z6naHdw0qDXCO49nPLDXufvVuzVFBDQlJvAHIgs+gY8/uV2BpMG00",
+	"bV5k+41rr7n7FWilG7JAXNAVZcjQPvqb0Vavrh+dPvju7xcmAKcICX2xNWnD+gIX1G6t69F6in7mVl9a",
+	"UmO9assQmdwzhVkBwi1Gv7x5FSDTdnOdffrw6f8GAAD//w==",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -249,3 +249,30 @@ func (h *handlers) SignProfile(ctx context.Context, request SignProfileRequestOb
 	}
 	return SignProfile200JSONResponse{Headers: SignProfile200ResponseHeaders{ETag: etag}, Body: answer}, nil
 }
+
+// WithdrawProfile takes back a draft of the caller's own.
+func (h *handlers) WithdrawProfile(ctx context.Context, request WithdrawProfileRequestObject) (WithdrawProfileResponseObject, error) {
+	d, err := h.seenDevice(ctx, request.Id)
+	if err != nil {
+		return nil, err
+	}
+	tag, err := h.profilesAsSeen(ctx, d.ID, request.Params.IfMatch)
+	if err != nil {
+		return nil, err
+	}
+	cl := callOf(ctx)
+	taken, err := h.store.WithdrawProfile(ctx, cl.actor(), d.ID, request.Version, cl.grant.Account.Name, request.Body.Reason, tag)
+	switch {
+	case errors.Is(err, store.ErrOtherPerson):
+		return nil, tell(access.ErrForbidden, "a draft is withdrawn by the physicist who wrote it; another one leaves it unsigned")
+	case errors.Is(err, store.ErrConflict):
+		return nil, tell(store.ErrConflict, "this version is no draft any more, or the profiles changed meanwhile; read them again")
+	case err != nil:
+		return nil, err
+	}
+	etag, err := h.profilesETag(ctx, d.ID)
+	if err != nil {
+		return nil, err
+	}
+	return WithdrawProfile200JSONResponse{Headers: WithdrawProfile200ResponseHeaders{ETag: etag}, Body: encodeProfile(taken, stateWithdrawn, "")}, nil
+}

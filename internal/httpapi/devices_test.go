@@ -229,3 +229,28 @@ func TestRecomputations(t *testing.T) {
 	assert.Nil(t, page.Next)
 	assert.Equal(t, http.StatusNotFound, r.ask("GET", "/v1/recomputations/aaaaaaaaaaaaaaaaaaaaaaaa/differences", token, "").status)
 }
+
+// A draft is taken back by the physicist who wrote it, stays to be read, and is never signed.
+func TestADraftIsWithdrawnByItsAuthor(t *testing.T) {
+	r := newRig(t, nil)
+	author, _ := r.account(access.Physicist, nil)
+	another, _ := r.account(access.Physicist, nil)
+	id := r.device(own)
+	path := "/v1/devices/" + id + "/profiles"
+	require.Equal(t, http.StatusCreated, r.ask("POST", path, author, profileBody, "If-Match", `"0-0"`).status)
+	withdraw := func(token string, headers ...string) answer { return r.ask("POST", path+"/1/withdraw", token, reason, headers...) }
+	assert.Equal(t, http.StatusPreconditionRequired, withdraw(author).status)
+	assert.Equal(t, http.StatusPreconditionFailed, withdraw(author, "If-Match", `"0-0"`).status)
+	assert.Equal(t, http.StatusForbidden, withdraw(another, "If-Match", `"1-0"`).status)
+	before := r.head()
+	got := withdraw(author, "If-Match", `"1-0"`)
+	require.Equal(t, http.StatusOK, got.status, string(got.body))
+	assert.Equal(t, `"1-1"`, got.header.Get("ETag"))
+	assert.Equal(t, []string{"profile.withdraw " + id + "/1"}, r.actions(before))
+	assert.Equal(t, http.StatusConflict, withdraw(author, "If-Match", `"1-1"`).status, "once")
+	assert.Equal(t, http.StatusConflict, r.ask("POST", path+"/1/sign", another, reason, "If-Match", `"1-1"`).status, "never signed")
+	var list httpapi.ProfileList
+	r.ask("GET", path, another, "").into(t, &list)
+	require.Len(t, list.Profiles, 1)
+	assert.Equal(t, []any{"withdrawn", (*string)(nil)}, []any{string(list.Profiles[0].State), list.Profiles[0].Until})
+}

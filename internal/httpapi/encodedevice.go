@@ -31,9 +31,10 @@ func encodeHabit(v silence.Verdict) DeviceHabit {
 
 // The states of a profile version as they are shown.
 const (
-	stateDraft    DeviceProfileState = "draft"
-	stateInForce  DeviceProfileState = "in_force"
-	stateReplaced DeviceProfileState = "replaced"
+	stateDraft     DeviceProfileState = "draft"
+	stateInForce   DeviceProfileState = "in_force"
+	stateReplaced  DeviceProfileState = "replaced"
+	stateWithdrawn DeviceProfileState = "withdrawn"
 )
 
 // encodeProfiles gives every version of a device's profile with the days on which it holds, in the order given.
@@ -55,7 +56,10 @@ func encodeProfiles(profiles []store.Profile) []DeviceProfile {
 	}
 	return every(profiles, func(p store.Profile) DeviceProfile {
 		state, known := states[p.Version]
-		if !known {
+		switch {
+		case p.State == store.ProfileWithdrawn:
+			state = stateWithdrawn
+		case !known:
 			state = stateDraft
 		}
 		return encodeProfile(p, state, until[p.Version])

@@ -202,6 +202,15 @@ func matrix() map[string]expectation {
 			require.NoError(r.t, err)
 			return "/v1/devices/" + id + "/profiles/1/sign", reason, []string{"If-Match", `"1-0"`}
 		}, ok: 200},
+		"POST /v1/devices/:id/profiles/:version/withdraw": {roles: "p", scope: wholeSite, ask: func(r *rig, room string) (string, string, []string) {
+			// Signed already, which is found out before whose it was: no holder here is the author.
+			id := r.device(room)
+			draft, err := r.db.DraftProfile(context.Background(), actor, store.Profile{DeviceID: id, From: "2026-09-01", Body: []byte("{}"), Drafter: "A"}, "0-0")
+			require.NoError(r.t, err)
+			_, _, err = r.db.SignProfile(context.Background(), store.Actor{Account: "another"}, id, draft.Version, "B", "checked", "1-0")
+			require.NoError(r.t, err)
+			return "/v1/devices/" + id + "/profiles/1/withdraw", reason, []string{"If-Match", `"1-1"`}
+		}, ok: 409},
 		"GET /v1/recomputations": {roles: "p", scope: wholeSite, ask: at("/v1/recomputations"), ok: 200},
 		"POST /v1/recomputations": {roles: "p", scope: wholeSite, ask: func(*rig, string) (string, string, []string) {
 			return "/v1/recomputations", reason, nil

@@ -195,6 +195,7 @@ type deviceStore interface {
 	Profiles(ctx context.Context, device string) ([]store.Profile, error)
 	ProfileTag(ctx context.Context, device string) (string, error)
 	DraftProfile(ctx context.Context, actor store.Actor, p store.Profile, tag string) (store.Profile, error)
+	WithdrawProfile(ctx context.Context, actor store.Actor, device string, version int, name, reason, tag string) (store.Profile, error)
 	SignProfile(ctx context.Context, actor store.Actor, device string, version int, signer, reason, tag string) (store.Profile, store.Recomputation, error)
 }
 

@@ -101,7 +101,7 @@ func (c *change) device(ctx context.Context, key string) (string, error) {
 
 const deviceColumns = `id, device_key, uid, name, manufacturer, model, serial, station, room, software, reports, first_day, last_day, first_received_at, last_received_at,
 	(SELECT COUNT(*) FROM procedure_case WHERE procedure_case.device_key = device.device_key),
-	(SELECT COUNT(*) FROM device_profile WHERE device_id = device.id AND state = 'draft'),
+	(SELECT COUNT(*) FROM device_profile WHERE device_id = device.id AND state = 'draft' AND NOT ` + withdrawn + `),
 	(SELECT COUNT(*) FROM device_profile WHERE device_id = device.id AND state = 'signed')`
 
 func scanDevice(row interface{ Scan(...any) error }) (Device, error) {

@@ -15,15 +15,19 @@ import (
 
 // The states of a device profile.
 const (
-	ProfileDraft  = "draft"
-	ProfileSigned = "signed"
+	ProfileDraft     = "draft"
+	ProfileSigned    = "signed"
+	ProfileWithdrawn = "withdrawn"
 )
 
-// ErrSamePerson tells that whoever wrote a profile may not sign it.
-var ErrSamePerson = errors.New("another person must sign")
+// ErrSamePerson tells that whoever wrote a profile may not sign it, ErrOtherPerson that nobody else may withdraw it.
+var (
+	ErrSamePerson  = errors.New("another person must sign")
+	ErrOtherPerson = errors.New("the author alone may withdraw")
+)
 
 // Profile is one version of what is written down about a device from a day on. Its content is never changed. A draft is not
-// used; a signed version holds from its day until the day before the next signed one, and one signed later for the same day
+// used, one that its author withdrew never will be; a signed version holds from its day until the day before the next signed one, and one signed later for the same day
 // takes its place.
 type Profile struct {
 	DeviceID string
@@ -56,7 +60,9 @@ func (p Profile) digest() string {
 	return hex.EncodeToString(h.Sum(nil))
 }
 
-const profileColumns = `device_id, version, valid_from, state, body, digest, origin, drafted_by, drafter, drafted_at, reason, signed_by, signer, signed_at, sign_reason`
+const withdrawn = `EXISTS (SELECT 1 FROM profile_withdrawal w WHERE w.device_id = device_profile.device_id AND w.version = device_profile.version)`
+
+const profileColumns = `device_id, version, valid_from, CASE WHEN ` + withdrawn + ` THEN 'withdrawn' ELSE state END, body, digest, origin, drafted_by, drafter, drafted_at, reason, signed_by, signer, signed_at, sign_reason`
 
 func scanProfile(row interface{ Scan(...any) error }) (Profile, error) {
 	var p Profile
@@ -88,10 +94,10 @@ func (db *DB) ProfileTag(ctx context.Context, device string) (string, error) {
 }
 
 func profileTag(ctx context.Context, q querier, device string) (string, error) {
-	var versions, signed int
+	var versions, settled int
 	err := q.QueryRowContext(ctx, `SELECT (SELECT COUNT(*) FROM device_profile WHERE device_id = device.id),
-		(SELECT COUNT(*) FROM device_profile WHERE device_id = device.id AND state = 'signed') FROM device WHERE id = $1`, device).Scan(&versions, &signed)
-	return fmt.Sprintf("%d-%d", versions, signed), kind(err)
+		(SELECT COUNT(*) FROM device_profile WHERE device_id = device.id AND (state = 'signed' OR `+withdrawn+`)) FROM device WHERE id = $1`, device).Scan(&versions, &settled)
+	return fmt.Sprintf("%d-%d", versions, settled), kind(err)
 }
 
 // unchanged refuses a change of profiles whose caller saw another state.
@@ -182,6 +188,32 @@ func (c *change) sign(ctx context.Context, p Profile, signer, reason string) (Pr
 	return p, r, err
 }
 
+// WithdrawProfile takes a draft back for good. name is that of who withdraws: the account that brought the draft in or the
+// person who wrote it, else ErrOtherPerson. A version that is no draft any more is ErrConflict, and so is another tag.
+func (db *DB) WithdrawProfile(ctx context.Context, actor Actor, device string, version int, name, reason, tag string) (p Profile, err error) {
+	err = db.change(ctx, actor, func(c *change) error {
+		if err := c.unchanged(ctx, device, tag); err != nil {
+			return err
+		}
+		p, err = scanProfile(c.QueryRowContext(ctx, `SELECT `+profileColumns+` FROM device_profile WHERE device_id = $1 AND version = $2`, device, version))
+		switch {
+		case err != nil:
+			return err
+		case p.State != ProfileDraft:
+			return fmt.Errorf("%w: the profile is %s", ErrConflict, p.State)
+		case p.DraftedBy != actor.Account && p.Drafter != name:
+			return ErrOtherPerson
+		}
+		p.State = ProfileWithdrawn
+		if _, err := c.ExecContext(ctx, `INSERT INTO profile_withdrawal (device_id, version, withdrawn_by, withdrawn_at, reason) VALUES ($1, $2, $3, $4, $5)`,
+			device, version, actor.Account, at(c.db.now()), reason); err != nil {
+			return fmt.Errorf("insert withdrawal: %w", err)
+		}
+		return c.note(ctx, audit.Record{Action: "profile.withdraw", Object: p.object(), Reason: reason, Before: p.Digest})
+	})
+	return p, err
+}
+
 // dayBefore gives the day before another, "" for "".
 func dayBefore(day string) string {
 	t, err := time.Parse(time.DateOnly, day)
@@ -193,7 +225,7 @@ func dayBefore(day string) string {
 
 // ImportProfile adds a profile of a file once: From, Body, Drafter and Reason of p for the device of a key, which is
 // registered when it is not there. With a signer, whom the file names as the second physicist, it comes signed. What was
-// imported before changes nothing; a signer that came since signs the draft. changed tells whether anything did.
+// imported before changes nothing, be it withdrawn since; a signer that came since signs the draft. changed tells whether anything did.
 func (db *DB) ImportProfile(ctx context.Context, actor Actor, key string, p Profile, signer string) (kept Profile, changed bool, err error) {
 	err = db.change(ctx, actor, func(c *change) error {
 		if p.DeviceID, err = c.device(ctx, key); err != nil {
@@ -206,7 +238,7 @@ func (db *DB) ImportProfile(ctx context.Context, actor Actor, key string, p Prof
 			changed = true
 			kept, err = c.draft(ctx, p)
 		}
-		if err != nil || signer == "" || kept.State == ProfileSigned {
+		if err != nil || signer == "" || kept.State != ProfileDraft {
 			return err
 		}
 		if signer == kept.Drafter {

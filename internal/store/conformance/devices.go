@@ -144,6 +144,45 @@ func (s *site) signed(t *testing.T, id, from, body string) (store.Profile, store
 	return p, r
 }
 
+// withdrawals tries drafts of a device of its own.
+func withdrawals(t *testing.T, s *site) {
+	t.Helper()
+	s.seen(t, "2.25.70", "2026-09-02", "Hybrid 1", "1.0")
+	id := s.device(t, "2.25.70").ID
+	before := len(s.records(t))
+	wrong := s.drafted(t, id, "2026-09-01", `{"a":"slip"}`)
+	withdraw := func(who store.Actor, version int, name, tag string) error {
+		_, err := s.db.WithdrawProfile(ctx(), who, id, version, name, "a slip", tag)
+		return err
+	}
+	assert.Len(t, s.records(t), before+1)
+	require.ErrorIs(t, withdraw(second, 1, "Physicist B", "1-0"), store.ErrOtherPerson)
+	require.ErrorIs(t, withdraw(person, 1, "Physicist A", "0-0"), store.ErrConflict, "seen before")
+	require.ErrorIs(t, withdraw(person, 2, "Physicist A", "1-0"), store.ErrNotFound)
+	assert.Len(t, s.records(t), before+1, "nothing of what was refused is left")
+	require.NoError(t, withdraw(person, 1, "Physicist A", "1-0"))
+	record := s.last(t)
+	assert.Equal(t, []string{"profile.withdraw", id + "/1", "a slip", wrong.Digest}, []string{record.Action, record.Object, record.Reason, record.Before})
+	assert.Equal(t, "1-1", s.profileTag(t, id), "whoever saw the draft must look again")
+	assert.Equal(t, 0, s.device(t, "2.25.70").Drafts)
+	require.ErrorIs(t, withdraw(person, 1, "Physicist A", "1-1"), store.ErrConflict, "once")
+	_, _, err := s.db.SignProfile(ctx(), second, id, 1, "Physicist B", "checked", "1-1")
+	require.ErrorIs(t, err, store.ErrConflict, "never signed")
+	all, err := s.db.Profiles(ctx(), id)
+	require.NoError(t, err)
+	require.Len(t, all, 1, "it stays to be read")
+	assert.Equal(t, []string{store.ProfileWithdrawn, `{"a":"slip"}`}, []string{all[0].State, string(all[0].Body)})
+
+	p := store.Profile{From: "2026-11-01", Body: []byte(`{"a":"file"}`), Drafter: "Physicist A", Reason: "from a file"}
+	kept, _, err := s.db.ImportProfile(ctx(), store.System("device file"), "2.25.70", p, "")
+	require.NoError(t, err)
+	require.NoError(t, withdraw(person, kept.Version, "Physicist A", s.profileTag(t, id)), "the author of a file's draft, by name")
+	again, changed, err := s.db.ImportProfile(ctx(), store.System("device file"), "2.25.70", p, "Physicist B")
+	require.NoError(t, err)
+	assert.False(t, changed, "the file brings nothing back")
+	assert.Equal(t, []any{store.ProfileWithdrawn, kept.Version}, []any{again.State, again.Version})
+}
+
 func profiles(t *testing.T, s *site) {
 	s.seen(t, "2.25.7", "2026-09-02", "Hybrid 1", "1.0")
 	id := s.device(t, "2.25.7").ID
@@ -170,6 +209,8 @@ func profiles(t *testing.T, s *site) {
 	_, err = s.db.DraftProfile(ctx(), person, store.Profile{DeviceID: "nowhere", From: "2026-09-01"}, "0-0")
 	require.ErrorIs(t, err, store.ErrNotFound)
 	assert.Equal(t, before, s.records(t), "nothing of what was refused is left")
+
+	withdrawals(t, s)
 
 	require.NoError(t, sign(second, 1, "Physicist B", "1-0"))
 	require.ErrorIs(t, sign(second, 1, "Physicist B", "1-1"), store.ErrConflict, "signed once")
