@@ -102,7 +102,7 @@ func (g Grant) Narrow(f store.Filter) store.Filter {
 // Sees tells whether a case lies in the scope of the account. One outside is ErrOutside.
 func (g Grant) Sees(c store.Case) error {
 	inRoom := g.Account.Rooms == nil || slices.Contains(g.Account.Rooms, c.Room)
-	if inRoom && (!g.Account.OwnCases || slices.Contains(c.Operators, g.Account.ID)) {
+	if inRoom && (!g.Account.OwnCases || slices.Contains(c.Operators, g.Account.ID) || slices.Contains(c.Asked, g.Account.ID)) {
 		return nil
 	}
 	return fmt.Errorf("%w: case", ErrOutside)

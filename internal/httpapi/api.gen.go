@@ -25,28 +25,205 @@ import (
 
 // Defines values for AccountRequestRole.
 const (
-	Admin     AccountRequestRole = "admin"
-	Auditor   AccountRequestRole = "auditor"
-	Operator  AccountRequestRole = "operator"
-	Physicist AccountRequestRole = "physicist"
-	Quality   AccountRequestRole = "quality"
-	Service   AccountRequestRole = "service"
+	AccountRequestRoleAdmin     AccountRequestRole = "admin"
+	AccountRequestRoleAuditor   AccountRequestRole = "auditor"
+	AccountRequestRoleOperator  AccountRequestRole = "operator"
+	AccountRequestRolePhysicist AccountRequestRole = "physicist"
+	AccountRequestRoleQuality   AccountRequestRole = "quality"
+	AccountRequestRoleService   AccountRequestRole = "service"
 )
 
 // Valid indicates whether the value is a known member of the AccountRequestRole enum.
 func (e AccountRequestRole) Valid() bool {
 	switch e {
-	case Admin:
+	case AccountRequestRoleAdmin:
 		return true
-	case Auditor:
+	case AccountRequestRoleAuditor:
 		return true
-	case Operator:
+	case AccountRequestRoleOperator:
 		return true
-	case Physicist:
+	case AccountRequestRolePhysicist:
 		return true
-	case Quality:
+	case AccountRequestRoleQuality:
 		return true
-	case Service:
+	case AccountRequestRoleService:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for AskFlag.
+const (
+	AskFlagBelow   AskFlag = "below"
+	AskFlagNear    AskFlag = "near"
+	AskFlagNone    AskFlag = "none"
+	AskFlagReached AskFlag = "reached"
+	AskFlagUnknown AskFlag = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the AskFlag enum.
+func (e AskFlag) Valid() bool {
+	switch e {
+	case AskFlagBelow:
+		return true
+	case AskFlagNear:
+		return true
+	case AskFlagNone:
+		return true
+	case AskFlagReached:
+		return true
+	case AskFlagUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for AskKind.
+const (
+	AskKindClarify        AskKind = "clarify"
+	AskKindEarlyCheck     AskKind = "early-check"
+	AskKindExamination    AskKind = "examination"
+	AskKindInform         AskKind = "inform"
+	AskKindLateCheck      AskKind = "late-check"
+	AskKindMonthCheck     AskKind = "month-check"
+	AskKindRecord         AskKind = "record"
+	AskKindRefer          AskKind = "refer"
+	AskKindReview         AskKind = "review"
+	AskKindRiskManagement AskKind = "risk-management"
+)
+
+// Valid indicates whether the value is a known member of the AskKind enum.
+func (e AskKind) Valid() bool {
+	switch e {
+	case AskKindClarify:
+		return true
+	case AskKindEarlyCheck:
+		return true
+	case AskKindExamination:
+		return true
+	case AskKindInform:
+		return true
+	case AskKindLateCheck:
+		return true
+	case AskKindMonthCheck:
+		return true
+	case AskKindRecord:
+		return true
+	case AskKindRefer:
+		return true
+	case AskKindReview:
+		return true
+	case AskKindRiskManagement:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for AskOwner.
+const (
+	AskOwnerOperator  AskOwner = "operator"
+	AskOwnerPhysicist AskOwner = "physicist"
+)
+
+// Valid indicates whether the value is a known member of the AskOwner enum.
+func (e AskOwner) Valid() bool {
+	switch e {
+	case AskOwnerOperator:
+		return true
+	case AskOwnerPhysicist:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for AskState.
+const (
+	AskStateAnswered   AskState = "answered"
+	AskStateOpen       AskState = "open"
+	AskStateSettled    AskState = "settled"
+	AskStateSuperseded AskState = "superseded"
+)
+
+// Valid indicates whether the value is a known member of the AskState enum.
+func (e AskState) Valid() bool {
+	switch e {
+	case AskStateAnswered:
+		return true
+	case AskStateOpen:
+		return true
+	case AskStateSettled:
+		return true
+	case AskStateSuperseded:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for AskAnswerOutcome.
+const (
+	Done       AskAnswerOutcome = "done"
+	NotReached AskAnswerOutcome = "not-reached"
+	Seen       AskAnswerOutcome = "seen"
+)
+
+// Valid indicates whether the value is a known member of the AskAnswerOutcome enum.
+func (e AskAnswerOutcome) Valid() bool {
+	switch e {
+	case Done:
+		return true
+	case NotReached:
+		return true
+	case Seen:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for AskEventEvent.
+const (
+	AskEventEventAnswered   AskEventEvent = "answered"
+	AskEventEventAttempt    AskEventEvent = "attempt"
+	AskEventEventCorrected  AskEventEvent = "corrected"
+	AskEventEventEscalated  AskEventEvent = "escalated"
+	AskEventEventHandedOver AskEventEvent = "handed over"
+	AskEventEventKept       AskEventEvent = "kept"
+	AskEventEventMade       AskEventEvent = "made"
+	AskEventEventMoved      AskEventEvent = "moved"
+	AskEventEventReopened   AskEventEvent = "reopened"
+	AskEventEventSettled    AskEventEvent = "settled"
+	AskEventEventSuperseded AskEventEvent = "superseded"
+)
+
+// Valid indicates whether the value is a known member of the AskEventEvent enum.
+func (e AskEventEvent) Valid() bool {
+	switch e {
+	case AskEventEventAnswered:
+		return true
+	case AskEventEventAttempt:
+		return true
+	case AskEventEventCorrected:
+		return true
+	case AskEventEventEscalated:
+		return true
+	case AskEventEventHandedOver:
+		return true
+	case AskEventEventKept:
+		return true
+	case AskEventEventMade:
+		return true
+	case AskEventEventMoved:
+		return true
+	case AskEventEventReopened:
+		return true
+	case AskEventEventSettled:
+		return true
+	case AskEventEventSuperseded:
 		return true
 	default:
 		return false
@@ -230,6 +407,30 @@ func (e FlagState) Valid() bool {
 	case FlagStateReached:
 		return true
 	case FlagStateUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for FlagEventEvent.
+const (
+	FlagEventEventRaised      FlagEventEvent = "raised"
+	FlagEventEventRaisedAgain FlagEventEvent = "raised again"
+	FlagEventEventSettled     FlagEventEvent = "settled"
+	FlagEventEventSuperseded  FlagEventEvent = "superseded"
+)
+
+// Valid indicates whether the value is a known member of the FlagEventEvent enum.
+func (e FlagEventEvent) Valid() bool {
+	switch e {
+	case FlagEventEventRaised:
+		return true
+	case FlagEventEventRaisedAgain:
+		return true
+	case FlagEventEventSettled:
+		return true
+	case FlagEventEventSuperseded:
 		return true
 	default:
 		return false
@@ -452,6 +653,27 @@ func (e ProfileParticularsTableLayerMaterial) Valid() bool {
 	}
 }
 
+// Defines values for RaisedFlagState.
+const (
+	RaisedFlagStateOpen       RaisedFlagState = "open"
+	RaisedFlagStateSettled    RaisedFlagState = "settled"
+	RaisedFlagStateSuperseded RaisedFlagState = "superseded"
+)
+
+// Valid indicates whether the value is a known member of the RaisedFlagState enum.
+func (e RaisedFlagState) Valid() bool {
+	switch e {
+	case RaisedFlagStateOpen:
+		return true
+	case RaisedFlagStateSettled:
+		return true
+	case RaisedFlagStateSuperseded:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ReceiptState.
 const (
 	ReceiptStateDiscarded   ReceiptState = "discarded"
@@ -488,6 +710,54 @@ func (e RecomputationState) Valid() bool {
 	case Ended:
 		return true
 	case Running:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ScheduleRowCountedFrom.
+const (
+	ScheduleRowCountedFromAnswer    ScheduleRowCountedFrom = "answer"
+	ScheduleRowCountedFromFlag      ScheduleRowCountedFrom = "flag"
+	ScheduleRowCountedFromProcedure ScheduleRowCountedFrom = "procedure"
+)
+
+// Valid indicates whether the value is a known member of the ScheduleRowCountedFrom enum.
+func (e ScheduleRowCountedFrom) Valid() bool {
+	switch e {
+	case ScheduleRowCountedFromAnswer:
+		return true
+	case ScheduleRowCountedFromFlag:
+		return true
+	case ScheduleRowCountedFromProcedure:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SettleRequestGround.
+const (
+	SettleRequestGroundEstimate    SettleRequestGround = "estimate"
+	SettleRequestGroundFollowUp    SettleRequestGround = "follow-up"
+	SettleRequestGroundMeasurement SettleRequestGround = "measurement"
+	SettleRequestGroundOwnEstimate SettleRequestGround = "own-estimate"
+	SettleRequestGroundRecord      SettleRequestGround = "record"
+)
+
+// Valid indicates whether the value is a known member of the SettleRequestGround enum.
+func (e SettleRequestGround) Valid() bool {
+	switch e {
+	case SettleRequestGroundEstimate:
+		return true
+	case SettleRequestGroundFollowUp:
+		return true
+	case SettleRequestGroundMeasurement:
+		return true
+	case SettleRequestGroundOwnEstimate:
+		return true
+	case SettleRequestGroundRecord:
 		return true
 	default:
 		return false
@@ -593,6 +863,96 @@ func (e WindowState) Valid() bool {
 	case WindowStateReached:
 		return true
 	case WindowStateUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for AskKindParam.
+const (
+	AskKindParamClarify        AskKindParam = "clarify"
+	AskKindParamEarlyCheck     AskKindParam = "early-check"
+	AskKindParamExamination    AskKindParam = "examination"
+	AskKindParamInform         AskKindParam = "inform"
+	AskKindParamLateCheck      AskKindParam = "late-check"
+	AskKindParamMonthCheck     AskKindParam = "month-check"
+	AskKindParamRecord         AskKindParam = "record"
+	AskKindParamRefer          AskKindParam = "refer"
+	AskKindParamReview         AskKindParam = "review"
+	AskKindParamRiskManagement AskKindParam = "risk-management"
+)
+
+// Valid indicates whether the value is a known member of the AskKindParam enum.
+func (e AskKindParam) Valid() bool {
+	switch e {
+	case AskKindParamClarify:
+		return true
+	case AskKindParamEarlyCheck:
+		return true
+	case AskKindParamExamination:
+		return true
+	case AskKindParamInform:
+		return true
+	case AskKindParamLateCheck:
+		return true
+	case AskKindParamMonthCheck:
+		return true
+	case AskKindParamRecord:
+		return true
+	case AskKindParamRefer:
+		return true
+	case AskKindParamReview:
+		return true
+	case AskKindParamRiskManagement:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for AskOwnerParam.
+const (
+	AskOwnerParamOperator  AskOwnerParam = "operator"
+	AskOwnerParamPhysicist AskOwnerParam = "physicist"
+)
+
+// Valid indicates whether the value is a known member of the AskOwnerParam enum.
+func (e AskOwnerParam) Valid() bool {
+	switch e {
+	case AskOwnerParamOperator:
+		return true
+	case AskOwnerParamPhysicist:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for AskStateParam.
+const (
+	AskStateParamAll        AskStateParam = "all"
+	AskStateParamAnswered   AskStateParam = "answered"
+	AskStateParamOpen       AskStateParam = "open"
+	AskStateParamOverdue    AskStateParam = "overdue"
+	AskStateParamSettled    AskStateParam = "settled"
+	AskStateParamSuperseded AskStateParam = "superseded"
+)
+
+// Valid indicates whether the value is a known member of the AskStateParam enum.
+func (e AskStateParam) Valid() bool {
+	switch e {
+	case AskStateParamAll:
+		return true
+	case AskStateParamAnswered:
+		return true
+	case AskStateParamOpen:
+		return true
+	case AskStateParamOverdue:
+		return true
+	case AskStateParamSettled:
+		return true
+	case AskStateParamSuperseded:
 		return true
 	default:
 		return false
@@ -758,6 +1118,96 @@ func (e ReceiptStateParam) Valid() bool {
 	case ReceiptStateParamQuarantined:
 		return true
 	case ReceiptStateParamRead:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ListAsksParamsState.
+const (
+	ListAsksParamsStateAll        ListAsksParamsState = "all"
+	ListAsksParamsStateAnswered   ListAsksParamsState = "answered"
+	ListAsksParamsStateOpen       ListAsksParamsState = "open"
+	ListAsksParamsStateOverdue    ListAsksParamsState = "overdue"
+	ListAsksParamsStateSettled    ListAsksParamsState = "settled"
+	ListAsksParamsStateSuperseded ListAsksParamsState = "superseded"
+)
+
+// Valid indicates whether the value is a known member of the ListAsksParamsState enum.
+func (e ListAsksParamsState) Valid() bool {
+	switch e {
+	case ListAsksParamsStateAll:
+		return true
+	case ListAsksParamsStateAnswered:
+		return true
+	case ListAsksParamsStateOpen:
+		return true
+	case ListAsksParamsStateOverdue:
+		return true
+	case ListAsksParamsStateSettled:
+		return true
+	case ListAsksParamsStateSuperseded:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ListAsksParamsOwner.
+const (
+	ListAsksParamsOwnerOperator  ListAsksParamsOwner = "operator"
+	ListAsksParamsOwnerPhysicist ListAsksParamsOwner = "physicist"
+)
+
+// Valid indicates whether the value is a known member of the ListAsksParamsOwner enum.
+func (e ListAsksParamsOwner) Valid() bool {
+	switch e {
+	case ListAsksParamsOwnerOperator:
+		return true
+	case ListAsksParamsOwnerPhysicist:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ListAsksParamsKind.
+const (
+	ListAsksParamsKindClarify        ListAsksParamsKind = "clarify"
+	ListAsksParamsKindEarlyCheck     ListAsksParamsKind = "early-check"
+	ListAsksParamsKindExamination    ListAsksParamsKind = "examination"
+	ListAsksParamsKindInform         ListAsksParamsKind = "inform"
+	ListAsksParamsKindLateCheck      ListAsksParamsKind = "late-check"
+	ListAsksParamsKindMonthCheck     ListAsksParamsKind = "month-check"
+	ListAsksParamsKindRecord         ListAsksParamsKind = "record"
+	ListAsksParamsKindRefer          ListAsksParamsKind = "refer"
+	ListAsksParamsKindReview         ListAsksParamsKind = "review"
+	ListAsksParamsKindRiskManagement ListAsksParamsKind = "risk-management"
+)
+
+// Valid indicates whether the value is a known member of the ListAsksParamsKind enum.
+func (e ListAsksParamsKind) Valid() bool {
+	switch e {
+	case ListAsksParamsKindClarify:
+		return true
+	case ListAsksParamsKindEarlyCheck:
+		return true
+	case ListAsksParamsKindExamination:
+		return true
+	case ListAsksParamsKindInform:
+		return true
+	case ListAsksParamsKindLateCheck:
+		return true
+	case ListAsksParamsKindMonthCheck:
+		return true
+	case ListAsksParamsKindRecord:
+		return true
+	case ListAsksParamsKindRefer:
+		return true
+	case ListAsksParamsKindReview:
+		return true
+	case ListAsksParamsKindRiskManagement:
 		return true
 	default:
 		return false
@@ -963,6 +1413,167 @@ type AccountRequest struct {
 
 // AccountRequestRole defines model for AccountRequest.Role.
 type AccountRequestRole string
+
+// Ask defines model for Ask.
+type Ask struct {
+	Answer     *AskAnswer `json:"answer"`
+	AnsweredAt *time.Time `json:"answered_at,omitempty"`
+
+	// AnsweredBy Account
+	AnsweredBy *string `json:"answered_by,omitempty"`
+
+	// Attempts Answers that left it open
+	Attempts int    `json:"attempts"`
+	Class    string `json:"class"`
+
+	// DaysOver Days since the due day; negative before it
+	DaysOver    int    `json:"days_over"`
+	Description string `json:"description"`
+
+	// Due Local day
+	Due string `json:"due"`
+
+	// Flag State of the procedure now
+	Flag AskFlag `json:"flag"`
+
+	// Holds False for an open ask that the schedule kept although its flag no longer holds
+	Holds     bool      `json:"holds"`
+	Id        string    `json:"id"`
+	Kind      AskKind   `json:"kind"`
+	LocalDate *string   `json:"local_date"`
+	MadeAt    time.Time `json:"made_at"`
+
+	// NotBefore First local day of its window
+	NotBefore *string `json:"not_before"`
+	Overdue   bool    `json:"overdue"`
+
+	// Owner The role that is asked
+	Owner     AskOwner `json:"owner"`
+	PatientId string   `json:"patient_id"`
+
+	// PersonId The account that is asked; null when nobody of the role is known
+	PersonId    *string `json:"person_id"`
+	ProcedureId string  `json:"procedure_id"`
+	Room        string  `json:"room"`
+
+	// Rung Last step of the ladder of overdue asks that was told
+	Rung int `json:"rung"`
+
+	// Slot Its name within the procedure
+	Slot string `json:"slot"`
+
+	// Source Where the row of the schedule comes from and how it is known
+	Source string   `json:"source"`
+	State  AskState `json:"state"`
+
+	// Text Key of the words
+	Text string `json:"text"`
+
+	// Words What is asked, in English
+	Words string `json:"words"`
+}
+
+// AskFlag State of the procedure now
+type AskFlag string
+
+// AskKind defines model for Ask.Kind.
+type AskKind string
+
+// AskOwner The role that is asked
+type AskOwner string
+
+// AskState defines model for Ask.State.
+type AskState string
+
+// AskAnswer defines model for AskAnswer.
+type AskAnswer struct {
+	// Correction Why it takes the place of an earlier answer
+	Correction *string `json:"correction,omitempty"`
+
+	// Day Local day on which it was done or seen
+	Day string `json:"day"`
+
+	// Final Nobody tries again to reach the patient
+	Final *bool `json:"final,omitempty"`
+
+	// Grade What was seen, of outcome seen alone; 0 is nothing to see
+	Grade   *int             `json:"grade,omitempty"`
+	Note    *string          `json:"note,omitempty"`
+	Outcome AskAnswerOutcome `json:"outcome"`
+
+	// Picture Reference to a picture that is kept elsewhere
+	Picture *string `json:"picture,omitempty"`
+
+	// Place Place on the body
+	Place *string `json:"place,omitempty"`
+}
+
+// AskAnswerOutcome defines model for AskAnswer.Outcome.
+type AskAnswerOutcome string
+
+// AskCount defines model for AskCount.
+type AskCount struct {
+	Kind   string `json:"kind"`
+	Number int    `json:"number"`
+
+	// OverAWeek Overdue by more than 7 days
+	OverAWeek bool   `json:"over_a_week"`
+	Overdue   bool   `json:"overdue"`
+	Owner     string `json:"owner"`
+	State     string `json:"state"`
+}
+
+// AskCounts defines model for AskCounts.
+type AskCounts struct {
+	Counts  []AskCount `json:"counts"`
+	Open    int        `json:"open"`
+	Overdue int        `json:"overdue"`
+	Today   string     `json:"today"`
+}
+
+// AskDetail defines model for AskDetail.
+type AskDetail struct {
+	Ask Ask `json:"ask"`
+
+	// Bands Published bands of skin dose beside which that grade stands
+	Bands   []string `json:"bands"`
+	Caution string   `json:"caution"`
+
+	// GradeWords What the grade of the answer looks like
+	GradeWords string     `json:"grade_words"`
+	History    []AskEvent `json:"history"`
+}
+
+// AskEvent defines model for AskEvent.
+type AskEvent struct {
+	Actor     string        `json:"actor"`
+	Answer    *AskAnswer    `json:"answer"`
+	At        time.Time     `json:"at"`
+	Due       string        `json:"due"`
+	Event     AskEventEvent `json:"event"`
+	NotBefore *string       `json:"not_before"`
+	PersonId  *string       `json:"person_id"`
+	Reason    string        `json:"reason"`
+	Role      string        `json:"role"`
+	Sequence  int           `json:"sequence"`
+
+	// Version Of the procedure
+	Version int `json:"version"`
+}
+
+// AskEventEvent defines model for AskEvent.Event.
+type AskEventEvent string
+
+// AskPage defines model for AskPage.
+type AskPage struct {
+	Asks []Ask `json:"asks"`
+
+	// Next Cursor of the next page, null on the last
+	Next *string `json:"next"`
+
+	// Today Local day of the site by which ages are counted
+	Today string `json:"today"`
+}
 
 // AssignRequest defines model for AssignRequest.
 type AssignRequest struct {
@@ -1456,16 +2067,31 @@ type Flag struct {
 	Basis string `json:"basis"`
 
 	// Level In the same unit
-	Level    *float64 `json:"level"`
-	LevelId  string   `json:"level_id"`
-	Quantity string   `json:"quantity"`
-	Scheme   string   `json:"scheme"`
+	Level   *float64 `json:"level"`
+	LevelId string   `json:"level_id"`
+
+	// Margin Value minus level, unrounded, in the same unit
+	Margin *float64 `json:"margin"`
+
+	// Meaning What reaching the level prompts
+	Meaning string `json:"meaning"`
+
+	// Method How an estimated value came about; empty for a reported one
+	Method   string `json:"method"`
+	Quantity string `json:"quantity"`
+	Scheme   string `json:"scheme"`
 
 	// Scope This procedure, or a window of time
 	Scope  string    `json:"scope"`
 	Source string    `json:"source"`
 	State  FlagState `json:"state"`
-	Text   string    `json:"text"`
+
+	// StepsPassed Steps of a stepped level that the value reached: so many notifications
+	StepsPassed int    `json:"steps_passed"`
+	Text        string `json:"text"`
+
+	// Title Name of the scheme
+	Title string `json:"title"`
 
 	// Value In the unit of the quantity: Gy, Gy m2 or s
 	Value *float64 `json:"value"`
@@ -1474,12 +2100,49 @@ type Flag struct {
 // FlagState defines model for Flag.State.
 type FlagState string
 
+// FlagEvent defines model for FlagEvent.
+type FlagEvent struct {
+	Actor    string         `json:"actor"`
+	At       time.Time      `json:"at"`
+	Event    FlagEventEvent `json:"event"`
+	Ground   string         `json:"ground"`
+	Level    *float64       `json:"level"`
+	Reason   string         `json:"reason"`
+	Role     string         `json:"role"`
+	Sequence int            `json:"sequence"`
+	Value    *float64       `json:"value"`
+	Version  int            `json:"version"`
+}
+
+// FlagEventEvent defines model for FlagEvent.Event.
+type FlagEventEvent string
+
 // FlagPage defines model for FlagPage.
 type FlagPage struct {
 	Flags []CaseFlag `json:"flags"`
 
 	// Next Cursor of the next page, null on the last
 	Next *string `json:"next"`
+}
+
+// FollowUp defines model for FollowUp.
+type FollowUp struct {
+	Asks    []Ask  `json:"asks"`
+	Caution string `json:"caution"`
+
+	// Flags Every flag that was ever reached; a superseded one says why
+	Flags []RaisedFlag `json:"flags"`
+
+	// OwnEstimates The newest first
+	OwnEstimates []OwnEstimate `json:"own_estimates"`
+	Procedure    Procedure     `json:"procedure"`
+	Today        string        `json:"today"`
+}
+
+// FollowUpSchedule defines model for FollowUpSchedule.
+type FollowUpSchedule struct {
+	Ladder []LadderStep  `json:"ladder"`
+	Rows   []ScheduleRow `json:"rows"`
 }
 
 // GridOutlook defines model for GridOutlook.
@@ -1500,6 +2163,12 @@ type GridOutlook struct {
 	PeakGy       float64 `json:"peak_gy"`
 	PrimaryDeg   float64 `json:"primary_deg"`
 	SecondaryDeg float64 `json:"secondary_deg"`
+}
+
+// HandoverRequest defines model for HandoverRequest.
+type HandoverRequest struct {
+	AccountId string `json:"account_id"`
+	Reason    string `json:"reason"`
 }
 
 // ImportResult defines model for ImportResult.
@@ -1523,6 +2192,16 @@ type ImportResult struct {
 	// Refused Lines that were left out
 	Refused int `json:"refused"`
 	Same    int `json:"same"`
+}
+
+// LadderStep defines model for LadderStep.
+type LadderStep struct {
+	DaysOver int    `json:"days_over"`
+	Known    string `json:"known"`
+	Owner    string `json:"owner"`
+	Source   string `json:"source"`
+	Step     int    `json:"step"`
+	To       string `json:"to"`
 }
 
 // Link defines model for Link.
@@ -1563,6 +2242,32 @@ type NumberChange struct {
 	Before   *float64 `json:"before"`
 	Quantity string   `json:"quantity"`
 	Unit     string   `json:"unit"`
+}
+
+// OwnEstimate defines model for OwnEstimate.
+type OwnEstimate struct {
+	Author  string    `json:"author"`
+	HighGy  float64   `json:"high_gy"`
+	Id      string    `json:"id"`
+	LowGy   float64   `json:"low_gy"`
+	MadeAt  time.Time `json:"made_at"`
+	Method  string    `json:"method"`
+	Place   string    `json:"place"`
+	Reason  string    `json:"reason"`
+	ValueGy float64   `json:"value_gy"`
+
+	// Version Of the procedure, beside whose estimate it was made
+	Version int `json:"version"`
+}
+
+// OwnEstimateRequest defines model for OwnEstimateRequest.
+type OwnEstimateRequest struct {
+	HighGy  float64 `json:"high_gy"`
+	LowGy   float64 `json:"low_gy"`
+	Method  string  `json:"method"`
+	Place   *string `json:"place,omitempty"`
+	Reason  string  `json:"reason"`
+	ValueGy float64 `json:"value_gy"`
 }
 
 // PasswordLink defines model for PasswordLink.
@@ -1831,6 +2536,45 @@ type ProfileRequest struct {
 	Reason      string             `json:"reason"`
 }
 
+// RaisedFlag defines model for RaisedFlag.
+type RaisedFlag struct {
+	Id            string    `json:"id"`
+	Level         *float64  `json:"level"`
+	LevelId       string    `json:"level_id"`
+	Margin        *float64  `json:"margin"`
+	Meaning       string    `json:"meaning"`
+	ProcedureId   string    `json:"procedure_id"`
+	Quantity      string    `json:"quantity"`
+	RaisedAt      time.Time `json:"raised_at"`
+	RaisedVersion int       `json:"raised_version"`
+
+	// ReachedVersion Last version that reached it
+	ReachedVersion int             `json:"reached_version"`
+	Scheme         string          `json:"scheme"`
+	Scope          string          `json:"scope"`
+	State          RaisedFlagState `json:"state"`
+	Text           string          `json:"text"`
+	Title          string          `json:"title"`
+
+	// Value Of the last version that reached it, in Gy, Gy m2 or s
+	Value *float64 `json:"value"`
+
+	// Why Why it was superseded, or the reason for which it was settled
+	Why string `json:"why"`
+}
+
+// RaisedFlagState defines model for RaisedFlag.State.
+type RaisedFlagState string
+
+// RaisedFlagDetail defines model for RaisedFlagDetail.
+type RaisedFlagDetail struct {
+	// AskIds Asks that rest on it
+	AskIds  []string    `json:"ask_ids"`
+	Caution string      `json:"caution"`
+	Flag    RaisedFlag  `json:"flag"`
+	History []FlagEvent `json:"history"`
+}
+
 // ReasonRequest defines model for ReasonRequest.
 type ReasonRequest struct {
 	Reason string `json:"reason"`
@@ -1928,6 +2672,39 @@ type ReviewPage struct {
 	Next    *string  `json:"next"`
 	Reviews []Review `json:"reviews"`
 }
+
+// ScheduleRow defines model for ScheduleRow.
+type ScheduleRow struct {
+	CountedFrom ScheduleRowCountedFrom `json:"counted_from"`
+	Due         int                    `json:"due"`
+	From        *int                   `json:"from"`
+	Grade       *int                   `json:"grade"`
+	KermaGy     *float64               `json:"kerma_gy"`
+	Kind        string                 `json:"kind"`
+	Known       string                 `json:"known"`
+	Meaning     string                 `json:"meaning"`
+	Owner       string                 `json:"owner"`
+	PeakSkinGy  *float64               `json:"peak_skin_gy"`
+	Slot        string                 `json:"slot"`
+	Source      string                 `json:"source"`
+	State       string                 `json:"state"`
+	Text        string                 `json:"text"`
+	Words       string                 `json:"words"`
+	WorkingDays bool                   `json:"working_days"`
+}
+
+// ScheduleRowCountedFrom defines model for ScheduleRow.CountedFrom.
+type ScheduleRowCountedFrom string
+
+// SettleRequest defines model for SettleRequest.
+type SettleRequest struct {
+	// Ground What it is settled on. An estimate of this program never settles a flag of a reported quantity
+	Ground SettleRequestGround `json:"ground"`
+	Reason string              `json:"reason"`
+}
+
+// SettleRequestGround What it is settled on. An estimate of this program never settles a flag of a reported quantity
+type SettleRequestGround string
 
 // SetupRequest defines model for SetupRequest.
 type SetupRequest struct {
@@ -2111,6 +2888,30 @@ type AfterSequenceParam = int64
 // AsOfParam defines model for AsOfParam.
 type AsOfParam = string
 
+// AskDueFromParam defines model for AskDueFromParam.
+type AskDueFromParam = string
+
+// AskDueParam defines model for AskDueParam.
+type AskDueParam = string
+
+// AskKindParam defines model for AskKindParam.
+type AskKindParam string
+
+// AskMineParam defines model for AskMineParam.
+type AskMineParam = bool
+
+// AskOwnerParam defines model for AskOwnerParam.
+type AskOwnerParam string
+
+// AskPatientParam defines model for AskPatientParam.
+type AskPatientParam = string
+
+// AskProcedureParam defines model for AskProcedureParam.
+type AskProcedureParam = string
+
+// AskStateParam defines model for AskStateParam.
+type AskStateParam string
+
 // ClassParam defines model for ClassParam.
 type ClassParam = string
 
@@ -2227,6 +3028,63 @@ type Stored = map[string]interface{}
 
 // StoredInPart defines model for StoredInPart.
 type StoredInPart = map[string]interface{}
+
+// ListAsksParams defines parameters for ListAsks.
+type ListAsksParams struct {
+	// State How the asks stand; overdue is open and past its day
+	State *ListAsksParamsState `form:"state,omitempty" json:"state,omitempty"`
+
+	// Owner The role that is asked
+	Owner *ListAsksParamsOwner `form:"owner,omitempty" json:"owner,omitempty"`
+
+	// Kind What is asked
+	Kind *ListAsksParamsKind `form:"kind,omitempty" json:"kind,omitempty"`
+
+	// Mine Only what is asked of the caller
+	Mine *AskMineParam `form:"mine,omitempty" json:"mine,omitempty"`
+
+	// Room Name of the room
+	Room *RoomParam `form:"room,omitempty" json:"room,omitempty"`
+
+	// Procedure The id of a procedure
+	Procedure *AskProcedureParam `form:"procedure,omitempty" json:"procedure,omitempty"`
+
+	// Patient The id of a patient; records that are linked to it are one patient
+	Patient *AskPatientParam `form:"patient,omitempty" json:"patient,omitempty"`
+
+	// DueFrom First local due day
+	DueFrom *AskDueFromParam `form:"due_from,omitempty" json:"due_from,omitempty"`
+
+	// DueTo Last local due day
+	DueTo *AskDueParam `form:"due_to,omitempty" json:"due_to,omitempty"`
+
+	// After The cursor that the page before gave; one that is of no entry of the list is refused
+	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit Entries a page
+	Limit *PageLimitParam `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListAsksParamsState defines parameters for ListAsks.
+type ListAsksParamsState string
+
+// ListAsksParamsOwner defines parameters for ListAsks.
+type ListAsksParamsOwner string
+
+// ListAsksParamsKind defines parameters for ListAsks.
+type ListAsksParamsKind string
+
+// CountAsksParams defines parameters for CountAsks.
+type CountAsksParams struct {
+	// Room Name of the room
+	Room *RoomParam `form:"room,omitempty" json:"room,omitempty"`
+
+	// DueFrom First local due day
+	DueFrom *AskDueFromParam `form:"due_from,omitempty" json:"due_from,omitempty"`
+
+	// DueTo Last local due day
+	DueTo *AskDueParam `form:"due_to,omitempty" json:"due_to,omitempty"`
+}
 
 // ListAuditParams defines parameters for ListAudit.
 type ListAuditParams struct {
@@ -2477,6 +3335,12 @@ type DisableAccountJSONRequestBody = ReasonRequest
 // AddTokenJSONRequestBody defines body for AddToken for application/json ContentType.
 type AddTokenJSONRequestBody = TokenRequest
 
+// AnswerAskJSONRequestBody defines body for AnswerAsk for application/json ContentType.
+type AnswerAskJSONRequestBody = AskAnswer
+
+// HandOverAskJSONRequestBody defines body for HandOverAsk for application/json ContentType.
+type HandOverAskJSONRequestBody = HandoverRequest
+
 // DraftProfileJSONRequestBody defines body for DraftProfile for application/json ContentType.
 type DraftProfileJSONRequestBody = ProfileRequest
 
@@ -2507,11 +3371,17 @@ type UnassignPersonJSONRequestBody = ReasonRequest
 // AddFactsJSONRequestBody defines body for AddFacts for application/json ContentType.
 type AddFactsJSONRequestBody = FactsRequest
 
+// AddOwnEstimateJSONRequestBody defines body for AddOwnEstimate for application/json ContentType.
+type AddOwnEstimateJSONRequestBody = OwnEstimateRequest
+
 // DiscardQuarantinedJSONRequestBody defines body for DiscardQuarantined for application/json ContentType.
 type DiscardQuarantinedJSONRequestBody = ReasonRequest
 
 // RereadQuarantinedJSONRequestBody defines body for RereadQuarantined for application/json ContentType.
 type RereadQuarantinedJSONRequestBody = ReasonRequest
+
+// SettleFlagJSONRequestBody defines body for SettleFlag for application/json ContentType.
+type SettleFlagJSONRequestBody = SettleRequest
 
 // RecomputeJSONRequestBody defines body for Recompute for application/json ContentType.
 type RecomputeJSONRequestBody = RecomputationRequest
@@ -2551,6 +3421,21 @@ type ServerInterface interface {
 	// AddToken Make a token for an account; it is shown once
 	// (POST /v1/accounts/{id}/tokens)
 	AddToken(ctx echo.Context, id IdParam) error
+	// ListAsks List what is asked of people, the earliest due day first
+	// (GET /v1/asks)
+	ListAsks(ctx echo.Context, params ListAsksParams) error
+	// CountAsks Count asks by kind, owner and age; names nobody and no patient
+	// (GET /v1/asks/counts)
+	CountAsks(ctx echo.Context, params CountAsksParams) error
+	// GetAsk Give an ask with its whole history
+	// (GET /v1/asks/{id})
+	GetAsk(ctx echo.Context, id IdParam) error
+	// AnswerAsk Answer an ask, or tell of an attempt
+	// (POST /v1/asks/{id}/answer)
+	AnswerAsk(ctx echo.Context, id IdParam) error
+	// HandOverAsk Ask another person in place of the one that is asked
+	// (POST /v1/asks/{id}/handover)
+	HandOverAsk(ctx echo.Context, id IdParam) error
 	// ListAudit List audit records, oldest first
 	// (GET /v1/audit)
 	ListAudit(ctx echo.Context, params ListAuditParams) error
@@ -2584,6 +3469,9 @@ type ServerInterface interface {
 	// ListFlags List flags of the newest estimates, newest procedure first
 	// (GET /v1/flags)
 	ListFlags(ctx echo.Context, params ListFlagsParams) error
+	// GetSchedule Give the schedule of asks and the ladder of overdue ones, each row with its source
+	// (GET /v1/follow-up-schedule)
+	GetSchedule(ctx echo.Context) error
 	// UnlinkPatients Take a link back
 	// (POST /v1/links/{id}/undo)
 	UnlinkPatients(ctx echo.Context, id IdParam) error
@@ -2647,9 +3535,15 @@ type ServerInterface interface {
 	// AddFacts Add facts that the report lacks; a new estimate version follows
 	// (PATCH /v1/procedures/{id}/facts)
 	AddFacts(ctx echo.Context, id IdParam, params AddFactsParams) error
+	// GetFollowUp Give the flags that a procedure ever reached, its asks, and the estimates of physicists
+	// (GET /v1/procedures/{id}/follow-up)
+	GetFollowUp(ctx echo.Context, id IdParam) error
 	// GetMap Give the skin dose map as a picture or as numbers
 	// (GET /v1/procedures/{id}/map)
 	GetMap(ctx echo.Context, id IdParam, params GetMapParams) error
+	// AddOwnEstimate Add a physicist's own estimate of the peak skin dose beside the computed one
+	// (POST /v1/procedures/{id}/own-estimates)
+	AddOwnEstimate(ctx echo.Context, id IdParam) error
 	// ListQuarantine List what is kept but could not be used
 	// (GET /v1/quarantine)
 	ListQuarantine(ctx echo.Context, params ListQuarantineParams) error
@@ -2659,6 +3553,12 @@ type ServerInterface interface {
 	// RereadQuarantined Read a quarantined object once more
 	// (POST /v1/quarantine/{id}/reread)
 	RereadQuarantined(ctx echo.Context, id IdParam) error
+	// GetRaisedFlag Give a flag that was reached with its whole history
+	// (GET /v1/raised-flags/{id})
+	GetRaisedFlag(ctx echo.Context, id IdParam) error
+	// SettleFlag Say with a reason that nothing more follows from a flag
+	// (POST /v1/raised-flags/{id}/settle)
+	SettleFlag(ctx echo.Context, id IdParam) error
 	// GetReceipt Say what became of a received object
 	// (GET /v1/receipts/{id})
 	GetReceipt(ctx echo.Context, id IdParam) error
@@ -2792,6 +3692,174 @@ func (w *ServerInterfaceWrapper) AddToken(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.AddToken(ctx, id)
+	return err
+}
+
+// ListAsks converts echo context to params.
+func (w *ServerInterfaceWrapper) ListAsks(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListAsksParams
+	// ------------- Optional query parameter "state" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "state", ctx.QueryParams(), &params.State, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter state: %s", err))
+	}
+
+	// ------------- Optional query parameter "owner" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "owner", ctx.QueryParams(), &params.Owner, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter owner: %s", err))
+	}
+
+	// ------------- Optional query parameter "kind" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "kind", ctx.QueryParams(), &params.Kind, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter kind: %s", err))
+	}
+
+	// ------------- Optional query parameter "mine" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "mine", ctx.QueryParams(), &params.Mine, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter mine: %s", err))
+	}
+
+	// ------------- Optional query parameter "room" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "room", ctx.QueryParams(), &params.Room, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter room: %s", err))
+	}
+
+	// ------------- Optional query parameter "procedure" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "procedure", ctx.QueryParams(), &params.Procedure, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter procedure: %s", err))
+	}
+
+	// ------------- Optional query parameter "patient" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "patient", ctx.QueryParams(), &params.Patient, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter patient: %s", err))
+	}
+
+	// ------------- Optional query parameter "due_from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "due_from", ctx.QueryParams(), &params.DueFrom, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter due_from: %s", err))
+	}
+
+	// ------------- Optional query parameter "due_to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "due_to", ctx.QueryParams(), &params.DueTo, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter due_to: %s", err))
+	}
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListAsks(ctx, params)
+	return err
+}
+
+// CountAsks converts echo context to params.
+func (w *ServerInterfaceWrapper) CountAsks(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CountAsksParams
+	// ------------- Optional query parameter "room" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "room", ctx.QueryParams(), &params.Room, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter room: %s", err))
+	}
+
+	// ------------- Optional query parameter "due_from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "due_from", ctx.QueryParams(), &params.DueFrom, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter due_from: %s", err))
+	}
+
+	// ------------- Optional query parameter "due_to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "due_to", ctx.QueryParams(), &params.DueTo, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter due_to: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CountAsks(ctx, params)
+	return err
+}
+
+// GetAsk converts echo context to params.
+func (w *ServerInterfaceWrapper) GetAsk(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetAsk(ctx, id)
+	return err
+}
+
+// AnswerAsk converts echo context to params.
+func (w *ServerInterfaceWrapper) AnswerAsk(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AnswerAsk(ctx, id)
+	return err
+}
+
+// HandOverAsk converts echo context to params.
+func (w *ServerInterfaceWrapper) HandOverAsk(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.HandOverAsk(ctx, id)
 	return err
 }
 
@@ -3113,6 +4181,15 @@ func (w *ServerInterfaceWrapper) ListFlags(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListFlags(ctx, params)
+	return err
+}
+
+// GetSchedule converts echo context to params.
+func (w *ServerInterfaceWrapper) GetSchedule(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetSchedule(ctx)
 	return err
 }
 
@@ -3621,6 +4698,22 @@ func (w *ServerInterfaceWrapper) AddFacts(ctx echo.Context) error {
 	return err
 }
 
+// GetFollowUp converts echo context to params.
+func (w *ServerInterfaceWrapper) GetFollowUp(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetFollowUp(ctx, id)
+	return err
+}
+
 // GetMap converts echo context to params.
 func (w *ServerInterfaceWrapper) GetMap(ctx echo.Context) error {
 	var err error
@@ -3650,6 +4743,22 @@ func (w *ServerInterfaceWrapper) GetMap(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetMap(ctx, id, params)
+	return err
+}
+
+// AddOwnEstimate converts echo context to params.
+func (w *ServerInterfaceWrapper) AddOwnEstimate(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AddOwnEstimate(ctx, id)
 	return err
 }
 
@@ -3707,6 +4816,38 @@ func (w *ServerInterfaceWrapper) RereadQuarantined(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.RereadQuarantined(ctx, id)
+	return err
+}
+
+// GetRaisedFlag converts echo context to params.
+func (w *ServerInterfaceWrapper) GetRaisedFlag(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetRaisedFlag(ctx, id)
+	return err
+}
+
+// SettleFlag converts echo context to params.
+func (w *ServerInterfaceWrapper) SettleFlag(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SettleFlag(ctx, id)
 	return err
 }
 
@@ -4034,6 +5175,16 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/patients/:id/links", wrapper.LinkPatients, options.OperationMiddlewares["linkPatients"]...)
 	router.POST(options.BaseURL+"/v1/links/:id/undo", wrapper.UnlinkPatients, options.OperationMiddlewares["unlinkPatients"]...)
 	router.GET(options.BaseURL+"/v1/flags", wrapper.ListFlags, options.OperationMiddlewares["listFlags"]...)
+	router.GET(options.BaseURL+"/v1/asks", wrapper.ListAsks, options.OperationMiddlewares["listAsks"]...)
+	router.GET(options.BaseURL+"/v1/asks/counts", wrapper.CountAsks, options.OperationMiddlewares["countAsks"]...)
+	router.GET(options.BaseURL+"/v1/asks/:id", wrapper.GetAsk, options.OperationMiddlewares["getAsk"]...)
+	router.POST(options.BaseURL+"/v1/asks/:id/answer", wrapper.AnswerAsk, options.OperationMiddlewares["answerAsk"]...)
+	router.POST(options.BaseURL+"/v1/asks/:id/handover", wrapper.HandOverAsk, options.OperationMiddlewares["handOverAsk"]...)
+	router.GET(options.BaseURL+"/v1/procedures/:id/follow-up", wrapper.GetFollowUp, options.OperationMiddlewares["getFollowUp"]...)
+	router.POST(options.BaseURL+"/v1/procedures/:id/own-estimates", wrapper.AddOwnEstimate, options.OperationMiddlewares["addOwnEstimate"]...)
+	router.GET(options.BaseURL+"/v1/raised-flags/:id", wrapper.GetRaisedFlag, options.OperationMiddlewares["getRaisedFlag"]...)
+	router.POST(options.BaseURL+"/v1/raised-flags/:id/settle", wrapper.SettleFlag, options.OperationMiddlewares["settleFlag"]...)
+	router.GET(options.BaseURL+"/v1/follow-up-schedule", wrapper.GetSchedule, options.OperationMiddlewares["getSchedule"]...)
 	router.GET(options.BaseURL+"/v1/performed", wrapper.ListPerformed, options.OperationMiddlewares["listPerformed"]...)
 	router.POST(options.BaseURL+"/v1/performed", wrapper.ImportPerformed, options.OperationMiddlewares["importPerformed"]...)
 	router.GET(options.BaseURL+"/v1/performed/:id", wrapper.GetPerformed, options.OperationMiddlewares["getPerformed"]...)
@@ -4317,6 +5468,203 @@ type AddTokendefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AddTokendefaultApplicationProblemPlusJSONResponse) VisitAddTokenResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListAsksRequestObject struct {
+	Params ListAsksParams
+}
+
+type ListAsksResponseObject interface {
+	VisitListAsksResponse(w http.ResponseWriter) error
+}
+
+type ListAsks200JSONResponse AskPage
+
+func (response ListAsks200JSONResponse) VisitListAsksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListAsksdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListAsksdefaultApplicationProblemPlusJSONResponse) VisitListAsksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CountAsksRequestObject struct {
+	Params CountAsksParams
+}
+
+type CountAsksResponseObject interface {
+	VisitCountAsksResponse(w http.ResponseWriter) error
+}
+
+type CountAsks200JSONResponse AskCounts
+
+func (response CountAsks200JSONResponse) VisitCountAsksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CountAsksdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response CountAsksdefaultApplicationProblemPlusJSONResponse) VisitCountAsksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetAskRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetAskResponseObject interface {
+	VisitGetAskResponse(w http.ResponseWriter) error
+}
+
+type GetAsk200JSONResponse AskDetail
+
+func (response GetAsk200JSONResponse) VisitGetAskResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetAskdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetAskdefaultApplicationProblemPlusJSONResponse) VisitGetAskResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AnswerAskRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *AnswerAskJSONRequestBody
+}
+
+type AnswerAskResponseObject interface {
+	VisitAnswerAskResponse(w http.ResponseWriter) error
+}
+
+type AnswerAsk200JSONResponse AskDetail
+
+func (response AnswerAsk200JSONResponse) VisitAnswerAskResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AnswerAskdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AnswerAskdefaultApplicationProblemPlusJSONResponse) VisitAnswerAskResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type HandOverAskRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *HandOverAskJSONRequestBody
+}
+
+type HandOverAskResponseObject interface {
+	VisitHandOverAskResponse(w http.ResponseWriter) error
+}
+
+type HandOverAsk200JSONResponse AskDetail
+
+func (response HandOverAsk200JSONResponse) VisitHandOverAskResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type HandOverAskdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response HandOverAskdefaultApplicationProblemPlusJSONResponse) VisitHandOverAskResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -4791,6 +6139,44 @@ type ListFlagsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListFlagsdefaultApplicationProblemPlusJSONResponse) VisitListFlagsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetScheduleRequestObject struct {
+}
+
+type GetScheduleResponseObject interface {
+	VisitGetScheduleResponse(w http.ResponseWriter) error
+}
+
+type GetSchedule200JSONResponse FollowUpSchedule
+
+func (response GetSchedule200JSONResponse) VisitGetScheduleResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetScheduledefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetScheduledefaultApplicationProblemPlusJSONResponse) VisitGetScheduleResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -5666,6 +7052,45 @@ func (response AddFactsdefaultApplicationProblemPlusJSONResponse) VisitAddFactsR
 	return err
 }
 
+type GetFollowUpRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetFollowUpResponseObject interface {
+	VisitGetFollowUpResponse(w http.ResponseWriter) error
+}
+
+type GetFollowUp200JSONResponse FollowUp
+
+func (response GetFollowUp200JSONResponse) VisitGetFollowUpResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetFollowUpdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetFollowUpdefaultApplicationProblemPlusJSONResponse) VisitGetFollowUpResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type GetMapRequestObject struct {
 	Id     IdParam `json:"id"`
 	Params GetMapParams
@@ -5735,6 +7160,46 @@ type GetMapdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetMapdefaultApplicationProblemPlusJSONResponse) VisitGetMapResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddOwnEstimateRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *AddOwnEstimateJSONRequestBody
+}
+
+type AddOwnEstimateResponseObject interface {
+	VisitAddOwnEstimateResponse(w http.ResponseWriter) error
+}
+
+type AddOwnEstimate201JSONResponse OwnEstimate
+
+func (response AddOwnEstimate201JSONResponse) VisitAddOwnEstimateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddOwnEstimatedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AddOwnEstimatedefaultApplicationProblemPlusJSONResponse) VisitAddOwnEstimateResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -5842,6 +7307,85 @@ type RereadQuarantineddefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response RereadQuarantineddefaultApplicationProblemPlusJSONResponse) VisitRereadQuarantinedResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetRaisedFlagRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetRaisedFlagResponseObject interface {
+	VisitGetRaisedFlagResponse(w http.ResponseWriter) error
+}
+
+type GetRaisedFlag200JSONResponse RaisedFlagDetail
+
+func (response GetRaisedFlag200JSONResponse) VisitGetRaisedFlagResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetRaisedFlagdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetRaisedFlagdefaultApplicationProblemPlusJSONResponse) VisitGetRaisedFlagResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SettleFlagRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *SettleFlagJSONRequestBody
+}
+
+type SettleFlagResponseObject interface {
+	VisitSettleFlagResponse(w http.ResponseWriter) error
+}
+
+type SettleFlag200JSONResponse RaisedFlagDetail
+
+func (response SettleFlag200JSONResponse) VisitSettleFlagResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SettleFlagdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SettleFlagdefaultApplicationProblemPlusJSONResponse) VisitSettleFlagResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -6524,6 +8068,21 @@ type StrictServerInterface interface {
 	// AddToken Make a token for an account; it is shown once
 	// (POST /v1/accounts/{id}/tokens)
 	AddToken(ctx context.Context, request AddTokenRequestObject) (AddTokenResponseObject, error)
+	// ListAsks List what is asked of people, the earliest due day first
+	// (GET /v1/asks)
+	ListAsks(ctx context.Context, request ListAsksRequestObject) (ListAsksResponseObject, error)
+	// CountAsks Count asks by kind, owner and age; names nobody and no patient
+	// (GET /v1/asks/counts)
+	CountAsks(ctx context.Context, request CountAsksRequestObject) (CountAsksResponseObject, error)
+	// GetAsk Give an ask with its whole history
+	// (GET /v1/asks/{id})
+	GetAsk(ctx context.Context, request GetAskRequestObject) (GetAskResponseObject, error)
+	// AnswerAsk Answer an ask, or tell of an attempt
+	// (POST /v1/asks/{id}/answer)
+	AnswerAsk(ctx context.Context, request AnswerAskRequestObject) (AnswerAskResponseObject, error)
+	// HandOverAsk Ask another person in place of the one that is asked
+	// (POST /v1/asks/{id}/handover)
+	HandOverAsk(ctx context.Context, request HandOverAskRequestObject) (HandOverAskResponseObject, error)
 	// ListAudit List audit records, oldest first
 	// (GET /v1/audit)
 	ListAudit(ctx context.Context, request ListAuditRequestObject) (ListAuditResponseObject, error)
@@ -6557,6 +8116,9 @@ type StrictServerInterface interface {
 	// ListFlags List flags of the newest estimates, newest procedure first
 	// (GET /v1/flags)
 	ListFlags(ctx context.Context, request ListFlagsRequestObject) (ListFlagsResponseObject, error)
+	// GetSchedule Give the schedule of asks and the ladder of overdue ones, each row with its source
+	// (GET /v1/follow-up-schedule)
+	GetSchedule(ctx context.Context, request GetScheduleRequestObject) (GetScheduleResponseObject, error)
 	// UnlinkPatients Take a link back
 	// (POST /v1/links/{id}/undo)
 	UnlinkPatients(ctx context.Context, request UnlinkPatientsRequestObject) (UnlinkPatientsResponseObject, error)
@@ -6620,9 +8182,15 @@ type StrictServerInterface interface {
 	// AddFacts Add facts that the report lacks; a new estimate version follows
 	// (PATCH /v1/procedures/{id}/facts)
 	AddFacts(ctx context.Context, request AddFactsRequestObject) (AddFactsResponseObject, error)
+	// GetFollowUp Give the flags that a procedure ever reached, its asks, and the estimates of physicists
+	// (GET /v1/procedures/{id}/follow-up)
+	GetFollowUp(ctx context.Context, request GetFollowUpRequestObject) (GetFollowUpResponseObject, error)
 	// GetMap Give the skin dose map as a picture or as numbers
 	// (GET /v1/procedures/{id}/map)
 	GetMap(ctx context.Context, request GetMapRequestObject) (GetMapResponseObject, error)
+	// AddOwnEstimate Add a physicist's own estimate of the peak skin dose beside the computed one
+	// (POST /v1/procedures/{id}/own-estimates)
+	AddOwnEstimate(ctx context.Context, request AddOwnEstimateRequestObject) (AddOwnEstimateResponseObject, error)
 	// ListQuarantine List what is kept but could not be used
 	// (GET /v1/quarantine)
 	ListQuarantine(ctx context.Context, request ListQuarantineRequestObject) (ListQuarantineResponseObject, error)
@@ -6632,6 +8200,12 @@ type StrictServerInterface interface {
 	// RereadQuarantined Read a quarantined object once more
 	// (POST /v1/quarantine/{id}/reread)
 	RereadQuarantined(ctx context.Context, request RereadQuarantinedRequestObject) (RereadQuarantinedResponseObject, error)
+	// GetRaisedFlag Give a flag that was reached with its whole history
+	// (GET /v1/raised-flags/{id})
+	GetRaisedFlag(ctx context.Context, request GetRaisedFlagRequestObject) (GetRaisedFlagResponseObject, error)
+	// SettleFlag Say with a reason that nothing more follows from a flag
+	// (POST /v1/raised-flags/{id}/settle)
+	SettleFlag(ctx context.Context, request SettleFlagRequestObject) (SettleFlagResponseObject, error)
 	// GetReceipt Say what became of a received object
 	// (GET /v1/receipts/{id})
 	GetReceipt(ctx context.Context, request GetReceiptRequestObject) (GetReceiptResponseObject, error)
@@ -6921,6 +8495,177 @@ func (sh *strictHandler) AddToken(ctx echo.Context, id IdParam) error {
 		return err
 	} else if validResponse, ok := response.(AddTokenResponseObject); ok {
 		return validResponse.VisitAddTokenResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListAsks operation middleware
+func (sh *strictHandler) ListAsks(ctx echo.Context, params ListAsksParams) error {
+	var request ListAsksRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListAsks(ctx.Request().Context(), request.(ListAsksRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListAsks")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListAsksResponseObject); ok {
+		return validResponse.VisitListAsksResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// CountAsks operation middleware
+func (sh *strictHandler) CountAsks(ctx echo.Context, params CountAsksParams) error {
+	var request CountAsksRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.CountAsks(ctx.Request().Context(), request.(CountAsksRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "CountAsks")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(CountAsksResponseObject); ok {
+		return validResponse.VisitCountAsksResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetAsk operation middleware
+func (sh *strictHandler) GetAsk(ctx echo.Context, id IdParam) error {
+	var request GetAskRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetAsk(ctx.Request().Context(), request.(GetAskRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetAsk")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetAskResponseObject); ok {
+		return validResponse.VisitGetAskResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AnswerAsk operation middleware
+func (sh *strictHandler) AnswerAsk(ctx echo.Context, id IdParam) error {
+	var request AnswerAskRequestObject
+
+	request.Id = id
+
+	var body AnswerAskJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AnswerAsk(ctx.Request().Context(), request.(AnswerAskRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AnswerAsk")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AnswerAskResponseObject); ok {
+		return validResponse.VisitAnswerAskResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// HandOverAsk operation middleware
+func (sh *strictHandler) HandOverAsk(ctx echo.Context, id IdParam) error {
+	var request HandOverAskRequestObject
+
+	request.Id = id
+
+	var body HandOverAskJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.HandOverAsk(ctx.Request().Context(), request.(HandOverAskRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "HandOverAsk")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(HandOverAskResponseObject); ok {
+		return validResponse.VisitHandOverAskResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -7264,6 +9009,29 @@ func (sh *strictHandler) ListFlags(ctx echo.Context, params ListFlagsParams) err
 		return err
 	} else if validResponse, ok := response.(ListFlagsResponseObject); ok {
 		return validResponse.VisitListFlagsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetSchedule operation middleware
+func (sh *strictHandler) GetSchedule(ctx echo.Context) error {
+	var request GetScheduleRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetSchedule(ctx.Request().Context(), request.(GetScheduleRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetSchedule")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetScheduleResponseObject); ok {
+		return validResponse.VisitGetScheduleResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -7958,6 +9726,31 @@ func (sh *strictHandler) AddFacts(ctx echo.Context, id IdParam, params AddFactsP
 	return nil
 }
 
+// GetFollowUp operation middleware
+func (sh *strictHandler) GetFollowUp(ctx echo.Context, id IdParam) error {
+	var request GetFollowUpRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetFollowUp(ctx.Request().Context(), request.(GetFollowUpRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetFollowUp")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetFollowUpResponseObject); ok {
+		return validResponse.VisitGetFollowUpResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // GetMap operation middleware
 func (sh *strictHandler) GetMap(ctx echo.Context, id IdParam, params GetMapParams) error {
 	var request GetMapRequestObject
@@ -7978,6 +9771,54 @@ func (sh *strictHandler) GetMap(ctx echo.Context, id IdParam, params GetMapParam
 		return err
 	} else if validResponse, ok := response.(GetMapResponseObject); ok {
 		return validResponse.VisitGetMapResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AddOwnEstimate operation middleware
+func (sh *strictHandler) AddOwnEstimate(ctx echo.Context, id IdParam) error {
+	var request AddOwnEstimateRequestObject
+
+	request.Id = id
+
+	var body AddOwnEstimateJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AddOwnEstimate(ctx.Request().Context(), request.(AddOwnEstimateRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AddOwnEstimate")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AddOwnEstimateResponseObject); ok {
+		return validResponse.VisitAddOwnEstimateResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -8099,6 +9940,79 @@ func (sh *strictHandler) RereadQuarantined(ctx echo.Context, id IdParam) error {
 		return err
 	} else if validResponse, ok := response.(RereadQuarantinedResponseObject); ok {
 		return validResponse.VisitRereadQuarantinedResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetRaisedFlag operation middleware
+func (sh *strictHandler) GetRaisedFlag(ctx echo.Context, id IdParam) error {
+	var request GetRaisedFlagRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetRaisedFlag(ctx.Request().Context(), request.(GetRaisedFlagRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetRaisedFlag")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetRaisedFlagResponseObject); ok {
+		return validResponse.VisitGetRaisedFlagResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SettleFlag operation middleware
+func (sh *strictHandler) SettleFlag(ctx echo.Context, id IdParam) error {
+	var request SettleFlagRequestObject
+
+	request.Id = id
+
+	var body SettleFlagJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SettleFlag(ctx.Request().Context(), request.(SettleFlagRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SettleFlag")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SettleFlagResponseObject); ok {
+		return validResponse.VisitSettleFlagResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -8591,245 +10505,292 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L17k9s2lij+VVD67a925i77YTvOTbpra8vjR+JaJ+51O/Efsa8KIiEJ0yTAAGDLmpS/+y0cPAhSAEmp",
-	"1bYrN/PHxC2SwMHBwcF5nz9mOa9qzghTcnbxx6zGAldEEQF/PVkqIq70T/qvgshc0FpRzmYXs7drgvJG",
-	"SC6QWmOF1JqgGq8IWpAlFwSt8C25RJwR85hKxJeIcUSYElv9b/1BSSU8EmTZSFLMshnVY//eELGdZTOG",
-	"KzK7mGENxiybyXxNKmzAVIoI/er/+Q2f/Ovhyf/+8MfDbz792yybqW2tv5FKULaaffqUmVVck98bwnIy",
-	"sBppX0GsqRZEeBixVEiQnIsCSULYZCCXXFRYzS5mlKlvv5lls4oyWjXV7OLcg0mZIisiDJzy9TIB3isN",
-	"Q8lzXKICe+xtKCv4Rl7CH8HvjGyIVKgWPCdFIwjarAlDeCEJUyno5Zwvkyg+P/n+wx/ffDox/3jY/iOO",
-	"8KclljKxkisPVK7fSoDjnrXgVPjjK8JWaj27+Pab2KQvqJDqGd4m5oXHLQoT8y4Fr2bZTJDfGypIMbtQ",
-	"oiFHwsqLEq9e0DJ9ot5xDeKyxCu3kX4HU+CWeNXBEmGavH6bCYLzNZwnRrCmyobdML7RtLsgJd/oB5yR",
-	"2YcUoNcKK/IOM0WKBLTwhgNUA5LaS6lf7EBZkCVuSn0yWjgnQx4HGY5aauu5qBygFa5TuDSnNQ5nzVYB",
-	"jOYveav//5+SswRMglfHIMbjEF/zr3+ljsbPXCHZ1DUXihQXCDO5IYIUaEPVGmG0wYJRWHEUSD1whVW+",
-	"Nu+00FogFpyXBDOA4kcsn+Q5b1hqq16zcovUmkvNszha41uCMEPYfJQhLhCPvAK0HIdvjeXcfj4G3cti",
-	"4HLgNf69IYj6O6rGat1OA79PYxuj99XL5U8anwPAPH9reMTG3qz5GrMVKRCWiCq0wRIuKnMvmGfBJQv7",
-	"yhuFqL8M1gQXcHnZ1bxcngAIKQ788Pw8DvjPnJG9gAcIcVkSgdZYDsCjRz4MKJaXTUFeUFKm9ve/yXbD",
-	"RSE1eSm8kobyc15VWALN4bJMkBc1oy/16DH66gAiFU5LINevr5B7Bf3y8lmCzuwb+1xSpx/+eJB9m6I2",
-	"LVqkr82u4JGhR99+q/8hEYg7hvcDM8MKVVymxAvF7+tWfb1cSpJiJ2+IbEolkeKoJJpRaLIHeBNwchgt",
-	"fgmcjwpwrxuV8yq1we80vS9Ijiuyc79fInJLxBYJvpkgrHEzT/Tmr6iUhhOTUpLNmoDwUBNWmF8FMXxe",
-	"v/ARaLeASxYzxhuWkyJ+mV3hFXlFK5rC9HOmBCUSYdABEnCXeoA4ch9r7OKPBruPz0NcP4ji+ooIfWOT",
-	"4po3InmofuSbLqLdBjiZIiqwwIhR7ObyVsvxdS0TaHLzgHQ0RXIaE/F2pScvhQh+SyXlDGvmpNW4ksCr",
-	"uCKsSG3kG5ITWqvJ8Anz/oHCXSjZ3ZBaAQHCr783WGCmKAP6K6jMsRgAWp/jIfpzJ92yoUtUaR1UrTFD",
-	"D8/PERZaK7olAq3orT5eCnHDRfek0wcTSPMNTwp+PweHX3AQ72IA2Ed7aD/XBIt8PaR4vWZwrejrTGpM",
-	"4DK85hKAXL++gjHNfRRl2H8Lr5i//Za9f//+/Yfwt7//r7//V5x3G6CfpSnxCWi12+12W1VFATcxEiDO",
-	"WNl0va3XSY38WjXF9lmfPvugf/jju09//6+/nQR/DMM7co8fimc37H2i+ide4JIqSmQS4ZV5ZXuJ9HlF",
-	"5rqQcICu3ySgb4d9yQDpI5JQB5jtfYAyDYJrItKoOGwfYcTPsZWA56OCrge8b8gH8G0eThCBJbx4PAF4",
-	"CJPwbApMluqPBNJbPkkcHxK2jyJc/0qEFjAGlLlb84Y1mV6G5sdxOdZ+3L/p7N16Dv8bvW09jGo9Gc74",
-	"JrbgpLdxT/A+mbGIVP/ghabaiz+8Hgh/5JwpjSA9dFMqWmOhzgQpsRbRL/7oiCDhmvR7YFHHdV3SHOuf",
-	"zwqag9zgDc8LyjAgvL+1n7IIy3j28unrn9CSlgTEeKEywzbAbkYKipEeJjpjF2Fm2bLmTJpVPsMKXxPV",
-	"X/HOSP8B1rTOsqkilQyYOF/8k+Rq9smvCQuBt0AJR0Lgf3ysysOQqJeJJFESUYawxWfFC1KeIk2ExqyB",
-	"3hmDGpJaj4ZTorSaBhcbiK3CCLOzwGgwirruWseBz74wvcE2SoSlXvwWgVJGWYYWWkMHQa8WBFeLsvUf",
-	"Ma7Qv4jgGi8/c3WtuDBA70lSPUr6lM3iNBD7KMBf+FEt+KIkscn+TZDl7GL2/521frYz81SeXZmvYvj5",
-	"mau1ppENliD9XCKC8zUyMBuM6EcNK4iQivMCEISr1mwrCJacnaJ3+s/H548yJAkrEFUIr7CmTzDgvCFK",
-	"bE/AQ4YkyTkrgOwcZGnkHn3FYB7ZEKbQRnC2yryZssaK6p8LrPAM7usvue87cD8Hw43dGCoRZ0gqrOlW",
-	"Ki7wirQwv9Q3qfpqIL/mWhl1B1GQXdAvEdesSaKN5k/6/GlaBJPoBlOl2Vyrx2eGRDvkB7DazQeHsrXE",
-	"a7FE8JoIZS/FXBDNguZYddhXgRU5URRsXb31gNFAAzv4EWvKUr/kbvKdQWgRwZUTCSIP+IbNc2zvtS4+",
-	"XyokCZHGQ+HtOnAZbNY0XyOqJKqJkJxJpDi/gUu2XZn3RWQzwcv49ILzSsZFHHikz3eFtxqQDOnFAzN1",
-	"xkVjcOjdqMGi48hqb9j2mv/NeDwATRZcB1yIoyzc2O6OtYae9kq35PGKygiJWC+O7EgFQ8zGEdunkZX4",
-	"gQdAemOkOICjKKgCs9tVAN8Sl5JkPZAdFQXmG2dA8n9ne9HYK6IQZkhPghXod+SY9OZti+utpDkFO7mb",
-	"yxjtrHKNi4pqSRk3BTXPJBG3NI+5lPei2lP0JFjeBjMFEkJ1iTxMCLMCWVAAAS15+0vDfALcC+nFya6j",
-	"0JFPz642si8V/vjSfPkg8DXFiSo8GVG6kpKu2GFkZQl2bnjXdN8iGF/t5RKs/HGPJB/FpMXIgZlbpyfu",
-	"usCDNWriuNJX4M5hZuSjisbIJHiQV6n0hDkXxR5sQEPxBj4aZQVu7MwAmFyUHS7CowxpR5grzvU5iT1Z",
-	"Y7mO3zVm0ugj6wKKPbMCU/z+8AQQOaSJO8fFRUX3a3d/rPskNhJcyhPv997OeCDsKA6h/vLxXhu7Bx59",
-	"LUKywHNmEWGxn9zoX4mgSyto7W53QRSmZQLRnkqn4YwVibCEDhbgvSygUwtCbAH/ILh63aiS85uEN5Iz",
-	"ghYEV2jDm7JABc/05fHDNkNEKlph4yfskXhRyPlqG/G10dWaSIUKLr2PAwanSpJyGeqJBW8WZbDn1iqj",
-	"T4kevS6xIaChY319Q9kVvKg/0wrMZKjkDWV6oQ5Ca+cAn88UGGGy/YE0gZHjUNoAygSw02C8IaLCdqoJ",
-	"r9cE30xCHy5LA5G3DE2HqRa0wmI7L8hqIlhGI93nm955CafsDxcgKfNU3aHAcMsCGutSQIu81Bm8KnGE",
-	"d2ApmwrQLBOnU49P2cpjWSKFb4gEiX4lIDZvUJzv3nR6MTgmhT3XWpsL5wjoz4QHTblhQ0YTmTfHTfJW",
-	"JFiUlIhd9PjohShZXjc+ok9jX7o/GlbhuibFBZIcVU2+BrGypKDbYrY1tLsgkhagnUygQTNgTHi1IWjS",
-	"nlE4IhWuEZXuvNZ652P8fvJ58xxAcrTEosuYp5y5vblUq0gMBO96hNurNUNKQ+2NCRq/0YW7aM4UOq34",
-	"jplf6IUPFNtCTLmzBI6h2JHC0FThPKBVMG4jRCOOhi5f8UjyFBJMmXXJNwxidTvvtibGNFaCRmTLPVk6",
-	"Nwcysov/0Noi8EVYs0aEvmIUWmyRZ5EIs1VJLo0NAVbSXuhrrVgyDoQZ8ohJzOIHQYsBZtH/u3dp+Ckm",
-	"YKA/1M5tcvhgPXIILpLhG8dvSmzbGVckdRc4UkeCSCUNNytQifMbuccd0APbMeaWDbtLwgGTda6poQtu",
-	"qibbI0U9W4Yw0iQPdsUFB5dcl/QTN9dLwwK4KIhorR7AKbAgiHysSd67JAeN0yVmjBQapq62//h8l5gg",
-	"4nNexXzGtDCiEpK/NxoOeBXZTSyIIlpxuTRG/GkZG7v06f2Q33Z8kA/PI6Tr2Mke++K1A6Bsrx6gpeCV",
-	"MfMWVBBQtMxSYY5sgGP1w7WWRECuDabCTDK8zG7c1fnp+fmDMdnPzx4jW38v9i44/TPCJXdiFy+2bueo",
-	"5DlhSpC9ts5Z1BYCA7NkJL/Rx0pAIPOaGItcSW/h9N1SmROByznmQmFwUy8FFoSFP5UU53CTlLdUH9GV",
-	"4DB0yTdEzEtaLeJRdDtIeIpLuhCg277w5ok97FCQoJBIbijw9hLxmrAePg6NRshcqLWcK2Mf6s/7E8Gy",
-	"EaRAC7KmrIDNgVcvbOgfBL8rviJgFbR+CuPvUAIzCaGznEUNpA3LiVCYMrWd10Tk1r6y60SXCmuGX6CC",
-	"3FLs2OvHvGwkvSU/OQo2xq0Bgn8cDzduT3XDlDE9RCJEjo/8W1w2QzjnGsEFlXWJtwnZ1C/tUeckP3o0",
-	"dpDN3PE9+BAla0lelHi1K0It7a9DtwB8GcrBE3ya9sWklKjxoYeNQmsDdxmRckANilrPqbBRcVooXtKS",
-	"FMYjjDAzpm8Xl7QrHvvg73j4L+SS5JjlpCxJkYHE/fFE4C34/qyUviwbLrjMeR2fw/GHXUO6DVLflXWc",
-	"/O/W1aYZQNYBX2rNN4/rFs6m3B3yqclR9dz6o4IQdesd48zneE7xFro4+lHAMydWTwO9dtHsAbo6Jm8b",
-	"tB9/yjfTxe+Q3N7wTVQE59FNC3MEIhe6Cc6EvB4thTGO/KKCy5FKH3o/omLZ7DcIZmvRkx0hwcFibMDG",
-	"30dSzBdJ4LKYW54VQ1gHQ5HnS96wYr7YptMW7CHYYIng5QyRqlZbfwCNN2tnYAgQnBdYAdcYJerAl9AF",
-	"I0Ca3jh/KPfY5PtMSwnoYk57DqFRY5iHdv9PwY8edZQoG95xWCgCMOt5k4hI2Ky3kw/5L2xJx/3erTOk",
-	"i8c+cgJKDYHMdk+BQ0GHBDOXzhASl1lP9Ow1VVNiRW/JMy5JzG4658sohgbtjOl79KrjOTf+aF/RwLo6",
-	"UcGJMTtJQi6c7Uk2lezl4mehbao0DvRdjk0LwhRV27kgt5RsIqrtay282acIL/Rh36x5aHJDVCvOpeQa",
-	"AuvoNl6h1jYvceWqGVzoIwvBdC7UELNtFoYNQJB9V3ywVQ8qvEULguwZNkqgW/9eFugSKyLVvMJ1ZBuw",
-	"Wvd0qo5ZNfOmKAZ8x3ObNZaWEY5f3wZ188QR65o+p9kMWuFvd7mWJiYP9g7eHz23wSoyX7ihY5EMeewO",
-	"rbVwdTakPT+xU/mMQHDHrgdU4KWKW4ohkNjGVEsXskhddKekK4aVkY0jkqPWIecF3o7mzmuSaaQT56zr",
-	"ok1LNffKHQLBbsg2YZIL81EULwuEaywUWmwvEF9IIrRG9MvLZxnSu4EqfENEZqKBwXYniaC4tKfTviSV",
-	"0xh373TcImR0LfAyZO7d+vC4/gpM2LE7avZmz03UymH3V4VZs8S53tS4QASL3y/crnskU5Jx6iGP2Sfe",
-	"cF71GI2nkkjsg96l+G1PVyyqP8HvmkF1TsClYcuMQ6SkdTpIBPZV4jP5G9lgSx94iyRPRAss1QbH7rJr",
-	"+2T6+hRO3plxSSQWBqgPiQ8G7JCB23SPyXZKM4GXDvyi2k3tcbWWKQTHIULsmeNKfo/SHO2Zj+DoR3Y4",
-	"fjfEsC1XhBieBVXTXv8RXg2j4iZdDubja0JY1LcxThKeFdO02RzifA3ndKWO7gpbj14sYttg0WDfDRLT",
-	"m/WjQ3JPIixLviHFfMPFDWUrTRaxyEnOVpCWpO+gNqUASVoSlpMLpDY0N1eHOYQrLXM8QlihkgyaB4KT",
-	"mXBuvlsbm6MRvgDJhPFmtfamgUaSqN0RoFNzSVnMXO1NrWhBttzaPAGLXWlJmVVOugdh8SO4/AHXaEHU",
-	"hhAWrsCg9fvH6P/v1M769hwVHKAgH3NiavuMYlJv0+ievjNPLQz6wgVEtVO3AsK4wcGprBEEZHEai0PZ",
-	"27Q0OcfDnM0B2ZcvTDx3cgAcK7JFIKIr69nbNXFoRrtv2L79Jmb4cPnxWtfZCK4I5KuwwhYlMrEvNHqT",
-	"DTkjAmmxjY1Ga16CdrtrEBF0RVkYD61pRiyN9Q6QFLVGYKFo3pRYyLQjxdB7L9UZeLLF/1UwSn+vstnH",
-	"kxU/sT/+U3J2+gZvfiJS2jyTgfBOfRXOR57fMZfCDjG0saA2glMchTHmE2wj1pq1Y3YscW6qVhmVFYof",
-	"GQlMKzcCKMbrwgXemoyoQuANu4AIedyotX6H8xtjrdX0iRYY/HSOAOBH8MfNl1zY+jtmblCo7IhRuhjx",
-	"1GRosW1t0xZ2e1lfBmwc/DlcOAODA2MUdS6tNSIi9x0tPgHWGl8N5Jmv8lF3aNPyBX9eOke7wxuCcNuW",
-	"RkKS65JnmkeBiLHr1gm1xUHNKRKmO6A/eKfXsAjs/FMJ+dRNEV0VXVpHeCQlCgp3DcSDWOHenCoZCHjS",
-	"Xskm8PYyMNwKpCVzc09DymVFMDOGIZc/GOWtJV7NTYHLqCFbPzaqd3wH9rNHG5V4+g34M7z/1KBrxNSb",
-	"TKqKPrAY3Vl6SCP2lZ3lj4aOzUPtp2Mv7Y3Zh6OL8M7uZI5qWiwOk108O2PIklr4b/eQUVoyj+zPvfvt",
-	"+qJQsAI7+4jxK2qI9hWXIvXkRIVBbPnvJ1cgZtgUpbrELC7nB67UeUUjKsSL9gVk7+NdF3sCD0FYOK7n",
-	"q+08rx4moD7BgmBUC140ucqQNHG2ALc8cMpkENATF/rjImyEjwqqOWXHmD4dpxdgYhf7QTmtGD08t9ab",
-	"lPEAS0mkrFyC72Q58O2aoPZbqObIEK7pWfvjqTlSp/+UoZlwqng4dK4HrxtzZGRr+nf1NDwTivCJpNZg",
-	"qsVOZR4uIKPPNipckL0Uj4qoNS8Sqa9wl6Y1d8atOOkWruVMDUH0NE/1Mwy8sLKlTO4gzvVumo7boBX1",
-	"7MpbfLbTtygL7hUv9bmavwG1D7NRd2zieq+TXibThRvOFoAZ1YD9BEOw/dpiNyWN7UPpR6XR41BFu/P7",
-	"bfgQ1iLR6mu6WsfTGxBhha+Bp+fI0M1/PjzscilNcEbf0rc55hwGJYmQGBrf90S4nMPXEa4yp3SYYt6A",
-	"bQuPhzi6Y7ckVn5hP7ngcwsCB85HS37LSxWNWmRINQuC9HNTr/SACXwM8e5JBTkvfoY76Qw9wn3yGtVc",
-	"UkVvDwVJcMVznnBY9fMfegK3wIzi8o4Q3DEGxvxwqDPKZeQZx5KTtl1MCnwb4ChLyoMjaYOOsJIHLH7D",
-	"kVuyT/kKc1THbjU7aAyUFziPeUvA3HWc2yrpth2yM6bTwyfaW6yf0XHANvHbrCwwNrkFpbAT36clzvfY",
-	"JsDy2C6ZIVNgyAPLQKzIfEustXkod+LhWCy5abcxWmdWywI26yM0jq8JLuauqvaSEGX/iNlC14Su1mqe",
-	"VyMwP+zA/CgGdM2lsuHZDhLZ1JTZMw7/LUjeLKhq5LwkYL9tfxAakHi1ksOKZISk3S9LP1JYBJIQ5qb4",
-	"uM0pGs6FCZFzYv7ewc/GoPpmNTLco26qwenjMdHDH7gBc+0LXJZgQk+V8UmpPnvzoITxrl/Yw5jZOpVL",
-	"hrmDgT/FIczTfbiExcc4p3BDD4F1jLox/YJzjGipWZrgKQdu9jnKy7SbuE89nvgOD9FkNCdkgSWN61sl",
-	"uSVlMusQ/ElW4D5Ec9GDpw7B7w2GmL34BapJKlGpJed1NFOEyjZg0nS0sAGroCQlTtbATe3dcXdo25PN",
-	"lDX8TlWfLOY10p1y5zB1AVVLftii6iGUPT6ChmWQ6fEdbFmwQa1vzCtkQDWZpSu7SI/MFF3G7fD7Gcp8",
-	"3tNXYGN3xqFkikWYBh5xCv1Vc+avmjN/1Zw5rObMy6rmQpmOGBH5qyhSiWS2jdRY3Q8TQCN5RUyNWghd",
-	"hrgLTIsdj0AwvrEkzuUaP3z8bSTnwZ7frWrri5hc31i49opxQYp5zsumipXQMV5hP5B9LzMujAeZrdyi",
-	"dUkTwg3VTV1XmF5GQ7CGPmOlgOykNKt30pbKTQwYPo2tAPyIBnq9FlMGeBmEuGvxH5WUEYm0koN4ozJT",
-	"2MNVCXaFEEz84V4ZG64x566tCiY0Uf1EED91PGC5aydImaZbXPZpJbNk29KoHbSFMMBkH++71BI7Nq8o",
-	"i6grmlzmQxX1EjtPmeKD3+3vGtAfLLb72Vti0dqdJfUg7RtPIE5nSFHSWIsrSSVleyhIgP0x5cgMmQLj",
-	"MKUIwsbCnfr89TS7IAzqMD+TzVt+EwuCwm1p5YlFccnHmgoi9yJC5SaPtc/NBVEZkmu+Ya690qRCojM3",
-	"bgem6PLDUJ9dFLgwnQP0sTZ+p8+EyxISM7w+c8Dgg/pcwonUQ1WgcVil01+0ZtkxdF1hKTdcFHHWtj/F",
-	"5LyIqZfbmhROW4AW0Ge1nXiYGg4hwSQFAWyjBHQVnPOuGYAKtfYxapO5/OdP5Nzr+qZSNomgvaTtfiCj",
-	"XZKP8d8bcUtvuZhPzhgKv/BTenh9LlGwK2b2CMoHtjl+MVm875HkaYlmYmLmIEime9Oed1S7jWMG+nbz",
-	"7mBKs4NEVxEWqjigJoL3NOxdLUFrg3PZyNqWRO53CwutQoorXEqXtwz9JNBiizBEvxqDx4NzxIWWnaMB",
-	"PMRU4z3Mh0mYEpjlZA4gVzEV960GsM0y17ivTcyXq3dwaYvuebbqeEVHUTngLkoXfnm33iLGjdrdlpVR",
-	"XOPQqRCXrgKFBY4gKuMRwyPxjOMYOGx5qTTegQCH+wJlz7Dn/RUC1+suWiDcltDft7aFF2h3acO2li6o",
-	"zDlTlDXxYPF0eQxvT57UTvUI9TR6RmrKEEQ6ESmDEE/Xf9Sv6cOeebLDdTumR2b1AvPaNrSjJTcU6dZN",
-	"abMtbOgDgarhsaIcbTZutzyHYdQBkYUkNRo+u8sCewx8WKn0t0wqwnZEWut4mXdyrQBhB55pH0SZFqzc",
-	"KwO3YKfc06Dk4V8ckL7CyMlIbyJrpIPsSAxVNsuCyKAP9iQRKARkp85F6Gk+Irr74lVQBaqH5J2NiYqO",
-	"LVmEMGfDkaF+5cONLO616FhALXfdrQGcJn01V9BDZsyVP7oOLI+QY2iSrKTNA5t2UaaUt/QZLrlNAD2K",
-	"2jSxpHaYim/79sTa9gxeH1ZvMvDHFKtORYVOOES4PR08p0niCx4JXptU5annQU6IELejDp2EoETwfhV1",
-	"nwQVc23pUXAFZa6gIqooa6AiCFQRtAmXh9fTba3+gV/07kV24YXGFqqeXJf4/DQ61N2iYVu4v+vGQ30X",
-	"C4fSGNUiS01EXCOJ4VCkgrUDnPVQFl3oMUJv/ZTfd1b7/fldHJJRIm+bP+7R7gZs7yk/mJYBmpRHjapE",
-	"46FEMHBveTas1wzjp0osrC3pmogC2jm1rTZ8iWwquTUvgMYY0RadZ18GxRGlIvWF+5CzcptpVXtFeEWU",
-	"2MLIstGsPxgad1TxNZbIpZybMhdBerov8NPOaEYK89R39Jps9vFEj3ByiwU4QvVQ/9CYeOPGg7/euqHc",
-	"Mzvene05o3mj+p1P2Ywsl5p13hp9YmpiUOFyzfYKVMpm0CTuw3Q5oqvn9042Lok+bVB8whhNnBp9pJp1",
-	"BN/M5Q1l+6PGttCba81XdHIGOp0B76vYZU85rwW/pRIu0zD/MpvhirAiqZYPqd5NXezdVHRPdb2TVBcq",
-	"6oF6TVJ1MZ2O3dW8+9vShpIF9Rk0VdsztEMDO+elg4lBxvhXRutARutXmLZ6SJHyoUTCgQLmE7MF984K",
-	"9ZB9OWXiqGU/hzoFpfUKU/sn4a8yD/ctCeXqOU2A0Aw/ANjVlNJG6U4iriC02zBTjOoUuYemQQH8C8oh",
-	"FtbrYPkFc953+2FmCyTSAkmu34CgKFdT8XS3ZSFblWS+FFZ1dzdO0JTJh16sMFNiG71rTMcXn9rnKwPZ",
-	"hi4mFMlWudAKt+0WEpckmBYFmJrjstGifFPZtI/76BRxg+v50vf3GI4g7jcE8WGddxigIjYsI55aj1G+",
-	"JvmNpw3TRMK2UgcKzoItg3dtJJj514eoa2RBO0pFINGkmjIn/BVzxed+Mw/fpUfdpJ3YPrXzeUK61/l8",
-	"H5U9PNG+wGFL/kvclM48BWk1tidIdGNKvDW04BnZHpNXWMr5yjnxDkDKaCKc5h+u4Kt3UmGx4Gy+pAtT",
-	"bYfD1ecPLlQBNLV36qrC8dY7Ib/1c2ThgmLMt+1A9TDSgaoE4r0L3zifgA4liJTjOWmPRsfa0OIu0D4c",
-	"gzbW4Mjk1eGPZF9KM56CMW73Vg//5COVrra5MJQz/RvOVlQ1BWV7fbi71E/pq/uwqMjDqyke3mOoVz9x",
-	"RP7qiyVHi8a0te+8DzUEK3ZK38CLh6H5OBAPxIu+ITmhtUoV9Qxi8SMGmkSaeKqK2nDoAJXo9wYLzBRl",
-	"pEAc2kXlWBTEtzWB4LcNlfE8z24582m6k6T/InNIKJjciLueg1qeNCroNyiTCtzbzYC9syMl3pDaRvba",
-	"9DGHCBt8AHjY28QRjayzFgdPv/1I+gAndpO7yO0jIbLkEKoBqvtiGp0w80/XmNwxGdOV/MADutwboido",
-	"VKJnPJY3exKx+SJWVdWG5mbOMA0NCHyVVWErbScMI8N5Pqo1ksRzeUATi6cS25BpU/POF/yeEDdX3NU5",
-	"jGkZW9dT6F/JuIJQNmcDvURKUFIgvMJay1RBEVYV97i2VYYPbScxVBhjJ6e2Ycz2TBo0gNKYX/mJJhq0",
-	"5MIoyyrsVg1tayAeRG8RLsMuMEteGit4xFHDJ618g6myPdKmWFB3+ZWnrKzTBMwfg6w9QwHRtLhoQfAU",
-	"0dL86In9kkyrhWIv1hWwmwkMLJxkKhs7TLoZ4BGvlxA8at6Ahqtkz1oDkyTUO8mjB1czMAclUu35GHDt",
-	"I/vdUrLZy42bip6lrEhFmbI9b7MRf5bxZE5PJADQen6YdozMLTYENY2rL3j2ffrIxEMPWzt+2l3Lp+Qx",
-	"vyaqqQ873ilD2l6pBnqMKFwQi5TsSVC3D/ayhIu+cIbL8vVydvHbXkz2QxYTeXZbk5WU+HYrrk8GyGkW",
-	"oD5lJEzzsz7ccYSVhKlnbfeIRNu8fq3EoI/Wbs+6IKQWL6iaO5P55I5mWOVrUqR6VLhWGccar58cZnuj",
-	"+eYn3UVEseiLJ+zms7pyMJHTu6Ixzfe5S5UAsoASBmssEWZbZP2yEYW1mBDyYie0r7uaI6n1XK9xLOQF",
-	"4rGnV2vo1ayN0L9p7Ba0AWUIQz/F4XaKk6IF1tHeRudIcfRgSiWI4dK4DhVuohgmW/vbnkWX1I77INY6",
-	"lxQ2v69N+jOtyXeKYms0G/tk8JbidRZpVG8da6Z/BCu3SBDTWxNVHEIRg1atE4hgJfhGzhXfYBHNHyK2",
-	"956BacWJzKCPFFpsEVWZgaNtbNuueWU78oYl5QAkDkETpnabqdimd8v06akntrk/WsJ0Lsje8SSHJFmn",
-	"4oywVPNG3lFHrgVZ0ngiQd2I2gYRxSQUfnOnqWPSW5u+a8Fqgeigu4PHHiY6sH1I7X/ctQ5p59PFLkNJ",
-	"Y9eOHTQJyoHKlO2A1bpcvn0cOEQeRNuKtxu6V0XCPrf0WwJAxBZmOg7HxLSxW8MExTEetqBEjGBhIqM9",
-	"T4ldHaZ80gTpelp1jH5rjrRq1ZVDvkD3wFRXvXQLPdtcdpcNqrnpbxcv6tC4bsglzm/09Y5dA3BbXKYg",
-	"Jb0lAnowBZe/a1EeFmnL9BslZsT337MthTOEmbfL+YcYlXxDBFrwBnQ8f0Rbo/rUdg5tQFwFKYdtxFxT",
-	"16bC0odsPDsy0VkQzlG3EbRVA0EkKks0zCGDE9sC6uwbQ++s6WoNK9rt+tj4HqdrW3P9wP4d7Wwl34xO",
-	"Vpra63eeqy26Hu+MbzuD+A9AoJaGeUCVhQzSabgopCuGRPN1aOikhqSj2ctdchlabxeAtq/rYes/ToRh",
-	"SP5pKhrN0A5WuTxK85mpFrtRfg4BTcmFDaV6B2u6OWpZ+/jaAn+KMb2brBIqgw7yUVN7OtMnWAG+l7L5",
-	"LWvU1LiKFwqgbREyteFwD2gCxcJlPwAv0FqpvIB/V7iuSYH04EYLsA2ROvdF5xYATdk0fvcjrnvtI4B5",
-	"m/vBSgpwweQkCCUMtAoDBKgOdXCvJOP9A1Qkqa19x4w+lRIqXJu6c5R1GloODR2jhyuNUYsOGLM1MdkJ",
-	"M1RiCvV5OCNowYut6ahZFHpDtCCj1TP4xykKDVmsswlGGGPWla8FsA0XN6RA+pZ3TRbrTqFAtabS3ocX",
-	"9jv3om1Bb3NoWEA1tqtdGHp8Jyq2uIOrMmXt2H84fRceb7Sh246q4FYzu7C1jYRhHxhpr7rZIBHbyXwR",
-	"0eGaq1PMXfduvgqAnyYQAIMBS1taIBjGEliAZCJrAAKNW6a1wrcEKW6oWA+RWau/WO2dYd9a6mItDHfl",
-	"1SgnkOZYX0DMdMvksrYv8hYxQowvvKS+vAzUl9Lj3/W0GfCCwzbc/6fLiA9reBLE7kfiefYuVD1wHxi/",
-	"3khzQdMCOnRcd1IAQp2llRx6CowXcGK6zI54t6ve7MrsUa1hR92ISOBR2kvv+M6lGTnD8ZstzWQHuHnq",
-	"/k3z2CRDjPCAmDCUtQpzG7tg5PYPsbBMSfJGULW9hirirdFJ/8NVcp8tCBZhnM1aqXr26RMkCiwjzuQ3",
-	"uKDgCfI1kgOiOFk1FK52T3YX1rYikYvzylpNZZdrgnjQVWyy98wEhpw0tZXrkD1JGcqbqrFWZfhcH2nr",
-	"jz1Fz00QkP5dy2SBgGez4G17Ls2QMLKx4xVh6tLO855pHIgKmex8AI5BNZOC5LQgTqSoTtEvNktE34sg",
-	"x9gZwI6T2a/O9XvQ99kIXyBzQBVgX1WXlIU8fa/PWklzwowBzXg7Z09qveqTh6fnmneI0u6WvDg722w2",
-	"pxgen3KxOrPfyrNXL58+//n6OXzT5jubso02Kd9nHc4eOLc6runsYvbo9Pz0kfFvr4F4zgqa82pDFmcu",
-	"Ik///CkLHkgiaORXHykU+/nsD4jo+zTyeGDS3osVUbjACo+9Nwhs762zP8x/P+35+nSokx+e/eH++ekY",
-	"Y+yJnnaw3ndrgku1/pcmjBUBE54p0kQ5e1nMLmY/EPUjvALmTFlzTZD6tYfn30TYig04C/nW7OK3D9lM",
-	"NlWFxXZ2MXtLyqBWGvAYKZFomLWzMN4WBdcMDQwav81cNOIHPfaZILjYDkL9huCCMlOoawLgejx9cB6f",
-	"P4q1NlFImDfGFraxOUmOX+aYoYVW22uFGN/sscTbB2fWYi2T63xFpXriXtpZ57lpMsyUy7qt65Lm8PXZ",
-	"P6092wiPE11Y4AKBWyWSpOvAgKcmpScxqgfzzBWKALR6ROpp2vFa/JjSZVA1oOYygo4nRfHE+4NsQYl/",
-	"8GJ7bDw4/8unruwGARg7u/Dg2LOP7MARNuAnfKOvSRRUV+5vQY9Cz/6gxaezgkqXERbfoGfmhXaTaiww",
-	"ZPfJZARN+8rZy+JK/wHhM/exvd1EjEm7G+ElzyHW9u678JwVwSYA49BSh3UOTt0TV0j5pHQlnHnMVfPS",
-	"5t+AMPTNd2jNGyFhTlv9w7R1AgMQ5LeforcQL25GR1QhSZQ0DaCMaU6aOoPe2GjAOvV1AINT2ykzfTeq",
-	"uKez14EwcQBzXpBOvepjnUSNdvCRwxRosd0t88WXIa3AVuB2d7x1Da+IvLSWtG5h7UnE1Hq7kwz4ra3D",
-	"/nWd7I7b/DOzbV9xP0E2gNT7oRsY2vgQPXHst/1NYfzKafED3th3v59o1eVa7wfLid36bPSrK7wir2hF",
-	"VfLAH1Hk0euCcN7Itj0xVer50hVaP5rUo2d1g+4U2vS7BDjvbtLZLRF0adea3LFf9Utbt2f3i7xfQ4Ai",
-	"SHznAgCWYL27OwafQhUAcA6suVb0AZn5GpJzVljrTnCDYpabNq8JfLrSQaA9DKgYT8P39j0B4LV8hreT",
-	"if8V3u/9N5xXk19+3aicV9NPIpzfr/LcdjYlQnVP4TrzsRZAKDURlBdGN8Pt0eabY5zrp8at2ca7tBXW",
-	"vMvKaYugFuemAqcjzrbAqifQoo3RTvJlF8d9j6g2UwwphYKsqFRieyz22K2uDthqFe2KmFpMXLjweGOi",
-	"2wiqlLkGMy072cJaDr8OmX3snrWR5Ukkd0Pm7xHV3Yki2DYv2HQoab1InIEXySzE3CKGyO1rPsYKIxP2",
-	"daRtcsPDBkH8sLN4aFEEwNLyKAZDq1oTKsz8u5mG8HO/Z8HozmlZdYhxP3PBbkdTNI59qGwZtcSxKnzc",
-	"3x136wd6q8VEm0Tnq07qEyIzJPlSbfQJcuWtYXsMpUzchbOw9FTyGF25l77KHQlLayU2xCHoEs7d87d4",
-	"pWl2Y2pwmsRRtMHGmrUmuCCmQIV+sQtH3zX46Ugn0mjkrkKdVhbtpv+7dMwyc4ETfWmz3eAsYTx4ggqB",
-	"l+acgoukkaQ4Rb96soFOH+XW+JYvEbYdVUz3j7Yo6WKLJF0xzSgwM42MnOYK/uUCb3fNB8/01Fc+z+lA",
-	"AhoXYl4uf8IqX9+vntorufKZNdVesluC+Wh8fwE6fieoIqjQSit2NBtSMoJII4Du0pNPvd5KmlO4BFdM",
-	"ogM419kf9th8OtNjpI0f13TFPgMd2lN1hdX666LdA6ynxxSQwmzPBOma8vSeeIywQVAnNdIGjyuEXf2D",
-	"L0DrejWOmG0p5x2C3giuiLlwcixNPPKCYAFV7zTH9WUqEGZkcxe614JBIfAmTfvv7Bt/0f8Xov9JrNvt",
-	"IzOUlblGzApvfUCxTd/93BT/Ft8QtDAZIpaHg6mmUWvIgNCiQo5ZZt0g4Fc1ssbCneshCvdx8UkZ9IUt",
-	"O7unFafEq2uFFXmHmSLF/RhnnpZYyslvvxB7DP2W/wlMPnoTxi21hgSOJE/DYG3pBpCbfUBUthOCvCNT",
-	"23gvR57Qltiw34YVPM1nf2H61SvXJvLP6UDVvIABM5gdibFgpNFmhgwsa77bptsHU44iZTb4iXyGGIv7",
-	"9+5fQyMBLq3nyQTZ0yGPskPUmfS9RxMiMDwPyPNedKROH9TPfM+GfWETO+U6bboevMdyb7ygrHCDS60r",
-	"s7a9v+/OlKZtv4lj1rErX8v6azTGuE66g7g/nmmsu5nTEXy2ILg6qUvcdZdHuusFt4TLvLFz4jbM3dGS",
-	"ZmOmuLkxi/YTc0yOwhorEI2gdEbQLeT0PXtr+zgZo0xJb4iP6wA9AxISKi6VSwmrg/SgnWvNxsdCes8i",
-	"yOLxnarAEP2e2UZVTuEyGVb6LwiVbXO0twDVit4Sdoq+Of8eSS2ZAmCdsjg9RPkko0v0zcOHrveNXiZa",
-	"aynS1U7h4j3LMbNl/IzRycSxYCY3RIDRrs1J0mqTSdiA2AsNr4vj0wCfopcKmdBiYxmtiajMdGDshvjf",
-	"7um6KjH7h8b+V3dza6g0dF9IfXHTp841b1TJ+THkgVec3yCs1RtN4WCiNeehU4erpXAo/IgLOHNARMr5",
-	"8agQEEVPiqDlx0Tu4FrtjPDgZ7Y9y33p0k/k6+Xn8Mn6+H7TjykRPtXNAjgWD7dW+ICRQwKDqV/psgj1",
-	"5tNqnx0EkX1Qo3wFb3yVt6gGbUiEgcXpq2TJxVEcTd576y4yhV1kkrfutz00InuQCvl99TWrQxq4L2TK",
-	"H4pThEjQ4+gRHduk2Vvr052wp+5c+VacaQeh66u53/7+iKXVqv4EVo6gYeqgncMEhMpjHlo7pC8MrfBy",
-	"qVXIykdfWPHHxrUESdysH8wCG9nbe8NRTfvYgeBSeG47sX5tR90Ad1fLxxPbQfeoWr4PIHexwh1df2hH",
-	"Gja2J7/YN77SXfn6AvqV6WdHVwxCmMB/6Ts1x3Mudnco6OY9wDLDXuf7bIr/8hraCd2PTfv/PSt1tw38",
-	"GAvf4aTH4udRLo2laZ2B5FYqUkmkSFladl8lA0PCyMRUaMjT61+dlQB0Lr5EOS+bipmU2QxJovdDmeiP",
-	"nFcVhh8rmvMS7hyBFF7IS/TL2xcn30EVkZfXr0++++7x9ycPgupuFSkoRmpbEzAavGf5GgtJ1H9Sye3b",
-	"p8h4acDIABX6jYmFAdJ9Q4oMGfsn5WwemNjaAtGXaNkIQJdZCthS3jOpSD3XnxNWZGB7yfQsxgximgqj",
-	"v7nY4gIsNdAIkUiZQSsTzhRlDSn+niHob1SQAv0txywnZak/YFyhjycCQ+vf9yzI2L5AjHd6/WoZDBrg",
-	"uR7ef8/a/Z6bRJXu33OTSx7+HOxkhqCdR/aemcKh87zK0Mb882aVIcN/uGj/BZgI/pgbE2UW4NH/tKBC",
-	"raGnqenLRz6eoh84L7SkSjx2OdQGWtMyLBGa8woqJGdogWErjWFLca21swKVZKkQb5Qx84BMaj40PRtM",
-	"bJY32VwijKANkx7pPcu5ECRXvgCYVfyhb6BR+a3vlDMr/J6iHwEpDjnwIaAOLYiGFS1xrnZr7GQuQP09",
-	"Mz5Zp7WaqwFmxOVGzwVpWmY5ZiVUSVIufZAkqdVpxPT0stKEEd4K6QtXkY/qLDeFy1rm5otrLCjTDGW3",
-	"6ONnNRmZBb0hUnPEVHrBgkBcsC9NzY7CSM3UCNsNSHHswRhu/9O4Pf7gm/zzWOQdeMMxqxEMHdFKvzt4",
-	"0EM9MKdjl3uuzzHYyOFo8WU3Miy2X506MUOhrO3277db9xkTUOLVC1ruJRq5hUB4w19y3Xgn3wly3fGl",
-	"uaBIW0pKayeNEPM49wnKqN1jbO3PnJGdGK373rERjhWsfO9wqEfRwAaI1StLIsBlBY53qACEcGnqS3z+",
-	"wCvHQXf5Zi+sxfjrbJTUHsR11pY0HWKcz4PCp1/hLefAm5IFMDtq0H63qrG+typckLsc93ZH2hjPIRbg",
-	"1v71RXV+Tq7hsDDMNEiLq/vjGe2R/LJsQ2vOHhaXXAIplfsS5C0ZK3Pz/PZuLp49SPD+Sel2JITI4ANB",
-	"yEJBhHdPHtGm77zXesuIw+0+ewaK7HBILbzxVbJzDdrQBsDievn3R0S+MQLYop+mKF1RdCKYOzsA1dtM",
-	"3N1OvY07IvkriZ2HVexlp3/4WWjhiUlYs8FPnsdRiRaEshVcxUcgjCdFEdJEmxJuKsxfIgzT7/BaU1Jx",
-	"35Nb4XowzBXXn4/NTtAowex0JJ4Qb5fSKQ0blN6kFV6Rs5qt9jWEuU/l7eo/PlblyG0cY0B6j450S4PL",
-	"1pfmrHBtMuVqmiuIpRP6b2PoHqOktu30IOP/n/a1gwrDfJV6ftiSeqwkjGnxfKQLY2O7mUDs4aJRKA+b",
-	"ETeyc29Yh3xsy3yNttw230rWaNMv/E+nw/if0a171SiEoYD43TcKxuq2pwc2Yibo1pE1mU3QPx3cB/vs",
-	"niDQAD65eW/g+Z9s7x4ONKc+wt69gVjQ2OZxlhNUdSM7d7bIHfdRS5prEf9VCsS+f32qkItvb3+UuJSO",
-	"awYHQZnm8p2K7jPXwjWNc/35izulpO6HdijEe4DjbBfnhkPgtuZ2V81/auY/eUZXJOZ5v/7xycnDx986",
-	"3xeMlqE3L56i7x8/Op9lAxJJFgwuay6pqyk29MkbUoskMM75OjjtpyMKPJ6iDBYb5tq3D5NWr396UsJ5",
-	"0++C/ieScnqd7EfL3wV4OJLE0x11r8Ik/evQDERm93WZRVrcf2b1tddZOrJb7q68hOQWxJmNLhCC3hIJ",
-	"XVY9bgMG84q3xQTv9dD+iG+DxmegU5vcG5uSvsD5zUqYNiR8aczippyUaZ/OmSuJpH+Q3FSKkUP54F0K",
-	"m3J1Bzj+Wi/wYTJ42690caTLfM03aImFucWDOhpr09KL7LkNZwVd2iZkIwXugvfuM0Xmq2XVLQLG+XSI",
-	"1GMGhrchhDbprksD9tK1DdisjcE7Eo3vU7pQKojP0NgephhzaY9czkYB3zsCw3y4X8TDXxaL2P0N4xnh",
-	"HnY5Wcu2lcKS1cWYS8/kS/Tw/DxDD88faE7/8PxhkCCqWpEZyo3peRclQVJxgVfkFH2jP/3mwSMgtG8e",
-	"PNbf+k+3aGO6CJsIuves7RKzoWWJFuQSPT5/ZOfjSBITzF3ZQEIgXPSGKLE9AYpAkuScuTYwXSL9b0Jq",
-	"o5lMlksOVSs+XzzeiAYJoZdmf0DvM4f+0leGdPL5p+yoeVADUP1MNjb+t0cqh4pBR5bqUnC/7sNrcq8Z",
-	"Rw10VwgDgS9Cs8YXE+9YAa5MRtCzl09f/xQCOKyP3VKyGeP15p0/kwamVzSFaZuVH9PKvMFUmRYQYVZK",
-	"CSnT1m1cEOjEPZjRZ0Ez8pwkSg31BLmG52bVf1JLs1niUUqcl5DRZTe/a1ce3hLOK3m2xGW5gJ7Vw357",
-	"99a9euDNJMNeeAvI0VORN2uO1qZYHtgfOa9MJdS2x67rYGvsZ1T4LEioNjGYqJWlSd0te3ZffnQz/BEo",
-	"9gio/hkMvAJZWcnvZ4v0gTQ3SVRTp2un2EImgghbxsilHevPfGUjy7VA6LQpP7WgDPJvuLC5HrYAiumw",
-	"Yr60RtOcM8lL2+vG5VFShSp8Q6RtR4iLirJ/l66YXo4ZPDajqjUR8hS91LLwhtnB20Y735+DpSJDkkCq",
-	"DhVEznGkR84vklwDPu6HbGDsr7Q9itk7h3wfnXofXVOua0epnhxCcrKtbjsADVTNapvlJDntW9fL6d7Y",
-	"LMwwxGMtlMcyCsBovq68YZyS5IIoOYoq5+K85TdkyMWpn3+dbYa+wgZiZkuiuO/2MvRtZX/7oNEjibh1",
-	"WDVdSs8AbXaYPszPWpG+dVi1aXOdPCzN9W0zVCfzaxk82e/elo2iojUStyN0cip2BnHV0toh+lVm2oGc",
-	"zLQ7zItE59r2Y1dccreldizb1tcdDrp+YEFQRaXUalcLk89Dig69W5ShXWfQP9EPBhfs7kjPXUeNzMea",
-	"2ErJoAlA23jXnMHugCnRDgK7Hd1Z6naHdw0qDXCO49nPLDXufvVuzVFBDQlJvAHIgs+gY8/uV2BpMG00",
-	"bV5k+41rr7n7FWilG7JAXNAVZcjQPvqb0Vavrh+dPvju7xcmAKcICX2xNWnD+gIX1G6t69F6in7mVl9a",
-	"UmO9assQmdwzhVkBwi1Gv7x5FSDTdnOdffrw6f8GAAD//w==",
+	"7L17k9y2sTj6VVBzf7dOcg/3Icn2SXbr1ClFsmJVbEtXK9t/WLpTGBIzgywJ0AC4o4lL3/0WGg+CHICP",
+	"2VlJ5ZP8EWuHJNBoNBr97t8XOa9qzghTcnH1+6LGAldEEQF/PV0rIl7rn/RfBZG5oLWinC2uFm+3BOWN",
+	"kFwgtcUKqS1BNd4QtCJrLgja4DtyjTgj5jGViK8R44gwJfb63/qDkkp4JMi6kaRYZAuqx/6tIWK/yBYM",
+	"V2RxtcAajEW2kPmWVNiAqRQR+tX/71d89q/HZ//1/vfHX338P4tsofa1/kYqQdlm8fFjZlZxQ35rCMvJ",
+	"wGqkfQWxploR4WHEUiFBci4KJAlhk4Fcc1FhtbhaUKa++WqRLSrKaNVUi6tLDyZlimyIMHDKV+sEeN9r",
+	"GEqe4xIV2GNvR1nBd/Ia/gh+Z2RHpEK14DkpGkHQbksYwitJmEpBL5d8nUTx5dlf3//+1ccz84/H7T8S",
+	"CJe3zxvyQvAqsZwXVLTraQD2BFxFQ5ZrwavTgjYBy6NQKX5CmP5BWZEA6hd7erC8TR6QW8qKDjSEaTL7",
+	"dWHIFr7S1LjIFoLcUbJbZIu8xIKu9SAEi3J/lm9JfquJlDO19X+RD7iiDAMs2aLEivhHgqyB4AWVt2cV",
+	"ZnhDKk1g7xNr/IGyFOJfsXKPduFCHSnnuCxhltiyK8pIZ9l23hXnJcHMTfxqxwa5mOBly6SG0Mz1QFE8",
+	"85oIrLh+WG/3kuZUphHxGitKmBqAiML6MarNm9eW/UgDJRaacTKNJcURNT9oRmtfT0DfPj2Wj8rb146l",
+	"TAHevZuCJ3h+PEQ3CqsUNN/xHRARlrcSSYVZcY34HRH6cOv7qNZckRWo1ueeKjlw4qWepgNoQda4KTV7",
+	"1+Poo9LSgv7TTrTIFpjJHRFAVbKpiZCkMH8QpUr4Fy7LOLU8K7GUidX5vUC5fisBuHvWAl7hD98TtlHb",
+	"xdU3X8UmBe78HO+nMO8kwizTFuS3huq1XynRkBMxzBcl3rygZVo2+YVrENcl3jg+MkaM+t0EB8X5FjaJ",
+	"EazPd8NuGd/pHV6RkmtOyjgj8e3TgAKB/oKZIikOD284QDUg8ggibOGcDHkcZBBaUlvPReUArXCdwqWR",
+	"e+Jw1mwTwGj+knf6//8pOUvANFGSGCPG0xBf869/pY7Gj1wh2dQ1F4oUV8gdfLSjaosw2mHBKKw4CqQe",
+	"uMIq35p3Bq+177B8mue8SV4jcKWqLZda+uNoi+8Iwgxh81GGuEA88grQchy+LZZL+/kYdC+LgfuB1/g3",
+	"zYD9LVtjtW2ngd+nsY3R++Hl+geNzwFgvn1reIQTPvItZhtSICz1xbrDEkR+I2GbZ4G6AvvKG313uLVs",
+	"CS5ARrCrebk+AxBSHPjx5WUc8B85I7OAb6UltMVyAB498nFAsbxsCvKCkjK1v/8g+x0IKlorxBtpKD/n",
+	"VYUl0Jy+6eLkRc3oaz16jL46gOjLPKnL3bx6jdwr6KeXzxN0Zt+Yc0mdv//9UfZNitq0+pC+NrsqXIae",
+	"fPON/odEoDga3g/MDCtUcZmS4kDteJBb9dV6LUmKnbwhsimV1AJnSTSj0GQP8KZkZRgtfglcjqrCrxqV",
+	"84oMqUQrkuOKHNzv14jcEbFHgu8mqL3czBO9+SsqpeHEpJRktyUgPNSEFeZXQQyfBy0JaLeASxYzxhuW",
+	"kyJ+mb3GG/I9rWgK098yJSiRIP1vUry41APEkfu1xi7+YLD79WWI60dRXL8mQt/YpLjhjcjHZOnWqGA3",
+	"wMkUUYEFRoxiN5d3Wtmsa5lAk5tnSMDvSE5jIt6h9OSlEMHvqKScYc2ccl7VJYFXcUVYkdrINyQntFaT",
+	"4RPm/SOFu1CyuyW1AgKEX39rsMBMUQb0V1CZYzEAtD7HQ/TnTrplQ9eo4gLUY4YeX16Crsn0EUMbeqeP",
+	"l0LccNGZdPpoAmm+4UnB78fg8AsO4l0MAPtohvZzQ7DIt0OK1ysG14q+zqTGBC7Day4ByM2r1zCmuY+i",
+	"DPtP4RXzp1+zd+/evXsf/vbn/+fP/xPn3Qbo52lKfAr2wf1+v6+qooCbGAkQZ6xsut3X26Rt80Y1xf55",
+	"nz77oL///S8f//w/fzoL/hiGd+QePxbPbtiHRPUPvMAlVZTIJMIr88r+Gunzisx1IeEA3bxJQN8O+5IB",
+	"0kckoQ4w+4cAZRoEN0SkUXHcPsKIn2IrAc8nBV0P+NCQD+DbPJwgAkt48XQC8BAm4dkUmCzVnwikt3yS",
+	"OD4kbJ9EuP6ZCC1gDChzd+YN63y6Dh0543Ks/bh/09m79RL+N3rbehjVdjKc8U1swUlv40zwPpqxiFR/",
+	"44Wm2qvfvR4If+ScKY0gPXRTKlpjoS4EKbEW0a9+74gg4Zr0e+CbxHVd0hxcHRcFzUFu8C68FWUYEN7f",
+	"2o9ZhGU8f/ns1Q9oTUsCYrxQmWEbYDcjBcVIDxOdsYsws2xZcybNKp9jhW+I6q/4YKT/BGtaZ9lUkUoG",
+	"TJyv/klytfjo14SFwHughBMh8D8/VOVxSNTLRJIoiShD2OKz4gUpz5EmQmPWQL8YgxqSWo+GU6K0mgYX",
+	"G4itwgizi8BoMIq67lrHgc8+M73BNkqEpV78HoFSRlmGVlpDB0GvFgRXq8DJxbhC/yKCa7z8yNWN4sIA",
+	"PZOkepT0MVvEaSD2UYC/8KNa8FVJYpP9H0HWi6vF/3XRRixcmKfy4rX5KoafH7naahrZYQnSzzUiON8i",
+	"A7PBiH7UsIIIqTgvAEG4as22gmDJ2Tn6Rf/59eWTDEnCCnC8bbCmTzDgvCFK7M8g1gBJknNWANk5yNLI",
+	"PfmKwTyyI0yhneBsk3kzpfUAogIrvID7+nPu+wHc34Lhxm4MlYgzJBXWdCsVF3hDWphf6ptUfTGQ33Ct",
+	"jLqDCN7YHujXiGvWJNFO8yd9/jQtgkl0h6nSbK7V4zNDoh3yA1jt5kNojrXEa7FE8JoIZS/FXBDNgpZY",
+	"ddhXgRU5UxRsXb31gNFAAzv4EWvKUr/kbvKDQWgRwZUTCSIP+I4tc2zvtS4+XyokCZHGQ+HtOnAZ7LY0",
+	"34KztiZCciaR4vwWLtl2Zd4XkS0EL+PTC84rmQoI4BXY/yu814BkSC8emKkzLhqDQ+9GDRYdR1Z7w7bX",
+	"/K/G4wFosuA64EIcZeHGdnesNfS0V7olj++pjJCI9eLIjlQwxGwcsX0cWYkfeACkN0aKAziKgiowu70O",
+	"4FvjUpKsB7KjosB84wxI/u9sFo19TxTCDLnIDb3Pp6Q3b1v04SBZGCXyW+OUa1xUVEvKuCmoeSaJuKN5",
+	"zKU8i2rP0dNgeTvMFEgI1TXyMEH0gwUFENCSt780zCfAvSBSRnYdhY58ena1kX2p8IeX5stHga8pTlTh",
+	"yYjSlbyNkDi4XuFfZflqvbj6dYTC5e1T88nH9/3j+7EN4ZjFVf1Hq33EKOM9qYffKUWqWkW22YBow4BK",
+	"slZ6u228SV9jymzoR4w9FXgvl/zOIKgvee8lklTr6BBVaOLgrhEjG6zonQ/vpCo6Z2ew2MwNiRzFQA0/",
+	"+AIiMyZa/hGDgIz7x25kiy0vi8gOvNDMyYjVzAYQyds2AFaTU9GUxNjZcKmP0MawD4hGYRyVnG2IQGb8",
+	"GAdJ3KMQ4/fFhfZlC7ChLPVBAD49JiVUuCCzThHjamlobjT6Q9ODRrWJi50is7ggrUgYQ2bD/aaHDM4M",
+	"BsxcRN4ysePmwrFPD2Gwl20XjGsjqoAuzPiKF/vWSVJC7II7AaO48acqBR9IQdEHDdskLG5SkboNrC4K",
+	"E2btgvIgUM+rZIpDJMAhk5ElVzGh0ehtcHNRduATPADTeicj7mUiiMXZzgHrT3bOKyLRWvAKbs8t32km",
+	"HCD2cB5lD0cvQnAsLjBGMop8UNGwCx8TzkXIV9ovzYPh8OJMSzzfsk1J5TZq6TgQW2ErMheA7AJkW8rt",
+	"nF/D/jPv6mxDJNsLyVKPXakD2/Hj4HLsEWjnNGXO7xcwp8yHQoYIyFzkn+NLWeu0tjJEQuZ42koY08XY",
+	"nAtBcnc79ndirylJ4VsiDfGWOIc7DjOkGTklwoaUAbxe3vo6Eq4DKB24abWG6kRbOGwFZ8S4OYA2jzV1",
+	"Z4s1ZbiMhcYBM7KxDWA3URzBDW1TR1x08iEj3ghckATpuhCtDPiICeeAHxAuOSPX6NIavMAIpLh+tggi",
+	"JL4ajkUB+iWH8VExjLtgkuCkF0ZKtkhlXJ05mSR6H9BcNbF77o2+jyE1RXGEkX3Pc34QNsIglVHiANKK",
+	"hBQbijO8U+/X+Fg9ptAG1Gj6SxydZ3HLhZNwIto0uBraR8H2aKaxxMsdIbcR9529V1b7IIrhvyDsKkpo",
+	"08SBNIMfxk2PSR5ywXAtftVDOJQR889Mzd7txoFqn5lrKon0Lp6Ch4pb1jOMDfNadhguP2RCkLfPicK0",
+	"jCh8RgscWaseZIVZ7CJ83az0tUcKBC9odiJvKUMFl1rpkbQglmPCsQOeZJIK5KApqI/VHDdJ7QgGXQ7d",
+	"1PpgmqntfW8uBFRyfitRSW+jks6WSsXFfg5VfHtHphh8pKZUN3x3AQ7T7ZITW2qmiliptAwdQ9Oplfs5",
+	"ltImbk0kbg0+elBfWVrluhtK/PCRXPoUmFSQVii0og4cCRAb4NctZgUpkBWWiMyxcTm9H9WdxiX+UOEY",
+	"fdvapeOaQcLo6lIs45zDuY0P+fg6Jc2H/uuQMP1EbmtgmzNLVN7O2jqqR0RWu9gxofA13pAob5rFkWNs",
+	"g0UF/2cmAdfnfX5QEDVqDdb2Ii8xWB9HN9Qz7qTMaFUhquBKNdwQb4jxeQDfJsWo3gDYyDz/h4XF0Snp",
+	"hh1nLra6sSXl6TkDIVX3BZ/ApPlkdI3t/H7I6Bqbgqo40bgNP8giTuxjcI5stuB0ktNQvDH2pDGO78Ye",
+	"2rhguBhXT91+aYa/xXIb9yGZSaOPWmk8ZXiJ8657srWD/YrYL7zh4fAM0opMvY3SLM++32N2rWKbW93X",
+	"oi8LckNbAd6zPMB+cqN/JoKurQP1cLsLL65FEO2pdBrOOtpBmG7UwQK8lwV0akGILeBvBFevGqWFp4S8",
+	"pbXiFcEV2vGmLFDBwUTy932GiFS0wobh9Ui8KORyE+Gk39HNlkhlRErLTGFwqiQp12H8R8GbVRnsuVUG",
+	"9CnRo3v9behY39xSBhodfLZWREyGCiRfa0PTENr4JTD6T4ERJpsPpLl0x6G0PogEsNNgvCWiwnaqCa/X",
+	"BN9OQh8uSwORj/iaDlMtaIXFflmQzUSwTKTJnG965yWcsj9cgKTMU3WHAsMtC2isSwEt8lJn8HWJWUxs",
+	"kk0FaE5pQ3p8MOtYLEtrPVtzobUkK45M181gjEhKDtZyjk3TCujPpP1NuWFDRjNTJ7SWv0P0eINPlCxv",
+	"Gp+pq7Ev3R8Nq3Bdk+IKSY6qJt+Cu7ikYPbBbG9o1+i7chrVmgFjTgqbWipJoEpXuEZUuvNa652P8fvJ",
+	"581zAMnRGosuY55y5mZzqTZAYCAp3yPcXq0ZUhpqHySk8RtduPNRptBp3fKY+YVe+QTQPVTdcRF+Yyh2",
+	"pDA0VTgP+DsYt5nfIwpYgCRPIcGUWZd8Q9es23m3NTGmsRE0IlvOZOncHMjILv5tjyxfhDVbhxJVWuvx",
+	"LBJhtilJ63CzPiO40LdU6T0Awgx5xCRm8XdBiwFm0f+7d2n4KSZgoD/UwW1y/GB922d7kQzfOH5TYtvO",
+	"uCJDljFN6kgQqaThZgUqcX47xz7XA9sx5pYNu0vCAZN1rqmhC26qJtsjRT1bhjDSJA/xgisOofZd0k/c",
+	"XC8NC+CiIKKNZgJOoVV28qF2ZqVJlKmXwUihYepG8Xx9eUhMkMm9rGK5INTYLzGSvzUaDngV2U0siCJa",
+	"cbk2htZpNa0O6dN7eL7p5BY8voyQrmMnM/bFawdA2V49MI5h8GoV1Lr6zFJhjmyAY6VcPpgKM8nwMrv5",
+	"lJfnl5ePxmQ/P3uMbAddRLjkTuzixd7tHJU8J0wJMmvrnMV0JTAwS2ZiULCAAgVbYiLtSmoMnndU5kTg",
+	"com5UNiEvwgsCAt/KinO4SYp76gEszSHoUu+I2JZ0moVz449QMIzXNKVAN32hTdPzLBDQeGRRNgKhFVB",
+	"CFEXH8e7Xm0JBblUxj7Un/cHgmUjSIFWZEtZAZsDr17ZlF4oaqH4hkC0n40/NnHMSmAmISWes6jvrGE5",
+	"EQpTpvbLmojc2lcOk2PAZ4JFgQpyR134EWTQS3pHfnAUbIxbAwT/dbyMQHuqG6ZomYhDOT3y73DZDOGc",
+	"awQXVNYl3idkU7+0J52T/OTJ2EE2c8f34H2UrCV5YePqegRrfx26BeDLUA6ekKtgX0xKiS4QIwqtTchn",
+	"RMoBNSgaJUWFzXbVQvGalqQwmR4IMxPS6vIND8VjX9QhHnwINWJyzHJSlqTIQOL+cCbwHmL6rZS+Lhsu",
+	"uMx5HZ/D8YfDMDlbfOJQ1nHyv1tXWz4EqonwtdZ887hu8QmcCK4+xijgWRinNQ567apUxF1HvhhH/Cnf",
+	"TRe/Q3J7w3dREZxHNy2s/RG50E3SNdTr0VIY48gvKrgcDyPJUiqWrWoFSaoterITFC6xGBuw8feRFMsx",
+	"IHBZLA+iNwJv6ki08Jo3LB4+7cqR2EOwwxLByxkiVa32/gCa+Jv7Bq0GvoQuGAHSIIjOwTNjkx+y3ExA",
+	"F0vacwiNGsPC8LqZnyYjQ6WyaVvHpRgBs142iXjU3XZ6hMNPbE3HwxtaZ0gXj33kBJQaApkdngKHgl5o",
+	"og1X7EYm6vVEz15TNSUE4z/nMupuXvJ1FEODdsb0Pfq6kxFj8kx8yLsLQy44MWYnSciVsz3JppK9asVZ",
+	"aJsqTWLMIcemBWGKqv3SBLVHVNtXWnizTxFe6cO+2/LQ5IaoVpxLySE00CSw2Dqq3jYvceXqPV/pIwth",
+	"3S6FGLN9FqYDQZxdV3ywdaErvEcrguwZNkqgW/8sC3SJFZFqWeE6sg1YbXs6VcesmnVivwNus8XSMsLx",
+	"63skJL1j+pxmM2iFv8PlWpqYPNgvJrJ/7Nx2QoFdaeuORTLksQe01sLV2ZDhQKbnBJK2Dj2gAq9V3FIM",
+	"BQJsCIqPe6cua1vSDcMqHu2SLaD22jIasBHJimikE+es66ItN2fulXskeN6SfcIkF9aZUbwsEK6xUGi1",
+	"v0J8JYnQGtFPL59nELuKKnxLRGay/MF2J4mguLSn074kldMYD+903CJkdC3wMlTkuvNZXQdZACw8avZm",
+	"z0022nH3V4VZs8YQvBsXiGDx89Jou0cyJRmnHvKYfeIN51WP0XgqicQ+6F2K3/Z0w6L6E/yuGVTnBFwb",
+	"tsw4ZEBbp4NEYF8lvkJnIxts6QPvkeSJaIG12uHYXXZjn0xfn8LJOzMuicTyJPQh8Um+HTJwm+4x2U5p",
+	"JvDSgV9Uu6k9rtYyheA4RIg9c1zJ71Gao6UCbgvP74YYtuWKEMOzomra69/Bq2G266TLwXx8QwiL+jbG",
+	"ScKzYpo2m0P+vuGcrhnEfWHr0YtFbJsEHuy7QWJ6s75zSO5JhGXJd6RY7ri4pWyzhAD4SKAf20C5IX0H",
+	"taVCkKQlYTm5QmpHbVqoOYQbLXM8QZCLOmgeCE5mwrn5y9bYHI3wBUgmDHInnWmgkSRqdwTo1BJSVgdM",
+	"rWhF9tzaPAGLXWlJmVVOugdh8SO4/Duu0YqoHSEsXIFB61+/Rv93p7vIN5eo4AAF+ZATk7E6ikm9TaN7",
+	"+ot5amHQF26b21taQ+gBdlMGB6eyRhCQxWksDmVv09LkHC9fYA7IXL4w8dzJAXCsyBaBiG6sZ+/QxKEZ",
+	"7dxyHPabmOHD1b3Uus5OcEWgDg0rbCKAiX2h0ZtsyBlRRhPDeknKgUFE0A1lYby7phmxNtY7QFI84VUo",
+	"mjclFjLtSDH03kt8B55s8f86GKW/V9niw9mGn9kf/yk5O3+Ddz8QKW39mIHwTn0VLkee37NGih1iaGNB",
+	"bQSnOAprR0ywjVhr1oHZscS5qUZvVFbImDMSmFZuBFCM14ULvDeVjgqBd+wK8qlxo7b6Hc5vjbVW0yda",
+	"YZNG7lLd9I/gj1uuubB1tc3coFDZEaN0MeKpydBq39qmLez2sg4TnsGfw4UzMDgwRlEX5B2McMA2X8Aa",
+	"Xw3kbTJX3aFNyxf8eekc7Q5vCMJtWxoJSa5LnmkeBSLGoVsn1BYHNadImO6A/uCdXsMisPNPJeRTN0V0",
+	"VXRtHeGRXDcoyD8QD2KFe3OqZCDgSXslm8Db68BwK5CWzM09DaXUKoKZMQy5umCpKhVL0wIsasjWj9tM",
+	"nPvao41KPP0G/BHef2bQNWLqnZfqbzF6sPTDrJ7D5Y+GjqVTuXtj9uHoIryzO5mjmhaLw2QXz84YsqQW",
+	"/tsZMkpL5p8j+acvCgUrsLOPGL+ihmhfST1SsEBUGMSWfzx9DWKGLT1Ul5jF5fzAlbqsaESFeNG+gOx9",
+	"fOhiT+AhCAvH9XKzX+bV4wTUZ1gQaG5VNLnKkDRxtgC3PHLKZBDQUxf64yJshI8Kqjllp5g+HacXYOIQ",
+	"+0GZ/Bg9fGutN+lsXUmkrFzhvslyINQ98d9ClxaGcE0v2h/PzZE6/6cMzYRTxcOhcz143ZgjI1vTv6uT",
+	"65lQhE8ktQbTBWoq83ABGX22MbvWTkXUlheJknZwl6Y1d8atOOkWruVMmwV7eJqn+hkGXtjYEsX3EOeG",
+	"Koi0op5deVgjxE3foiy4V7zU53p5BdQ+zEbdsYnrvU56mUwXbjhb2HlUA/YTDMH2c4vdlDQ2h9JPSqOn",
+	"oYp25+dt+BDWItHqW7rZxtMbEGG+ASY0acjQ7X8/Pu5yKU1wRt/StzvlHAYliZAYGt/3RLicw9cJrjKn",
+	"dJhCb4BtC4+HOLpj8WoE8+SCTy0IHDkfLfkdL1U0apEh1awI0s9NH6IjJvAxxLECNCzlz+qkM/QI9+kr",
+	"VHNJFb07FiTBFc95wmHVz3/oCdwCM4rLe0JwzxgY88OxziiXkWccS07adjEp8G2AoywpD46kDTrCSh6w",
+	"+A0HpRpm3G+TapTYQWOgvMB5zFsC5q7T3FZJt+2QnTGdHj7R3mL9jI4DtonfZmWBscktKIWd+D6tcT5j",
+	"mwDLY7tkhkyBIY8sA7Ehyz2x1uah3InHY7HkvpbqcP8oLQsEBd6cbXRLcLF03fLWhCj7R7TwKKGbrVrm",
+	"1QjMjzswP4kBXXPp6ok5SGRTm6bZtTARQQXJmxVVjVyWBOy37Q9CAxKvQnxckYyQtPvtJkcKBkMSwtI0",
+	"FbQ5RcO5MCFyzh6FBdta/OwMqm83I8M96aYanH89Jnr4Azdgrn2ByxJM6Kny3CnVZzYPShjv+oU9jJmt",
+	"U7lkmDsY+FMcwjydwyUsPsY5hRt6CKxT1I3pVzBkREvNpjijg6KXM/JA5WXaTZxTZzu+w0M0Gc0JWWFJ",
+	"4/pWSe5Imcw6BH+SFbiP0Vz04OlDIDYxI+DP+spDFWWNRDBAhhomeMMKW930BIBVBLN4ioMJesP51hUl",
+	"ABC0UmBLlia02Xh8e5B6XSC4y41HAoJdr22gu4kVdMHhqXj33xoMIY5xeUOfwERhm5zX0cQaKtv4UtPY",
+	"18b3gk6ZYEQDgs1BjdwjupfrUUgtlzWWMp62Q2pp804VqWtS2P3xscwGyXZqUyEBsz1iXPkSNzIab+bK",
+	"8kbq+ahYJl7H2WvQPz2lzB4vTcBuDLe/V1Ca5u97VD2GYq4nUKMNCXgqcUsKzmd7IgJCa12iXg8HZuGP",
+	"bmb5ij8Dve3zFYAt1aT41fzqgTOuzoOyfgJTA5z5h6lkO6eA80b0ChlFuOkRPOkBivE54jsCmum2ttl1",
+	"+vrUZPE5eq3F3Xjz7Ow+bfILcNE523IyQ+sFL0u++6l+mHKEQ34Sj9RYeydog+BLvEPWseW315ov+2ME",
+	"ufW2r9t+apTlGziUqS3iO7b0YcXxmvo2YMA3Np8y6asd81bLId/6vESJaUV0+/mzxttw61oHtatt6y0O",
+	"+R8czdzYYveHtGNq9k+mnu/hdX3xxtPEZqR+OJjeTMj/EC53A4CNrTSssRKJuPh3Qbd/F3T7d0G34wq6",
+	"fYdZwe+I+GNXbn1ZaY3LNMuPXLFFkcpFN17DYqx0mInBlVwLx1qbhOwnCN3EtDgIKgg7MIEzcim3+PHX",
+	"3yRLKa/2qi1RZsqFxDK+NowLUixzXjZVrAqfCSzzA9n3MhMF8Sizxd8YrmyNYGh8aNW4flJkqE71LgoK",
+	"yE7aAjS92i6aiQHDp7EVQCiSgV6vxXQIXQdZco8uLy9RSRmRpu8Wb1RmaoN5UcbWUjIpDLOSPgVZN1GN",
+	"9XuY0EhLRBA/dTznqetqSEncLS77tJJZsm1p1A7aQhhgso/3Q2qJHZtAIDiMog+7kg1kjsS6/KU6MwxZ",
+	"HAwMsQYG44JX28SB1L3+NaZpuLMAG6ijqKAsYvzVJ2c5VJ84cQgoU3zwu/mBFvqD1X6e9yqW+9ZZUg/S",
+	"vitqtR8xO2usxU3OJWUz9BrA/pgcaYZMgXHcBQdB+OFOffo7rgvC4DX3I9m95bexkHLcNqCd2DqUfKip",
+	"IHIWESo3+aGuJkkuiMqQ3PIdQ5zl4yWycdt0EcbtwBRdfhg4fYgCF/R8hIkk1dLux6YsIc3VmzuPGHzQ",
+	"3JsIyemhKjDkWUu5lznMsmPoClXhOW71Ld1sp0vuCQ5Y8t30MY4MO0vFsuSznfxgx5oO7+TWGFnbq0aL",
+	"Xr52q23z1Q3ITMoIxaHNzagBFsntlmU+pMSbcdteGS7cYIihBzRzHEMdJJ7WXX455uIfop8Zw7SEctAx",
+	"bMTF5+lotH1X9BqYNMcw2U1eZizULkkgfcKIUcFrLOWOiyIuFM2/a3Ie6xj3dl+DZdFWidkQdFHbiYfv",
+	"kWMur+TdA7CNXj2vAwmh646lQm19rtBk+fDTF9SZpQNRKZuEEJ+MoRqoLCbJh/jvjbijd1wsJ1duCL/w",
+	"U3p4fU2HYFfM7BGUD2xzXKS1eJ9RbMcSzcQCOYMg3RAowTqPGbfbOBYo1W7ePUIaBnrkvQ4LBh5Rm26g",
+	"e/ZYj2suyVI2srataXqhvB3HreIKl9LVj9oJzjZotUcYshCN5+jRJeICPbq8jCZSEONMPC6WlDAlMMvJ",
+	"EkCuYtbQtxrA1kOucV+b3BtXd+7aFj/3bNXxio615wgpNl2A85ftHjFuLLRteU/FNQ6dHcYFSDjgCKIy",
+	"nrk5klc2joHjlpcqpzQQaP5QoDx0D++KF7hM6SOuXfbcGoNeBoq20YWetlTmnCnKmnjSbrpMoTcbOb9/",
+	"Lu+0JFPXMhF4cs+6hr3oF8oQZJwQaFjsUu2MyS5Y0/uZ9YqG6ydO99r39ANv7BovfahIt35lm/VuQ9AJ",
+	"OPNjxRHbqkjdMomurbMnspCkRtMYD1lgj4EPay/+lkllOo5Ia51o34OaF4CwI8+0T2ZLC1bulYFbsFN2",
+	"d1Dy8C8OSF9hBlskOMB6OqBKDYZuB2Ux2x3fAeSg3mAY8XtCdPfFq6Aabw/JBxsTFR1bsghhzoYz9PzK",
+	"hxsKPmjx54Ba7rtbAzhNBr28hi6eYyHVo+vA8gS1XkyxC2nrcUy7KFPKW/oMl9zGwZ5EbZrY2igsiYZM",
+	"51RTHabGQk00L1m9ycAfU6w6le06btlwezp4TpPEZzwSvDaBNFPPg5yQqWtHHToJQauWeZ1NngadS2wL",
+	"CIgayFxhewivhsqMUM3dFr45vq9J6zoNQmju3+wEXmhsqNfk/jCX59Gh7peV2ML9l25eyl9iFkSNUS2y",
+	"1ETENZIYDkUqaTbAWQ9l0YWeIgXST/nXzmr/enmf2JUokRvn88y2o2BkTgUTaBmgSYUluGDuqUmZ/Zb3",
+	"Jr3SBVDbqRILa4MGE9kYB6e21YavkS3pZc0LoDFGtEUXBCaDIvVSkfrKfchZuc+0qr0hvCJK7GFk2WjW",
+	"HwyNO6r4FkvkSn+ZcoNBmTBfaLWd0YwU1gs70GuyxYczPcLZHRYQTaKH+pvGxBs3Hvz11g3lntnx7m3P",
+	"Ga3fo9/5mC3Ieq1Z553RJ6YWaChc2OysDIhswTiLF9pLushCPb93snFJ9GmDIoDGaOLU6BPVDif4dilv",
+	"KZuPmt8a0OyWWvMVndztwBL2cE0Hesp5LfgdlXCZhnVwsgWuCCuSavmQ6t3UGqR5VSJnquud4iahoh6o",
+	"1yTVn8Dp2F3Nu78tbUpHUCdPU7U9Qwc0cHBeOpgYZIz/riw0UFnoCywfdFwYfLqgy0Ag/MSqLbOr83jI",
+	"Pp8ycdL2C0MdW9N6hanBmvBXmYdzS/O6uroTIDTDDwD2ekqJ2XRHR9eYx22YKQp8jtxD0ygO/gVl6Qvr",
+	"dbD8grm4HfthZgvV0wJJrt+AyFIXlHF+2DqebUqyXAurursbJ2iO64O2NpgpsY/eNabzpi+x4iu02saa",
+	"Jp7TVhvUCrft2hiXJJgWBZha4rLRonxT2fT7h+jYd4vr5dpn7g2nYvUbM/oMgHsMUBEb0BUvcYZRviX5",
+	"racN08xPEwNn0FwukHMbBu/acFrzr/dR18iKdpSKQKJxFpzAQfooGg9iDPBLxZd+M4/fpSeXozEu7Xye",
+	"kB50Pt/PcoYn2ocLt+S/xk3pzFM2bRV6M0Y3psT7XqLTjMkrLOVy45x4RyBltCCJ5h+u8YZ3UmGx4my5",
+	"piuTEMbh6vMHF6qxmxqodVXheAvUkN/6ObJwQTHm23YCfhzpBFwC8d6Hb1xOQIcSRMrx2iBPRsfa0eI+",
+	"0D6+HA+eOkCgqW+CP5C5lGY8BWPc7q0e/ukHKl2PKWEoZ/o3nG2oagrKZn14uNSP6av7uPC/46vaH9/r",
+	"tVfHfkT+6oslJ4vjtjXIvQ81BCt2SoP02APRjZ4+J31iAY/7VeCYXzp0MDjapPXPK69jPhlQxzNny1km",
+	"w3ih1L1T7JSvI0KKTi+HMNtnQtGOcVMGryEK3hUs6NQxiF2K43UuphaxeBW0P0msG+q13L+ehW8MmYwT",
+	"aRedOcOpOVNQXcXzDXjVY2pC6GCvvOzDVdKwlTJa4j2gykMSTPeXbNlE2shy65qC9p3ot9Jto1Sa61I1",
+	"Kwx0rK7AvAoAWyoVF/tZlpBpRQWtWctNkHmUDJsQ3gBZHXfRnebOGIjBfkNyQmuVam8TpJRGTOSJzI5U",
+	"P4Hh4C0q0W8NFvoAMFLoM1lQmWMBJ9SE9UH48Y7KOEvuNvabxscl/RdZQl5s5xvK1DdfJZrM1UswjCbN",
+	"uvoNyqSCAKNmwOPUYcq3pLZZWYXhAw4RNvwL8DDbyByNbbaMxUsQ/YTQACd2k7vI7SMhsuQQqgGq+2w2",
+	"NWHmn26zcsdktAiFG3jAmvaG6AmaNmTvgM/OJGLzRay/kE2O8DcctOL0/YaE7TmXME0Pp6ur1kwdT0kH",
+	"W1i8qJ5NdzPdH3zruwmRy8V9w3MwLWPresabsoDQ5VWbPlVcIyWoq/eEfHuZDwp1audGm/sf21h1qETs",
+	"Qbm0hlm5YdgFRUn81iaFlnWMuVJB5pjJHzMNnCEiT28RLsN+yGsoFxMviMYnrXyHqeoK8oM+rEN+5Skr",
+	"67TD98cga89QQDQtLloQPEW0ND96Yj8n02qhmMW6AnYzgYGFk0xlY8dJNwM84tUawvfNGwiXxh09J216",
+	"ko3gXhaBo+t6moMSUQZPAdcc2e+Okt2sQJpU/gJNlLfTuubM22wkosDEkkxP5QLQep7wdozMLTYENY2r",
+	"z3j2fQLfxEMPWzt+2l3z8+QxD0twRZo9NUyRYunOWhAt0SlRplkytKqM3lFFkyhHOHKZBm9uBC7ItFeH",
+	"S0ZN6J+QIPV0qZIhy1W6jEkbNnE0rLLkan6JlFTaQtIOtOMiEQDQ71Pbd3f1C0NqeP2RdeVWOkTWG9NL",
+	"AEVDAlmhtagEta86CHUk4+0oZhGTirjcgD3ouCuvLQUac0SDFmzNTYizc/S0LQdsOImpwbsRuELMJE3A",
+	"2xJhU2URKt36ysCBPckdTSO/nTV16wurXEWQnAuL+DPS9mTx/3x/wqz03s5Pqeh5Q1RTH4f1lFN1Vtqp",
+	"HiMKF8SlJ/sE1+2DWVERoq8m4rJ8tV5c/TpL3HufxZQv2wC7letRSYlvge56V9saE9bJ3eU2iTCNRR/u",
+	"OMJKwtTztqNzXwFe8nWsf5H361gzsmmSe5hehVdULV34xNQb8xes9E2X6hvt2lefarx+oQBYs5+kv4go",
+	"Fn3NxcOqSM6BEzmum6gr4luXNgtkAZUPt1gizPbIxuhFTGfFhPBnO6F93ZmxU+u52eJY+DPk5k0v8thz",
+	"BkXo3xRQb6lfq/dIcIi1s3q+TT5BBScmqVmSaZGjbgndaS+R4ujRlAKSw+3qHCrcRDFMtr7YmWUY1UEo",
+	"yUFfaXOvGFjbAhDgyT5sVKnRbHzVwVuK15kzpvjprl2QlenpzMo9EqTEit4RVHFIS3FRWtOKcG4E38ml",
+	"4jssorctESSAacOJzPQOM7TagxcK4DBOoe6aN7bObNjmBUAC0cX2UzFdVPRumd75dTzu4nDnTlV2Kxdk",
+	"dmzxMaW6Uh5kLNWykfe01tWCrGk8qbRuRG0DymO6Er+919QxPbIt5WLBaoHooLuDxx4mOrC9T+1/PMwS",
+	"ipdNVwANJY1dO3bQJChHmnWstN+G33zzdRAc8yimlQUbOqtLUJ9b+i0BIGIL+4mtaTyMdezWMAkSjLuc",
+	"F2jMwQgWJkvO85TY1WF8ohP0/Gk1FvvtstNSc1cOidh63O/jwqkXrqa9/h28etBm2pn7zUhRkKGpSIQN",
+	"qmVJcKwfLZQGbCrrlShxfquvd+vs8NVaC1LSOyJIcdW5/PUtxhvV6amR6TdKzIgZkUpUUSkp22Rhhxb/",
+	"EKOS74hAK6vF+CPauvemtlhukyMqKD/Raq1NXZvCzO+zcZ+6O4M9GRrOkROgTfMWa5ACkags0TCHDE5s",
+	"C6gz0wy9A5XB9IoOO7SYbtYaoK3tg3pkyEc7W8l3o5OVph/qveca6uajDF1CeWH3AQjUMujqAyEvYH5w",
+	"1YVpvg1dLtSQdLSSTZdchtbbBQCFbQKOWP9psk1C8k9T0Wi1nmCV65M0hJ/qOxjl5xDcnlzYUNmfYE23",
+	"J201G19b4Nk1TkCTYUy9UUBCLPGwOTW5AvwgrWxb1qipcRMvGkXbqt5qx+Ee0ASKhcuE9S275BX8u8LQ",
+	"JUoPbrQA46bu3hedWwA0Zf1d1o647bV0BuZt7gcrKcAFk5MgrSTQKgwQoDrUwb2SzP0MUJGktvYdM/pU",
+	"SqhwbQq5U5YKTDwYOkYPrzVGLTpgTN4rYyozVGIKtRo5I2jFiz0wRKhQjmotyGj1DP5xjkJDFutsghHG",
+	"mDWnagFsx8UtKZC+5dcuFKJTeR8Mq+Y+vLLfuRfNry6fmgVUYxvHdJwd96Fii7vB2qbzhxsqcTp/tKHb",
+	"jqrgVjO7sDeV8c0+MNJedYtBIraT+eKow61appi7Htx8FQA/TSAABgOWtrRAMIwlsADJhC8Bks5aprXB",
+	"dwQpbqhYD5FZ/6PYzK621FrqYq2PDuXVKCeQ5lhfQf5cy+QyUzxAA7dHjBATlVNSX2oQao3q8e972gx4",
+	"wWEb7snfZcTHNSEP8jgjkYWzuyEO3AdT2hl0HWgQQtNJBw11llZy6CkwXsCJ6TIH4t2henMos0e1hgN1",
+	"IyKBR2kvveMHl2bkDMdvtjSTHeDmqfs3zWOTDDHCA2LCUNYqzK1n1Mjt72MpOpLkjaBqfwOh6q3RSf/D",
+	"ZR4sVgSLMOJvq1S9+PgRkkbXkbCWN7ig4AnyrZUCojjbNBSudk92V9a2IpGLOM1aTeWQa4J40FVssnfM",
+	"uzitXOfSCzKUN1VjrcrwuT7SNjLkHJledfC7lskCAc9WRBKYQfwGV1rSaH2n13aed0zjQFTIVGoC4IyT",
+	"tiA5LYgTKapz9JPNGNb3Isgxdgaw42T2q0v9HlVe+AKZA9rq+DY1pCzk+Tt91kqaE2YMaMbbuXha61Wf",
+	"PT6/1LxDlHa35NXFxW63O8fw+JyLzYX9Vl58//LZtz/efAvftAkepvi/LdDks1kWj1yAD67p4mrx5Pzy",
+	"/ImJtNkC8VwUNOfVjqwuXGyw/vljFjyQRNDIrz5mMfbzxe8QW/xx5PHApL0XK6JwgRUee28Q2N5bF7+b",
+	"/36c+fp0qJMfXvzu/vnxFGPMRE87WO+7LcGl2v4LYiAImPBMwU7K2cticbX4O1HfwStgzpQ11wSpX3t8",
+	"+VWErdjQ15BvLa5+fZ8tZFNVWOwXV4u3pAzq5gKPkRKJhlk7C+Ntly3N0MCg8evCxUW/12NfCIKL/SDU",
+	"bwguKDNFWycArsfTB+fryyexduOQC1Xsxxe2s/npjl/mmKGVVttrhRjfzVji3aMLa7GWyXV+T6V66l46",
+	"WOeliQVjylVgqevStk6++Ke1ZxvhcaILC1wgcKtECrY4MOCpSe9OjOrBvHBFwwCtHpF6mna8Fj+mjC1U",
+	"kKq5jKDjaVE89f4gW1zsb7zYnxoPzv/ysSu7QQDGwS48OvXsIztwgg34Ad/qaxIFPXr6W9Cj0IvfafHx",
+	"oqDSVQeIb9Bz80K7STUWGCo9yGQETfvKxcvitf4DwmceYnu7KWGTdjfCS76FqP/778K3rAg2ARiHljqs",
+	"c3DqnrimGmela+fBY66alzYXG4Shr/6CtrwREua0leAksGswAEGto3P0FjJXzOiIKiSJkmC6t6Y5aWpO",
+	"e2OjAevc14QOTm2n5cj9qOKBzl4HwsQBzHlBOr1LTnUSNdrBRw5ToNX+sOQrX4e0AluB293x1jW8IfLa",
+	"BTR2mqxMIqbW251kwG9tN68v62R33OafmG37vm0JsgGkPgzdwNDGh+iJY9722/7kaenDdLiet9tP5e2N",
+	"VnztnmdTPni1Y0TM+eAflBVz3v+BsukAveG8mjN4UK9sxkdGBZ7zyfOGvBDzQHvezABKa5yT336NN+R7",
+	"WlGV5M8nlFA1ujYkdsaemvZSmkNqYj2RfLpzMQaQsAcmEF6XxNhvCRYlhcbVDcTtekOuO2dtuHfnqF2M",
+	"yPvP9OOjjtxcgr0XIT3wRj+zikbqFj6RGvLMiF3yVuob95ayIkOQ/GC8Xxtybc0+jHufGOOoLQs3ttn6",
+	"Sh1SYZ/KkwpDJ90DW44ipYrI2xNswN/pnVFD5G1bHXm35SVBbbGHKUi+sFlOabkFnt8f3w+gccpbA9w0",
+	"qeXT7jGUWrTe3N0JNtys1G65yY4nZelkW6VIVU89Vxdb2/o+venfYVa8uvsyt73fuP9/w+brIZlpZWiV",
+	"GspsMIZVIXkQ+Af37ggxNIUJikxLr/DGbPFVS0E3emdYTr5MaUiva1wesh0jT2ay07O6QQ86BnkVA3De",
+	"3aSLOyLo2q41uWM/65f2bs8eFnk/hwBFkPiLi15dg+v5BNIGlDOFyBa44Qwy8y3UuNhgyqSC+w+z3DTy",
+	"TeDT1UAH0/eAcPEsfG/uCYCQu+d4P5n4v8fz3p8lrr5qVM6rP4IW09mUCNUZydcHCgOh1ERQXhjHAm6P",
+	"Nt+dRgaGmLw2WLttFeHjrZyrAzhzbloJOeJsO0V5Ai3aBMMkX3ZJiA+IajPFkEdDkA2VSuxPxR67bSJt",
+	"ZTbnJaqIKSrPhcvtNP7lnaBKGRtOptUQ2yHA4dchs4/dizYtMonkbr7nA6K6O1EE2+YFW1VE2hAoziAE",
+	"yizE3CKGyO1rPkEAI5OzcKJtcsPDBkHym3PXrbkwYAn9EKIE1JZQYeY/LNgDP/ebr47u3JhW+NxlanyB",
+	"iqGBbVh0LHzSyknUQ1eLxiuI+oTIDEm+Vjt9glyfPtgeQykTd+EirKGfPEav3Utf5I6EPQISG+IQdA3n",
+	"7tu3eKNpdmeaCZn6S2iHjSt2S3BBTKVd/WIXjn5c28cTnUjjTnKVSaGUgtmm/5COWWYu6rcvbbYbnCU8",
+	"X09RIfDanFOI72kkKc7Rz55soGVxuTeBkdcI29bQpo1x211ptUeSbphmFE6NcW4XCI4s8P7Q9/VcT/3a",
+	"J+kfSUDjQszL9Q9Y5duHVVp7taM/sZulV6khwXw0vj8DHf8iqCKo4Dtmctw0jCElIwiTB+iuWy14u5c0",
+	"p3AJbphER3Cui9/tsfl4ocdIG0Nu6IZ9Ajq0p+o1Vtsvi3aPcP2fUkAKS5UkSNf02fTEY4QNgjp1Pax1",
+	"RFmvxBoUxU9N63o1jphtT7oDgt4Jroi5cHIsTTLdimAB7Ts0x/XVHhFmZHcfuteCQSHwLk37v9g3/k3/",
+	"n4n+J7Fut4/MUFZmYyCkwnufDWdrz3xqin+LbwlamfRmy8PBVNOoLaTvalEhxyyzMTwQFGhkjZU710MU",
+	"7pM6kzLoC9s/a6YVp8Qb8MP/gpkixcMYZ56VWMrJb8/yOb7lfwCTj96EcUutIYETydMwWFsBEeRmH82f",
+	"HeTPHTqvTbKCJ09neT+TtijhkPrqChc+pMHhBUD0U+3nSl2p/vlplFEVjOniDfxFXWr9AQpP8jsiigbc",
+	"GTIzGWGC71oN1te6G/BtlJQ5T1fDCp6+3H5i+lUbSiL/oCGXmgEz4MCLE3FzjDTazJCBOdOh0e9DNUjs",
+	"P5BPEJX98PHAN9CGlksbq2bSculQDKpD1IUkWOTbAb0Dngfk+SCKqRnezPWphRs7+ZAFxmLLuc5O5lN6",
+	"QVnhBocgFlssC8QQ19s/Tdt+E8dMkq99yMuXaAGzwA3j/nT2yO5mTkfwxYrg6qwucTfAthdb3it64HL1",
+	"7Zy4TYx1tKTZmGmNaWzR/VR+k9W8xQrkUSi2F/SaPn/HNJI0aMYSVtJb0vXFQwpzxaVyRSTqoKDAgSxh",
+	"M+qgIMAqyPsvqCC5XiRY/98xSG3N/OVpwgD0X5Bc11Z12gNUG3pH2Dn66vKvSGp1AADrFNLsIcqXJbhG",
+	"Xz1+7Dqn62Wirb6CXbVFLt6xHDPbgsBY+kzkuwkpAktpW8VA66rmQodobQ2vy/zRAJ+jlwqZZEQjF9RE",
+	"VGY68DBAxmD3dL0uMfubxv4Xd3NrqDR0n0lndNOnzjVvVMn5KeSB7zm/RVjrlJrCwS5uzkOnhnhL4dC0",
+	"Ahdw5oCIlHOeUiEg75YUQcPoidzBNWof4cHPbXPvhzJgPJWv1p/CEe4zgk03/0SoZzdv+FQ83Lo+AkYO",
+	"Kc+m94arO6I3n1ZzdhBE9kE1/nt444u8RTVoQyIMLE5fJWsuTuLd8y5zd5Ep7HIZvEvlMNQ22INUkuD3",
+	"X7I6pIH7TP6TocwmyB07jR7RMQibvbWO9Al76s4VhNoPe2XNK3P39zssrVb1BzAtvYYoynHjkom2lKc8",
+	"tHZI39RK4fVaq5CVD3mx4o8NJgrKPrF+BBFsZG/vbVi3HHZqPYXnBg1fYGS3Bu6+lg8zyknyTVst36ec",
+	"+kBcOXFHGja2Jz/ZN77QXfnyUoAhdxZQBnFj4DS226J4PEv7cIdcFN4wy3Rvzd0U/+UNWC4fxpHwv881",
+	"4NE6iYUfcNJT8fMol8bStP1Eci8VqaTP1FBbUiWjccJw0FQ8zrObn52VAHQuvkY5L5uKmWyrDEmi90OZ",
+	"kJucVxWGHyua8xLuHIEUXslr9NPbF2d/gTSSlzevzv7yl6//evYoqAddkYJipPY1AaPBO5ZvsZBE/TeV",
+	"3L59joxrDIwM0F3QmFgYIN0308yQsX9SzpaBia1tbnWN1o0AdJmlgC3lHZOK1Ev9OWFFBraXTM9izCD6",
+	"H41Ef3IB3QVYaqDLDJEygzasnCnKGlL8OUPQHb8gBfpTjllOylJ/wLhCH84E3ut/vmNBjacrxLgpqmSr",
+	"ZmsZjEOfxQ81yRWM2ZazNqnt3b+XpvpU+HOwkxmCVqTZO2ZaDSzzKkM788/bTYYM/+Gi/RdgIvhjaUyU",
+	"WYBH/9OKCrVdFlgZI4skH87R3zkvtKRKPHY5VBPd0jJsKpDzCnqqZGiFYSuNYUtxrbWzApVkrRBvlDHz",
+	"gExqPjT9Jk1AnDfZXCOMoIm/Hukdy7kQJFe+ZLBV/CWmTuW3DmvOrPB7jr4DpDjkwIeAOrQiGla0xrk6",
+	"rMqZuayAd8w4wp3Waq4GmBGXOz0XFHYwyzEroUqScu0jU0mtziOmp5eVJozwVkhfuIp8UBe5KXXcMjdf",
+	"jm9FGTbZen3n+6c0GZkFvSFSc8RUTseKQDC2b2bDTsJIzdQI2w1IcezBwHn/07g9/uib/NNY5B14w4HC",
+	"EQyd0Ep/OHjrgA3N6dhVq9Ln2LT2Agv6uhuOF9uvTmXJofjhdvsfMKl7ZiBGiTcvaDlLNHILmVfb4X+h",
+	"XNcWgxiV604vzQVlnVNSWjtphJjHuU9QePkBA5p/5IwcBMY99I6NcKxg5bNj0J5EAxsgQLIsiQCXFTje",
+	"oWYowqWpSPfpo90cBz3km71YIuOvs6FpM4jrom2CMMQ4vw1aJXyBt5wDb0rqxeKkmRLdPij63qpwQe5z",
+	"3NsdaQNrh1jAt22byi8slPZTcg2HhWGmEbT0fDie0R7Jz8s2tObsYXEZPZDHOpcg78hYYcxv7+7n4plB",
+	"gg9PSncjIUQGHwhCFmyYIbgnT2jTd95rvWXE4XbOnoEiOxzHDG98kexcgza0AbC4XtGDEyLfGAFsmwBT",
+	"xrooOmHjnR2Aes8m7u6gQt89kfyFJCzAKmbZ6R9/Elp4arIEbfCT53FUohWhbANX8SmqpRRFSBNtHr7p",
+	"SXWNMEx/wGtNKPHsk+sDkAcufRd1/YWeXwdd6vz6JZ4wGNxE2tvoslZgNqF2rvo9pIrIW9lGu3VL67uk",
+	"KTkcEd7fswoP7tYPuP50V+MEKwCYCk9EB/GmmJ0GIEGDBVrhDbmo2Wau8dJ9Ku82//mhKkckqBjR6T06",
+	"Ze6Bb8BQ4dqklNY0VxD/KPTfxjkx9/SHjeeHi7++2rH7i/4PdGEEsH2mCJsQOxGC+Aep1bUtHSmMY0Iq",
+	"vD/RZYFbRvIfEvFd0EfDuRa6PTxWRNLC0JXJMCXgLRlmQr81WGCmKBuOzvl/29eOKr71RZr13pCc0Hpa",
+	"2S394slLkUKo8apRKIcQVBu03MiOmGjjb2Jb5ou457Y7d7KIu36h3cPiDxrF8bpRCEOHsftvFIyFWlwX",
+	"yNxAZoJuoxmTPbraK8cBZuyeIFq/T2/eG3j+B9u7x7G4KJcAf/+9ewOh37HN4ywnqOoGch9skcBUkuIM",
+	"ZMFR4/kbeBkas36RYnQL37BVa21by57G1qxHa62ZVnI+qibswWZcSKLUUM+KG3h+gh05/VExoH2mBIw5",
+	"lHDqWqEQqhiyTJfxYwp16RPpNF1TVs2Q0Ahp2Gt5/IyaF7/QA2qBSxa1s49PFC7aiZjAQa6E0a+G2GKI",
+	"7guo/DCIc/35i3uV55iHduiodUQ8yyHOzU2O2+Z5Xev7MzP/2XO6IbGAuJvvnp49/vobJ6bDaBl68+IZ",
+	"+uvXTy4X2YDSmQWDy5pL6uqrDn3yhtQiCYyLiRqc9uMJdVpPUQaLDTMBWMUIabU1cYYtzm+6r/6htJF2",
+	"YdNKAQd4OJFm0h11VpG2vthqddDFQwmdAaCfyarcgSG6W06mvYacU8SZDfoTgt4RiTacSI/bgMF8z9vC",
+	"yg96aL/Dd6HxssIFMSmxtjzPCue3G2H6CfO18VabG5ubwhjMlYfUP0huqubJodo4XQqbcnUHOP5SL/Bh",
+	"Mnjbr/p1ost8y3dojYW5xYOaYlvTm5/M3IaLgq7XRBA2Wuw3eO8hM1e/WFbdImCcT4dIPWW+VhvZb70V",
+	"XRqwl25mpG5rRvbxPSYkSboIZwib1NgephhzaY9czsZQNjsw0nw4s8nUvy2LkfsbxjPCPexysq5/K4Ul",
+	"K60yVzWBr9Hjy8sMPb58pDn948vHQd0G1YrMUHpVz7sqCdLaPd6Qc/SV/vSrR0+A0L569LX+1n+6Rzsi",
+	"iA9sf8fads87WpZoRa7R15dP7HwcSWKcbpWN7wfCRW+IEvszoAgkSc6Z6+fcJdJ/EFIbzWSyXHKsWvEJ",
+	"FfthDRIyIsz+gN5nDv21V76dfP4xO6nzZACqH8nOpuX0SOVYMejEUl0K7ld9eE1JFMZRA21Sw/ycq9D8",
+	"+NnEO1ZAhBEj6PnLZ69+CAEc1sfuKNmN8Xrzzh9JA9MrmsK0zcpP6Q3aYapML9cwWbSESiY2mqsgTFG1",
+	"H0y0t6DNMZSaVf9BPUJmiSdp91JCorXd/K4xc3hLOK/kxRqXpdamxsLp3FsPGhhnJhkOjrOAnLxCyG7L",
+	"0dYUDgb7I+eVqQrvxNndljDEbMamadfgihNAEajB/OksTepu2YuHCm8zw5+AYk+A6h/BwCuQlZX8frZI",
+	"H8g+l0SZwLG4VGjriwkibHVBVw1Ef+YLDlquBUKnzcStBWWQFsuFTcG0dclMq2TzpTWa5pxJXtqm1a68",
+	"AVWowrdEQjsxhnBRUfYf0hUWzjGDx2ZUtSVCnqOXysROmMHbjtl/vQRLRYYkgQxaKohc4kiz658kuQF8",
+	"PJhHqKm/0D7HZu8c8r3z7iHaH9/UjlI9OYTkxFlATONN7tuu10lO+9Y1ZX8wNgszDPFYC+WpjAIwmu+x",
+	"YxinJLkgSo6iyoUi3PFbMhSKoJ9/mf3Cv7wyILaZdxT3+mWSN0KLcxp55s2rX99r9Egi7hxWG1EurhYX",
+	"gDY7TB/m561I3zqs2mz2Tnq05vpQrufKy/xaBu9F0QRFI8yhpKI1ErcjdFIdDwZxRUzbIfrF39qBnMx0",
+	"OMwL5/VFJbkjpQ8laD92hbZ/j+WGH7Z7tuYCbMYLoxOCCgBglZCYhtME0cYHa43W2/DtHoJma1gQVFEp",
+	"tYbXLt9nIkeHPizL1KLUNfsPB4O7/HCkb10js8yHn9kGFaB0rDTTcD2x7GabzjigG9jRnVHwcHhbhMuu",
+	"2zFX+5kl/NgmcVRQQ60S7wCy4DNolHj4FRg1iAC3g6mM0H5jf498BQrwjqwQF3RDGTLHDP3JKMavb56c",
+	"P/rLn69MTF4RnqnV3hQO0bKCoHZrKZMKs5ycox+5Vc3W1BjK2kKEJvtcYVaAHI3RT2++D5BJc17tyGrx",
+	"8f3H/z8AAP//",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -79,8 +79,20 @@ func basisOf(b store.Basis) ProcedureBasis {
 func encodeFlag(f store.Flag) Flag {
 	return Flag{
 		Scope: f.Scope, Scheme: f.Scheme, LevelId: f.LevelID, Quantity: f.Quantity, State: FlagState(f.State),
-		Value: number(f.Value, plain), Level: number(f.Level, plain), Basis: f.Basis, Text: f.Text, Source: f.Source,
+		Value: number(f.Value, plain), Level: number(f.Level, plain), Margin: margin(f.Value, f.Level), Basis: f.Basis, Text: f.Text, Source: f.Source,
+		Title: f.Title, Meaning: f.Meaning, Method: f.Method, StepsPassed: f.Passed,
 	}
+}
+
+// margin gives value minus level, null when either is not known.
+func margin(value, level quantity.Opt[float64]) *float64 {
+	v, known := value.Get()
+	l, compared := level.Get()
+	if !known || !compared {
+		return nil
+	}
+	m := v - l
+	return &m
 }
 
 func encodeEvent(e procedure.Event) Event {

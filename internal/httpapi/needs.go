@@ -8,6 +8,7 @@ import (
 
 	"afterbeam/internal/audit"
 	"afterbeam/internal/export/outlook"
+	"afterbeam/internal/followup/ask"
 	"afterbeam/internal/followup/completeness"
 	"afterbeam/internal/httpapi/dicomweb"
 	"afterbeam/internal/ingest"
@@ -111,6 +112,7 @@ type Store interface {
 	accountStore
 	receiptStore
 	caseStore
+	followUpStore
 	patientStore
 	performedStore
 	personStore
@@ -155,6 +157,24 @@ type caseStore interface {
 	Versions(ctx context.Context, id string) ([]store.Version, error)
 	Facts(ctx context.Context, id string) ([]store.Fact, error)
 	AddFacts(ctx context.Context, actor store.Actor, id, tag string, facts []store.Fact) error
+}
+
+type followUpStore interface {
+	Today() string
+	Schedule() ask.Schedule
+	Asks(ctx context.Context, f store.AskFilter) ([]store.AskRecord, error)
+	AskCounts(ctx context.Context, f store.AskFilter) ([]store.AskCount, error)
+	Ask(ctx context.Context, id string) (store.AskRecord, error)
+	AskHistory(ctx context.Context, id string) ([]store.AskEvent, error)
+	AnswerAsk(ctx context.Context, actor store.Actor, id string, said ask.Answer) (store.AskRecord, error)
+	HandOverAsk(ctx context.Context, actor store.Actor, id, account, reason string) (store.AskRecord, error)
+	RaisedFlag(ctx context.Context, id string) (store.RaisedFlag, error)
+	RaisedFlags(ctx context.Context, caseID string) ([]store.RaisedFlag, error)
+	FlagHistory(ctx context.Context, id string) ([]store.FlagEvent, error)
+	AsksOfFlag(ctx context.Context, id string) ([]string, error)
+	SettleFlag(ctx context.Context, actor store.Actor, id string, s ask.Settlement) (store.RaisedFlag, error)
+	AddOwnEstimate(ctx context.Context, actor store.Actor, caseID string, own ask.Own) (store.OwnEstimate, error)
+	OwnEstimates(ctx context.Context, caseID string) ([]store.OwnEstimate, error)
 }
 
 type patientStore interface {

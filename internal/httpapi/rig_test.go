@@ -246,7 +246,7 @@ func (r *rig) save(j store.Job, c store.Case, digest string) store.Case {
 	r.t.Helper()
 	ids, err := r.db.SaveAssessment(context.Background(), j, []store.Version{{
 		Case: c, Methods: "test 1", Digest: digest, Change: digest, Summary: []byte(`{"kerma_gy":5.500}`), Body: []byte("body"), Map: []byte("picture"),
-		Flags: []store.Flag{{Scope: "case", Scheme: "test", LevelID: "kerma-5", Quantity: "kerma", State: "reached", Value: quantity.Some(5.5), Level: quantity.Some(5.0)}},
+		Flags: []store.Flag{{Scope: "case", Scheme: "test", LevelID: "kerma-5", Quantity: "kar", State: "reached", Value: quantity.Some(5.5), Level: quantity.Some(5.0), Title: "Test levels", Meaning: "follow-up", Text: "follow-up: 5.50 Gy"}},
 	}})
 	require.NoError(r.t, err)
 	saved, err := r.db.Case(context.Background(), ids[0])

@@ -92,7 +92,7 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 	}
 	return guarded(p.Log, p.limit(), func() (estimated, error) {
 		a := method.Assess(d, facts)
-		e := estimated{Version: store.Version{Case: caseOf(a, patient), Methods: p.methods() + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels)}}
+		e := estimated{Version: store.Version{Case: caseOf(a, patient), Methods: p.methods() + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels), Pregnant: a.Procedure.Patient.MayBePregnant()}}
 		v := &e.Version
 		if err := p.encode(v, a); err != nil {
 			return e, err
@@ -191,6 +191,7 @@ func Flags(scope string, e level.Evaluation) []store.Flag {
 		flags = append(flags, store.Flag{
 			Scope: scope, Scheme: r.Row.Scheme, LevelID: r.Row.ID, Quantity: string(r.Row.Quantity), State: r.State.String(), Value: r.Value,
 			Level: quantity.Some(r.Level), Basis: r.Basis, Text: r.Row.Meaning + ": " + r.Text, Source: r.Row.Source + " (" + r.Row.Known + ")",
+			Title: r.Row.Title, Meaning: r.Row.Meaning, Method: r.Method, Passed: len(r.Passed),
 		})
 	}
 	return flags

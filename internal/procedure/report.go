@@ -114,6 +114,9 @@ type Patient struct {
 	Pregnancy int
 }
 
+// MayBePregnant tells whether the report says that the patient is, possibly or definitely, pregnant.
+func (p Patient) MayBePregnant() bool { return p.Pregnancy == 2 || p.Pregnancy == 3 }
+
 // PlaneTotal is the accumulated dose of one plane (PS3.16 TID 10002 with 10004, 10006 and 10007).
 type PlaneTotal struct {
 	Plane             Plane

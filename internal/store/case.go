@@ -50,6 +50,8 @@ type Case struct {
 	Digest string
 	// Operators are the accounts whose persons took part; the store says so.
 	Operators []string
+	// Asked are the accounts of whom something is asked about the case; the store says so.
+	Asked []string
 }
 
 // Basis is what a case is made of.
@@ -88,24 +90,25 @@ const caseColumns = `id, study_uid, device_key, patient_id, room, state, start_a
 			AND rp.role NOT IN ` + uninvolved + `
 		UNION SELECT pa.account_id FROM performed_step s JOIN performed_person pp ON pp.step_id = s.id
 			JOIN person_account pa ON pa.person_id = pp.person_id AND pa.ended_at = ''
-			WHERE s.study_uid <> '' AND s.study_uid = procedure_case.study_uid AND pp.role NOT IN ` + uninvolved + `) AS own)`
+			WHERE s.study_uid <> '' AND s.study_uid = procedure_case.study_uid AND pp.role NOT IN ` + uninvolved + `) AS own),
+	(SELECT group_concat(person, ' ') FROM ask WHERE ask.procedure_id = procedure_case.id AND person <> '')`
 
 func scanCase(row interface{ Scan(...any) error }) (Case, error) {
 	var p Case
 	var start, updated dbTime
 	var offset int
-	var operators sql.NullString
+	var operators, asked sql.NullString
 	err := row.Scan(&p.ID, &p.StudyUID, &p.DeviceKey, &p.PatientID, &p.Room, &p.State, &start, &p.LocalDate, &offset, &p.OffsetSource, &p.Class,
 		&p.Description, &p.Quality, &p.Version, &p.FlagState, opt[quantity.Gray]{&p.Kerma}, opt[quantity.GraySquareMetre]{&p.KAP},
 		opt[quantity.Second]{&p.FluoroTime}, opt[quantity.Gray]{&p.PSD}, opt[quantity.Gray]{&p.PSDLow}, opt[quantity.Gray]{&p.PSDHigh}, &p.PSDMethod,
 		opt[quantity.Sievert]{&p.Effective}, opt[quantity.Sievert]{&p.EffectiveLow}, opt[quantity.Sievert]{&p.EffectiveHigh}, &p.EffectiveMethod,
 		&p.Complete, &updated, &p.Gaps, opt[float64]{&p.KermaFactor}, opt[float64]{&p.KAPFactor},
-		opt[quantity.SquareMetre]{&p.FieldAtSkin}, &p.HasMap, &p.Accession, &p.Basis, &operators)
+		opt[quantity.SquareMetre]{&p.FieldAtSkin}, &p.HasMap, &p.Accession, &p.Basis, &operators, &asked)
 	if err != nil {
 		return p, kind(err)
 	}
 	p.Start = start.In(time.FixedZone("", offset))
-	p.UpdatedAt, p.Operators = updated.Time, sortedAccounts(operators)
+	p.UpdatedAt, p.Operators, p.Asked = updated.Time, sortedAccounts(operators), sortedAccounts(asked)
 	return p, nil
 }
 

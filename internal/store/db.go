@@ -19,6 +19,7 @@ import (
 	"github.com/pressly/goose/v3"
 	_ "modernc.org/sqlite" // the driver "sqlite"
 
+	"afterbeam/internal/followup/ask"
 	"afterbeam/internal/store/object"
 )
 
@@ -51,6 +52,9 @@ type Config struct {
 	Beside bool
 	// Now gives the time, time.Now when nil.
 	Now func() time.Time
+	// Schedule says what is asked after a level was reached; nil is the default. Site places the days of that; nil is UTC.
+	Schedule *ask.Schedule
+	Site     *time.Location
 }
 
 // DB is an open store.
@@ -68,6 +72,9 @@ type DB struct {
 	noting  *sql.Stmt // appends an audit record
 	doses   atomic.Uint64
 	lock    *folderLock // nil beside another process
+
+	schedule ask.Schedule
+	site     *time.Location
 }
 
 const databaseFile = "afterbeam.db"
@@ -87,6 +94,13 @@ func Open(ctx context.Context, cfg Config) (_ *DB, err error) {
 	db := &DB{dir: cfg.Dir, program: cfg.Program, now: cfg.Now}
 	if db.now == nil {
 		db.now = time.Now
+	}
+	db.schedule, db.site = ask.Default(), time.UTC
+	if cfg.Schedule != nil {
+		db.schedule = *cfg.Schedule
+	}
+	if cfg.Site != nil {
+		db.site = cfg.Site
 	}
 	if err := db.openObjects(cfg); err != nil {
 		return nil, err

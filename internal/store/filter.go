@@ -43,11 +43,17 @@ func (f Filter) list(ctx context.Context, q querier, where string, args []any) (
 }
 
 func (f Filter) where() (string, []any) {
+	where, args := f.terms("")
+	return "basis <> 'replaced' AND " + where, args
+}
+
+// terms gives the condition with a prefix of its columns, for queries that join the cases with something.
+func (f Filter) terms(prefix string) (string, []any) {
 	var args []any
-	terms := []string{"basis <> 'replaced'"}
+	terms := []string{"1 = 1"}
 	equal := func(column, value string) {
 		if value != "" {
-			terms = append(terms, column+" = "+placeholder(&args, value))
+			terms = append(terms, prefix+column+" = "+placeholder(&args, value))
 		}
 	}
 	equal("room", f.Room)
@@ -55,24 +61,25 @@ func (f Filter) where() (string, []any) {
 	equal("flag_state", f.FlagState)
 	equal("state", f.State)
 	if f.From != "" {
-		terms = append(terms, "local_date >= "+placeholder(&args, f.From))
+		terms = append(terms, prefix+"local_date >= "+placeholder(&args, f.From))
 	}
 	if f.To != "" {
-		terms = append(terms, "local_date <= "+placeholder(&args, f.To))
+		terms = append(terms, prefix+"local_date <= "+placeholder(&args, f.To))
 	}
 	if f.PatientID != "" {
-		terms = append(terms, "patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = "+placeholder(&args, f.PatientID)+"))")
+		terms = append(terms, prefix+"patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = "+placeholder(&args, f.PatientID)+"))")
 	}
 	if f.Rooms != nil {
 		marks := []string{"NULL"}
 		for _, room := range f.Rooms {
 			marks = append(marks, placeholder(&args, room))
 		}
-		terms = append(terms, "room IN ("+strings.Join(marks, ", ")+")")
+		terms = append(terms, prefix+"room IN ("+strings.Join(marks, ", ")+")")
 	}
 	if f.Account != "" {
-		own := "IN (SELECT person_id FROM person_account WHERE account_id = " + placeholder(&args, f.Account) + " AND ended_at = '')"
-		terms = append(terms, "id IN ("+casesOfPerson(own)+")")
+		mark := placeholder(&args, f.Account)
+		own := "IN (SELECT person_id FROM person_account WHERE account_id = " + mark + " AND ended_at = '')"
+		terms = append(terms, prefix+"id IN ("+casesOfPerson(own)+" UNION SELECT procedure_id FROM ask WHERE person = "+mark+")")
 	}
 	if f.After != "" {
 		terms = append(terms, "(start_at, id) < (SELECT start_at, id FROM procedure_case WHERE id = "+placeholder(&args, f.After)+")")

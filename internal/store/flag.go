@@ -23,6 +23,10 @@ type Flag struct {
 	Basis    string
 	Text     string
 	Source   string
+	// Title names the scheme for people, Meaning says what reaching the level prompts, Method how an estimated value came about.
+	Title, Meaning, Method string
+	// Passed counts the steps of a stepped level that the value reached.
+	Passed int
 }
 
 // CaseFlag is a flag of a case's newest version.
@@ -105,9 +109,9 @@ func (db *DB) States(ctx context.Context) ([]StateOf, error) {
 
 func (c *change) writeFlags(ctx context.Context, v Version) error {
 	for i, f := range v.Flags {
-		if _, err := c.ExecContext(ctx, `INSERT INTO flag (procedure_id, version, place, scope, scheme, level_id, quantity, state, value, level, basis, text, source)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
-			v.Case.ID, v.Number, i, f.Scope, f.Scheme, f.LevelID, f.Quantity, f.State, null(f.Value), null(f.Level), f.Basis, f.Text, f.Source); err != nil {
+		if _, err := c.ExecContext(ctx, `INSERT INTO flag (procedure_id, version, place, scope, scheme, level_id, quantity, state, value, level, basis, text, source, title, meaning, method, passed)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`,
+			v.Case.ID, v.Number, i, f.Scope, f.Scheme, f.LevelID, f.Quantity, f.State, null(f.Value), null(f.Level), f.Basis, f.Text, f.Source, f.Title, f.Meaning, f.Method, f.Passed); err != nil {
 			return fmt.Errorf("insert flag: %w", err)
 		}
 	}
@@ -117,8 +121,9 @@ func (c *change) writeFlags(ctx context.Context, v Version) error {
 func flagsOf(ctx context.Context, q querier, id string, version int) ([]Flag, error) {
 	return rows(ctx, q, func(r *sql.Rows) (Flag, error) {
 		var f Flag
-		err := r.Scan(&f.Scope, &f.Scheme, &f.LevelID, &f.Quantity, &f.State, opt[float64]{&f.Value}, opt[float64]{&f.Level}, &f.Basis, &f.Text, &f.Source)
+		err := r.Scan(&f.Scope, &f.Scheme, &f.LevelID, &f.Quantity, &f.State, opt[float64]{&f.Value}, opt[float64]{&f.Level}, &f.Basis, &f.Text, &f.Source,
+			&f.Title, &f.Meaning, &f.Method, &f.Passed)
 		return f, err
-	}, `SELECT scope, scheme, level_id, quantity, state, value, level, basis, text, source FROM flag WHERE procedure_id = $1 AND version = $2 ORDER BY place`,
+	}, `SELECT scope, scheme, level_id, quantity, state, value, level, basis, text, source, title, meaning, method, passed FROM flag WHERE procedure_id = $1 AND version = $2 ORDER BY place`,
 		id, version)
 }

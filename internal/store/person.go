@@ -222,36 +222,35 @@ func (db *DB) OperatorsOf(ctx context.Context, caseID string) (accounts []string
 		if err != nil {
 			return err
 		}
-		enabled := func(id string) (bool, error) {
-			var n int
-			err := q.QueryRowContext(ctx, `SELECT COUNT(*) FROM account WHERE id = $1 AND disabled_at = ''`, id).Scan(&n)
-			return n > 0, err
-		}
-		for _, id := range one.Operators {
-			ok, err := enabled(id)
-			if err != nil {
-				return err
-			}
-			if ok {
-				accounts = append(accounts, id)
-			}
-		}
-		if len(accounts) > 0 {
-			return nil
-		}
-		var id string
-		err = q.QueryRowContext(ctx, `SELECT f.account_id FROM room_fallback f JOIN account a ON a.id = f.account_id AND a.disabled_at = ''
-			WHERE f.room = $1 AND f.ended_at = ''`, one.Room).Scan(&id)
-		if errors.Is(err, sql.ErrNoRows) {
-			return nil
-		}
-		accounts, fallback = []string{id}, true
+		accounts, fallback, err = operatorsOf(ctx, q, one)
 		return err
 	})
 	if err != nil {
 		return nil, false, kind(err)
 	}
 	return accounts, fallback, nil
+}
+
+func operatorsOf(ctx context.Context, q querier, one Case) (accounts []string, fallback bool, err error) {
+	for _, id := range one.Operators {
+		var n int
+		if err := q.QueryRowContext(ctx, `SELECT COUNT(*) FROM account WHERE id = $1 AND disabled_at = ''`, id).Scan(&n); err != nil {
+			return nil, false, err
+		}
+		if n > 0 {
+			accounts = append(accounts, id)
+		}
+	}
+	if len(accounts) > 0 {
+		return accounts, false, nil
+	}
+	var id string
+	err = q.QueryRowContext(ctx, `SELECT f.account_id FROM room_fallback f JOIN account a ON a.id = f.account_id AND a.disabled_at = ''
+		WHERE f.room = $1 AND f.ended_at = ''`, one.Room).Scan(&id)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, false, nil
+	}
+	return []string{id}, true, err
 }
 
 // Fallback is who hears of a room's cases when none of their persons has an account.

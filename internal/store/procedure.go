@@ -72,7 +72,7 @@ func (c *change) saveVersion(ctx context.Context, v Version, priority Priority, 
 	case err != nil:
 		return "", err
 	case digest == v.Digest:
-		return v.Case.ID, nil
+		return v.Case.ID, c.followUp(ctx, v.Case.ID, "")
 	}
 	first := v.Number == 0
 	v.Number++
@@ -91,6 +91,9 @@ func (c *change) saveVersion(ctx context.Context, v Version, priority Priority, 
 			return "", err
 		}
 	}
+	if err := c.followUp(ctx, v.Case.ID, v.Change); err != nil {
+		return "", err
+	}
 	return v.Case.ID, c.note(ctx, audit.Record{
 		Action: "estimate.make", Object: fmt.Sprintf("%s/%d", v.Case.ID, v.Number), Patient: v.Case.PatientID, Reason: v.Change, Before: digest, After: v.Digest,
 	})
@@ -99,6 +102,9 @@ func (c *change) saveVersion(ctx context.Context, v Version, priority Priority, 
 // writeVersion writes a version with its flags and events, and its numbers as those of the case.
 func (c *change) writeVersion(ctx context.Context, v Version) error {
 	if err := c.writeCase(ctx, v); err != nil {
+		return err
+	}
+	if err := c.one(ctx, "note pregnancy", `UPDATE procedure_case SET pregnant = $2 WHERE id = $1`, v.Case.ID, v.Pregnant); err != nil {
 		return err
 	}
 	if _, err := c.ExecContext(ctx, `INSERT INTO procedure_version (procedure_id, version, made_at, program, methods, digest, change, summary, body, map)

@@ -28,6 +28,8 @@ type Version struct {
 	Notice *NewNotice
 	// Skin is what the version and others of the patient together left on the skin; SaveAssessment keeps it.
 	Skin []SkinSum
+	// Pregnant tells that the report says the patient is or may be pregnant; SaveAssessment keeps it.
+	Pregnant bool
 }
 
 // EventPlace says which procedure an irradiation event belongs to.

@@ -2,6 +2,7 @@ package level
 
 import (
 	_ "embed"
+	"slices"
 	"sync"
 
 	"afterbeam/internal/embedded"
@@ -30,6 +31,9 @@ var bands = sync.OnceValue(func() []Band {
 	}
 	return all
 })
+
+// Bands lists the published bands, the lowest dose first.
+func Bands() []Band { return slices.Clone(bands()) }
 
 // BandOf gives the band of a skin dose. The lower edge belongs to the band, except that 15 Gy itself still belongs to the
 // band below, as the source writes the highest band as above 15 Gy.

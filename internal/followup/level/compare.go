@@ -42,6 +42,7 @@ func (r *Result) peak(in Input) {
 	}
 	r.Value = quantity.Some(float64(psd.Value))
 	r.Displayed = r.Value
+	r.Method = psd.Method
 	value := PSD.Print(float64(psd.Value), r.Level)
 	switch {
 	case float64(psd.Value) >= r.Level:

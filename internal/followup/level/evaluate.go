@@ -43,6 +43,8 @@ type Result struct {
 	Level float64
 	// Basis says what Value is: reported, reported times a signed factor, or estimated.
 	Basis string
+	// Method is how an estimated value came about, "" for a reported one.
+	Method string
 	// Passed lists the steps of a stepped level that the value reached, in canonical units, at most a thousand.
 	Passed []float64
 	// Text says all of it for people, with units.

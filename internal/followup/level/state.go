@@ -35,3 +35,13 @@ func (s State) String() string {
 
 // MarshalText writes the state's name.
 func (s State) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
+
+// ParseState gives the state of a name; ok is false for a name that none has.
+func ParseState(name string) (State, bool) {
+	for s := Reached; s <= NoFlag; s++ {
+		if s.String() == name {
+			return s, true
+		}
+	}
+	return NoFlag, false
+}

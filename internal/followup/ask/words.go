@@ -1,0 +1,39 @@
+package ask
+
+import (
+	_ "embed"
+	"fmt"
+	"strings"
+	"sync"
+)
+
+//go:embed words.csv
+var wordsCSV string
+
+var words = sync.OnceValue(func() map[string]string {
+	records, err := table(strings.NewReader(wordsCSV), "key,words")
+	if err != nil {
+		panic("ask: embedded words: " + err.Error()) // a broken build, seen by the first test
+	}
+	byKey := make(map[string]string, len(records))
+	for _, rec := range records {
+		byKey[rec.fields["key"]] = rec.fields["words"]
+	}
+	return byKey
+})
+
+// Words says in English what is asked; a key of a site's own schedule without words stands for itself.
+func Words(key string) string {
+	if text, ok := words()[key]; ok {
+		return text
+	}
+	return key
+}
+
+// MayAnswer tells whether somebody of a role may answer an ask: its owner role, and a physicist any.
+func MayAnswer(by Role, to Ask) error {
+	if by == Physicist || by == to.Owner {
+		return nil
+	}
+	return fmt.Errorf("%w: this is asked of the role %s", ErrRole, to.Owner)
+}
