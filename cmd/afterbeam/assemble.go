@@ -56,7 +56,11 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, ope
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", errUsage, err)
 	}
-	db, err := store.Open(ctx, store.Config{Dir: s.Store.Dir, Program: programVersion(), Beside: opened == beside})
+	schedule, err := siteSchedule(s)
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", errUsage, err)
+	}
+	db, err := store.Open(ctx, store.Config{Dir: s.Store.Dir, Program: programVersion(), Beside: opened == beside, Schedule: &schedule, Site: reading.Site})
 	if err != nil {
 		return nil, fmt.Errorf("cannot open store %q: %w", s.Store.Dir, err)
 	}

@@ -39,6 +39,7 @@ type commands struct {
 	Restore     restoreCommand     `cmd:"" help:"Put a backup into a new folder and verify it."`
 	Verify      verifyCommand      `cmd:"" help:"Check every digest, the audit chain and the database."`
 	Device      deviceCommand      `cmd:"" help:"The registry of equipment, its profiles, and what is silent."`
+	Asks        asksCommand        `cmd:"" help:"What is asked of people after a level was reached, by due day; names no patient."`
 	Redo        redoCommand        `cmd:"" help:"Have work done again that the service has done or given up; it may run meanwhile."`
 	Conformance conformanceCommand `cmd:"" help:"Print the DICOM conformance statement as Markdown."`
 	Rescue      rescueCommand      `cmd:"" help:"Print a one-time token for one more administrator, when none has a valid token left."`

@@ -2,8 +2,10 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"os"
 
+	"afterbeam/internal/followup/ask"
 	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/settings"
 )
@@ -42,6 +44,9 @@ func (k *checkConfigCommand) Run(c console) error {
 	if _, err := siteMethod(s); err != nil {
 		return fmt.Errorf("%w: %w", errUsage, err)
 	}
+	if _, err := siteSchedule(s); err != nil {
+		return fmt.Errorf("%w: %w", errUsage, err)
+	}
 	if s.HTTP.Certificate != "" {
 		if _, err := certificate(s.HTTP); err != nil {
 			return fmt.Errorf("%w: %w", errUsage, err)
@@ -54,4 +59,11 @@ func (k *checkConfigCommand) Run(c console) error {
 func siteMethod(s settings.Settings) (assessment.Method, error) {
 	o := methodOptions{Profile: s.Tables.Profiles, Lexicon: s.Tables.Lexicon, Levels: s.Tables.Levels, Patch: 1, zoneOption: zoneOption{s.Zone}}
 	return o.method()
+}
+
+// siteSchedule gives the schedule of asks: the site's own or the default.
+func siteSchedule(s settings.Settings) (ask.Schedule, error) {
+	schedule := ask.Default()
+	err := load("tables.schedule", s.Tables.Schedule, func(r io.Reader) (err error) { schedule, err = ask.Parse(r); return err })
+	return schedule, err
 }

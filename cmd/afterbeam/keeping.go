@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"time"
 
 	"afterbeam/internal/audit"
 	"afterbeam/internal/settings"
@@ -14,7 +15,11 @@ import (
 // withStore opens the store of the settings for one sub-command.
 func withStore(s settings.Settings, do func(ctx context.Context, db *store.DB) error) error {
 	ctx := context.Background()
-	db, err := store.Open(ctx, store.Config{Dir: s.Store.Dir, Program: programVersion(), Beside: true})
+	zone, err := time.LoadLocation(s.Zone)
+	if err != nil {
+		return fmt.Errorf("%w: %w", errUsage, err)
+	}
+	db, err := store.Open(ctx, store.Config{Dir: s.Store.Dir, Program: programVersion(), Beside: true, Site: zone})
 	if err != nil {
 		return fmt.Errorf("cannot open store %q: %w", s.Store.Dir, err)
 	}

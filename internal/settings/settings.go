@@ -84,6 +84,7 @@ type Tables struct {
 	Profiles string `toml:"profiles" env:"AFTERBEAM_TABLES_PROFILES"`
 	Lexicon  string `toml:"lexicon" env:"AFTERBEAM_TABLES_LEXICON"`
 	Levels   string `toml:"levels" env:"AFTERBEAM_TABLES_LEVELS"`
+	Schedule string `toml:"schedule" env:"AFTERBEAM_TABLES_SCHEDULE"`
 }
 
 // Log says what is told.

@@ -9,6 +9,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"afterbeam/internal/embedded"
 	"afterbeam/internal/followup/level"
 	"afterbeam/internal/quantity"
 )
@@ -93,17 +94,11 @@ func (a Answer) Closes(to Ask) bool {
 // worstGrade is the last of the published grades.
 const worstGrade = 4
 
+// grades are the words of the grades, in order from 0.
 var grades = sync.OnceValue(func() []string {
-	records, err := table(strings.NewReader(gradesCSV), "grade,words")
-	if err != nil {
-		panic("ask: embedded grades: " + err.Error()) // a broken build, seen by the first test
-	}
-	words := make([]string, len(records))
-	for i, rec := range records {
-		if rec.fields["grade"] != strconv.Itoa(i) {
-			panic("ask: embedded grades are not in order")
-		}
-		words[i] = rec.fields["words"]
+	var words []string
+	for _, f := range embedded.Records(gradesCSV) {
+		words = append(words, f[1])
 	}
 	return words
 })

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"sync"
 
+	"afterbeam/internal/embedded"
 	"afterbeam/internal/quantity"
 )
 
@@ -76,11 +77,7 @@ type Schedule struct {
 }
 
 var builtIn = sync.OnceValue(func() Schedule {
-	s, err := parse(strings.NewReader(scheduleCSV), strings.NewReader(escalationCSV))
-	if err != nil {
-		panic("ask: embedded schedule: " + err.Error()) // a broken build, seen by the first test
-	}
-	return s
+	return embedded.Must(parse(strings.NewReader(scheduleCSV), strings.NewReader(escalationCSV)))
 })
 
 // Default gives the schedule of a new site.
@@ -115,30 +112,21 @@ const (
 
 func parse(schedule, ladder io.Reader) (Schedule, error) {
 	var s Schedule
-	records, err := table(schedule, scheduleColumns)
-	if err != nil {
-		return s, err
-	}
-	for _, rec := range records {
-		row, err := parseRow(rec.fields)
-		if err != nil {
-			return s, fmt.Errorf("%w: line %d: %w", ErrInvalid, rec.line, err)
-		}
+	err := table(schedule, scheduleColumns, func(f map[string]string) error {
+		row, err := parseRow(f)
 		s.Rows = append(s.Rows, row)
+		return err
+	})
+	if err != nil {
+		return Schedule{}, err
 	}
-	if records, err = table(ladder, escalationColumns); err != nil {
-		return s, err
-	}
-	for _, rec := range records {
-		f := rec.fields
+	err = table(ladder, escalationColumns, func(f map[string]string) error {
 		number, err1 := strconv.Atoi(f["step"])
 		days, err2 := strconv.Atoi(f["days"])
-		if err := errors.Join(err1, err2); err != nil {
-			return s, fmt.Errorf("%w: line %d: %w", ErrInvalid, rec.line, err)
-		}
 		s.Ladder = append(s.Ladder, Step{Owner: Role(f["owner"]), Number: number, Days: days, To: Role(f["to"]), Source: f["source"], Known: f["known"]})
-	}
-	return s, nil
+		return errors.Join(err1, err2)
+	})
+	return s, err
 }
 
 func parseRow(f map[string]string) (Row, error) {

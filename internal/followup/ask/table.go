@@ -1,46 +1,25 @@
 package ask
 
 import (
-	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"strings"
+
+	"afterbeam/internal/embedded"
 )
 
-// record is one line of a table by its columns.
-type record struct {
-	line   int
-	fields map[string]string
-}
-
-// table reads CSV with exactly the wanted columns; # starts a comment.
-func table(r io.Reader, columns string) ([]record, error) {
+// table hands the rows of a table with exactly the wanted columns to a function, by column. Its errors name the line.
+func table(r io.Reader, columns string, row func(f map[string]string) error) error {
 	names := strings.Split(columns, ",")
-	reader := csv.NewReader(r)
-	reader.Comment = '#'
-	reader.FieldsPerRecord = len(names)
-	header, err := reader.Read()
-	if err != nil {
-		return nil, fmt.Errorf("%w: no header line: %w", ErrInvalid, err)
-	}
-	if got := strings.Join(header, ","); got != columns {
-		return nil, fmt.Errorf("%w: the first line wants the columns %s, got %s", ErrInvalid, columns, got)
-	}
-	var all []record
-	for {
-		fields, err := reader.Read()
-		if errors.Is(err, io.EOF) {
-			return all, nil
-		}
-		if err != nil {
-			return nil, fmt.Errorf("%w: %w", ErrInvalid, err)
-		}
-		line, _ := reader.FieldPos(0)
-		one := record{line: line, fields: make(map[string]string, len(names))}
+	err := embedded.Each(r, columns, func(_ int, fields []string) error {
+		f := make(map[string]string, len(names))
 		for i, name := range names {
-			one.fields[name] = fields[i]
+			f[name] = fields[i]
 		}
-		all = append(all, one)
+		return row(f)
+	})
+	if err != nil {
+		return fmt.Errorf("%w: %w", ErrInvalid, err)
 	}
+	return nil
 }

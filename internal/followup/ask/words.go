@@ -3,21 +3,18 @@ package ask
 import (
 	_ "embed"
 	"fmt"
-	"strings"
 	"sync"
+
+	"afterbeam/internal/embedded"
 )
 
 //go:embed words.csv
 var wordsCSV string
 
 var words = sync.OnceValue(func() map[string]string {
-	records, err := table(strings.NewReader(wordsCSV), "key,words")
-	if err != nil {
-		panic("ask: embedded words: " + err.Error()) // a broken build, seen by the first test
-	}
-	byKey := make(map[string]string, len(records))
-	for _, rec := range records {
-		byKey[rec.fields["key"]] = rec.fields["words"]
+	byKey := map[string]string{}
+	for _, f := range embedded.Records(wordsCSV) {
+		byKey[f[0]] = f[1]
 	}
 	return byKey
 })
