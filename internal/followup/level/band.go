@@ -35,6 +35,16 @@ var bands = sync.OnceValue(func() []Band {
 // Bands lists the published bands, the lowest dose first.
 func Bands() []Band { return slices.Clone(bands()) }
 
+// BandNamed gives the band of a name.
+func BandNamed(name string) (Band, bool) {
+	for _, b := range bands() {
+		if b.Name == name {
+			return b, true
+		}
+	}
+	return Band{}, false
+}
+
 // BandOf gives the band of a skin dose. The lower edge belongs to the band, except that 15 Gy itself still belongs to the
 // band below, as the source writes the highest band as above 15 Gy.
 func BandOf(dose quantity.Gray) Band {
