@@ -28,6 +28,7 @@ type works struct {
 	db       *store.DB
 	keeper   *ingest.Keeper
 	pipeline *ingest.Pipeline
+	papers   *papers
 	api      *httpapi.Server
 	network  *dicomDoor // nil for none
 	courier  *deliver.Worker
@@ -79,10 +80,13 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, ope
 		Store: db, Method: method, Reading: reading, Summarise: casejson.Marshal, Quiet: time.Duration(s.Pipeline.QuietMinutes) * time.Minute,
 		Workers: s.Pipeline.Workers, LateDays: s.Notices.LateDays, Fatal: w.fatal, Log: logger, Now: time.Now,
 	}
+	if w.papers, err = newPapers(s.Site, reading.Site, sums{method, db}, db); err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
 	w.keeper = &ingest.Keeper{Vault: db, Limits: dicomio.DefaultLimits(), Fatal: w.fatal, Kept: w.pipeline.Wake}
 	w.api, err = httpapi.New(httpapi.Config{
 		Version: programVersion(), TokenRate: s.HTTP.RequestsPerSecond, AddressRate: s.HTTP.RequestsPerSecond, BehindProxy: s.HTTP.BehindProxy,
-		Now: time.Now, Logger: logger, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: sums{method, db}, Plans: plans{w.pipeline}, Site: reading.Site,
+		Now: time.Now, Logger: logger, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: sums{method, db}, Plans: plans{w.pipeline}, Papers: w.papers, Site: reading.Site,
 		MatchWindow: completenessRules(s).Window, Grace: completenessRules(s).Grace,
 	}, db, w.keeper)
 	if err != nil {

@@ -73,8 +73,8 @@ func (d *demoCommand) Run(c console) error {
 	p := printer{w: c.out, why: d.Why}
 	p.line(l)
 	end := func() {
-		p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nperformed %s\nnotices   %s (as an operator gets them, with pictures)\nmaps      %s (%d pictures)\nplan      %s (directions that spare the skin of the first stage)\nagain     afterbeam estimate --why --profile %s %s\n\n%s",
-			dir, reports, len(names), profiles, filepath.Join(dir, performedFile), filepath.Join(dir, outboxFolder), maps, drawn, plan, profiles, reports, demo.Notice)
+		p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nperformed %s\nnotices   %s (as an operator gets them, with pictures)\npapers    %s (as PDF and HTML)\nmaps      %s (%d pictures)\nplan      %s (directions that spare the skin of the first stage)\nagain     afterbeam estimate --why --profile %s %s\n\n%s",
+			dir, reports, len(names), profiles, filepath.Join(dir, performedFile), filepath.Join(dir, outboxFolder), filepath.Join(dir, "papers"), maps, drawn, plan, profiles, reports, demo.Notice)
 	}
 	if err := d.service(c, &p, dir, profiles, names, end); err != nil {
 		return err
@@ -96,6 +96,9 @@ func (d *demoCommand) service(c console, p *printer, dir, profiles string, names
 	}
 	if err == nil {
 		err = s.notices(ctx, p, demo.StagedPatient, filepath.Join(dir, outboxFolder))
+	}
+	if err == nil {
+		err = s.papers(ctx, p, filepath.Join(dir, "papers"))
 	}
 	if err == nil {
 		err = s.complete(ctx, p, filepath.Join(dir, performedFile))

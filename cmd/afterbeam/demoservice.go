@@ -44,6 +44,7 @@ func startDemo(ctx context.Context, dir, profiles string, stays bool, messages i
 	s.Store.Dir, s.HTTP.Listen, s.Metrics.Listen = filepath.Join(dir, "store"), "127.0.0.1:0", ""
 	s.Zone, s.Tables.Profiles, s.HTTP.RequestsPerSecond, s.Log.Level = "UTC", profiles, 1000, "warn"
 	s.Notices.Outbox.Dir = filepath.Join(dir, outboxFolder)
+	s.Site = demoSite()
 	logger, err := logTo(messages, s.Log.Level)
 	if err != nil {
 		return nil, err

@@ -21,11 +21,23 @@ type sums struct {
 // Sums gives the windows that end on a local day, and all time. What the procedures left on one body was worked out when
 // they were assessed; where it was not for just these versions, it is unknown.
 func (s sums) Sums(ctx context.Context, cases []store.Case, asOf string) ([]httpapi.WindowSum, error) {
-	delivered := make([]assessment.Delivered, 0, len(cases))
+	all, err := s.windows(ctx, cases, asOf)
 	ids := map[string]string{}
 	for _, c := range cases {
-		delivered = append(delivered, ingest.Delivered(c))
 		ids[c.Digest] = c.ID
+	}
+	var out []httpapi.WindowSum
+	for _, sum := range all {
+		out = append(out, windowSum(sum, mappedSkin(sum, ids)))
+	}
+	return out, err
+}
+
+// windows gives the sums over the windows that end on a local day, the shortest first, and over all time.
+func (s sums) windows(ctx context.Context, cases []store.Case, asOf string) ([]assessment.Sum, error) {
+	delivered := make([]assessment.Delivered, 0, len(cases))
+	for _, c := range cases {
+		delivered = append(delivered, ingest.Delivered(c))
 	}
 	lengths := append(assessment.Windows(), 0)
 	var wanted []string
@@ -50,10 +62,9 @@ func (s sums) Sums(ctx context.Context, cases []store.Case, asOf string) ([]http
 		}
 		return laid, err == nil
 	}
-	var out []httpapi.WindowSum
+	var out []assessment.Sum
 	for _, days := range lengths {
-		sum := s.method.SumLaid(delivered, days, asOf, known)
-		out = append(out, windowSum(sum, mappedSkin(sum, ids)))
+		out = append(out, s.method.SumLaid(delivered, days, asOf, known))
 	}
 	return out, broken
 }

@@ -54,7 +54,7 @@ func radiographer(letter string) procedure.Person {
 
 func person(name, id string, inProcedure, inOrganization procedure.Code) procedure.Person {
 	return procedure.Person{
-		Name: name, ID: id, Issuer: "Saltmarsh staff list (synthetic)", Organization: institution,
+		Name: name, ID: id, Issuer: "Saltmarsh staff list (synthetic)", Organization: Centre,
 		RoleInProcedure: inProcedure, RoleInOrganization: inOrganization,
 	}
 }

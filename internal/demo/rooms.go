@@ -4,7 +4,8 @@ import "afterbeam/internal/procedure"
 
 // The invented centre and maker.
 const (
-	institution  = "Saltmarsh Regional Heart & Vascular Centre (synthetic)"
+	// Centre is where the scenario plays; it is invented.
+	Centre       = "Saltmarsh Regional Heart & Vascular Centre (synthetic)"
 	manufacturer = "Saltmarsh Imaging Works (synthetic)"
 )
 

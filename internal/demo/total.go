@@ -22,7 +22,7 @@ func (s scene) report(stream uint64) procedure.Report {
 		TransferSyntax: explicitLittle,
 		Patient:        s.patient.patient(s.start),
 		Study: procedure.Study{
-			Description: s.description, Performed: s.description, AccessionNumber: s.accession, Institution: institution,
+			Description: s.description, Performed: s.description, AccessionNumber: s.accession, Institution: Centre,
 			Date: dated(s.start),
 		},
 		Device: s.room.device, Persons: s.operators, Intent: s.intent, Purpose: s.purpose,

@@ -437,6 +437,45 @@ func (e FlagEventEvent) Valid() bool {
 	}
 }
 
+// Defines values for PaperKind.
+const (
+	DoctorLetter    PaperKind = "doctor-letter"
+	PatientSheet    PaperKind = "patient-sheet"
+	PhysicistReport PaperKind = "physicist-report"
+)
+
+// Valid indicates whether the value is a known member of the PaperKind enum.
+func (e PaperKind) Valid() bool {
+	switch e {
+	case DoctorLetter:
+		return true
+	case PatientSheet:
+		return true
+	case PhysicistReport:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PaperRequestSize.
+const (
+	A4     PaperRequestSize = "a4"
+	Letter PaperRequestSize = "letter"
+)
+
+// Valid indicates whether the value is a known member of the PaperRequestSize enum.
+func (e PaperRequestSize) Valid() bool {
+	switch e {
+	case A4:
+		return true
+	case Letter:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PerformedSource.
 const (
 	PerformedSourceCsv  PerformedSource = "csv"
@@ -1061,6 +1100,24 @@ func (e OutcomeParam) Valid() bool {
 	}
 }
 
+// Defines values for PaperFormatParam.
+const (
+	PaperFormatParamHtml PaperFormatParam = "html"
+	PaperFormatParamPdf  PaperFormatParam = "pdf"
+)
+
+// Valid indicates whether the value is a known member of the PaperFormatParam enum.
+func (e PaperFormatParam) Valid() bool {
+	switch e {
+	case PaperFormatParamHtml:
+		return true
+	case PaperFormatParamPdf:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PerformedSourceParam.
 const (
 	PerformedSourceParamCsv  PerformedSourceParam = "csv"
@@ -1349,6 +1406,24 @@ func (e GetMapParamsFormat) Valid() bool {
 	case GetMapParamsFormatPng:
 		return true
 	case GetMapParamsFormatSvg:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetPaperParamsFormat.
+const (
+	GetPaperParamsFormatHtml GetPaperParamsFormat = "html"
+	GetPaperParamsFormatPdf  GetPaperParamsFormat = "pdf"
+)
+
+// Valid indicates whether the value is a known member of the GetPaperParamsFormat enum.
+func (e GetPaperParamsFormat) Valid() bool {
+	switch e {
+	case GetPaperParamsFormatHtml:
+		return true
+	case GetPaperParamsFormatPdf:
 		return true
 	default:
 		return false
@@ -2270,6 +2345,52 @@ type OwnEstimateRequest struct {
 	ValueGy float64 `json:"value_gy"`
 }
 
+// Paper defines model for Paper.
+type Paper struct {
+	// Digest SHA-256 of the PDF
+	Digest string `json:"digest"`
+
+	// HtmlDigest SHA-256 of the HTML
+	HtmlDigest string    `json:"html_digest"`
+	Id         string    `json:"id"`
+	Kind       PaperKind `json:"kind"`
+	Language   string    `json:"language"`
+	MadeAt     time.Time `json:"made_at"`
+
+	// MadeBy The account
+	MadeBy      string `json:"made_by"`
+	ProcedureId string `json:"procedure_id"`
+	Size        string `json:"size"`
+
+	// Version The version of the estimate that it prints
+	Version int `json:"version"`
+}
+
+// PaperKind defines model for PaperKind.
+type PaperKind string
+
+// PaperList defines model for PaperList.
+type PaperList struct {
+	Papers []Paper `json:"papers"`
+}
+
+// PaperRequest defines model for PaperRequest.
+type PaperRequest struct {
+	Kind PaperKind `json:"kind"`
+
+	// Language A tag such as en or de; that of the site when absent
+	Language *string `json:"language,omitempty"`
+
+	// Recipient Lines of the address of a letter
+	Recipient *[]string `json:"recipient,omitempty"`
+
+	// Size That of the site when absent
+	Size *PaperRequestSize `json:"size,omitempty"`
+}
+
+// PaperRequestSize That of the site when absent
+type PaperRequestSize string
+
 // PasswordLink defines model for PasswordLink.
 type PasswordLink struct {
 	Account Account `json:"account"`
@@ -2963,6 +3084,12 @@ type OutcomeParam string
 // PageLimitParam defines model for PageLimitParam.
 type PageLimitParam = int
 
+// PaperFormatParam defines model for PaperFormatParam.
+type PaperFormatParam string
+
+// PaperParam defines model for PaperParam.
+type PaperParam = string
+
 // PerformedSourceParam defines model for PerformedSourceParam.
 type PerformedSourceParam string
 
@@ -3275,6 +3402,15 @@ type GetMapParams struct {
 // GetMapParamsFormat defines parameters for GetMap.
 type GetMapParamsFormat string
 
+// GetPaperParams defines parameters for GetPaper.
+type GetPaperParams struct {
+	// Format Form of the paper
+	Format *GetPaperParamsFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
+// GetPaperParamsFormat defines parameters for GetPaper.
+type GetPaperParamsFormat string
+
 // ListQuarantineParams defines parameters for ListQuarantine.
 type ListQuarantineParams struct {
 	// After The cursor that the page before gave; one that is of no entry of the list is refused
@@ -3373,6 +3509,9 @@ type AddFactsJSONRequestBody = FactsRequest
 
 // AddOwnEstimateJSONRequestBody defines body for AddOwnEstimate for application/json ContentType.
 type AddOwnEstimateJSONRequestBody = OwnEstimateRequest
+
+// MakePaperJSONRequestBody defines body for MakePaper for application/json ContentType.
+type MakePaperJSONRequestBody = PaperRequest
 
 // DiscardQuarantinedJSONRequestBody defines body for DiscardQuarantined for application/json ContentType.
 type DiscardQuarantinedJSONRequestBody = ReasonRequest
@@ -3544,6 +3683,15 @@ type ServerInterface interface {
 	// AddOwnEstimate Add a physicist's own estimate of the peak skin dose beside the computed one
 	// (POST /v1/procedures/{id}/own-estimates)
 	AddOwnEstimate(ctx echo.Context, id IdParam) error
+	// ListPapers List the papers that were made of a procedure, newest first
+	// (GET /v1/procedures/{id}/papers)
+	ListPapers(ctx echo.Context, id IdParam) error
+	// MakePaper Make a paper of the newest estimate and keep it
+	// (POST /v1/procedures/{id}/papers)
+	MakePaper(ctx echo.Context, id IdParam) error
+	// GetPaper Give a paper as it was made, as PDF or as HTML
+	// (GET /v1/procedures/{id}/papers/{paper})
+	GetPaper(ctx echo.Context, id IdParam, paper PaperParam, params GetPaperParams) error
 	// ListQuarantine List what is kept but could not be used
 	// (GET /v1/quarantine)
 	ListQuarantine(ctx echo.Context, params ListQuarantineParams) error
@@ -4762,6 +4910,71 @@ func (w *ServerInterfaceWrapper) AddOwnEstimate(ctx echo.Context) error {
 	return err
 }
 
+// ListPapers converts echo context to params.
+func (w *ServerInterfaceWrapper) ListPapers(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListPapers(ctx, id)
+	return err
+}
+
+// MakePaper converts echo context to params.
+func (w *ServerInterfaceWrapper) MakePaper(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.MakePaper(ctx, id)
+	return err
+}
+
+// GetPaper converts echo context to params.
+func (w *ServerInterfaceWrapper) GetPaper(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// ------------- Path parameter "paper" -------------
+	var paper PaperParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "paper", ctx.Param("paper"), &paper, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter paper: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetPaperParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetPaper(ctx, id, paper, params)
+	return err
+}
+
 // ListQuarantine converts echo context to params.
 func (w *ServerInterfaceWrapper) ListQuarantine(ctx echo.Context) error {
 	var err error
@@ -5167,6 +5380,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/procedures/:id/estimates", wrapper.ListEstimates, options.OperationMiddlewares["listEstimates"]...)
 	router.GET(options.BaseURL+"/v1/procedures/:id/estimates/:version", wrapper.GetEstimate, options.OperationMiddlewares["getEstimate"]...)
 	router.GET(options.BaseURL+"/v1/procedures/:id/map", wrapper.GetMap, options.OperationMiddlewares["getMap"]...)
+	router.GET(options.BaseURL+"/v1/procedures/:id/papers", wrapper.ListPapers, options.OperationMiddlewares["listPapers"]...)
+	router.POST(options.BaseURL+"/v1/procedures/:id/papers", wrapper.MakePaper, options.OperationMiddlewares["makePaper"]...)
+	router.GET(options.BaseURL+"/v1/procedures/:id/papers/:paper", wrapper.GetPaper, options.OperationMiddlewares["getPaper"]...)
 	router.POST(options.BaseURL+"/v1/patients/search", wrapper.SearchPatients, options.OperationMiddlewares["searchPatients"]...)
 	router.GET(options.BaseURL+"/v1/patients/:id", wrapper.GetPatient, options.OperationMiddlewares["getPatient"]...)
 	router.GET(options.BaseURL+"/v1/patients/:id/dose", wrapper.GetPatientDose, options.OperationMiddlewares["getPatientDose"]...)
@@ -7211,6 +7427,152 @@ func (response AddOwnEstimatedefaultApplicationProblemPlusJSONResponse) VisitAdd
 	return err
 }
 
+type ListPapersRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type ListPapersResponseObject interface {
+	VisitListPapersResponse(w http.ResponseWriter) error
+}
+
+type ListPapers200JSONResponse PaperList
+
+func (response ListPapers200JSONResponse) VisitListPapersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPapersdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListPapersdefaultApplicationProblemPlusJSONResponse) VisitListPapersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MakePaperRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *MakePaperJSONRequestBody
+}
+
+type MakePaperResponseObject interface {
+	VisitMakePaperResponse(w http.ResponseWriter) error
+}
+
+type MakePaper201JSONResponse Paper
+
+func (response MakePaper201JSONResponse) VisitMakePaperResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MakePaperdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response MakePaperdefaultApplicationProblemPlusJSONResponse) VisitMakePaperResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPaperRequestObject struct {
+	Id     IdParam    `json:"id"`
+	Paper  PaperParam `json:"paper"`
+	Params GetPaperParams
+}
+
+type GetPaperResponseObject interface {
+	VisitGetPaperResponse(w http.ResponseWriter) error
+}
+
+type GetPaper200ApplicationpdfResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetPaper200ApplicationpdfResponse) VisitGetPaperResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/pdf")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetPaper200TexthtmlResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetPaper200TexthtmlResponse) VisitGetPaperResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/html")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetPaperdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetPaperdefaultApplicationProblemPlusJSONResponse) VisitGetPaperResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListQuarantineRequestObject struct {
 	Params ListQuarantineParams
 }
@@ -8191,6 +8553,15 @@ type StrictServerInterface interface {
 	// AddOwnEstimate Add a physicist's own estimate of the peak skin dose beside the computed one
 	// (POST /v1/procedures/{id}/own-estimates)
 	AddOwnEstimate(ctx context.Context, request AddOwnEstimateRequestObject) (AddOwnEstimateResponseObject, error)
+	// ListPapers List the papers that were made of a procedure, newest first
+	// (GET /v1/procedures/{id}/papers)
+	ListPapers(ctx context.Context, request ListPapersRequestObject) (ListPapersResponseObject, error)
+	// MakePaper Make a paper of the newest estimate and keep it
+	// (POST /v1/procedures/{id}/papers)
+	MakePaper(ctx context.Context, request MakePaperRequestObject) (MakePaperResponseObject, error)
+	// GetPaper Give a paper as it was made, as PDF or as HTML
+	// (GET /v1/procedures/{id}/papers/{paper})
+	GetPaper(ctx context.Context, request GetPaperRequestObject) (GetPaperResponseObject, error)
 	// ListQuarantine List what is kept but could not be used
 	// (GET /v1/quarantine)
 	ListQuarantine(ctx context.Context, request ListQuarantineRequestObject) (ListQuarantineResponseObject, error)
@@ -9825,6 +10196,106 @@ func (sh *strictHandler) AddOwnEstimate(ctx echo.Context, id IdParam) error {
 	return nil
 }
 
+// ListPapers operation middleware
+func (sh *strictHandler) ListPapers(ctx echo.Context, id IdParam) error {
+	var request ListPapersRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListPapers(ctx.Request().Context(), request.(ListPapersRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListPapers")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListPapersResponseObject); ok {
+		return validResponse.VisitListPapersResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// MakePaper operation middleware
+func (sh *strictHandler) MakePaper(ctx echo.Context, id IdParam) error {
+	var request MakePaperRequestObject
+
+	request.Id = id
+
+	var body MakePaperJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.MakePaper(ctx.Request().Context(), request.(MakePaperRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "MakePaper")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(MakePaperResponseObject); ok {
+		return validResponse.VisitMakePaperResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetPaper operation middleware
+func (sh *strictHandler) GetPaper(ctx echo.Context, id IdParam, paper PaperParam, params GetPaperParams) error {
+	var request GetPaperRequestObject
+
+	request.Id = id
+	request.Paper = paper
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetPaper(ctx.Request().Context(), request.(GetPaperRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetPaper")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetPaperResponseObject); ok {
+		return validResponse.VisitGetPaperResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListQuarantine operation middleware
 func (sh *strictHandler) ListQuarantine(ctx echo.Context, params ListQuarantineParams) error {
 	var request ListQuarantineRequestObject
@@ -10505,292 +10976,300 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L17k9y2sTj6VVBzf7dOcg/3Icn2SXbr1ClFsmJVbEtXK9t/WLpTGBIzgywJ0AC4o4lL3/0WGg+CHICP",
-	"2VlJ5ZP8EWuHJNBoNBr97t8XOa9qzghTcnH1+6LGAldEEQF/PV0rIl7rn/RfBZG5oLWinC2uFm+3BOWN",
-	"kFwgtcUKqS1BNd4QtCJrLgja4DtyjTgj5jGViK8R44gwJfb63/qDkkp4JMi6kaRYZAuqx/6tIWK/yBYM",
-	"V2RxtcAajEW2kPmWVNiAqRQR+tX/71d89q/HZ//1/vfHX338P4tsofa1/kYqQdlm8fFjZlZxQ35rCMvJ",
-	"wGqkfQWxploR4WHEUiFBci4KJAlhk4Fcc1FhtbhaUKa++WqRLSrKaNVUi6tLDyZlimyIMHDKV+sEeN9r",
-	"GEqe4xIV2GNvR1nBd/Ia/gh+Z2RHpEK14DkpGkHQbksYwitJmEpBL5d8nUTx5dlf3//+1ccz84/H7T8S",
-	"CJe3zxvyQvAqsZwXVLTraQD2BFxFQ5ZrwavTgjYBy6NQKX5CmP5BWZEA6hd7erC8TR6QW8qKDjSEaTL7",
-	"dWHIFr7S1LjIFoLcUbJbZIu8xIKu9SAEi3J/lm9JfquJlDO19X+RD7iiDAMs2aLEivhHgqyB4AWVt2cV",
-	"ZnhDKk1g7xNr/IGyFOJfsXKPduFCHSnnuCxhltiyK8pIZ9l23hXnJcHMTfxqxwa5mOBly6SG0Mz1QFE8",
-	"85oIrLh+WG/3kuZUphHxGitKmBqAiML6MarNm9eW/UgDJRaacTKNJcURNT9oRmtfT0DfPj2Wj8rb146l",
-	"TAHevZuCJ3h+PEQ3CqsUNN/xHRARlrcSSYVZcY34HRH6cOv7qNZckRWo1ueeKjlw4qWepgNoQda4KTV7",
-	"1+Poo9LSgv7TTrTIFpjJHRFAVbKpiZCkMH8QpUr4Fy7LOLU8K7GUidX5vUC5fisBuHvWAl7hD98TtlHb",
-	"xdU3X8UmBe78HO+nMO8kwizTFuS3huq1XynRkBMxzBcl3rygZVo2+YVrENcl3jg+MkaM+t0EB8X5FjaJ",
-	"EazPd8NuGd/pHV6RkmtOyjgj8e3TgAKB/oKZIikOD284QDUg8ggibOGcDHkcZBBaUlvPReUArXCdwqWR",
-	"e+Jw1mwTwGj+knf6//8pOUvANFGSGCPG0xBf869/pY7Gj1wh2dQ1F4oUV8gdfLSjaosw2mHBKKw4CqQe",
-	"uMIq35p3Bq+177B8mue8SV4jcKWqLZda+uNoi+8Iwgxh81GGuEA88grQchy+LZZL+/kYdC+LgfuB1/g3",
-	"zYD9LVtjtW2ngd+nsY3R++Hl+geNzwFgvn1reIQTPvItZhtSICz1xbrDEkR+I2GbZ4G6AvvKG313uLVs",
-	"CS5ARrCrebk+AxBSHPjx5WUc8B85I7OAb6UltMVyAB498nFAsbxsCvKCkjK1v/8g+x0IKlorxBtpKD/n",
-	"VYUl0Jy+6eLkRc3oaz16jL46gOjLPKnL3bx6jdwr6KeXzxN0Zt+Yc0mdv//9UfZNitq0+pC+NrsqXIae",
-	"fPON/odEoDga3g/MDCtUcZmS4kDteJBb9dV6LUmKnbwhsimV1AJnSTSj0GQP8KZkZRgtfglcjqrCrxqV",
-	"84oMqUQrkuOKHNzv14jcEbFHgu8mqL3czBO9+SsqpeHEpJRktyUgPNSEFeZXQQyfBy0JaLeASxYzxhuW",
-	"kyJ+mb3GG/I9rWgK098yJSiRIP1vUry41APEkfu1xi7+YLD79WWI60dRXL8mQt/YpLjhjcjHZOnWqGA3",
-	"wMkUUYEFRoxiN5d3Wtmsa5lAk5tnSMDvSE5jIt6h9OSlEMHvqKScYc2ccl7VJYFXcUVYkdrINyQntFaT",
-	"4RPm/SOFu1CyuyW1AgKEX39rsMBMUQb0V1CZYzEAtD7HQ/TnTrplQ9eo4gLUY4YeX16Crsn0EUMbeqeP",
-	"l0LccNGZdPpoAmm+4UnB78fg8AsO4l0MAPtohvZzQ7DIt0OK1ysG14q+zqTGBC7Day4ByM2r1zCmuY+i",
-	"DPtP4RXzp1+zd+/evXsf/vbn/+fP/xPn3Qbo52lKfAr2wf1+v6+qooCbGAkQZ6xsut3X26Rt80Y1xf55",
-	"nz77oL///S8f//w/fzoL/hiGd+QePxbPbtiHRPUPvMAlVZTIJMIr88r+Gunzisx1IeEA3bxJQN8O+5IB",
-	"0kckoQ4w+4cAZRoEN0SkUXHcPsKIn2IrAc8nBV0P+NCQD+DbPJwgAkt48XQC8BAm4dkUmCzVnwikt3yS",
-	"OD4kbJ9EuP6ZCC1gDChzd+YN63y6Dh0543Ks/bh/09m79RL+N3rbehjVdjKc8U1swUlv40zwPpqxiFR/",
-	"44Wm2qvfvR4If+ScKY0gPXRTKlpjoS4EKbEW0a9+74gg4Zr0e+CbxHVd0hxcHRcFzUFu8C68FWUYEN7f",
-	"2o9ZhGU8f/ns1Q9oTUsCYrxQmWEbYDcjBcVIDxOdsYsws2xZcybNKp9jhW+I6q/4YKT/BGtaZ9lUkUoG",
-	"TJyv/klytfjo14SFwHughBMh8D8/VOVxSNTLRJIoiShD2OKz4gUpz5EmQmPWQL8YgxqSWo+GU6K0mgYX",
-	"G4itwgizi8BoMIq67lrHgc8+M73BNkqEpV78HoFSRlmGVlpDB0GvFgRXq8DJxbhC/yKCa7z8yNWN4sIA",
-	"PZOkepT0MVvEaSD2UYC/8KNa8FVJYpP9H0HWi6vF/3XRRixcmKfy4rX5KoafH7naahrZYQnSzzUiON8i",
-	"A7PBiH7UsIIIqTgvAEG4as22gmDJ2Tn6Rf/59eWTDEnCCnC8bbCmTzDgvCFK7M8g1gBJknNWANk5yNLI",
-	"PfmKwTyyI0yhneBsk3kzpfUAogIrvID7+nPu+wHc34Lhxm4MlYgzJBXWdCsVF3hDWphf6ptUfTGQ33Ct",
-	"jLqDCN7YHujXiGvWJNFO8yd9/jQtgkl0h6nSbK7V4zNDoh3yA1jt5kNojrXEa7FE8JoIZS/FXBDNgpZY",
-	"ddhXgRU5UxRsXb31gNFAAzv4EWvKUr/kbvKDQWgRwZUTCSIP+I4tc2zvtS4+XyokCZHGQ+HtOnAZ7LY0",
-	"34KztiZCciaR4vwWLtl2Zd4XkS0EL+PTC84rmQoI4BXY/yu814BkSC8emKkzLhqDQ+9GDRYdR1Z7w7bX",
-	"/K/G4wFosuA64EIcZeHGdnesNfS0V7olj++pjJCI9eLIjlQwxGwcsX0cWYkfeACkN0aKAziKgiowu70O",
-	"4FvjUpKsB7KjosB84wxI/u9sFo19TxTCDLnIDb3Pp6Q3b1v04SBZGCXyW+OUa1xUVEvKuCmoeSaJuKN5",
-	"zKU8i2rP0dNgeTvMFEgI1TXyMEH0gwUFENCSt780zCfAvSBSRnYdhY58ena1kX2p8IeX5stHga8pTlTh",
-	"yYjSlbyNkDi4XuFfZflqvbj6dYTC5e1T88nH9/3j+7EN4ZjFVf1Hq33EKOM9qYffKUWqWkW22YBow4BK",
-	"slZ6u228SV9jymzoR4w9FXgvl/zOIKgvee8lklTr6BBVaOLgrhEjG6zonQ/vpCo6Z2ew2MwNiRzFQA0/",
-	"+AIiMyZa/hGDgIz7x25kiy0vi8gOvNDMyYjVzAYQyds2AFaTU9GUxNjZcKmP0MawD4hGYRyVnG2IQGb8",
-	"GAdJ3KMQ4/fFhfZlC7ChLPVBAD49JiVUuCCzThHjamlobjT6Q9ODRrWJi50is7ggrUgYQ2bD/aaHDM4M",
-	"BsxcRN4ysePmwrFPD2Gwl20XjGsjqoAuzPiKF/vWSVJC7II7AaO48acqBR9IQdEHDdskLG5SkboNrC4K",
-	"E2btgvIgUM+rZIpDJMAhk5ElVzGh0ehtcHNRduATPADTeicj7mUiiMXZzgHrT3bOKyLRWvAKbs8t32km",
-	"HCD2cB5lD0cvQnAsLjBGMop8UNGwCx8TzkXIV9ovzYPh8OJMSzzfsk1J5TZq6TgQW2ErMheA7AJkW8rt",
-	"nF/D/jPv6mxDJNsLyVKPXakD2/Hj4HLsEWjnNGXO7xcwp8yHQoYIyFzkn+NLWeu0tjJEQuZ42koY08XY",
-	"nAtBcnc79ndirylJ4VsiDfGWOIc7DjOkGTklwoaUAbxe3vo6Eq4DKB24abWG6kRbOGwFZ8S4OYA2jzV1",
-	"Z4s1ZbiMhcYBM7KxDWA3URzBDW1TR1x08iEj3ghckATpuhCtDPiICeeAHxAuOSPX6NIavMAIpLh+tggi",
-	"JL4ajkUB+iWH8VExjLtgkuCkF0ZKtkhlXJ05mSR6H9BcNbF77o2+jyE1RXGEkX3Pc34QNsIglVHiANKK",
-	"hBQbijO8U+/X+Fg9ptAG1Gj6SxydZ3HLhZNwIto0uBraR8H2aKaxxMsdIbcR9529V1b7IIrhvyDsKkpo",
-	"08SBNIMfxk2PSR5ywXAtftVDOJQR889Mzd7txoFqn5lrKon0Lp6Ch4pb1jOMDfNadhguP2RCkLfPicK0",
-	"jCh8RgscWaseZIVZ7CJ83az0tUcKBC9odiJvKUMFl1rpkbQglmPCsQOeZJIK5KApqI/VHDdJ7QgGXQ7d",
-	"1PpgmqntfW8uBFRyfitRSW+jks6WSsXFfg5VfHtHphh8pKZUN3x3AQ7T7ZITW2qmiliptAwdQ9Oplfs5",
-	"ltImbk0kbg0+elBfWVrluhtK/PCRXPoUmFSQVii0og4cCRAb4NctZgUpkBWWiMyxcTm9H9WdxiX+UOEY",
-	"fdvapeOaQcLo6lIs45zDuY0P+fg6Jc2H/uuQMP1EbmtgmzNLVN7O2jqqR0RWu9gxofA13pAob5rFkWNs",
-	"g0UF/2cmAdfnfX5QEDVqDdb2Ii8xWB9HN9Qz7qTMaFUhquBKNdwQb4jxeQDfJsWo3gDYyDz/h4XF0Snp",
-	"hh1nLra6sSXl6TkDIVX3BZ/ApPlkdI3t/H7I6Bqbgqo40bgNP8giTuxjcI5stuB0ktNQvDH2pDGO78Ye",
-	"2rhguBhXT91+aYa/xXIb9yGZSaOPWmk8ZXiJ8657srWD/YrYL7zh4fAM0opMvY3SLM++32N2rWKbW93X",
-	"oi8LckNbAd6zPMB+cqN/JoKurQP1cLsLL65FEO2pdBrOOtpBmG7UwQK8lwV0akGILeBvBFevGqWFp4S8",
-	"pbXiFcEV2vGmLFDBwUTy932GiFS0wobh9Ui8KORyE+Gk39HNlkhlRErLTGFwqiQp12H8R8GbVRnsuVUG",
-	"9CnRo3v9behY39xSBhodfLZWREyGCiRfa0PTENr4JTD6T4ERJpsPpLl0x6G0PogEsNNgvCWiwnaqCa/X",
-	"BN9OQh8uSwORj/iaDlMtaIXFflmQzUSwTKTJnG965yWcsj9cgKTMU3WHAsMtC2isSwEt8lJn8HWJWUxs",
-	"kk0FaE5pQ3p8MOtYLEtrPVtzobUkK45M181gjEhKDtZyjk3TCujPpP1NuWFDRjNTJ7SWv0P0eINPlCxv",
-	"Gp+pq7Ev3R8Nq3Bdk+IKSY6qJt+Cu7ikYPbBbG9o1+i7chrVmgFjTgqbWipJoEpXuEZUuvNa652P8fvJ",
-	"581zAMnRGosuY55y5mZzqTZAYCAp3yPcXq0ZUhpqHySk8RtduPNRptBp3fKY+YVe+QTQPVTdcRF+Yyh2",
-	"pDA0VTgP+DsYt5nfIwpYgCRPIcGUWZd8Q9es23m3NTGmsRE0IlvOZOncHMjILv5tjyxfhDVbhxJVWuvx",
-	"LBJhtilJ63CzPiO40LdU6T0Awgx5xCRm8XdBiwFm0f+7d2n4KSZgoD/UwW1y/GB922d7kQzfOH5TYtvO",
-	"uCJDljFN6kgQqaThZgUqcX47xz7XA9sx5pYNu0vCAZN1rqmhC26qJtsjRT1bhjDSJA/xgisOofZd0k/c",
-	"XC8NC+CiIKKNZgJOoVV28qF2ZqVJlKmXwUihYepG8Xx9eUhMkMm9rGK5INTYLzGSvzUaDngV2U0siCJa",
-	"cbk2htZpNa0O6dN7eL7p5BY8voyQrmMnM/bFawdA2V49MI5h8GoV1Lr6zFJhjmyAY6VcPpgKM8nwMrv5",
-	"lJfnl5ePxmQ/P3uMbAddRLjkTuzixd7tHJU8J0wJMmvrnMV0JTAwS2ZiULCAAgVbYiLtSmoMnndU5kTg",
-	"com5UNiEvwgsCAt/KinO4SYp76gEszSHoUu+I2JZ0moVz449QMIzXNKVAN32hTdPzLBDQeGRRNgKhFVB",
-	"CFEXH8e7Xm0JBblUxj7Un/cHgmUjSIFWZEtZAZsDr17ZlF4oaqH4hkC0n40/NnHMSmAmISWes6jvrGE5",
-	"EQpTpvbLmojc2lcOk2PAZ4JFgQpyR134EWTQS3pHfnAUbIxbAwT/dbyMQHuqG6ZomYhDOT3y73DZDOGc",
-	"awQXVNYl3idkU7+0J52T/OTJ2EE2c8f34H2UrCV5YePqegRrfx26BeDLUA6ekKtgX0xKiS4QIwqtTchn",
-	"RMoBNSgaJUWFzXbVQvGalqQwmR4IMxPS6vIND8VjX9QhHnwINWJyzHJSlqTIQOL+cCbwHmL6rZS+Lhsu",
-	"uMx5HZ/D8YfDMDlbfOJQ1nHyv1tXWz4EqonwtdZ887hu8QmcCK4+xijgWRinNQ567apUxF1HvhhH/Cnf",
-	"TRe/Q3J7w3dREZxHNy2s/RG50E3SNdTr0VIY48gvKrgcDyPJUiqWrWoFSaoterITFC6xGBuw8feRFMsx",
-	"IHBZLA+iNwJv6ki08Jo3LB4+7cqR2EOwwxLByxkiVa32/gCa+Jv7Bq0GvoQuGAHSIIjOwTNjkx+y3ExA",
-	"F0vacwiNGsPC8LqZnyYjQ6WyaVvHpRgBs142iXjU3XZ6hMNPbE3HwxtaZ0gXj33kBJQaApkdngKHgl5o",
-	"og1X7EYm6vVEz15TNSUE4z/nMupuXvJ1FEODdsb0Pfq6kxFj8kx8yLsLQy44MWYnSciVsz3JppK9asVZ",
-	"aJsqTWLMIcemBWGKqv3SBLVHVNtXWnizTxFe6cO+2/LQ5IaoVpxLySE00CSw2Dqq3jYvceXqPV/pIwth",
-	"3S6FGLN9FqYDQZxdV3ywdaErvEcrguwZNkqgW/8sC3SJFZFqWeE6sg1YbXs6VcesmnVivwNus8XSMsLx",
-	"63skJL1j+pxmM2iFv8PlWpqYPNgvJrJ/7Nx2QoFdaeuORTLksQe01sLV2ZDhQKbnBJK2Dj2gAq9V3FIM",
-	"BQJsCIqPe6cua1vSDcMqHu2SLaD22jIasBHJimikE+es66ItN2fulXskeN6SfcIkF9aZUbwsEK6xUGi1",
-	"v0J8JYnQGtFPL59nELuKKnxLRGay/MF2J4mguLSn074kldMYD+903CJkdC3wMlTkuvNZXQdZACw8avZm",
-	"z0022nH3V4VZs8YQvBsXiGDx89Jou0cyJRmnHvKYfeIN51WP0XgqicQ+6F2K3/Z0w6L6E/yuGVTnBFwb",
-	"tsw4ZEBbp4NEYF8lvkJnIxts6QPvkeSJaIG12uHYXXZjn0xfn8LJOzMuicTyJPQh8Um+HTJwm+4x2U5p",
-	"JvDSgV9Uu6k9rtYyheA4RIg9c1zJ71Gao6UCbgvP74YYtuWKEMOzomra69/Bq2G266TLwXx8QwiL+jbG",
-	"ScKzYpo2m0P+vuGcrhnEfWHr0YtFbJsEHuy7QWJ6s75zSO5JhGXJd6RY7ri4pWyzhAD4SKAf20C5IX0H",
-	"taVCkKQlYTm5QmpHbVqoOYQbLXM8QZCLOmgeCE5mwrn5y9bYHI3wBUgmDHInnWmgkSRqdwTo1BJSVgdM",
-	"rWhF9tzaPAGLXWlJmVVOugdh8SO4/Duu0YqoHSEsXIFB61+/Rv93p7vIN5eo4AAF+ZATk7E6ikm9TaN7",
-	"+ot5amHQF26b21taQ+gBdlMGB6eyRhCQxWksDmVv09LkHC9fYA7IXL4w8dzJAXCsyBaBiG6sZ+/QxKEZ",
-	"7dxyHPabmOHD1b3Uus5OcEWgDg0rbCKAiX2h0ZtsyBlRRhPDeknKgUFE0A1lYby7phmxNtY7QFI84VUo",
-	"mjclFjLtSDH03kt8B55s8f86GKW/V9niw9mGn9kf/yk5O3+Ddz8QKW39mIHwTn0VLkee37NGih1iaGNB",
-	"bQSnOAprR0ywjVhr1oHZscS5qUZvVFbImDMSmFZuBFCM14ULvDeVjgqBd+wK8qlxo7b6Hc5vjbVW0yda",
-	"YZNG7lLd9I/gj1uuubB1tc3coFDZEaN0MeKpydBq39qmLez2sg4TnsGfw4UzMDgwRlEX5B2McMA2X8Aa",
-	"Xw3kbTJX3aFNyxf8eekc7Q5vCMJtWxoJSa5LnmkeBSLGoVsn1BYHNadImO6A/uCdXsMisPNPJeRTN0V0",
-	"VXRtHeGRXDcoyD8QD2KFe3OqZCDgSXslm8Db68BwK5CWzM09DaXUKoKZMQy5umCpKhVL0wIsasjWj9tM",
-	"nPvao41KPP0G/BHef2bQNWLqnZfqbzF6sPTDrJ7D5Y+GjqVTuXtj9uHoIryzO5mjmhaLw2QXz84YsqQW",
-	"/tsZMkpL5p8j+acvCgUrsLOPGL+ihmhfST1SsEBUGMSWfzx9DWKGLT1Ul5jF5fzAlbqsaESFeNG+gOx9",
-	"fOhiT+AhCAvH9XKzX+bV4wTUZ1gQaG5VNLnKkDRxtgC3PHLKZBDQUxf64yJshI8Kqjllp5g+HacXYOIQ",
-	"+0GZ/Bg9fGutN+lsXUmkrFzhvslyINQ98d9ClxaGcE0v2h/PzZE6/6cMzYRTxcOhcz143ZgjI1vTv6uT",
-	"65lQhE8ktQbTBWoq83ABGX22MbvWTkXUlheJknZwl6Y1d8atOOkWruVMmwV7eJqn+hkGXtjYEsX3EOeG",
-	"Koi0op5deVgjxE3foiy4V7zU53p5BdQ+zEbdsYnrvU56mUwXbjhb2HlUA/YTDMH2c4vdlDQ2h9JPSqOn",
-	"oYp25+dt+BDWItHqW7rZxtMbEGG+ASY0acjQ7X8/Pu5yKU1wRt/StzvlHAYliZAYGt/3RLicw9cJrjKn",
-	"dJhCb4BtC4+HOLpj8WoE8+SCTy0IHDkfLfkdL1U0apEh1awI0s9NH6IjJvAxxLECNCzlz+qkM/QI9+kr",
-	"VHNJFb07FiTBFc95wmHVz3/oCdwCM4rLe0JwzxgY88OxziiXkWccS07adjEp8G2AoywpD46kDTrCSh6w",
-	"+A0HpRpm3G+TapTYQWOgvMB5zFsC5q7T3FZJt+2QnTGdHj7R3mL9jI4DtonfZmWBscktKIWd+D6tcT5j",
-	"mwDLY7tkhkyBIY8sA7Ehyz2x1uah3InHY7HkvpbqcP8oLQsEBd6cbXRLcLF03fLWhCj7R7TwKKGbrVrm",
-	"1QjMjzswP4kBXXPp6ok5SGRTm6bZtTARQQXJmxVVjVyWBOy37Q9CAxKvQnxckYyQtPvtJkcKBkMSwtI0",
-	"FbQ5RcO5MCFyzh6FBdta/OwMqm83I8M96aYanH89Jnr4Azdgrn2ByxJM6Kny3CnVZzYPShjv+oU9jJmt",
-	"U7lkmDsY+FMcwjydwyUsPsY5hRt6CKxT1I3pVzBkREvNpjijg6KXM/JA5WXaTZxTZzu+w0M0Gc0JWWFJ",
-	"4/pWSe5Imcw6BH+SFbiP0Vz04OlDIDYxI+DP+spDFWWNRDBAhhomeMMKW930BIBVBLN4ioMJesP51hUl",
-	"ABC0UmBLlia02Xh8e5B6XSC4y41HAoJdr22gu4kVdMHhqXj33xoMIY5xeUOfwERhm5zX0cQaKtv4UtPY",
-	"18b3gk6ZYEQDgs1BjdwjupfrUUgtlzWWMp62Q2pp804VqWtS2P3xscwGyXZqUyEBsz1iXPkSNzIab+bK",
-	"8kbq+ahYJl7H2WvQPz2lzB4vTcBuDLe/V1Ca5u97VD2GYq4nUKMNCXgqcUsKzmd7IgJCa12iXg8HZuGP",
-	"bmb5ij8Dve3zFYAt1aT41fzqgTOuzoOyfgJTA5z5h6lkO6eA80b0ChlFuOkRPOkBivE54jsCmum2ttl1",
-	"+vrUZPE5eq3F3Xjz7Ow+bfILcNE523IyQ+sFL0u++6l+mHKEQ34Sj9RYeydog+BLvEPWseW315ov+2ME",
-	"ufW2r9t+apTlGziUqS3iO7b0YcXxmvo2YMA3Np8y6asd81bLId/6vESJaUV0+/mzxttw61oHtatt6y0O",
-	"+R8czdzYYveHtGNq9k+mnu/hdX3xxtPEZqR+OJjeTMj/EC53A4CNrTSssRKJuPh3Qbd/F3T7d0G34wq6",
-	"fYdZwe+I+GNXbn1ZaY3LNMuPXLFFkcpFN17DYqx0mInBlVwLx1qbhOwnCN3EtDgIKgg7MIEzcim3+PHX",
-	"3yRLKa/2qi1RZsqFxDK+NowLUixzXjZVrAqfCSzzA9n3MhMF8Sizxd8YrmyNYGh8aNW4flJkqE71LgoK",
-	"yE7aAjS92i6aiQHDp7EVQCiSgV6vxXQIXQdZco8uLy9RSRmRpu8Wb1RmaoN5UcbWUjIpDLOSPgVZN1GN",
-	"9XuY0EhLRBA/dTznqetqSEncLS77tJJZsm1p1A7aQhhgso/3Q2qJHZtAIDiMog+7kg1kjsS6/KU6MwxZ",
-	"HAwMsQYG44JX28SB1L3+NaZpuLMAG6ijqKAsYvzVJ2c5VJ84cQgoU3zwu/mBFvqD1X6e9yqW+9ZZUg/S",
-	"vitqtR8xO2usxU3OJWUz9BrA/pgcaYZMgXHcBQdB+OFOffo7rgvC4DX3I9m95bexkHLcNqCd2DqUfKip",
-	"IHIWESo3+aGuJkkuiMqQ3PIdQ5zl4yWycdt0EcbtwBRdfhg4fYgCF/R8hIkk1dLux6YsIc3VmzuPGHzQ",
-	"3JsIyemhKjDkWUu5lznMsmPoClXhOW71Ld1sp0vuCQ5Y8t30MY4MO0vFsuSznfxgx5oO7+TWGFnbq0aL",
-	"Xr52q23z1Q3ITMoIxaHNzagBFsntlmU+pMSbcdteGS7cYIihBzRzHEMdJJ7WXX455uIfop8Zw7SEctAx",
-	"bMTF5+lotH1X9BqYNMcw2U1eZizULkkgfcKIUcFrLOWOiyIuFM2/a3Ie6xj3dl+DZdFWidkQdFHbiYfv",
-	"kWMur+TdA7CNXj2vAwmh646lQm19rtBk+fDTF9SZpQNRKZuEEJ+MoRqoLCbJh/jvjbijd1wsJ1duCL/w",
-	"U3p4fU2HYFfM7BGUD2xzXKS1eJ9RbMcSzcQCOYMg3RAowTqPGbfbOBYo1W7ePUIaBnrkvQ4LBh5Rm26g",
-	"e/ZYj2suyVI2srataXqhvB3HreIKl9LVj9oJzjZotUcYshCN5+jRJeICPbq8jCZSEONMPC6WlDAlMMvJ",
-	"EkCuYtbQtxrA1kOucV+b3BtXd+7aFj/3bNXxio615wgpNl2A85ftHjFuLLRteU/FNQ6dHcYFSDjgCKIy",
-	"nrk5klc2joHjlpcqpzQQaP5QoDx0D++KF7hM6SOuXfbcGoNeBoq20YWetlTmnCnKmnjSbrpMoTcbOb9/",
-	"Lu+0JFPXMhF4cs+6hr3oF8oQZJwQaFjsUu2MyS5Y0/uZ9YqG6ydO99r39ANv7BovfahIt35lm/VuQ9AJ",
-	"OPNjxRHbqkjdMomurbMnspCkRtMYD1lgj4EPay/+lkllOo5Ia51o34OaF4CwI8+0T2ZLC1bulYFbsFN2",
-	"d1Dy8C8OSF9hBlskOMB6OqBKDYZuB2Ux2x3fAeSg3mAY8XtCdPfFq6Aabw/JBxsTFR1bsghhzoYz9PzK",
-	"hxsKPmjx54Ba7rtbAzhNBr28hi6eYyHVo+vA8gS1XkyxC2nrcUy7KFPKW/oMl9zGwZ5EbZrY2igsiYZM",
-	"51RTHabGQk00L1m9ycAfU6w6le06btlwezp4TpPEZzwSvDaBNFPPg5yQqWtHHToJQauWeZ1NngadS2wL",
-	"CIgayFxhewivhsqMUM3dFr45vq9J6zoNQmju3+wEXmhsqNfk/jCX59Gh7peV2ML9l25eyl9iFkSNUS2y",
-	"1ETENZIYDkUqaTbAWQ9l0YWeIgXST/nXzmr/enmf2JUokRvn88y2o2BkTgUTaBmgSYUluGDuqUmZ/Zb3",
-	"Jr3SBVDbqRILa4MGE9kYB6e21YavkS3pZc0LoDFGtEUXBCaDIvVSkfrKfchZuc+0qr0hvCJK7GFk2WjW",
-	"HwyNO6r4FkvkSn+ZcoNBmTBfaLWd0YwU1gs70GuyxYczPcLZHRYQTaKH+pvGxBs3Hvz11g3lntnx7m3P",
-	"Ga3fo9/5mC3Ieq1Z553RJ6YWaChc2OysDIhswTiLF9pLushCPb93snFJ9GmDIoDGaOLU6BPVDif4dilv",
-	"KZuPmt8a0OyWWvMVndztwBL2cE0Hesp5LfgdlXCZhnVwsgWuCCuSavmQ6t3UGqR5VSJnquud4iahoh6o",
-	"1yTVn8Dp2F3Nu78tbUpHUCdPU7U9Qwc0cHBeOpgYZIz/riw0UFnoCywfdFwYfLqgy0Ag/MSqLbOr83jI",
-	"Pp8ycdL2C0MdW9N6hanBmvBXmYdzS/O6uroTIDTDDwD2ekqJ2XRHR9eYx22YKQp8jtxD0ygO/gVl6Qvr",
-	"dbD8grm4HfthZgvV0wJJrt+AyFIXlHF+2DqebUqyXAurursbJ2iO64O2NpgpsY/eNabzpi+x4iu02saa",
-	"Jp7TVhvUCrft2hiXJJgWBZha4rLRonxT2fT7h+jYd4vr5dpn7g2nYvUbM/oMgHsMUBEb0BUvcYZRviX5",
-	"racN08xPEwNn0FwukHMbBu/acFrzr/dR18iKdpSKQKJxFpzAQfooGg9iDPBLxZd+M4/fpSeXozEu7Xye",
-	"kB50Pt/PcoYn2ocLt+S/xk3pzFM2bRV6M0Y3psT7XqLTjMkrLOVy45x4RyBltCCJ5h+u8YZ3UmGx4my5",
-	"piuTEMbh6vMHF6qxmxqodVXheAvUkN/6ObJwQTHm23YCfhzpBFwC8d6Hb1xOQIcSRMrx2iBPRsfa0eI+",
-	"0D6+HA+eOkCgqW+CP5C5lGY8BWPc7q0e/ukHKl2PKWEoZ/o3nG2oagrKZn14uNSP6av7uPC/46vaH9/r",
-	"tVfHfkT+6oslJ4vjtjXIvQ81BCt2SoP02APRjZ4+J31iAY/7VeCYXzp0MDjapPXPK69jPhlQxzNny1km",
-	"w3ih1L1T7JSvI0KKTi+HMNtnQtGOcVMGryEK3hUs6NQxiF2K43UuphaxeBW0P0msG+q13L+ehW8MmYwT",
-	"aRedOcOpOVNQXcXzDXjVY2pC6GCvvOzDVdKwlTJa4j2gykMSTPeXbNlE2shy65qC9p3ot9Jto1Sa61I1",
-	"Kwx0rK7AvAoAWyoVF/tZlpBpRQWtWctNkHmUDJsQ3gBZHXfRnebOGIjBfkNyQmuVam8TpJRGTOSJzI5U",
-	"P4Hh4C0q0W8NFvoAMFLoM1lQmWMBJ9SE9UH48Y7KOEvuNvabxscl/RdZQl5s5xvK1DdfJZrM1UswjCbN",
-	"uvoNyqSCAKNmwOPUYcq3pLZZWYXhAw4RNvwL8DDbyByNbbaMxUsQ/YTQACd2k7vI7SMhsuQQqgGq+2w2",
-	"NWHmn26zcsdktAiFG3jAmvaG6AmaNmTvgM/OJGLzRay/kE2O8DcctOL0/YaE7TmXME0Pp6ur1kwdT0kH",
-	"W1i8qJ5NdzPdH3zruwmRy8V9w3MwLWPresabsoDQ5VWbPlVcIyWoq/eEfHuZDwp1audGm/sf21h1qETs",
-	"Qbm0hlm5YdgFRUn81iaFlnWMuVJB5pjJHzMNnCEiT28RLsN+yGsoFxMviMYnrXyHqeoK8oM+rEN+5Skr",
-	"67TD98cga89QQDQtLloQPEW0ND96Yj8n02qhmMW6AnYzgYGFk0xlY8dJNwM84tUawvfNGwiXxh09J216",
-	"ko3gXhaBo+t6moMSUQZPAdcc2e+Okt2sQJpU/gJNlLfTuubM22wkosDEkkxP5QLQep7wdozMLTYENY2r",
-	"z3j2fQLfxEMPWzt+2l3z8+QxD0twRZo9NUyRYunOWhAt0SlRplkytKqM3lFFkyhHOHKZBm9uBC7ItFeH",
-	"S0ZN6J+QIPV0qZIhy1W6jEkbNnE0rLLkan6JlFTaQtIOtOMiEQDQ71Pbd3f1C0NqeP2RdeVWOkTWG9NL",
-	"AEVDAlmhtagEta86CHUk4+0oZhGTirjcgD3ouCuvLQUac0SDFmzNTYizc/S0LQdsOImpwbsRuELMJE3A",
-	"2xJhU2URKt36ysCBPckdTSO/nTV16wurXEWQnAuL+DPS9mTx/3x/wqz03s5Pqeh5Q1RTH4f1lFN1Vtqp",
-	"HiMKF8SlJ/sE1+2DWVERoq8m4rJ8tV5c/TpL3HufxZQv2wC7letRSYlvge56V9saE9bJ3eU2iTCNRR/u",
-	"OMJKwtTztqNzXwFe8nWsf5H361gzsmmSe5hehVdULV34xNQb8xes9E2X6hvt2lefarx+oQBYs5+kv4go",
-	"Fn3NxcOqSM6BEzmum6gr4luXNgtkAZUPt1gizPbIxuhFTGfFhPBnO6F93ZmxU+u52eJY+DPk5k0v8thz",
-	"BkXo3xRQb6lfq/dIcIi1s3q+TT5BBScmqVmSaZGjbgndaS+R4ujRlAKSw+3qHCrcRDFMtr7YmWUY1UEo",
-	"yUFfaXOvGFjbAhDgyT5sVKnRbHzVwVuK15kzpvjprl2QlenpzMo9EqTEit4RVHFIS3FRWtOKcG4E38ml",
-	"4jssorctESSAacOJzPQOM7TagxcK4DBOoe6aN7bObNjmBUAC0cX2UzFdVPRumd75dTzu4nDnTlV2Kxdk",
-	"dmzxMaW6Uh5kLNWykfe01tWCrGk8qbRuRG0DymO6Er+919QxPbIt5WLBaoHooLuDxx4mOrC9T+1/PMwS",
-	"ipdNVwANJY1dO3bQJChHmnWstN+G33zzdRAc8yimlQUbOqtLUJ9b+i0BIGIL+4mtaTyMdezWMAkSjLuc",
-	"F2jMwQgWJkvO85TY1WF8ohP0/Gk1FvvtstNSc1cOidh63O/jwqkXrqa9/h28etBm2pn7zUhRkKGpSIQN",
-	"qmVJcKwfLZQGbCrrlShxfquvd+vs8NVaC1LSOyJIcdW5/PUtxhvV6amR6TdKzIgZkUpUUSkp22Rhhxb/",
-	"EKOS74hAK6vF+CPauvemtlhukyMqKD/Raq1NXZvCzO+zcZ+6O4M9GRrOkROgTfMWa5ACkags0TCHDE5s",
-	"C6gz0wy9A5XB9IoOO7SYbtYaoK3tg3pkyEc7W8l3o5OVph/qveca6uajDF1CeWH3AQjUMujqAyEvYH5w",
-	"1YVpvg1dLtSQdLSSTZdchtbbBQCFbQKOWP9psk1C8k9T0Wi1nmCV65M0hJ/qOxjl5xDcnlzYUNmfYE23",
-	"J201G19b4Nk1TkCTYUy9UUBCLPGwOTW5AvwgrWxb1qipcRMvGkXbqt5qx+Ee0ASKhcuE9S275BX8u8LQ",
-	"JUoPbrQA46bu3hedWwA0Zf1d1o647bV0BuZt7gcrKcAFk5MgrSTQKgwQoDrUwb2SzP0MUJGktvYdM/pU",
-	"SqhwbQq5U5YKTDwYOkYPrzVGLTpgTN4rYyozVGIKtRo5I2jFiz0wRKhQjmotyGj1DP5xjkJDFutsghHG",
-	"mDWnagFsx8UtKZC+5dcuFKJTeR8Mq+Y+vLLfuRfNry6fmgVUYxvHdJwd96Fii7vB2qbzhxsqcTp/tKHb",
-	"jqrgVjO7sDeV8c0+MNJedYtBIraT+eKow61appi7Htx8FQA/TSAABgOWtrRAMIwlsADJhC8Bks5aprXB",
-	"dwQpbqhYD5FZ/6PYzK621FrqYq2PDuXVKCeQ5lhfQf5cy+QyUzxAA7dHjBATlVNSX2oQao3q8e972gx4",
-	"wWEb7snfZcTHNSEP8jgjkYWzuyEO3AdT2hl0HWgQQtNJBw11llZy6CkwXsCJ6TIH4t2henMos0e1hgN1",
-	"IyKBR2kvveMHl2bkDMdvtjSTHeDmqfs3zWOTDDHCA2LCUNYqzK1n1Mjt72MpOpLkjaBqfwOh6q3RSf/D",
-	"ZR4sVgSLMOJvq1S9+PgRkkbXkbCWN7ig4AnyrZUCojjbNBSudk92V9a2IpGLOM1aTeWQa4J40FVssnfM",
-	"uzitXOfSCzKUN1VjrcrwuT7SNjLkHJledfC7lskCAc9WRBKYQfwGV1rSaH2n13aed0zjQFTIVGoC4IyT",
-	"tiA5LYgTKapz9JPNGNb3Isgxdgaw42T2q0v9HlVe+AKZA9rq+DY1pCzk+Tt91kqaE2YMaMbbuXha61Wf",
-	"PT6/1LxDlHa35NXFxW63O8fw+JyLzYX9Vl58//LZtz/efAvftAkepvi/LdDks1kWj1yAD67p4mrx5Pzy",
-	"/ImJtNkC8VwUNOfVjqwuXGyw/vljFjyQRNDIrz5mMfbzxe8QW/xx5PHApL0XK6JwgRUee28Q2N5bF7+b",
-	"/36c+fp0qJMfXvzu/vnxFGPMRE87WO+7LcGl2v4LYiAImPBMwU7K2cticbX4O1HfwStgzpQ11wSpX3t8",
-	"+VWErdjQ15BvLa5+fZ8tZFNVWOwXV4u3pAzq5gKPkRKJhlk7C+Ntly3N0MCg8evCxUW/12NfCIKL/SDU",
-	"bwguKDNFWycArsfTB+fryyexduOQC1Xsxxe2s/npjl/mmKGVVttrhRjfzVji3aMLa7GWyXV+T6V66l46",
-	"WOeliQVjylVgqevStk6++Ke1ZxvhcaILC1wgcKtECrY4MOCpSe9OjOrBvHBFwwCtHpF6mna8Fj+mjC1U",
-	"kKq5jKDjaVE89f4gW1zsb7zYnxoPzv/ysSu7QQDGwS48OvXsIztwgg34Ad/qaxIFPXr6W9Cj0IvfafHx",
-	"oqDSVQeIb9Bz80K7STUWGCo9yGQETfvKxcvitf4DwmceYnu7KWGTdjfCS76FqP/778K3rAg2ARiHljqs",
-	"c3DqnrimGmela+fBY66alzYXG4Shr/6CtrwREua0leAksGswAEGto3P0FjJXzOiIKiSJkmC6t6Y5aWpO",
-	"e2OjAevc14QOTm2n5cj9qOKBzl4HwsQBzHlBOr1LTnUSNdrBRw5ToNX+sOQrX4e0AluB293x1jW8IfLa",
-	"BTR2mqxMIqbW251kwG9tN68v62R33OafmG37vm0JsgGkPgzdwNDGh+iJY9722/7kaenDdLiet9tP5e2N",
-	"VnztnmdTPni1Y0TM+eAflBVz3v+BsukAveG8mjN4UK9sxkdGBZ7zyfOGvBDzQHvezABKa5yT336NN+R7",
-	"WlGV5M8nlFA1ujYkdsaemvZSmkNqYj2RfLpzMQaQsAcmEF6XxNhvCRYlhcbVDcTtekOuO2dtuHfnqF2M",
-	"yPvP9OOjjtxcgr0XIT3wRj+zikbqFj6RGvLMiF3yVuob95ayIkOQ/GC8Xxtybc0+jHufGOOoLQs3ttn6",
-	"Sh1SYZ/KkwpDJ90DW44ipYrI2xNswN/pnVFD5G1bHXm35SVBbbGHKUi+sFlOabkFnt8f3w+gccpbA9w0",
-	"qeXT7jGUWrTe3N0JNtys1G65yY4nZelkW6VIVU89Vxdb2/o+venfYVa8uvsyt73fuP9/w+brIZlpZWiV",
-	"GspsMIZVIXkQ+Af37ggxNIUJikxLr/DGbPFVS0E3emdYTr5MaUiva1wesh0jT2ay07O6QQ86BnkVA3De",
-	"3aSLOyLo2q41uWM/65f2bs8eFnk/hwBFkPiLi15dg+v5BNIGlDOFyBa44Qwy8y3UuNhgyqSC+w+z3DTy",
-	"TeDT1UAH0/eAcPEsfG/uCYCQu+d4P5n4v8fz3p8lrr5qVM6rP4IW09mUCNUZydcHCgOh1ERQXhjHAm6P",
-	"Nt+dRgaGmLw2WLttFeHjrZyrAzhzbloJOeJsO0V5Ai3aBMMkX3ZJiA+IajPFkEdDkA2VSuxPxR67bSJt",
-	"ZTbnJaqIKSrPhcvtNP7lnaBKGRtOptUQ2yHA4dchs4/dizYtMonkbr7nA6K6O1EE2+YFW1VE2hAoziAE",
-	"yizE3CKGyO1rPkEAI5OzcKJtcsPDBkHym3PXrbkwYAn9EKIE1JZQYeY/LNgDP/ebr47u3JhW+NxlanyB",
-	"iqGBbVh0LHzSyknUQ1eLxiuI+oTIDEm+Vjt9glyfPtgeQykTd+EirKGfPEav3Utf5I6EPQISG+IQdA3n",
-	"7tu3eKNpdmeaCZn6S2iHjSt2S3BBTKVd/WIXjn5c28cTnUjjTnKVSaGUgtmm/5COWWYu6rcvbbYbnCU8",
-	"X09RIfDanFOI72kkKc7Rz55soGVxuTeBkdcI29bQpo1x211ptUeSbphmFE6NcW4XCI4s8P7Q9/VcT/3a",
-	"J+kfSUDjQszL9Q9Y5duHVVp7taM/sZulV6khwXw0vj8DHf8iqCKo4Dtmctw0jCElIwiTB+iuWy14u5c0",
-	"p3AJbphER3Cui9/tsfl4ocdIG0Nu6IZ9Ajq0p+o1Vtsvi3aPcP2fUkAKS5UkSNf02fTEY4QNgjp1Pax1",
-	"RFmvxBoUxU9N63o1jphtT7oDgt4Jroi5cHIsTTLdimAB7Ts0x/XVHhFmZHcfuteCQSHwLk37v9g3/k3/",
-	"n4n+J7Fut4/MUFZmYyCkwnufDWdrz3xqin+LbwlamfRmy8PBVNOoLaTvalEhxyyzMTwQFGhkjZU710MU",
-	"7pM6kzLoC9s/a6YVp8Qb8MP/gpkixcMYZ56VWMrJb8/yOb7lfwCTj96EcUutIYETydMwWFsBEeRmH82f",
-	"HeTPHTqvTbKCJ09neT+TtijhkPrqChc+pMHhBUD0U+3nSl2p/vlplFEVjOniDfxFXWr9AQpP8jsiigbc",
-	"GTIzGWGC71oN1te6G/BtlJQ5T1fDCp6+3H5i+lUbSiL/oCGXmgEz4MCLE3FzjDTazJCBOdOh0e9DNUjs",
-	"P5BPEJX98PHAN9CGlksbq2bSculQDKpD1IUkWOTbAb0Dngfk+SCKqRnezPWphRs7+ZAFxmLLuc5O5lN6",
-	"QVnhBocgFlssC8QQ19s/Tdt+E8dMkq99yMuXaAGzwA3j/nT2yO5mTkfwxYrg6qwucTfAthdb3it64HL1",
-	"7Zy4TYx1tKTZmGmNaWzR/VR+k9W8xQrkUSi2F/SaPn/HNJI0aMYSVtJb0vXFQwpzxaVyRSTqoKDAgSxh",
-	"M+qgIMAqyPsvqCC5XiRY/98xSG3N/OVpwgD0X5Bc11Z12gNUG3pH2Dn66vKvSGp1AADrFNLsIcqXJbhG",
-	"Xz1+7Dqn62Wirb6CXbVFLt6xHDPbgsBY+kzkuwkpAktpW8VA66rmQodobQ2vy/zRAJ+jlwqZZEQjF9RE",
-	"VGY68DBAxmD3dL0uMfubxv4Xd3NrqDR0n0lndNOnzjVvVMn5KeSB7zm/RVjrlJrCwS5uzkOnhnhL4dC0",
-	"Ahdw5oCIlHOeUiEg75YUQcPoidzBNWof4cHPbXPvhzJgPJWv1p/CEe4zgk03/0SoZzdv+FQ83Lo+AkYO",
-	"Kc+m94arO6I3n1ZzdhBE9kE1/nt444u8RTVoQyIMLE5fJWsuTuLd8y5zd5Ep7HIZvEvlMNQ22INUkuD3",
-	"X7I6pIH7TP6TocwmyB07jR7RMQibvbWO9Al76s4VhNoPe2XNK3P39zssrVb1BzAtvYYoynHjkom2lKc8",
-	"tHZI39RK4fVaq5CVD3mx4o8NJgrKPrF+BBFsZG/vbVi3HHZqPYXnBg1fYGS3Bu6+lg8zyknyTVst36ec",
-	"+kBcOXFHGja2Jz/ZN77QXfnyUoAhdxZQBnFj4DS226J4PEv7cIdcFN4wy3Rvzd0U/+UNWC4fxpHwv881",
-	"4NE6iYUfcNJT8fMol8bStP1Eci8VqaTP1FBbUiWjccJw0FQ8zrObn52VAHQuvkY5L5uKmWyrDEmi90OZ",
-	"kJucVxWGHyua8xLuHIEUXslr9NPbF2d/gTSSlzevzv7yl6//evYoqAddkYJipPY1AaPBO5ZvsZBE/TeV",
-	"3L59joxrDIwM0F3QmFgYIN0308yQsX9SzpaBia1tbnWN1o0AdJmlgC3lHZOK1Ev9OWFFBraXTM9izCD6",
-	"H41Ef3IB3QVYaqDLDJEygzasnCnKGlL8OUPQHb8gBfpTjllOylJ/wLhCH84E3ut/vmNBjacrxLgpqmSr",
-	"ZmsZjEOfxQ81yRWM2ZazNqnt3b+XpvpU+HOwkxmCVqTZO2ZaDSzzKkM788/bTYYM/+Gi/RdgIvhjaUyU",
-	"WYBH/9OKCrVdFlgZI4skH87R3zkvtKRKPHY5VBPd0jJsKpDzCnqqZGiFYSuNYUtxrbWzApVkrRBvlDHz",
-	"gExqPjT9Jk1AnDfZXCOMoIm/Hukdy7kQJFe+ZLBV/CWmTuW3DmvOrPB7jr4DpDjkwIeAOrQiGla0xrk6",
-	"rMqZuayAd8w4wp3Waq4GmBGXOz0XFHYwyzEroUqScu0jU0mtziOmp5eVJozwVkhfuIp8UBe5KXXcMjdf",
-	"jm9FGTbZen3n+6c0GZkFvSFSc8RUTseKQDC2b2bDTsJIzdQI2w1IcezBwHn/07g9/uib/NNY5B14w4HC",
-	"EQyd0Ep/OHjrgA3N6dhVq9Ln2LT2Agv6uhuOF9uvTmXJofjhdvsfMKl7ZiBGiTcvaDlLNHILmVfb4X+h",
-	"XNcWgxiV604vzQVlnVNSWjtphJjHuU9QePkBA5p/5IwcBMY99I6NcKxg5bNj0J5EAxsgQLIsiQCXFTje",
-	"oWYowqWpSPfpo90cBz3km71YIuOvs6FpM4jrom2CMMQ4vw1aJXyBt5wDb0rqxeKkmRLdPij63qpwQe5z",
-	"3NsdaQNrh1jAt22byi8slPZTcg2HhWGmEbT0fDie0R7Jz8s2tObsYXEZPZDHOpcg78hYYcxv7+7n4plB",
-	"gg9PSncjIUQGHwhCFmyYIbgnT2jTd95rvWXE4XbOnoEiOxzHDG98kexcgza0AbC4XtGDEyLfGAFsmwBT",
-	"xrooOmHjnR2Aes8m7u6gQt89kfyFJCzAKmbZ6R9/Elp4arIEbfCT53FUohWhbANX8SmqpRRFSBNtHr7p",
-	"SXWNMEx/wGtNKPHsk+sDkAcufRd1/YWeXwdd6vz6JZ4wGNxE2tvoslZgNqF2rvo9pIrIW9lGu3VL67uk",
-	"KTkcEd7fswoP7tYPuP50V+MEKwCYCk9EB/GmmJ0GIEGDBVrhDbmo2Wau8dJ9Ku82//mhKkckqBjR6T06",
-	"Ze6Bb8BQ4dqklNY0VxD/KPTfxjkx9/SHjeeHi7++2rH7i/4PdGEEsH2mCJsQOxGC+Aep1bUtHSmMY0Iq",
-	"vD/RZYFbRvIfEvFd0EfDuRa6PTxWRNLC0JXJMCXgLRlmQr81WGCmKBuOzvl/29eOKr71RZr13pCc0Hpa",
-	"2S394slLkUKo8apRKIcQVBu03MiOmGjjb2Jb5ou457Y7d7KIu36h3cPiDxrF8bpRCEOHsftvFIyFWlwX",
-	"yNxAZoJuoxmTPbraK8cBZuyeIFq/T2/eG3j+B9u7x7G4KJcAf/+9ewOh37HN4ywnqOoGch9skcBUkuIM",
-	"ZMFR4/kbeBkas36RYnQL37BVa21by57G1qxHa62ZVnI+qibswWZcSKLUUM+KG3h+gh05/VExoH2mBIw5",
-	"lHDqWqEQqhiyTJfxYwp16RPpNF1TVs2Q0Ahp2Gt5/IyaF7/QA2qBSxa1s49PFC7aiZjAQa6E0a+G2GKI",
-	"7guo/DCIc/35i3uV55iHduiodUQ8yyHOzU2O2+Z5Xev7MzP/2XO6IbGAuJvvnp49/vobJ6bDaBl68+IZ",
-	"+uvXTy4X2YDSmQWDy5pL6uqrDn3yhtQiCYyLiRqc9uMJdVpPUQaLDTMBWMUIabU1cYYtzm+6r/6htJF2",
-	"YdNKAQd4OJFm0h11VpG2vthqddDFQwmdAaCfyarcgSG6W06mvYacU8SZDfoTgt4RiTacSI/bgMF8z9vC",
-	"yg96aL/Dd6HxssIFMSmxtjzPCue3G2H6CfO18VabG5ubwhjMlYfUP0huqubJodo4XQqbcnUHOP5SL/Bh",
-	"Mnjbr/p1ost8y3dojYW5xYOaYlvTm5/M3IaLgq7XRBA2Wuw3eO8hM1e/WFbdImCcT4dIPWW+VhvZb70V",
-	"XRqwl25mpG5rRvbxPSYkSboIZwib1NgephhzaY9czsZQNjsw0nw4s8nUvy2LkfsbxjPCPexysq5/K4Ul",
-	"K60yVzWBr9Hjy8sMPb58pDn948vHQd0G1YrMUHpVz7sqCdLaPd6Qc/SV/vSrR0+A0L569LX+1n+6Rzsi",
-	"iA9sf8fads87WpZoRa7R15dP7HwcSWKcbpWN7wfCRW+IEvszoAgkSc6Z6+fcJdJ/EFIbzWSyXHKsWvEJ",
-	"FfthDRIyIsz+gN5nDv21V76dfP4xO6nzZACqH8nOpuX0SOVYMejEUl0K7ld9eE1JFMZRA21Sw/ycq9D8",
-	"+NnEO1ZAhBEj6PnLZ69+CAEc1sfuKNmN8Xrzzh9JA9MrmsK0zcpP6Q3aYapML9cwWbSESiY2mqsgTFG1",
-	"H0y0t6DNMZSaVf9BPUJmiSdp91JCorXd/K4xc3hLOK/kxRqXpdamxsLp3FsPGhhnJhkOjrOAnLxCyG7L",
-	"0dYUDgb7I+eVqQrvxNndljDEbMamadfgihNAEajB/OksTepu2YuHCm8zw5+AYk+A6h/BwCuQlZX8frZI",
-	"H8g+l0SZwLG4VGjriwkibHVBVw1Ef+YLDlquBUKnzcStBWWQFsuFTcG0dclMq2TzpTWa5pxJXtqm1a68",
-	"AVWowrdEQjsxhnBRUfYf0hUWzjGDx2ZUtSVCnqOXysROmMHbjtl/vQRLRYYkgQxaKohc4kiz658kuQF8",
-	"PJhHqKm/0D7HZu8c8r3z7iHaH9/UjlI9OYTkxFlATONN7tuu10lO+9Y1ZX8wNgszDPFYC+WpjAIwmu+x",
-	"YxinJLkgSo6iyoUi3PFbMhSKoJ9/mf3Cv7wyILaZdxT3+mWSN0KLcxp55s2rX99r9Egi7hxWG1EurhYX",
-	"gDY7TB/m561I3zqs2mz2Tnq05vpQrufKy/xaBu9F0QRFI8yhpKI1ErcjdFIdDwZxRUzbIfrF39qBnMx0",
-	"OMwL5/VFJbkjpQ8laD92hbZ/j+WGH7Z7tuYCbMYLoxOCCgBglZCYhtME0cYHa43W2/DtHoJma1gQVFEp",
-	"tYbXLt9nIkeHPizL1KLUNfsPB4O7/HCkb10js8yHn9kGFaB0rDTTcD2x7GabzjigG9jRnVHwcHhbhMuu",
-	"2zFX+5kl/NgmcVRQQ60S7wCy4DNolHj4FRg1iAC3g6mM0H5jf498BQrwjqwQF3RDGTLHDP3JKMavb56c",
-	"P/rLn69MTF4RnqnV3hQO0bKCoHZrKZMKs5ycox+5Vc3W1BjK2kKEJvtcYVaAHI3RT2++D5BJc17tyGrx",
-	"8f3H/z8AAP//",
+	"7L17k9y28Sj6VVBzz60k98d9SLJ9nN06dUqxrFgV2dLVyvEflu4UhsTMIEsCNADuaOLSd7+FxoMgB+Bj",
+	"dlbS8S/5I9YOSaDRaDT63b8vcl7VnBGm5OLq90WNBa6IIgL+erpWRLzWP+m/CiJzQWtFOVtcLd5uCcob",
+	"IblAaosVUluCarwhaEXWXBC0wXfkGnFGzGMqEV8jxhFhSuz1v/UHJZXwSJB1I0mxyBZUj/1bQ8R+kS0Y",
+	"rsjiaoE1GItsIfMtqbABUyki9Kv/36/47N+Pz/7n+98ff/XxfyyyhdrX+hupBGWbxcePmVnFDfmtISwn",
+	"A6uR9hXEmmpFhIcRS4UEybkokCSETQZyzUWF1eJqQZn65qtFtqgoo1VTLa4uPZiUKbIhwsApX60T4L3U",
+	"MJQ8xyUqsMfejrKC7+Q1/BH8zsiOSIVqwXNSNIKg3ZYwhFeSMJWCXi75Ooniy7O/vv/9q49n5h+P238k",
+	"EC5vnzXkueBVYjnPqWjX0wDsCbiKhizXglenBW0ClkehUvyEMP2DsiIB1C/29GB5mzwgt5QVHWgI02T2",
+	"68KQLXylqXGRLQS5o2S3yBZ5iQVd60EIFuX+LN+S/FYTKWdq6/8iH3BFGQZYskWJFfGPBFkDwQsqb88q",
+	"zPCGVJrA3ifW+CNlKcS/YuUe7cKFOlLOcVnCLLFlV5SRzrLtvCvOS4KZm/jVjg1yMcHLlkkNoZnrgaJ4",
+	"5jURWHH9sN7uJc2pTCPiNVaUMDUAEYX1Y1SbN68t+5EGSiw042QaS4ojan7QjNa+noC+fXosH5W3rx1L",
+	"mQK8ezcFT/D8eIhuFFYpaH7gOyAiLG8lkgqz4hrxOyL04db3Ua25IitQrc89VXLgxEs9TQfQgqxxU2r2",
+	"rsfRR6WlBf2nnWiRLTCTOyKAqmRTEyFJYf4gSpXwL1yWcWr5rsRSJlbn9wLl+q0E4O5ZC3iFP7wkbKO2",
+	"i6tvvopNCtz5Gd5PYd5JhFmmLchvDdVrv1KiISdimM9LvHlOy7Rs8gvXIK5LvHF8ZIwY9bsJDorzLWwS",
+	"I1if74bdMr7TO7wiJdeclHFG4tunAQUC/QUzRVIcHt5wgGpA5BFE2MI5GfI4yCC0pLaei8oBWuE6hUsj",
+	"98ThrNkmgNH8Je/0//9LcpaAaaIkMUaMpyG+5t//Th2Nn7hCsqlrLhQprpA7+GhH1RZhtMOCUVhxFEg9",
+	"cIVVvjXvDF5rP2D5NM95k7xG4EpVWy619MfRFt8RhBnC5qMMcYF45BWg5Th8WyyX9vMx6F4UA/cDr/Fv",
+	"mgH7W7bGattOA79PYxuj98OL9Y8anwPAfP/W8AgnfORbzDakQFjqi3WHJYj8RsI2zwJ1BfaVN/rucGvZ",
+	"ElyAjGBX82J9BiCkOPDjy8s44D9xRmYB30pLaIvlADx65OOAYnnZFOQ5JWVqf/9B9jsQVLRWiDfSUH7O",
+	"qwpLoDl908XJi5rR13r0GH11ANGXeVKXu3n1GrlX0M8vniXozL4x55I6f//7o+ybFLVp9SF9bXZVuAw9",
+	"+eYb/Q+JQHE0vB+YGVao4jIlxYHa8SC36qv1WpIUO3lDZFMqqQXOkmhGocke4E3JyjBa/BK4HFWFXzUq",
+	"5xUZUolWJMcVObjfrxG5I2KPBN9NUHu5mSd681dUSsOJSSnJbktAeKgJK8yvghg+D1oS0G4BlyxmjDcs",
+	"J0X8MnuNN+QlrWgK098zJSiRIP1vUry41APEkfu1xi7+YLD79WWI60dRXL/GNRGTr/1av33UxV+sw4sf",
+	"/tqqqkxhqR7U2WgRBah7xN2jE90mr4nQKyTFDW9EPqZ0tNYXS6lO+IpKdjBilAxzeae18rqWCUy5eYY0",
+	"oY6IOSYLH4qZftcEv6OScoY1F895VZcEXsUVYUWK4t+QnNBaTYZPmPePlIJDEfiW1Ar2H379rcECM0UZ",
+	"HNSCyhyLAaA1wxs6qI4lWn59jSouwI7A0OPLS1DKmeZFaEPvNB9SiJvrZuaBfjThDL/hSQn5p4BLCg5y",
+	"cAwA+2iGmnhDsMi3QxrqKwb3r773pcYELkN5IAHIzavXMKa5uKNH9c/hXfznX7N37969ex/+9pf/5y//",
+	"O36GDdDP0pT4FAyp+/1+X1VFASILEiD3WSF+u6+3SSPwjWqK/bM+ffZBf//7tx//8r//fBb8MQzviMBz",
+	"LJ7dsA+J6h95gUuqKJFJhFfmlf010ucVmXtVwgG6eZOAvh32BQOkj4iMHWD2DwHKNAhuiEij4rh9hBE/",
+	"xVYCnk8Kuh7woSEfwLd5OEFXkPDi6TSFIUzCsykwWao/EUhv+SS9ZUgrOYkW8k8itIAxIPrdmTesl+46",
+	"9HiNC/z24/5NZ+/WS/jf6G3rYVTbyXDGN7EFJ72NM8H7aMYiUv2NF5pqr373CjP8kXOmNIL00E2paI2F",
+	"uhCkxFqXufq9I4KEa9LvgRMX13VJc/AJXRQ0B7nB+zpXlGFAeH9rP2YRlvHsxXevfkRrWhLQd4TKDNsA",
+	"AyMpKEZ6mOiMXYSZZcuaM2lW+QwrfENUf8UHI/0XmB07y6aKVDJg4nz1L5KrxUe/JiwE3gMlnAiB//Wh",
+	"Ko9Dol4mkkRJRBnCFp8VL0h5jjQRGvsP+sVYHpHEe2lOidL6LFxsILYKI8wuAuvKKOq6ax0HPvvM9Abb",
+	"KBGWevF7BEoZZRlaNQqtQdCrBcHVKvAGMq7Qv4ngGi8/cXWjuDBAzySpHiV9zBZxGoh9FOAv/KgWfFWS",
+	"2GT/Q5D14mrxf120oR0X5qm8eG2+iuHnJ662mkZ2WIL0c40IzrfIwGwwoh81rCBCKs4LQBCuWvu2IFhy",
+	"do5+0X9+ffkkQ5KwAjyUG6zpEyxdb4gS+zMIykCS5JwVQHYOsjRyT75isCPtCFNoJzjbZN6ea12lqMAK",
+	"L+C+/pz7fgD392DhshtDJeIMSYU13UrFBd6QFuYX+iZVXwzkN1wro+4ggtu6B/o14po1SbTT/EmfP02L",
+	"YDveYao0m2v1+MyQaIf8AFa7+RDDZF0WWiwRvCZC2UsxF0SzoCVWHfZVYEXOFAWjYG89YDTQwA5+xJqy",
+	"1C+5m/xgEFpEcOVEgsgDvmPLHNt7rYvPFwpJQqRx5Xi7DlwGuy3Nt+DVromQnEmkOL+FS7ZdmXfaZAvB",
+	"y/j0gvNKpiIneAWOkgrvNSAZ0osHZuqssMbg0LtRg0XHkdXesO01/6txDQGaLLgOuBBHWbix3R1rDT3t",
+	"lW7J4yWVERKx7i7ZkQqGmI0jto8jK/EDD4D0xkhxAEdRUAVmt9cBfGtcSpL1QHZUFJhvnAHJ/53NorGX",
+	"RCHMkAtx0ft8SnrztkUfN5OF4TS/NU65xkVFtaSMm4KaZ5KIO5rHfO+zqPYcPQ2Wt8NMgYRQXSMPE4SJ",
+	"WFAAAS15+0vDfALcC0KKZNej6sinZ1cb2ZcKf3hhvnwUOOXiRBWejChdydsIiYOPGv5Vlq/Wi6tfRyhc",
+	"3j41n3x83z++H9tYl1lc1X+02keMMt7lfPidUqSqVWSbDYg2Xqoka6W32wbm9DWmzMbIxNhTgfdyye8M",
+	"gvqS914iSbWODuGXJmDwGjGywYre+ThYqqJzdgaLzdyQyFEM1PCDLyCEZaLlHzGIXLl/kEu22PKyiOzA",
+	"c82cjFjNbKSVvG0jhTU5FU1JjJ0Nl/oIbQz7gLAdxlHJ2YYIZMaPcZDEPQrBkF9cDGS2ABvKUh8E4NNj",
+	"UkKFCzLrFDGulobmRsNkND1oVJsA4ikyi4tmi8R7ZDYucnps5cyoycyFLi4TO24uHPv0EAZ72XbBuDai",
+	"CujCjK94sW+dJCUEebgTMIobf6pS8IEUFH3QsE3C4iYVqdsI9KIw8eguehEiGr1KpjiETBwyGVlyFRMa",
+	"jd4GNxdlBz7BAzCtdzLihyeCWJztHLD+ZOe8IhKtBa/g9tzynWbCAWIP51H2cPRCKccCKGMko8gHFY1P",
+	"8cHzXIR8pf3SPBiOw860xPM925RUbqOWjgOxFbYic5HaLpK4pdzO+TXsP/OuzjaWtL2QLPXYlTqwHT8O",
+	"LscegXZOU+b8fgFzynzMaIiAzIVIOr6UtU5rK0MkZI6nrYQxXYzNuRAkd7djfyf2mpIUviXSEG+Jc7jj",
+	"MEOakVMibOwdwOvlra8jcU2A0oGbVmuoTrSFw1ZwRoybA2jzWFN3tlhThstYDCEwIxsEAnYTxRHc0Dbe",
+	"wYVxHzLijcAFSZCui2XLgI+YuBf4AeGSM3KNLq3BC4xAiutniyCU5KvhoB2gX3IYSBbDuIu6CU56YaRk",
+	"i1TG1ZmTSaL3Ac1VE7vn3uj7GHJ4FEcY2fc85wdhI4zmGSUOIK1I7LWhOMM79X6Nj9VjCm3kkaa/xNH5",
+	"Lm65cBJORJsGV0P7KNgezTSWeLkj5DbivrP3ymofRDH8T4hPixLaNHEgzeCHcdNjkodcMFyLX/UQDmXE",
+	"/DNTs3e7caDaZ+aaSiK9i6fgoeKW9Qxjw7yWHeYVDJkQ5O0zojAtIwqf0QJH1qoHWWEWuwhfNyt97ZEC",
+	"wQuanchbylDBpVZ6JC2I5Zhw7IAnmewLOWgK6mM1x01SO4JBl0M3tT6YZmp735sLAZWc30pU0tuopLOl",
+	"UnGxn0MV39+RKQYfqSnVDd9dgMN0u+TElpqpIlYqLUPH0HRq5X6OpbSJWxOJW4MPs9RXlla57oYyZHwk",
+	"lz4FJmemFQqtqANHAsQG+HWLWUEKZIUlInNsXE7vR3WncYk/VDhG37Z26bhmkDC6ulzUOOdwbuNDPr5O",
+	"SfOh/zokTD+R2xrY5swSlbezto7qEZHVLnZMKHyNNyTKm2Zx5BjbYFHB/zuTqewTZD8oCK+1Bmt7kZcY",
+	"rI+jG+oZd1JmtKoQVXClGm6IN8T4PIBvk2JUbwBsZJ7/w8Li6JR0w44zF1vd2JLy9HDYkKr7gk9g0nwy",
+	"usZ2fj9kdI1NQVWcaNyGH6RbJ/YxOEc2rXI6yWko3hh70hjHd2MPbVwwXIyrp26/NMPfYrmN+5DMpNFH",
+	"rTSeMrzEedc92drBfkXsF97wcHgGaUWm3kZplmff7zG7VrHNre5r0ZcFSbStAO9ZHmA/udH/JIKurQP1",
+	"cLsLL65FEO2pdBrOOtpBmJfVwQK8lwV0akGILeBvBFevGqWFp4S8pbXiFcEV2vGmLFDBwUTy932GiFS0",
+	"wobh9Ui8KORyE+GkP9DNlkhlRErLTGFwqiQp12H8R8GbVRnsuVUG9CnRo3v9behY39xSBhodfLZWREyG",
+	"CiRfa0PTENr4JTD6T4ERJpsPpLl0x6G0PogEsNNgvCWiwnaqCa/XBN9OQh8uSwORj/iaDlMtaIXFflmQ",
+	"zUSwTKTJnG965yWcsj9cgKTMU3WHAsMtC2isSwEt8lJn8HWJWUxskk0FaE5pQ3p8MOtYLEtrPVtzobUk",
+	"K45M181gjEjuEtZyjs1nC+jP5EdOuWFDRjNTJ7SWv0P0eINPlCxvmja3ieBb6f5oWIXrmhRXSHJUNfkW",
+	"3MUlBbMPZntDu0bfldOo1gwYc1LYHFxJAlW6wjWi0p3XWu98jN9PPm+eA0iO1lh0GfOUMzebS7UBAgPV",
+	"C2SbyAVXa4aUhtoHCWn8RhfufJQpdFq3PGZ+oVc+U3YP5YlchN8Yih0pDE0VzgP+DsZtivyIAhYgyVNI",
+	"MGXWJd/QNet23m1NjGlsBI3IljNZOjcHMrKLf9sjyxdhzdahRJXWejyLRJhtStI63KzPCC70LVV6D4Aw",
+	"Qx4xiVn8XdBigFn0/+5dGn6KCRjoD3Vwmxw/WN/22V4kwzeO35TYtjOuyJBlTJM6EkQqabhZgUqc386x",
+	"z/XAdoy5ZcPuknDAZJ1rauiCm6rJ9khRz5YhjDTJQ7zgikOofZf0EzfXC8MCuCiIaKOZgFNolZ18qJ1Z",
+	"aRJl6mUwUmiYulE8X18eEhOkvC+rWC4INfZLjORvjYYDXkV2EwuiiFZcro2hdVrxr0P69B6ebzq5BY8v",
+	"I6Tr2MmMffHaAVC2Vw+MYxi8WgW1rj6zVJgjG+BYKZcPpsJMMrzMbj7l5fnl5aMx2c/PHiPbQRcRLrkT",
+	"u3ixdztHJc8JU4LM2jpnMV0JDMySmRgULKCSw5aYSLuSGoPnHZU5EbhcYi4UNuEvAgvCwp9KinO4Sco7",
+	"KsEszWHoku+IWJa0WsWzYw+Q8B0u6UqAbvvcmydm2KGgQksibAXCqiCEqIuP412vttaEXCpjH+rP+yPB",
+	"shGkQCuypayAzYFXr2xKL1T/UHxDINrPxh+bOGYlMJNQO4CzqO+sYTkRClOm9suaiNzaVw6TY8BngkWB",
+	"CnJHXfgRlBqQ9I786CjYGLcGCP7reL2F9lQ3TNEyEYdyeuTf4bIZwjnXCC6orEu8T8imfmlPOif5yZOx",
+	"g2zmju/B+yhZS/LcxtX1CNb+OnQLwJehHDwhV8G+mJQSXSBGFFqbkM+IlANqUDRKigqb7aqF4jUtSWEy",
+	"PRBmJqTV5Rseise++kU8+BCK6eSY5aQsSZGBxP3hTOA9xPRbKX1dNlxwmfM6PofjD4dhcrZKx6Gs4+R/",
+	"t662zgqUXeFrrfnmcd3iEzgRXCGRUcCzME5rHPTaVamIu4581ZL4U76bLn6H5PaG76IiOI9uWlgkJXKh",
+	"m6RrKGykpTDGkV9UcDkeRpKlVCxb/guSVFv0ZCeo8GIxNmDj7yMplmNA4LJYHkRvBN7UkWjhNW9YPHza",
+	"lSOxh2CHJYKXM0SqWu39ATTxN/cNWg18CV0wAqRBEJ2DZ8YmP2RdnoAulrTnEBo1hoXhdTM/TUaGSmXT",
+	"to5LMQJmvWwS8ai77fQIh5/Zmo6HN7TOkC4e+8gJKDUEMjs8BQ4FvdBEG67YjUzU64mevaZqSgjGf8Zl",
+	"1N285OsohgbtjOl79HUnI8bkmfiQdxeGXHBizE6SkCtne5JNJXtlnbPQNlWaxJhDjk0LwhRV+6UJao+o",
+	"tq+08GafIrzSh3235aHJDVGtOJeSQ2igSWCxBWe9bV7iyhXGvtJHFsK6XQoxZvssTAeCOLuu+GALaFd4",
+	"j1YE2TNslEC3/lkW6BIrItWywnVkG7Da9nSqjlk168R+B9xmi6VlhOPX90hIesf0Oc1m0Ap/h8u1NDF5",
+	"sF9MZP/Yue2EArsa4B2LZMhjD2ithauzIcOBTM8IJG0dekAFXqu4pRgKBNgQFB/3Tl3WtqQbhlU82iVb",
+	"QJG6ZTRgI5IV0UgnzlnXRVuXz9wr90jwvCX7hEkurDOjeFkgXGOh0Gp/hfhKEqE1op9fPMsgdhVV+JaI",
+	"zGT5g+1OEkFxaU+nfUkqpzEe3um4RcjoWuBlqMh157O6DrIAWHjU7M2em2y04+6vCrNmjSF4Ny4QweLn",
+	"pdF2j2RKMk495DH7xBvOqx6j8VQSiX3QuxS/7emGRfUn+F0zqM4JuDZsmXHIgLZOB4nAvkp8KdNGNtjS",
+	"B94jyRPRAmu1w7G77MY+mb4+hZN3ZlwSieVJ6EPik3w7ZOA23WOyndJM4KUDv6h2U3tcrWUKwXGIEHvm",
+	"uJLfozRHSwXcFp7fDTFsyxUhhmdF1bTXf4BXw2zXSZeD+fiGEBb1bYyThGfFNG02h/x9wzld14z7wtaj",
+	"F4vYNgk82HeDxPRm/eCQ3JMIy5LvSLHccXFL2WYJAfCRQD+2gXJD+g5qS4UgSUvCcnKF1I7atFBzCDda",
+	"5niCIBd10DwQnMyEc/OXrbE5GuELkEwY5E4600AjSdTuCNCpJaSsDpha0YrsubV5Aha70pIyq5x0D8Li",
+	"R3D5d1yjFVE7Qli4AoPWv36N/u9OG5ZvLlHBAQryIScmY3UUk3qbRvf0F/PUwqAv3Da3t7SG0APspgwO",
+	"TmWNICCL01gcyt6mpck5Xr7AHJC5fGHiuZMD4FiRLQIR3VjP3qGJQzPaueU47Dcxw4ere6l1nZ3gikAd",
+	"GlbYRAAT+0KjN9mQM6KMJob1kpQDg4igG8rCeHdNM2JtrHeApHjCq1A0b0osZNqRYui9l/gOPNni/3Uw",
+	"Sn+vssWHsw0/sz/+S3J2/gbvfiRS2voxA+Gd+ipcjjy/Z40UO8TQxoLaCE5xFNaOmGAbsdasA7NjiXNT",
+	"tt+orJAxZyQwrdwIoBivCxd4byodFQLv2BXkU+NGbfU7nN8aa62mT7TCJo3cpbrpH8Eft1xzYQuQm7lB",
+	"obIjRulixFOTodW+tU1b2O1lHSY8gz+HC2dgcGCMoi7IOxjhgG2+gDW+GsjbZK66Q5uWL/jz0jnaHd4Q",
+	"hNu2NBKSXJc80zwKRIxDt06oLQ5qTpEw3QH9wTu9hkVg559KyKduiuiq6No6wiO5btC5YCAexAr35lTJ",
+	"QMCT9ko2gbfXgeFWIC2Zm3saSqlVBDNjGHJ1wVJVKpamV1rUkK0ft5k497VHG5V4+g34E7z/nUHXiKl3",
+	"Xqq/xejB0g+zeg6XPxo6lk7l7o3Zh6OL8M7uZI5qWiwOk108O2PIklr4b2fIKC2Zf47kn74oFKzAzj5i",
+	"/Ioaon0l9UjBAlFhEFv+8fQ1iBm29FBdYhaX8wNX6rKiERXiefsCsvfxoYs9gYcgLBzXy81+mVePE1Cf",
+	"YUGgC1jR5CpD0sTZAtzyyCmTQUBPXeiPi7ARPiqo5pSdYvp0nF6AiUPsB2XyY/TwvbXepLN1JZGycoX7",
+	"JsuBUPfEfwvtbBjCNb1ofzw3R+r8XzI0E04VD4fO9eB1Y46MbE3/rk6uZ0IRPpHUGky7rKnMwwVk9NnG",
+	"7Fo7FVFbXiRK2sFdmtbcGbfipFu4ljNtFuzhaZ7qZxh4YWNLFN9DnBuqINKKenblYY0QN32LsuBe8VKf",
+	"a3oWUPswG3XHJq73OullMl244Wxh51EN2E8wBNs/W+ympLE5lH5SGj0NVbQ7P2/Dh7AWiVbf0s02nt6A",
+	"CPN9YKBJQ4Zu/9fj4y6X0gRn9C19u1POYVCSCImh8X1PhMs5fJ3gKnNKhyn0Bti28HiIozsWr0YwTy74",
+	"1ILAkfPRkt/xUkWjFhlSzYog/dw0bDpiAh9DHCtAw1L+rE46Q49wn75CNZdU0btjQRJc8ZwnHFb9/Iee",
+	"wC0wo7i8JwT3jIExPxzrjHIZecax5KRtF5MC3wY4ypLy4EjaoCOs5AGL33BQqmHG/TapRokdNAbKc5zH",
+	"vCVg7jrNbZV02w7ZGdPp4RPtLdbP6Dhgm/htVhYYm9yCUtiJ79Ma5zO2CbA8tktmyBQY8sgyEBuy3BNr",
+	"bR7KnXg8Fkvua6kO94/SskBQ4M3ZRrcEF0vXVnBNiLJ/RAuPErrZqmVejcD8uAPzkxjQNZeunpiDRDa1",
+	"6S5eCxMRVJC8WVHVyGVJwH7b/iA0IPEqxMcVyQhJu9+Xc6RgMCQhLE33RZtTNJwLEyLn7FFYsK3Fz86g",
+	"+nYzMtyTbqrB+ddjooc/cAPm2ue4LMGEnirPnVJ9ZvOghPGuX9jDmNk6lUuGuYOBP8UhzNM5XMLiY5xT",
+	"uKGHwDpF3Zh+BUNGtNRsijM6KHo5Iw9UXqbdxDl1tuM7PEST0ZyQFZY0rm+V5I6UyaxD8CdZgfsYzUUP",
+	"nj4EYhMzAv5TX3mooqyRCAbIUMMEb1hhq5ueALCKYBZPcTBBbzjfuqIEAIJWCmzJ0oQ2G49vD1KvCwR3",
+	"ufFIQLDrtQ10N7GCLjg8Fe/+W4MhxDEub+gTmChsk/M6mlhDZRtfajog2/he0CkTjGhAsDmokXtEm3c9",
+	"CqnlssZSxtN2SC1t3qkidU0Kuz8+ltkg2U5tKiRgtkeMK1/iRkbjzVxZ3kg9HxXLxOs4ew36p6eU2eOl",
+	"CdiN4fb3CkrT/H2PqsdQzPUEarQhAU8lbknB+WxPREBorUvU6+HALPzRzSxf8Wegt32+ArClmhS/ml89",
+	"cMbVeVDWT2BqgDP/MJVs5xRw3oheIaMINz2CJz1AMT5HfEdAM93WNrtOX5+aLD5Hr7W4G2+end2nTX4B",
+	"LjpnW05maD3nZcl3P9cPU45wyE/ikRpr7wRtEHyJd8g6tvz2WvNlf4wgt972ddtPjbJ8A4cytUV8x5Y+",
+	"rDheU98GDPgO8FMmfbVj3mo55FuflygxrYhuP3/WeBtuXeugdrVtvcUh/4OjmRtb7P6QdkzN/snU8xJe",
+	"1xdvPE1sRuqHg+nNhPwP4XI3ANjYSsMaK5GIi/8UdPtPQbf/FHQ7rqDbD5gV/I6IP3bl1heV1rhMs/zI",
+	"FVsUqVx04zUsxkqHmRhcybVwrLVJyH6C0E1Mi4OggrADEzgjl3KLH3/9TbKU8mqv2hJlplxILONrw7gg",
+	"xTLnZVPFqvCZwDI/kH0vM1EQjzJb/I3hytYIhsaHVo3rJ0WG6lTvoqCA7KQtQNOr7aKZGDB8GlsBhCIZ",
+	"6PVaTIfQdZAl9+jy8hKVlBFp+m7xRmWmNpgXZWwtJZPCMCvpU5B1E9VYX8KERloigvip4zlPXVdDSuJu",
+	"cdmnlcySbUujdtAWwgCTfbwfUkvs2AQCwWEUfdiVbCBzJNblL9WZYcjiYGCINTAYF7zaJg6k7vWvMU3D",
+	"nQXYQB1FBWUR468+Ocuh+sSJQ0CZ4oPfzQ+00B+s9vO8V7Hct86SepD2XVGr/YjZWWMtbnIuKZuh1wD2",
+	"x+RIM2QKjOMuOAjCD3fq099xXRAGr7mfyO4tv42FlOO2Ae3E1qHkQ00FkbOIULnJD3U1SXJBVIbklu8Y",
+	"4iwfL5GN26aLMG4Hpujyw8DpQxS4oOcjTCSplnY/NWUJaa7e3HnE4IPm3kRITg9VgSHPWsq9zGGWHUNX",
+	"qArPcatv6WY7XXJPcMCS76aPcWTYWSqWJZ/t5Ac71nR4J7fGyNpeNVr08rVbbZuvbkBmUkYoDm1uRg2w",
+	"SG63LPMhJd6M2/bKcOEGQww9oJnjGOog8bTu8ssxF/8Q/cwYpiWUg45hIy4+T0ej7bui18CkOYbJbvIy",
+	"Y6F2SQLpE0aMCl7jOlbjug0c7blyfnh69vjrb5yM/vrZ82jbI1WVy4lD/PD2x5eLGUUvbK+yQYOeXtM/",
+	"9IuQY8U2DU7Ex95HNks2Bl0c09NT0n+TsfDZwxldyLfFpWc6JolcoVpQpuREvtMLym7ZkO2f5jFpoQ3D",
+	"dFsZ0gdhh0SQpLx/9JrrWtnoTG4JgaAYnisuzkqiTA6Rz8w8s4UjYq4eGDkuq9b60YwaOnA6xqve1Kl0",
+	"JhjgOPZ6L0rvRbEihTdINvkWaYUZcjWLXrFYaC7UrckZ8Lhvo8wwpzWNlhs1+rPrlFYUgkjrAPY7GWtg",
+	"/u3ljAbm30RKTdhD1D8og6t0pIe/Au+W6spYQy0F4xsu5Y6LIq5kzpfdcx7rwPl2X4Onxlbd2hB0UduJ",
+	"h+XyY5SBpCwPsI2K8q8Djasb3kKF2vrcy8n69qcvUDbLpkSlbBJGkWRM6kClRkk+xH9vxB2942I5uRJO",
+	"+IWf0sPra+QEu2Jmj6B8YJtTbBcezmG8hmgmFhwbBOmGQEnredy33caxwNN28+4RIjbQc/R1WID1iFqf",
+	"PoJ2dhXQgkuylI2sbauv/qUSBsIornApXT2+neBsg1Z7hCGr23jiH13qe+fR5WU0MY2Y2+642HzClMAs",
+	"J0sAuYp5l95qANuII4372uQyujqe17aZhGerjld0rOdHWAXSBY1/2e4R48bj1ZZLVlzj0Nm1XcCZA44g",
+	"KuOZ8CN5uuMYOG55KUl9IHHnoUCZmc4/X/znBS5T9h19MrHiYm7NVq9TRtuSQ49wKnPOFGVNvAhCuuyr",
+	"N8M7KSeXd1qyq2uZCOS7Z53YXjQhZQgy+Ag0gHepy8YFEqzp/cz6b8P1aKdHQfUUHe88GC8lq0i3HnBb",
+	"RcSm9BCjM0WKzbZV5rplZ12bfE9kIUmNpoUfssAeAx+2BvlbJpU5PiKtdbInDmoIAcKOPNM+OTgtWLlX",
+	"Bm7BThnzQcnDvzggfYUZwZFgK+s5hqpfGLrHlMXs8KYOIAf1W8MMihOiuy9eBdXNe0g+2Jio6NiSRQhz",
+	"Npzx7Fc+3KD1QYvpB9Ry390awGkyiPA1dEUeS1EZXQeWJ6idZYoHSVvfaNpFmVLe0me45Dav4CRq08RW",
+	"cWGJSWQ6UZtqWzUWaqLZzOpNBv6YYtWpFNoJcwm3p4PnNEl8xiPBaxOYOPU8yAmVD+yoQychaH01r1PU",
+	"06ATlG2pA1FYmWsUAukqUOkWumPYQmLH94lqQ1GCkMT7N4+CFxobOju539bleXSo+2V5t3B/283z+zbm",
+	"kdEY1SJLTURcI4nhUKSKEAQ466EsutBTpJT7Kf/aWe1fL+8TCxglchPMM7ONM1iVkw4FhVWTCvNyyTFT",
+	"k9x7y7Pp6i4hxU6VWFgbhJ3Ibjs4ta02fI1siURrXgCNMaItuqBaGTT9kIrUV+5Dzsp9plXtDeEVUWIP",
+	"I4NFPBwad1TxLZbIlVI05VsDc7EvXN3OaEYK6y8e6DXZ4sOZHuHsDguIztND/U1j4o0bD/5664Zyz+x4",
+	"97bnjNZD0+98zBZkvdas887oE1ML3hQuDWFWRlm2YJzFC5cmQw5CPb93snFJ9GmDoqrGaOLU6BP1YiD4",
+	"dilvKZuPmt8a0OyWWvMVnVoYgSXs4Zq49JTzWvA7KuEyDeuKZQtcEVYk1fIh1bupNUjzqu7OVNc7xaJC",
+	"RT1Qr0mq34vTsbuad39b2hS5oO6opmp7hg5o4OC8dDAxyBj/U6ltoFLbF1iO7bi0onSBrIHEoolVsGZX",
+	"O/OQfT5l4qTtbIY6YKf1ClPTOuGvMg/nljp3dconQGiGHwDs9ZSS3ekOua7RmdswU2T9HLmHxv0N/4I2",
+	"H4X1Olh+wVwcpP0ws40/aIEk129ApL6LNzk/0JugRfdyLazq7m6coNm4D4LdYKbEPnrXmE7GvmSVr3ht",
+	"GxWb+HhbvVUr3LYLblySYFoUYGqJy0aL8k1ly5k8RAfUW1wv1z4Teji1td/o1mdU3WOAitgA2XjJSIzy",
+	"LclvPW2Y5qiaGDiDZp2BnNsweNemJ5h/vY+6Rla0o1QEEo2z4AQO0kfR+DpjgF8qvvSbefwuPbkcjRls",
+	"5/OE9KDz+f7Ac+KAXPpFS/5r3JTOPGXLAECv2+jGlHjfSxydMXmFpVxunBPvCKSMFnjS/MM1MvJOKixW",
+	"nC3XdGUSbDlcff7gQncLGw9WVXg8WsfPkYULijHfNrzocaSzegnEex++cTkBHUoQKcdrLT0ZHWtHi/tA",
+	"+/hyPBj1AIGmXhT+QOZSmvEUjHG7t3r4px+odD37hKGc6d9wtqGqKSib9eHhUj+mr+7j4v2O7xJyfO/s",
+	"Xl+QEfmrL5acLC/G9nTwPtQQrNgpDcoNHIhu9PQ1PiYWRLpfRaP5IcODySamTMq8cmXmkwF1PHO2nGUy",
+	"KhlahzjFTvm6TKTo9MYJsycnFEEaN2XwGrKKXAGYTl2Y2KU4XjdoalGgV0E7qcS6of7V/esD+Ua7yTiR",
+	"dtGZM5yaMwXVqjzfgFc9piaEDvYiwx+uMpGtPNQS7wFVHpJgul9vyybSRpZb12S570S/lW4bpdJcl6pZ",
+	"YaBjdVrmVVTZUqm42M+yhEwr0mrNWm6CzKNk2ITwBsjquIvuNHfGQE7LG5ITWqtUVkuQoh8xkScy5VL9",
+	"WYaDt6hEvzVY6APASAFh91TmWMAJNWF9EH68ozLOkruNUqfxcUn/TZZQZ6DzDWXqm68STTvrJRhGk2Zd",
+	"/QZlUkGAUTPgceow5VtS2yzXwvABhwgb/gV4mG1kjsY2W8biJYh+gn2AE7vJXeT2kRBZcgjVANV9Npua",
+	"MPNPt1m5YzJa1McNPGBNe0P0BE0bsnfAZ2cSsfkilmllkyP8DQetjX3/NmF7eCZM08PlP1Rrpo6X+ABb",
+	"WLxIqU0fNt10fCvRCZHLxX3DczAtY+v6jjdlAaHLqzYzrLhGSlBXPw/5dl0fFOrUIu+2vLaaybGNqodK",
+	"bh+Un2yYlRuGXVCUxG9tUmhZx5grFWTimnxc0xAfIvL0FuEy7C+/hvJb8QKTfNLKd5iqriA/6MM65Fee",
+	"snyHOyhn4Y9B1p6hgGhaXLQgeIpoaX70xH5OptVCMYt1BexmAgMLJ5nKxo6TbgZ4xKs1hO+bNxAujTt6",
+	"ThmKSTaCe1kEjq6TbA5KRBk8BVxzZL87SnazAmlGMo1jcf5s5m02ElFgYkmmp3LZhNyOJ7wdI3OLDUFN",
+	"4+oznn2fwDfx0MPWjp92M+zAMQ9LGkaa5zVMkWLpzloQLdEp+ahZMrT+jd5RRZMo7zpymQZvbgQuyLRX",
+	"h0vwTehHkyD1dOmnIctVuixUGzZxNKyy5Gp+yalU2kLSDrTjIhEA0O/73Xd39Qvtanj9kXXlqzpE1hvT",
+	"SwBFQwJZobWoBLUEOwh1JOPtKGYRk4pi3YA96Lgrry2tHHNEgxZszU2Is3P0tC2vbjiJqWm+EbhCzCRN",
+	"wNsSYVO1FhLHfaX1wJ7kjqaR386auvWFVa7CUs6FRfwZaXtc+X++P2GVj97OT6mQfENUUx+H9ZRTdVba",
+	"qR4jChfEpSf7rtftg1lREaKvJuKyfLVeXP06S9x7n8WUL8jqZ7yV61FJTYg/+Lht42Fbs8c6ubvcJhGm",
+	"sejDHUdYSZh61nbI7yvAS76O9YPzfh1rRjZNxw/Tq/CKqqULn5h6Y/6Clb7pUn34s4UEqE81Xr9QAKzZ",
+	"T9JfRBSLvobtYZU558CJHNdN1BXxvUubBbKASrJbLBFme2Rj9CKms2JC+LOd0L7uzNip9dxscSz8GXLz",
+	"phfN7TmDIvRvGlK01K/VeyQ4xNpZPd8mn6CCE5PULMm0yFG3hO60l0hx9GhKQd7h9p8OFW6iGCZbX+zM",
+	"srbqIJTkoE+/uVcMrG0BCPBkHzb+1Wg2vurgLcXrzBlT/HTXLsjK9Mhn5R4JUmJF7wiqOKSluCitaUWN",
+	"N4Lv5FLxHRbR25YIEsC04URmeocZWu3BCwVwGKdQd80bW7c7bJsFIIHoYvtTma5UercA3qaOx10c7typ",
+	"yhjmgsyOLT6m9GHKg4ylWjbynta6WpA1jSeV1o2obUB5TFfit/eaOqZHtqVcLFgtEB10d/DYw0QHtvep",
+	"/Y+HWUIxyOkKoKGksWvHDpoE5UizjpX22/Cbb74OgmMexbSyYENndV3rc0u/JQBEbGE/szWNh7GO3Rom",
+	"QYJxl/MCjY4YwcJkyXmeErs6jE90gp4/rWZt71YYkJq7ckjE1uN+HxdOvXA17fUf4NWDtv3O3G9GioIM",
+	"TZoibFAtS4JjdfKg1GpTWa9EifNbfb1bZ4evfl2Qkt4RQYqrzuWvbzHeqE6Poky/UWLmysNJVFEpKdtk",
+	"Yccr/xCjku+IQCurxfgj2rr3prasb5MjKig/0WqtTV2bQvfvs3GfujuDPRkazpEToE0zLGuQApGoLNEw",
+	"hwxObAuoM9MMvQOVFvWKDmscNpUDaGv7Sh8Z8tHOVvLd6GSl6S9977mGuqMpQ5dQrt19AAK1DLqkQcgL",
+	"mB9ctXaab0OXCzUkHa1k0yWXofV2AUBh25Uj1n+abJOQ/NNUNFqtJ1hl8K4j5WNWN9F3MMrPIbg9ubCh",
+	"sj/Bmm5P2ro7vrbAs2ucgCbDmHqjgIRY4mFzanIF+EFag7esUVPjJl40irZdEtSOwz2gCRQLlwnrWyDK",
+	"K/h3haHrnh7caAHGTd29Lzq3AGjK+rusHXHba5EPzNvcD1ZSgAsmJ0FaSaBVGCBAdaiDeyWZ+xmgIklt",
+	"7Ttm9KmUUOHaNMagLBWYeDB0jB5ea4xadMCYvFcWWmaoxBRqNXJG0IoXe2CI0PEB1VqQ0eoZ/OMchYYs",
+	"1tkEI4wxa07VAtiOi1tSIH3Lr10oRKeTCRhWzX14Zb9zL5pfXT41C6jGNuLqODvuQ8UWd4O1oucPN1Qy",
+	"ev5oQ7cdVcGtZnZhbzqNmH1gpL3qFoNEbCfzxaaHW19NMXc9uPkqAH6aQAAMBixtaYFgGEtgAZIJXwIk",
+	"nbVMa4PvCFLcULEeIrP+R7GZXW2ptdTFWskdyqtRTiDNsb6C/LmWyWWmeIAGbo8YISYqp6S+1CDUGtXj",
+	"3/e0GfCCw3bYYSvBwI+cuZPHGYksnN1dduA+mNIeputAgxCaTjpoqLO0kkNPgfECTkyXORDvDtWbQ5k9",
+	"qjUcqBsRCTxKe+kdP7g0I2c4frOlmewAN0/dv2kem2SIER4QE4ayVmFuPaNGbn8fS9GRJG8EVfsbCFVv",
+	"jU76Hy7zYLEiWIQRf1ul6sXHj5A0uo6EtbzBBQVPkG9VFxDF2aahcLV7sruythWJXMRp1moqh1wTxIOu",
+	"YpO9Y97FaeU6l16QobypGmtVhs/1kbaRIefI9P6E37VMFgh4tiKSwAziN7jSkkbrO72287xjGgeiQqZS",
+	"EwBnnLQFyWlBnEhRnaOfbcawvhdBjrEzgB0ns19d6veo8sIXyBzQpsy3/SJlIc/f6bNW0pwwY0Az3s7F",
+	"01qv+uzx+aXmHaK0uyWvLi52u905hsfnXGwu7Lfy4uWL777/6eZ7+KZN8DDNVGyBJp/NsnjkAnxwTRdX",
+	"iyfnl+dPTKTNFojnoqA5r3ZkdeFig/XPH7PggSSCRn71MYuxny9+h9jijyOPBybtvVgRhQus8Nh7g8D2",
+	"3rr43fz348zXp0Od/PDid/fPj6cYYyZ62sF6320JLtX23xADQcCEZwp2Us5eFIurxd+J+gFeAXOmrLkm",
+	"SP3a48uvImzFhr6GfGtx9ev7bCGbqsJiv7havCVlUDcXeIyUSDTM2lkYb7sWaoYGBo1fFy4u+r0e+0IQ",
+	"XOwHoX5DcEGZKdo6AXA9nj44X18+iZiZOeRCFfvxhe1sfrrjlzlmaKXV9lohxnczlnj36MJarGVynS+p",
+	"VE/dSwfrvDSxYEy5Cix1XdpW9Bf/svZsIzxOdGGBCwRulWTnEGmCzE16d2JUD+aFKxoGaPWI1NO047X4",
+	"MWVsoYJUzWUEHU+L4qn3B9niYn/jxf7UeHD+l49d2Q0CMA524dGpZx/ZgRNswI/4Vl+TYTeY/hb0KPTi",
+	"d1p8vCiodNUB4hv0zLzQblKNBYZKDzIZQdO+cvGieK3/gPCZh9jebkrYpN2N8JLvIer//rvwPSuCTQDG",
+	"oaUO6xycuieuqcZZ6dp58Jir5oXNxQZh6Ktv0ZY3QsKcthKcBHYNBiCodXSO3kLmihkdUYUkURJM99Y0",
+	"J03NaW9sNGCd+5rQwanttBy5H1U80NnrQJg4gDkvSKd3yalOokY7+MhhCrTaH5Z85euQVmArcLs73rqG",
+	"N0Reu4DGTpOVScTUeruTDPit7Y74ZZ3sjtv8E7Nt3wczQTaA1IehGxja+BA9cczbfnk7In3IWzl7t5/K",
+	"2xut+No9z6Z88GrHiJjzwT8oK+a8/yNl0wF6w3k1Z/CgXtmMj4wKPOeTZw15LuaB9qyZAZTWOCe//Rpv",
+	"yEtaUZXkzyeUUDW6NiR2xp6a9lKaQ2piPZF8unMxBpCwByYQXpfE2G8JFiUlUqGigbhdb8h156wN9+4c",
+	"tYsRef87/fioIzeXYO9FSA+80d9ZRSN1C59IDfnOiF3yVuob95ayIkOQ/GC8Xxtybc0+jHufGOOoLQs3",
+	"ttn6Sh1SYZ/KkwpDJ90DW44ipYrI2xNswN/pnVFD5G1bHXm35SVBbbGHKUi+sFlOabkFnt8f3w+gccpb",
+	"A9w0qeXT7jGUWrTe3N0JNtys1G65yY4nZelkW6VIVU89VxdbzAroqp/c9B8wK17dfZnb/oOFfpbI+n/4",
+	"5ushmWllaJUaymwwhlUheRD4B/fuCDE0hQmKTEuv8MZs8VVLQTd6Z1hOvkxpSK9rXB6yHSNPZrLTs7pB",
+	"DzoGeRUDcN7dpIs7IujarjW5Y//UL+3dnj0s8v4ZAhRB4i8uenUNrucTSBtQzhQiW+CGM8jMt1DjYoMp",
+	"kwruP8xy0xg9gU9XAx1M3wPCxXfhe3NPAITcPcP7ycT/Es97f5a4+qpROa/+CFpMZ1MiVGckXx8oDIRS",
+	"E0F5YRwLuD3afHcaGRhi8tpg7bZVhI+3cq4O4My5aSXkiLPtFOUJtGgTDJN82SUhPiCqzRRDHg1BNlQq",
+	"sT8Ve+y2ibSV2ZyXqCKmqDwXLrfT+Jd3giplbDiZVkNshwCHX4fMPnYv2rTIJJK7+Z4PiOruRBFsmxds",
+	"VRFpQ6A4gxAosxBzixgit6/5BAGMTM7CibbJDQ8bBMlvzl235sKAJfRDiBJQW0KFmf+wYA/83G++Orpz",
+	"Y1rhM5ep8QUqhga2YdGx8EkrJ1EPXS0aryDqEyIzJPla7fQJcn36YHsMpUzchYuwhn7yGL12L32ROxL2",
+	"CEhsiEPQNZy779/ijabZnWkmZOovoR02rtgtwQUxlXb1i104+nFtH090Io07yVUmhVIKZpv+JB2zzFzU",
+	"b1/abDc4S3i+nqJC4LU5pxDf00hSnKN/erKBlsXl3gRGXiNsW0ObNsZtd6XVHkm6YZpRODXGuV0gOLLA",
+	"+0Pf1zM99WufpH8kAY0LMS/WP2KVbx9Wae3Vjv7EbpZepYYE89H4/gx0/IugiqCC75jJcdMwhpSMIEwe",
+	"oLtuteDtXtKcwiW4YRIdwbkufrfH5uOFHiNtDLmhG/YJ6NCeqtdYbb8s2j3C9X9KASksVZIgXdNn0xOP",
+	"ETYI6tT1sNYRZb0Sa1AUPzWt69U4YrY96Q4Ieie4IubCybE0yXQrggW079Ac11d7RJiR3X3oXgsGhcC7",
+	"NO3/Yt/4D/1/JvqfxLrdPjJDWZmNgZAK7302nK0986kp/i2+JWhl0pstDwdTTaO2kL6rRYUcs8zG8EBQ",
+	"oJE1Vu5cD1G4T+pMyqDPbf+smVacEm/AD/8LZooUD2Oc+a7EUk5+e5bP8S3/A5h89CaMW2oNCZxInobB",
+	"2gqIIDf7aP7sIH/u0HltkhU8eTrL+5m0RQmH1FdXuPAhDQ7PAaKfaz9X6kr1z0+jjKpgTBdv4C/qUusP",
+	"UHiS3xFRNODOkJnJCBN812qwvtbdgG+jpMx5uhpW8PTl9jPTr9pQEvkHDbnUDJgBB16ciJtjpNFmhgzM",
+	"mQ6Nfh+qQWL/kXyCqOyHjwe+gTa0XNpYNZOWS4diUB2iLiTBIt8O6B3wPCDPB1FMzfBmrk8t3NjJhyww",
+	"FlvOdXYyn9Jzygo3OASx2GJZIIa43v5p2vabOGaSfO1DXr5EC5gFbhj3p7NHdjdzOoIvVgRXZ3WJuwG2",
+	"vdjyXtEDl6tv58RtYqyjJc3GTGtMY4vup/KbrOYtViCPQrG9oNf0+TumkaRBM5awkt6Sri8eUpgrLpUr",
+	"IlEHBQUOZAmbUQcFAVZB3n9BBcn1IsH6/45BamvmL08TBqD/guS6tqrTHqDa0DvCztFXl39FUqsDAFin",
+	"kGYPUb4swTX66vFj1zldLxNt9RXsqi1y8Y7lmNkWBMbSZyLfTUgRWErbKgZaVzUXOkRra3hd5o8G+By9",
+	"UMgkIxq5oCaiMtOBhwEyBrun63WJ2d809r+4m1tDpaH7TDqjmz51rnmjSs5PIQ+85PwWYa1TagoHu7g5",
+	"D50a4i2FQ9MKXMCZAyJSznlKhYC8W1IEDaMncgfXqH2EBz+zzb0fyoDxVL5afwpHuM8INt38E6Ge3bzh",
+	"U/Fw6/oIGDmkPJveG67uiN58Ws3ZQRDZB9X4l/DGF3mLatCGRBhYnL5K1lycxLvnXebuIlPY5TJ4l8ph",
+	"qG2wB6kkwZdfsjqkgftM/pOhzCbIHTuNHtExCJu9tY70CXvqzhWE2g97Zc0rc/f3ByytVvUHMC29hijK",
+	"ceOSibaUpzy0dkjf1Erh9VqrkJUPebHijw0mCso+sX4EEWxkb+9tWLccdmo9hecGDV9gZLcG7r6WDzPK",
+	"SfJNWy3fp5z6QFw5cUcaNrYnP9s3vtBd+fJSgCF3FlAGcWPgNLbbong8S/twh1wU3jDLdG/N3RT/5Q1Y",
+	"Lh/GkfDfzzXg0TqJhR9w0lPx8yiXxtK0/URyLxWppM/UUFtSJaNxwnDQVDzOdzf/dFYC0Ln4GuW8bCpm",
+	"sq0yJIneD2VCbnJeVRh+rGjOS7hzBFJ4Ja/Rz2+fn30LaSQvbl6dffvt1389exTUg65IQTFS+5qA0eAd",
+	"y7dYSKL+F5Xcvn2OjGsMjAzQXdCYWBgg3TfTzJCxf1LOloGJrW1udY3WjQB0maWALeUdk4rUS/05YUUG",
+	"tpdMz2LMIPofjUR/dgHdBVhqoMsMkTKDNqycKcoaUvwlQ9AdvyAF+nOOWU7KUn/AuEIfzgTe63++Y0GN",
+	"pyvEuCmqZKtmaxmMQ5/FDzXJFYzZlrM2qe3dv5em+lT4c7CTGYJWpNk7ZloNLPMqQzvzz9tNhgz/4aL9",
+	"F2Ai+GNpTJRZgEf/04oKtV0WWBkjiyQfztHfOS+0pEo8djlUE93SMmwqkPMKeqpkaIVhK41hS3GttbMC",
+	"lWStEG+UMfOATGo+NP0mTUCcN9lcI4ygib8e6R3LuRAkV75ksFX8JaZO5bcOa86s8HuOfgCkOOTAh4A6",
+	"tCIaVrTGuTqsypm5rIB3zDjCndZqrgaYEZc7PRcUdjDLMSuhSpJy7SNTSa3OI6anF5UmjPBWSF+4inxQ",
+	"F7kpddwyN1+Ob0UZNtl6fef7pzQZmQW9IVJzxFROx4pAMLZvZsNOwkjN1AjbDUhx7MHAef/TuD3+6Jv8",
+	"01jkHXjDgcIRDJ3QSn84eOuADc3p2FWr0ufYtPYCC/q6G44X269OZcmh+OF2+x8wqXtmIEaJN89pOUs0",
+	"cguZV9vhv6Fc1xaDGJXrTi/NBWWdU1JaO2mEmMe5T1B4+QEDmn/ijBwExj30jo1wrGDls2PQnkQDGyBA",
+	"siyJAJcVON6hZijCpalI9+mj3RwHPeSbvVgi46+zoWkziOuibYIwxDi/D1olfIG3nANvSurF4qSZEt0+",
+	"KPreqnBB7nPc2x1pA2uHWMD3bZvKLyyU9lNyDYeFYaYRtPR8OJ7RHsnPyza05uxhcRk9kMc6lyDvyFhh",
+	"zO/v7ufimUGCD09KdyMhRAYfCEIWbJghuCdPaNN33mu9ZcThds6egSI7HMcMb3yR7FyDNrQBsLhe0YMT",
+	"It8YAWybAFPGuig6YeOdHYB6zybu7qBC3z2R/IUkLMAqZtnpH38SWnhqsgRt8JPncVSiFaFsA1fxKaql",
+	"FEVIE20evulJdY0wTH/Aa00o8eyT6wOQBy59F3X9hZ5fB13q/PolnjAY3ETa2+iyVmA2oXau+j2kishb",
+	"2Ua7dUvru6QpORwR3t+zCg/u1o+4/nRX4wQrAJgKT0QH8aaYnQYgQYMFWuENuajZZq7x0n0q7zb/9aEq",
+	"RySoGNHpPTpl7oFvwFDh2qSU1jRXEP8o9N/GOTH39IeN54eLv77asfuL/g90YQSwfaYImxA7EYL4B6nV",
+	"tS0dKYxjQiq8P9FlgVtG8ieJ+C7oo+FcC90eHisiaWHoymSYEvCWzGNCNa6tjpG2f5pXvtDY8ZqI4ch9",
+	"AP6UkTMwolXdiSAgMFivf+v7SanyBpx08NuP+JbAor644wlQfaaDaTAS2eIfNe5dFLdJ6lzt9b1ssjeN",
+	"L/B05Zph+xKJeRYMUvf8Dm7HBw/gxe/w35EkjnuRxRQTez3LIF8TcQ+poC7W8+9zcGNu1VF3eW2I6HRp",
+	"JJoWTI3F1oSHJXr97Lm9zX94++PLAVL4rcECM0XZcKTk/9u+dlQhxC/SxfKG5ITW00og6hdPXhYa0j5W",
+	"jUI5pAPYBJJGdlR2GwsZ2zLfUCPHohhsqKFfaPew+ING1L1uFMLQ7fH+GwVjoRbXBTLagJmg2/QrZPog",
+	"jc3YPUEEwQOb9wae/8H27nEsRtUVI7n/3r2BNJzY5nGWE1R1k2oOtkhgKklxBnr5qCPzDbwMTbK/SOm0",
+	"hW/Yw7C2bb5PczHp0VrPkrViHFWf+2AzLiRRaqh/0A08P8GOnP6oGNA+UzLcHEo4dd1mCBsPWabLvjRF",
+	"E/WJdFZHU+LSkNAIadhrefyMmhe/0ANqgUsWGLWPTxS634lew0HemrF1DbHFEN0XUIVnEOf68+f3KpU0",
+	"D+3Q3fCI2MJDnJubHLeNTLue0O/M/GfP6IbEgpNvfnh69vjrb5yOBqNl6M3z79Bfv35yucgGlIYsGFzW",
+	"XFJX63rokzekFklgXHzq4LQfT2hf9BRlsNgwowAXI6TV1icbtgS96b76h9JG2oVNK8se4OFEmkl31FkF",
+	"M/tiq7UHLh5K6AwA/Uwevg4M0d1yMu015P8jzmwAthD0jki04UR63AYM5iVvi9w/6KH9Ad+FjqTKWLLI",
+	"zpVKW+H8diNMb3e+NpFD5sbmpkgRc6V69Q+SmwqmcqhOWZfCplzdAY6/1At8mAze9iswnugy3/IdWmNh",
+	"bvGgvuMWS0hgmLkNFwVdr4kgbLTwevDeQ1YR+GJZdYuAcT4dIvWUHoA2y8p6jrs0YC/dzEjd1qXnYy1N",
+	"eKh02SYQwq6xPUwx5tIeuZyNoWx2kLr5cGbDv/9YFiP3N4xnhHvY5WSPlVYKS1a9Zq6CDV+jx5eXGXp8",
+	"+Uhz+seXj4MaOqoVmaEMtp53VRKktXu8IefoK/3pV4+eAKF99ehr/a3/dG88WC7J6B1rW+/vaFmiFblG",
+	"X18+sfNxJIkJgKhsrhUQLnpDlNifAUUgSXLOXG/9LpH+g5DaaCaT5ZJj1YpPqNgPa5CQnWb2B/Q+c+iv",
+	"vfLt5POP2Un9ZQNQ/UR2NkWyRyrHikEnlupScL/qw2vKUzGOGmhZHeZKXoXmx88m3rECoj0ZQc9efPfq",
+	"xxDAYX3sjpLdGK837/yRNDC9oilM26z8lN6gHabK9NUOE/dLqCplI2sLwhRV+8GiJxa0OYZSs+o/qEfI",
+	"LPEkrbdKKHphN79rzBzeEs4rebHGZam1qbHQZvfWgwYpm0mGA5UtICev1rTbcrQ1RdzB/sh5ZTp0OHF2",
+	"tyUMMZs9b1rnuEIxUJBvsJZFliZ1t+zFQ4Uam+FPQLEnQPVPYOAVyMpKfj9bpA9UApFEmSDeuFRoaz0K",
+	"ImylV1eZSX/mi79argVCp62KUAvKoEQBFzYd3taING3rzZfWaJpzJnlJbBlFW2qGKlThWyKhtSNDuKgo",
+	"+5N0Rd5zzOCxGVVtiZDn6IUycWxmcEhyBy7710uwVGRIEqhmQAWRS6wOm6/8LMkN4OPBPEJN/YX2nDd7",
+	"55DvnXcP0Yr+pnaU6skhJCfOAmI6PP79wsLw0TCnfWteeUA2CzMM8VgL5amMAjCa73dmGKckuSBKjqLK",
+	"hSLc8VsyFIqgnxuS+U9JprGSTNhsSRT3+mWSN0KLcxp55s2rX99r9Egi7hxWG1EurhYXgDY7TB/mZ61I",
+	"3zqs2soinVIVmutD6bQrL/NrGbwXRRMU8DGHkorWSNyO0Ek7PxjERKh2Q1KvfGVGKyZl/R/+JFHBc6j4",
+	"4p+4iORgZhdQezirLWPdAt4v/xkMYiW1w2GeO18zKskdKX0AQ/uxa7Xwe6w6yGHDf2ukwGa8MCYiqAED",
+	"thCJaThNkG9ysNZoxSXf8Cdot4kFQRWVUuuV7fJ9LYro0IeF+VqUWgYckoKRIA5H+t61ssx80JttUQSq",
+	"zkqzKtcV0ZKY6Y0GGokd3ZkiD4e3ZRjtuh1Lt5/Z4xbbJI4Kas6IxDuALPgMWuUefgWmFCLA2WFq47Tf",
+	"2N8jX4HavSMrxAXdUIbM4UZ/Nur465sn54++/cuViQQswpO82pvSUVpCEdRuLWVSYZaTc/QTtwrhmhrz",
+	"XFuK1tQfUZgVIL1j9POblwEyac6rHVktPr7/+P8HAAD//w==",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -75,6 +75,16 @@ func matrix() map[string]expectation {
 		}
 	}
 	return map[string]expectation{
+		"POST /v1/procedures/:id/papers": {roles: "po", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
+			return "/v1/procedures/" + r.procedure(room).ID + "/papers", `{"kind":"patient-sheet"}`, nil
+		}, ok: 201},
+		"GET /v1/procedures/:id/papers": {roles: "po", scope: inRoom, ask: procedurePath("/papers"), ok: 200},
+		"GET /v1/procedures/:id/papers/:paper": {roles: "po", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
+			c := r.procedure(room)
+			p, err := papers{r.db}.Make(context.Background(), actor, c.ID, httpapi.PaperAsk{Kind: "patient-sheet"})
+			require.NoError(r.t, err)
+			return "/v1/procedures/" + c.ID + "/papers/" + p.ID, "", nil
+		}, ok: 200},
 		"GET /healthz": {roles: "poqaus-", ask: at("/healthz"), ok: 204},
 		"GET /readyz":  {roles: "poqaus-", ask: at("/readyz"), ok: 204},
 		"GET /v1/me":   {roles: "poqaus", ask: at("/v1/me"), ok: 200},
@@ -415,7 +425,7 @@ func TestEveryOperationHasPermissions(t *testing.T) {
 func TestConfigIsChecked(t *testing.T) {
 	_, err := httpapi.New(httpapi.Config{BodyLimit: -1}, nil, nil)
 	require.ErrorIs(t, err, store.ErrInvalid)
-	for _, part := range []string{"Now", "Logger", "Fatal", "KnownClass", "Events", "Maps", "Windows", "Plans", "negative"} {
+	for _, part := range []string{"Now", "Logger", "Fatal", "KnownClass", "Events", "Maps", "Windows", "Plans", "Papers", "negative"} {
 		assert.ErrorContains(t, err, part)
 	}
 }

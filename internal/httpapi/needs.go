@@ -44,6 +44,21 @@ type Plans interface {
 	Plan(ctx context.Context, cases []store.Case, ask outlook.Ask) (outlook.Document, error)
 }
 
+// Papers makes papers.
+type Papers interface {
+	// Make makes a paper of the newest estimate of a case and keeps it. Its errors are of the kinds paper.ErrRefused,
+	// paperpdf.ErrUndrawable and paperpdf.ErrSize besides those of the store.
+	Make(ctx context.Context, actor store.Actor, caseID string, ask PaperAsk) (store.Paper, error)
+}
+
+// PaperAsk is what a paper is asked for with. Language and Size are those of the site when "".
+type PaperAsk struct {
+	Kind, Language, Size string
+	Recipient            []string
+	// By names the account for people.
+	By string
+}
+
 // Quantity is a sum of a window, by its name in the contract.
 type Quantity string
 
@@ -157,6 +172,8 @@ type caseStore interface {
 	Versions(ctx context.Context, id string) ([]store.Version, error)
 	Facts(ctx context.Context, id string) ([]store.Fact, error)
 	AddFacts(ctx context.Context, actor store.Actor, id, tag string, facts []store.Fact) error
+	Papers(ctx context.Context, caseID string) ([]store.Paper, error)
+	Paper(ctx context.Context, caseID, id string) (store.Paper, error)
 }
 
 type followUpStore interface {

@@ -29,6 +29,7 @@ var (
 	errPanic          = errors.New("panic")
 	errDamaged        = errors.New("stored bytes are damaged or missing")
 	errNotPlanned     = errors.New("no plan can be made")
+	errNoPaper        = errors.New("no paper can be made")
 )
 
 // told is a failure with a text for the caller. The text is ours: it holds nothing that the caller sent.
@@ -57,6 +58,7 @@ func statusOf(err error) int {
 		{dicomweb.ErrMediaType, http.StatusUnsupportedMediaType},
 		{dicomweb.ErrNotAcceptable, http.StatusNotAcceptable},
 		{errNotPlanned, http.StatusUnprocessableEntity},
+		{errNoPaper, http.StatusUnprocessableEntity},
 		{errNoPrecondition, http.StatusPreconditionRequired},
 		{errStale, http.StatusPreconditionFailed},
 		{errBodySlow, http.StatusRequestTimeout},

@@ -36,8 +36,8 @@ const (
 // jsonLimit is the largest body that is not a dose report.
 const jsonLimit = 64 << 10
 
-// Config says what the interface needs beside store and keeper. Now, Logger, Fatal, KnownClass, Events, Maps, Windows
-// and Plans are required; a number that is 0 is its default.
+// Config says what the interface needs beside store and keeper. Now, Logger, Fatal, KnownClass, Events, Maps, Windows,
+// Plans and Papers are required; a number that is 0 is its default.
 type Config struct {
 	// Version is the program's version, for the metrics.
 	Version string
@@ -66,6 +66,8 @@ type Config struct {
 	Windows Windows
 	// Plans looks ahead at what planned beams would add.
 	Plans Plans
+	// Papers makes papers.
+	Papers Papers
 	// Site places times of tables without an offset, and says which day it is; nil is UTC.
 	Site *time.Location
 	// MatchWindow and Grace are the rules by which reports count as missing; 0 is the default of the comparison.
@@ -87,6 +89,7 @@ func (c Config) Validate() error {
 		{"Maps", c.Maps == nil},
 		{"Windows", c.Windows == nil},
 		{"Plans", c.Plans == nil},
+		{"Papers", c.Papers == nil},
 	} {
 		if part.missing {
 			all = append(all, fmt.Errorf("%w: HTTP interface without %s", store.ErrInvalid, part.name))

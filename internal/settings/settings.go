@@ -21,6 +21,7 @@ var ErrInvalid = errors.New("settings not usable")
 type Settings struct {
 	// Zone is the site's time zone, for reports whose times carry no offset.
 	Zone      string    `toml:"zone" env:"AFTERBEAM_ZONE"`
+	Site      Site      `toml:"site"`
 	Store     Store     `toml:"store"`
 	HTTP      HTTP      `toml:"http"`
 	Pages     Pages     `toml:"pages"`
@@ -106,7 +107,7 @@ const (
 // Default gives the settings of a service on its own machine.
 func Default() Settings {
 	return Settings{
-		Zone: "Local", Store: Store{Dir: "afterbeam-store"},
+		Zone: "Local", Site: Site{Language: "en", PaperSize: "a4"}, Store: Store{Dir: "afterbeam-store"},
 		HTTP:  HTTP{Listen: DefaultListen, RequestsPerSecond: DefaultRequestsPerSecond},
 		Pages: defaultPages(), OpenID: defaultOpenID(),
 		Metrics: Metrics{Listen: DefaultMetricsListen}, DICOM: defaultDICOM(), Archive: defaultArchive(), Pipeline: Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes},
@@ -165,6 +166,8 @@ func (s *Settings) check() error {
 		return fmt.Errorf("zone wants a name such as Europe/London, got %q", s.Zone)
 	}
 	switch {
+	case s.Site.PaperSize != "a4" && s.Site.PaperSize != "letter":
+		return fmt.Errorf("site.paper_size wants a4 or letter, got %q", s.Site.PaperSize)
 	case s.Store.Dir == "":
 		return errors.New("store.dir wants a folder")
 	case s.Pipeline.Workers < 1 || s.Pipeline.Workers > 64:

@@ -136,8 +136,8 @@ func Restore(ctx context.Context, from, to, program string) (Verification, error
 // Verification is what a check of the whole store found.
 type Verification struct {
 	Objects, Receipts, AuditRecords int
-	// Missing lists receipts without their bytes, Corrupt objects whose bytes have changed, Orphans objects that no
-	// receipt names: a crash between link and commit leaves those, and they are harmless.
+	// Missing lists receipts and papers without their bytes, Corrupt objects whose bytes have changed, Orphans objects that no
+	// receipt and no paper names: a crash between link and commit leaves those, and they are harmless.
 	Missing, Corrupt, Orphans []string
 	// Chain is what is wrong with the audit chain, nil when it is whole; Database what SQLite's own check says.
 	Chain    error
@@ -153,15 +153,21 @@ func (v Verification) Sound() bool {
 // and the database's own integrity. It may run while the store works.
 func (db *DB) Verify(ctx context.Context, anchor *audit.Head) (Verification, error) {
 	var v Verification
-	// Receipts first: an object is there before its receipt, so that none of these may lack its own.
-	digests, err := rows(ctx, db.read, func(r *sql.Rows) (string, error) {
+	// Receipts and papers first: an object is there before its row, so that none of these may lack its own.
+	digest := func(r *sql.Rows) (string, error) {
 		var d string
 		return d, r.Scan(&d)
-	}, `SELECT digest FROM receipt ORDER BY digest`)
+	}
+	digests, err := rows(ctx, db.read, digest, `SELECT digest FROM receipt ORDER BY digest`)
 	if err != nil {
 		return v, err
 	}
 	v.Receipts = len(digests)
+	papers, err := rows(ctx, db.read, digest, `SELECT pdf_digest FROM paper UNION SELECT html_digest FROM paper ORDER BY 1`)
+	if err != nil {
+		return v, err
+	}
+	digests = append(digests, papers...)
 	if err := db.verifyObjects(ctx, &v, digests); err != nil {
 		return v, err
 	}
@@ -189,12 +195,11 @@ func (db *DB) verifyObjects(ctx context.Context, v *Verification, digests []stri
 			return ctx.Err()
 		}
 		// It may have come since the receipts were read.
-		_, err := receiptOf(ctx, db.read, digest)
-		if errors.Is(err, ErrNotFound) {
+		named, err := db.named(ctx, digest)
+		if err == nil && !named {
 			v.Orphans = append(v.Orphans, digest)
-			return ctx.Err()
 		}
-		return err
+		return errors.Join(err, ctx.Err())
 	})
 	if err != nil {
 		return fmt.Errorf("walk objects: %w", err)
