@@ -238,7 +238,9 @@ func TestADraftIsWithdrawnByItsAuthor(t *testing.T) {
 	id := r.device(own)
 	path := "/v1/devices/" + id + "/profiles"
 	require.Equal(t, http.StatusCreated, r.ask("POST", path, author, profileBody, "If-Match", `"0-0"`).status)
-	withdraw := func(token string, headers ...string) answer { return r.ask("POST", path+"/1/withdraw", token, reason, headers...) }
+	withdraw := func(token string, headers ...string) answer {
+		return r.ask("POST", path+"/1/withdraw", token, reason, headers...)
+	}
 	assert.Equal(t, http.StatusPreconditionRequired, withdraw(author).status)
 	assert.Equal(t, http.StatusPreconditionFailed, withdraw(author, "If-Match", `"0-0"`).status)
 	assert.Equal(t, http.StatusForbidden, withdraw(another, "If-Match", `"1-0"`).status)

@@ -199,6 +199,7 @@ type patientStore interface {
 	Patient(ctx context.Context, id string) (store.Patient, error)
 	CasesOfPatient(ctx context.Context, patient string) ([]store.Case, error)
 	DosesAge() uint64
+	Unassessed(ctx context.Context, patient string) ([]store.Unassessed, error)
 	IdentityReviews(ctx context.Context, patient string) ([]string, error)
 	Links(ctx context.Context, patient string) ([]store.Link, error)
 	LinkPatients(ctx context.Context, actor store.Actor, from, into, reason string) (store.Link, error)

@@ -148,13 +148,21 @@ func (h *handlers) dose(ctx context.Context, request GetPatientDoseRequestObject
 	if err != nil {
 		return none, err
 	}
+	lacking, err := h.store.Unassessed(ctx, request.Id)
+	if err != nil {
+		return none, err
+	}
 	visible := map[string]bool{}
 	for _, c := range seen {
 		visible[c.ID] = true
 	}
+	everywhere := callOf(ctx).grant.SeesAll()
 	return CumulativeDose{
 		IdentityReviews: reviews,
-		PatientId:       request.Id, AsOf: asOf, Procedures: every(seen, encodeCase), Elsewhere: len(all) - len(seen),
+		WithoutAssessment: every(lacking, func(u store.Unassessed) UnassessedProcedure {
+			return encodeUnassessed(u, everywhere || visible[u.CaseID])
+		}),
+		PatientId: request.Id, AsOf: asOf, Procedures: every(seen, encodeCase), Elsewhere: len(all) - len(seen),
 		Windows: every(windows, func(w WindowSum) Window { return encodeWindow(w, visible) }), LatestMap: latestMap(seen), Caution: caution,
 	}, nil
 }

@@ -195,3 +195,36 @@ func TestCumulativeDoseIsNeverStale(t *testing.T) {
 	r.ask("GET", path, physicist, "").into(t, &more)
 	assert.Len(t, more.Procedures, len(again.Procedures)+1, "a link")
 }
+
+// What was reported and never assessed is in no sum: the answer says so, and why.
+func TestDoseTellsWhatWasNotAssessed(t *testing.T) {
+	r := newRig(t, nil)
+	c := r.procedure(own)
+	path, physicist := "/v1/patients/"+c.PatientID+"/dose", r.physicist()
+	scoped, _ := r.account(access.Physicist, []string{own})
+	dose := func(token string) (d httpapi.CumulativeDose) {
+		r.ask("GET", path, token, "").into(t, &d)
+		return d
+	}
+	assert.Empty(t, dose(physicist).WithoutAssessment)
+	_, report, j := r.report(identity())
+	for {
+		require.NoError(t, r.db.Retry(context.Background(), j, "a defect", r.clock.Now()))
+		if j.Attempt == store.MaxAttempts {
+			break
+		}
+		assert.Equal(t, "waiting", string(dose(physicist).WithoutAssessment[0].State))
+		j = r.lease(store.JobAssess)
+	}
+	d := dose(physicist)
+	require.Len(t, d.WithoutAssessment, 1)
+	one := d.WithoutAssessment[0]
+	assert.Equal(t, []string{"failed", report.StudyUID, report.DeviceKey}, []string{string(one.State), *one.StudyUid, *one.Device})
+	assert.Nil(t, one.ProcedureId)
+	assert.Contains(t, one.Reason, "not tried again until somebody asks")
+	assert.Len(t, d.Procedures, 1, "a procedure that was not estimated is none of 0 Gy")
+	hidden := dose(scoped).WithoutAssessment
+	require.Len(t, hidden, 1, "told to who sees one room as well")
+	assert.Nil(t, hidden[0].StudyUid)
+	assert.Nil(t, hidden[0].Device)
+}

@@ -144,6 +144,7 @@ func (db *DB) RetryFailed(ctx context.Context, actor Actor, reason string) (jobs
 			return fmt.Errorf("try failed jobs again: %w", err)
 		}
 		jobs = int(changed)
+		c.doses = c.doses || jobs > 0
 		return c.note(ctx, audit.Record{Action: "jobs.retry", Object: fmt.Sprintf("%d jobs", jobs), Reason: reason})
 	})
 	return jobs, err

@@ -82,6 +82,7 @@ func (c *change) ask(ctx context.Context, statement string, kind JobKind, subjec
 	if _, err := c.ExecContext(ctx, statement, kind, subject, at(due), at(now), p); err != nil {
 		return fmt.Errorf("ask for %s job: %w", kind, err)
 	}
+	c.doses = c.doses || kind == JobAssess // a patient's answer tells failed from waiting
 	return nil
 }
 
@@ -152,6 +153,7 @@ func (db *DB) Retry(ctx context.Context, j Job, reason string, due time.Time) er
 		if err != nil || state == "ready" {
 			return err
 		}
+		c.doses = true // what a patient's answer says it lacks
 		if err := c.failStudies(ctx, j); err != nil {
 			return err
 		}

@@ -21,6 +21,7 @@ type Later struct {
 func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version, later ...Later) (ids []string, err error) {
 	err = db.change(ctx, System("pipeline"), func(c *change) error {
 		ids = ids[:0]
+		c.doses = c.doses || len(versions) == 0 // its reports waited, and gave no case
 		var recomputations []string
 		if j.Kind == JobAssess {
 			if recomputations, err = c.open(ctx, j.Subject); err != nil {

@@ -64,6 +64,7 @@ func (db *DB) SaveReport(ctx context.Context, j Job, r Report, identity Identity
 			r.ID, r.ReceiptID, r.SOPInstance, r.DataSetDigest, r.ContentDigest, r.StudyUID, r.DeviceKey, r.PatientID, at(r.ContentAt), r.Body); err != nil {
 			return fmt.Errorf("insert report: %w", err)
 		}
+		c.doses = true // of which there is no estimate yet
 		if err := c.addPersons(ctx, r.ID, r.Persons, identity); err != nil {
 			return err
 		}

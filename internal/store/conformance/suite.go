@@ -30,6 +30,7 @@ func Run(t *testing.T, open func(t *testing.T, cfg store.Config) *store.DB) {
 		{"identity", identityTests()},
 		{"links", linkTests()},
 		{"cases", caseTests()},
+		{"cases that are lacking", unassessedTests()},
 		{"lists", listTests()},
 		{"facts", factTests()},
 		{"performed procedures and persons", performedTests()},
