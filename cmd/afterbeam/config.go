@@ -57,7 +57,7 @@ func (k *checkConfigCommand) Run(c console) error {
 
 // siteMethod gives the method of assessment with the site's own tables.
 func siteMethod(s settings.Settings) (assessment.Method, error) {
-	o := methodOptions{Profile: s.Tables.Profiles, Lexicon: s.Tables.Lexicon, Levels: s.Tables.Levels, Patch: 1, zoneOption: zoneOption{s.Zone}}
+	o := methodOptions{Profile: s.Tables.Profiles, Lexicon: s.Tables.Lexicon, Levels: s.Tables.Levels, Patch: 1, Points: s.Estimate.RangePoints, Skull: s.Estimate.Skull, zoneOption: zoneOption{s.Zone}}
 	return o.method()
 }
 

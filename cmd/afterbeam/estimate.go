@@ -46,7 +46,7 @@ func (e *estimateCommand) Run(c console) error {
 	slices.SortStableFunc(r.refused, func(a, b refusal) int { return strings.Compare(a.file, b.file) })
 	l := follow(r, method, facts)
 	if e.given() && l.patients > 1 {
-		return fmt.Errorf("%w: height, weight, age, sex, class and orientation belong to one patient, and these files are of %d", errUsage, l.patients)
+		return fmt.Errorf("%w: height, weight, age, sex, class, orientation and arms belong to one patient, and these files are of %d", errUsage, l.patients)
 	}
 	if e.Map != "" {
 		if err := drawAll(e.Map, l.cases, c.err); err != nil {

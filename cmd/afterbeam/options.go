@@ -36,6 +36,8 @@ type methodOptions struct {
 	Lexicon string  `placeholder:"FILE" help:"The site's own lexicon (CSV) in place of the embedded one."`
 	Levels  string  `placeholder:"FILE" help:"The site's own follow-up levels (CSV) in place of the embedded ones."`
 	Patch   float64 `default:"1" placeholder:"CM2" help:"Largest patch of skin of the map in cm2, 0.05 to 10 (default 1)."`
+	Points  int     `default:"128" placeholder:"N" help:"Samples that the range of a map is made from, 16 to 4096, best a power of two (default 128)."`
+	Skull   bool    `help:"Lower the backscatter of the head as bone under thin skin does; without it the head scatters like water, the cautious choice."`
 	zoneOption
 }
 
@@ -44,7 +46,10 @@ func (o methodOptions) method() (assessment.Method, error) {
 	if !within(o.Patch, 0.05, 10) {
 		return m, fmt.Errorf("--patch wants 0.05 to 10 cm2, got %v", o.Patch)
 	}
-	m.MaxPatch = o.Patch
+	if o.Points < assessment.LeastPoints || o.Points > assessment.MostPoints {
+		return m, fmt.Errorf("--points wants %d to %d samples, got %d", assessment.LeastPoints, assessment.MostPoints, o.Points)
+	}
+	m.MaxPatch, m.RangePoints, m.Skull = o.Patch, o.Points, o.Skull
 	err := load("--profile", o.Profile, func(r io.Reader) (err error) { m.Profiles, err = devicefile.Read(r); return err })
 	if err == nil {
 		err = load("--lexicon", o.Lexicon, func(r io.Reader) (err error) { m.Lexicon, err = lexicon.Parse(r); return err })
@@ -82,10 +87,11 @@ type factOptions struct {
 	Sex         string   `enum:"M,F," default:"" placeholder:"M|F" help:"Sex of the patient, M or F, in place of the report's."`
 	Class       string   `placeholder:"CLASS" help:"Procedure class, in place of the lexicon's; afterbeam version --classes lists them."`
 	Orientation string   `enum:"HFS,HFP,HFDL,HFDR,FFS,FFP,FFDL,FFDR," default:"" placeholder:"CODE" help:"How the patient lay: head or feet first (HF, FF) and supine, prone or decubitus left or right (S, P, DL, DR), such as HFS."`
+	Arms        string   `enum:"raised,alongside," default:"" placeholder:"raised|alongside" help:"Where the arms were: raised out of the beams, which is taken when it is not given, or alongside the trunk."`
 }
 
 func (o factOptions) given() bool {
-	return o.Height != nil || o.Weight != nil || o.Age != nil || o.Sex != "" || o.Class != "" || o.Orientation != ""
+	return o.Height != nil || o.Weight != nil || o.Age != nil || o.Sex != "" || o.Class != "" || o.Orientation != "" || o.Arms != ""
 }
 
 // facts checks what was given. The bounds are those within which a report's values are believed.
@@ -113,6 +119,7 @@ func (o factOptions) facts() (procedure.Facts, error) {
 		return f, fmt.Errorf("--class %q is not a procedure class; afterbeam version --classes lists them", o.Class)
 	}
 	f.Direction, f.Posture = orientation(o.Orientation)
+	f.Arms = map[string]procedure.Arms{"raised": procedure.ArmsRaised, "alongside": procedure.ArmsAlongside}[o.Arms]
 	return f, nil
 }
 

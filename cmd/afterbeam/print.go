@@ -135,6 +135,9 @@ func whom(c assessed) string {
 	if f.Posture != procedure.PostureUnknown {
 		words = append(words, "lying as given")
 	}
+	if f.Arms != procedure.ArmsUnknown {
+		words = append(words, "arms as given")
+	}
 	return strings.Join(words, ", ")
 }
 

@@ -93,6 +93,9 @@ func (h *handlers) facts(body FactsRequest) ([]store.Fact, error) {
 	if body.Posture != nil {
 		add("posture", string(*body.Posture))
 	}
+	if body.Arms != nil {
+		add("arms", string(*body.Arms))
+	}
 	if len(facts) == 0 {
 		return nil, tell(store.ErrInvalid, "there is no fact beside source and reason")
 	}

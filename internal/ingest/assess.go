@@ -15,6 +15,7 @@ import (
 	"afterbeam/internal/followup/level"
 	"afterbeam/internal/followup/notice"
 	"afterbeam/internal/ingest/archive"
+	"afterbeam/internal/physics/skindose"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/store"
@@ -112,11 +113,18 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 	})
 }
 
-// methods names the methods, the tables, and the levels and the lexicon in force.
+// methods names the methods with what the site chose of them, the tables, and the levels and the lexicon in force.
 func (p *Pipeline) methods() string {
 	levels := sha256.Sum256(fmt.Appendf(nil, "%+v", p.Method.Levels))
 	words := sha256.Sum256(fmt.Appendf(nil, "%+v", p.Method.Lexicon))
-	return assessment.Versions() + " " + assessment.LaidVersion + " " + assessment.Tables() + " levels in force:" + hex.EncodeToString(levels[:6]) + " lexicon in force:" + hex.EncodeToString(words[:6])
+	chosen := ""
+	if p.Method.RangePoints > 0 && p.Method.RangePoints != skindose.Points {
+		chosen += fmt.Sprintf(" range points:%d", p.Method.RangePoints)
+	}
+	if p.Method.Skull {
+		chosen += " skull"
+	}
+	return assessment.Versions() + chosen + " " + assessment.LaidVersion + " " + assessment.Tables() + " levels in force:" + hex.EncodeToString(levels[:6]) + " lexicon in force:" + hex.EncodeToString(words[:6])
 }
 
 // before gives the newest version of a case and the facts that people added, both empty before its first assessment.

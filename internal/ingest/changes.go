@@ -98,6 +98,7 @@ func factsChanged(was, is procedure.Facts) []string {
 		{"procedure class", was.Class != is.Class},
 		{"direction on the table", was.Direction != is.Direction},
 		{"posture", was.Posture != is.Posture},
+		{"position of the arms", was.Arms != is.Arms},
 		{"table offset", was.TableOffset != is.TableOffset},
 		{"thickness", was.PatientThickness != is.PatientThickness},
 	} {

@@ -59,6 +59,8 @@ func setFact(f *procedure.Facts, name, value string) error {
 		f.Posture = map[string]procedure.Posture{
 			"supine": procedure.Supine, "prone": procedure.Prone, "decubitus_left": procedure.DecubitusLeft, "decubitus_right": procedure.DecubitusRight,
 		}[value]
+	case "arms":
+		f.Arms = map[string]procedure.Arms{"raised": procedure.ArmsRaised, "alongside": procedure.ArmsAlongside}[value]
 	default:
 		return poison(fmt.Sprintf("no fact is named %q", name))
 	}

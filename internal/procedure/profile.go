@@ -114,6 +114,16 @@ type DeviceProfile struct {
 	MattressThickness quantity.Opt[quantity.Millimetre] // compressed: table top to skin
 }
 
+// Arms says where the patient's arms were.
+type Arms uint8
+
+// The positions of the arms.
+const (
+	ArmsUnknown   Arms = iota
+	ArmsRaised         // beside or above the head, out of every beam to the trunk
+	ArmsAlongside      // beside the trunk
+)
+
 // Facts are what people add to a procedure, each replacing what the report says or lacks.
 type Facts struct {
 	Height    quantity.Opt[quantity.Millimetre]
@@ -123,6 +133,7 @@ type Facts struct {
 	Class     string // procedure class of the lexicon
 	Direction Direction
 	Posture   Posture
+	Arms      Arms
 	// TableOffset moves the place along the body that lies at the isocentre, headward positive.
 	TableOffset quantity.Opt[quantity.Millimetre]
 	// PatientThickness is the measured depth of the patient at the beam, for the class of knowledge of distances.

@@ -33,6 +33,7 @@ type Settings struct {
 	Pipeline  Pipeline  `toml:"pipeline"`
 	Performed Performed `toml:"performed"`
 	Notices   Notices   `toml:"notices"`
+	Estimate  Estimate  `toml:"estimate"`
 	Tables    Tables    `toml:"tables"`
 	Log       Log       `toml:"log"`
 }
@@ -80,6 +81,14 @@ type Performed struct {
 	GraceHours int `toml:"grace_hours" env:"AFTERBEAM_PERFORMED_GRACE_HOURS"`
 }
 
+// Estimate says how skin dose is estimated where there is a choice. A change has every study estimated anew.
+type Estimate struct {
+	// RangePoints is how many samples the range of a map is made from; with more than 512 a long case takes over a minute.
+	RangePoints int `toml:"range_points" env:"AFTERBEAM_ESTIMATE_RANGE_POINTS"`
+	// Skull lowers the backscatter of the head as bone under thin skin does; off is the cautious choice.
+	Skull bool `toml:"skull" env:"AFTERBEAM_ESTIMATE_SKULL"`
+}
+
 // Tables are files of the site in place of the embedded ones.
 type Tables struct {
 	Profiles string `toml:"profiles" env:"AFTERBEAM_TABLES_PROFILES"`
@@ -102,6 +111,7 @@ const (
 	DefaultQuietMinutes      = 120
 	DefaultWindowMinutes     = 120
 	DefaultGraceHours        = 24
+	DefaultRangePoints       = 128
 )
 
 // Default gives the settings of a service on its own machine.
@@ -112,7 +122,7 @@ func Default() Settings {
 		Pages: defaultPages(), OpenID: defaultOpenID(),
 		Metrics: Metrics{Listen: DefaultMetricsListen}, DICOM: defaultDICOM(), Archive: defaultArchive(), Pipeline: Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes},
 		Notices:   defaultNotices(),
-		Performed: Performed{WindowMinutes: DefaultWindowMinutes, GraceHours: DefaultGraceHours}, Log: Log{Level: "info"},
+		Performed: Performed{WindowMinutes: DefaultWindowMinutes, GraceHours: DefaultGraceHours}, Estimate: Estimate{RangePoints: DefaultRangePoints}, Log: Log{Level: "info"},
 	}
 }
 
@@ -184,7 +194,7 @@ func (s *Settings) check() error {
 	default:
 		return fmt.Errorf("log.level wants debug, info, warn or error, got %q", s.Log.Level)
 	}
-	for _, check := range []func() error{s.Performed.check, s.checkListeners, s.checkPages, s.DICOM.check, s.Archive.check, s.Notices.check, s.checkFolders} {
+	for _, check := range []func() error{s.Performed.check, s.Estimate.check, s.checkListeners, s.checkPages, s.DICOM.check, s.Archive.check, s.Notices.check, s.checkFolders} {
 		if err := check(); err != nil {
 			return err
 		}
@@ -198,6 +208,13 @@ func (p Performed) check() error {
 		return fmt.Errorf("performed.window_minutes wants 1 to 1440, got %d", p.WindowMinutes)
 	case p.GraceHours < 1 || p.GraceHours > 2160:
 		return fmt.Errorf("performed.grace_hours wants 1 to 2160, got %d", p.GraceHours)
+	}
+	return nil
+}
+
+func (e Estimate) check() error {
+	if e.RangePoints < 16 || e.RangePoints > 512 {
+		return fmt.Errorf("estimate.range_points wants 16 to 512, got %d", e.RangePoints)
 	}
 	return nil
 }

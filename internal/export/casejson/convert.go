@@ -66,6 +66,7 @@ func given(f procedure.Facts) []string {
 		{"class", f.Class != ""},
 		{"direction", f.Direction != procedure.DirectionUnknown},
 		{"posture", f.Posture != procedure.PostureUnknown},
+		{"arms", f.Arms != procedure.ArmsUnknown},
 		{"table offset", f.TableOffset.Present()},
 		{"thickness", f.PatientThickness.Present()},
 	} {

@@ -133,7 +133,7 @@ func earlier(n assessment.NextStage) Earlier {
 		PeakGy: n.Already.PeakDose(),
 	}
 	if n.Already.Peak >= 0 {
-		e.Place = skindose.PlaceOf(n.Body, n.Already.Peak)
+		e.Place = skindose.PlaceOf(n.Already.Body, n.Already.Peak)
 	}
 	return e
 }

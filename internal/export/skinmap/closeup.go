@@ -79,6 +79,8 @@ func (s *scene) rulerWords(part body.Part) string {
 		return "cm along the skin from the base of the skull"
 	case body.Neck:
 		return "cm along the skin from the base of the neck"
+	case body.UpperArmLeft, body.UpperArmRight, body.ForearmLeft, body.ForearmRight:
+		return "cm along the arm, level with the trunk base at 0"
 	case body.Trunk:
 	}
 	return "cm along the skin from the trunk base"
@@ -88,6 +90,8 @@ func (s *scene) acrossWords(part body.Part) string {
 	switch part {
 	case body.LegLeft, body.LegRight:
 		return "cm along the skin from the middle of the leg's back"
+	case body.UpperArmLeft, body.UpperArmRight, body.ForearmLeft, body.ForearmRight:
+		return "cm along the skin from the middle of the arm's back"
 	case body.Head:
 		return "cm along the skin from the midline of the back of the head"
 	case body.Trunk, body.Neck:

@@ -50,9 +50,13 @@ func (s *scene) sheetWords(v view, sh *sheet, zoom window) {
 		left, right := v.on(point{x: sh.x(1, sh.Low), y: middle}), v.on(point{x: sh.x(-1, sh.Low), y: middle})
 		s.turned(spotOn{left.x - 1.8, left.y}, "front")
 		s.turned(spotOn{right.x + 1.8, right.y}, "front")
-	case body.LegLeft, body.LegRight:
+	case body.LegLeft, body.LegRight, body.ForearmLeft, body.ForearmRight:
 		at := v.on(point{x: -sh.Midline, y: sh.Low})
 		s.pen.write(spotOn{at.x, at.y - 0.8}, name, sh.Name)
+	case body.UpperArmLeft, body.UpperArmRight:
+		name.y = text.YBottom
+		at := v.on(point{x: -sh.Midline, y: sh.High})
+		s.pen.write(spotOn{at.x, at.y + 0.8}, name, sh.Name)
 	case body.Head:
 		middle := (sh.Low + sh.High) / 2
 		at := v.on(point{x: sh.x(-1, middle), y: middle})

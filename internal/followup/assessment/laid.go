@@ -79,6 +79,9 @@ func (m Method) Lay(all []Kept) Laid {
 	}
 	laid.Words = fmt.Sprintf("maps of %d of %d procedures laid on one body and added patch by patch, method %s; where procedures overlap is less certain than the range of each",
 		laid.Mapped, laid.Procedures, laid.Method)
+	for _, words := range n.Arms {
+		laid.Words += "; " + words
+	}
 	return laid
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 
+	"afterbeam/internal/physics/body"
 	"afterbeam/internal/physics/skindose"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
@@ -35,7 +36,9 @@ type NextStage struct {
 	Elsewhere        quantity.Gray
 	// Unknown counts the procedures without any estimate.
 	Unknown int
-	Notes   []string
+	// Arms tells how skin of procedures with different positions of the arms was added; nil where they do not differ.
+	Arms  []string
+	Notes []string
 }
 
 // NextStage lays the procedures of one patient on one body: that of the newest procedure which tells height and weight,
@@ -49,13 +52,20 @@ func (m Method) NextStage(earlier []Earlier) (NextStage, error) {
 	}
 	size, sized := sizeOf(all)
 	m.RangePoints = 1
-	for _, e := range all {
-		facts := e.Facts
-		facts.Height, facts.Weight, facts.AgeYears = size.Height, size.Weight, size.AgeYears
-		n.Assessments = append(n.Assessments, m.Assess(e.Procedure, facts))
+	for i := range all {
+		f := &all[i].Facts
+		f.Height, f.Weight, f.AgeYears = size.Height, size.Weight, size.AgeYears
+		n.Assessments = append(n.Assessments, m.Assess(all[i].Procedure, *f))
 	}
 	var maps []*skindose.Map
 	var newest *Assessment
+	var skin *body.Body
+	for i := range n.Assessments {
+		if m := n.Assessments[i].SkinDose.Map; m != nil {
+			skin = m.Body
+		}
+	}
+	n.Arms = m.eitherArms(n.Assessments)
 	for i := range n.Assessments {
 		a := &n.Assessments[i]
 		switch {
@@ -77,7 +87,7 @@ func (m Method) NextStage(earlier []Earlier) (NextStage, error) {
 		return n, err
 	}
 	n.Plan = skindose.Plan{
-		Body: sum.Body, Already: sum, Pattern: newest.Procedure.Events[newest.SkinDose.Contributions[0].Event], Profile: newest.Profile,
+		Body: skin, Already: sum, Pattern: newest.Procedure.Events[newest.SkinDose.Contributions[0].Event], Profile: newest.Profile,
 		Facts: newest.Facts, Site: newest.Class.Place,
 	}
 	n.Notes = n.words(newest, sized)
@@ -129,6 +139,7 @@ func (n NextStage) words(newest *Assessment, sized string) []string {
 		fmt.Sprintf("beams to come are like the one that gave most at the peak of %s: field, distances, technique, filters and table; only the directions and the kerma are planned", cmp.Or(newest.Procedure.Start.LocalDate(), "the newest procedure")),
 		"a plain sum without biological repair; the range of each estimate applies, and where procedures overlap is less certain than that",
 	}
+	notes = append(notes, n.Arms...)
 	if n.Unmapped > 0 {
 		notes = append(notes, fmt.Sprintf("%d procedures have no map: their peaks, %s Gy together, may lie on any skin besides", n.Unmapped, quantity.Significant(float64(n.Elsewhere), 2)))
 	}

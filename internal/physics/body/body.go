@@ -45,6 +45,7 @@ type Body struct {
 
 	solids []solid
 	sheets []Sheet
+	arms   []arm
 }
 
 // New makes the body of a patient, with patches of at most maxPatch cm2 (0 is DefaultPatch). A height, weight or age
@@ -64,10 +65,17 @@ func New(size Size, maxPatch float64) (*Body, error) {
 	}
 	dimensions, name, missing := m.scaled(size)
 	said = append(said, missing...)
-	said = append(said, "stylised body of trunk, neck, head and legs; arms raised out of the beam")
+	said = append(said, size.armWords())
 	b := &Body{
 		Name: name, Assumptions: said, Dimensions: dimensions, solids: solids(dimensions),
 		Fitted: size.Height.Present() && size.Weight.Present(),
+	}
+	if size.ArmsAlongside {
+		b.Name += ", arms alongside"
+		b.arms = armsOf(dimensions)
+		for _, a := range b.arms {
+			b.solids = append(b.solids, a.solid())
+		}
 	}
 	b.build(10 * math.Sqrt(maxPatch))
 	return b, nil
@@ -118,13 +126,15 @@ func (b *Body) Enter(from, direction r3.Vec) (float64, bool) {
 	return best, found
 }
 
-// HalfDepth gives half the front-back depth in mm of the trunk, neck, head or leg at height z; 0 beyond the body.
+// HalfDepth gives half the front-back depth in mm of the trunk, neck, head or leg at height z, never of an arm; 0 beyond
+// the body.
 func (b *Body) HalfDepth(z float64) float64 {
 	d := b.Dimensions
 	return b.outline(z, d.TrunkHalfDepth, d.NeckRadius, d.HeadHalfDepth, d.TrunkHalfWidth/2)
 }
 
-// HalfWidth gives half the left-right width in mm of the trunk, neck, head or both legs at height z; 0 beyond the body.
+// HalfWidth gives half the left-right width in mm of the trunk, neck, head or both legs at height z, without arms; 0
+// beyond the body.
 func (b *Body) HalfWidth(z float64) float64 {
 	d := b.Dimensions
 	return b.outline(z, d.TrunkHalfWidth, d.NeckRadius, d.HeadHalfWidth, d.TrunkHalfWidth)

@@ -43,7 +43,7 @@ func (b *Body) Widened(by float64) *Body {
 	}
 	out.solids = make([]solid, len(b.solids))
 	for i, s := range b.solids {
-		s.a, s.b = by*s.a, by*s.b
+		s.a, s.b, s.x0 = by*s.a, by*s.b, by*s.x0
 		out.solids[i] = s
 	}
 	d := &out.Dimensions

@@ -62,6 +62,8 @@ type Size struct {
 	AgeYears quantity.Opt[float64]
 	Height   quantity.Opt[quantity.Millimetre]
 	Weight   quantity.Opt[quantity.Kilogram]
+	// ArmsAlongside puts arms beside the trunk; otherwise they are raised and no part of the body.
+	ArmsAlongside bool
 }
 
 // believed drops what a person cannot have and says so.

@@ -39,7 +39,8 @@ var (
 )
 
 // region names a patch's place.
-func region(p *Patch, d Dimensions) string {
+func (b *Body) region(p *Patch) string {
+	d := b.Dimensions
 	switch p.Part {
 	case Trunk:
 		if p.Normal.Z > 0.5 {
@@ -55,8 +56,10 @@ func region(p *Patch, d Dimensions) string {
 		f := (p.Centre.Z - d.TrunkHeight - d.NeckHeight) / (d.HeadHeight + d.HeadCap)
 		return level(headLevels[:], f).at(p.Centre, d.HeadHalfWidth, d.HeadHalfDepth)
 	case LegLeft, LegRight:
+		return legRegion(p, d)
+	case UpperArmLeft, UpperArmRight, ForearmLeft, ForearmRight:
 	}
-	return legRegion(p, d)
+	return b.armRegion(p)
 }
 
 func level(levels []words, fraction float64) words {

@@ -15,6 +15,10 @@ const (
 	Head
 	LegLeft
 	LegRight
+	UpperArmLeft
+	UpperArmRight
+	ForearmLeft
+	ForearmRight
 )
 
 // Patch is one small piece of skin.
@@ -30,6 +34,12 @@ type Patch struct {
 	Across, Up float64
 }
 
+// OnLimb tells whether the part is a leg or a piece of an arm, which have midlines of their own.
+func (p Part) OnLimb() bool { return p >= LegLeft }
+
+// OnArm tells whether the part is a piece of an arm.
+func (p Part) OnArm() bool { return p >= UpperArmLeft }
+
 // String names the part for people.
 func (p Part) String() string {
 	switch p {
@@ -43,6 +53,14 @@ func (p Part) String() string {
 		return "left leg"
 	case LegRight:
 		return "right leg"
+	case UpperArmLeft:
+		return "left upper arm"
+	case UpperArmRight:
+		return "right upper arm"
+	case ForearmLeft:
+		return "left forearm and hand"
+	case ForearmRight:
+		return "right forearm and hand"
 	}
 	return "unknown part"
 }

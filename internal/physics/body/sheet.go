@@ -23,7 +23,8 @@ func (s Sheet) HalfWidth(up float64) float64 {
 	return s.outline(up)
 }
 
-// Sheets gives the parts of the unrolled map, head up: trunk with shoulders, neck, head with its underside, legs.
+// Sheets gives the parts of the unrolled map, head up: trunk with shoulders, neck, head with its underside, legs, and arms
+// where the body has them.
 func (b *Body) Sheets() []Sheet { return append([]Sheet(nil), b.sheets...) }
 
 // layout says at which heights of the map the surfaces begin. The rings of shoulders and chin lie flat in the body and

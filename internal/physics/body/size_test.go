@@ -28,30 +28,30 @@ func TestSizes(t *testing.T) {
 			"adult 73 kg 178.6 cm, not scaled", 200, 100, 700,
 			[]string{"age unknown", "height unknown", "weight unknown"},
 		},
-		"reference adult": {body.Size{age(40), mm(1786), kg(73)}, "adult 73 kg 178.6 cm, scaled to 73 kg 178.6 cm", 200, 100, 700, nil},
+		"reference adult": {body.Size{AgeYears: age(40), Height: mm(1786), Weight: kg(73)}, "adult 73 kg 178.6 cm, scaled to 73 kg 178.6 cm", 200, 100, 700, nil},
 		"twice the mass at the same height is wider by the root of 2": {
-			body.Size{age(40), mm(1786), kg(146)}, "adult 73 kg 178.6 cm, scaled to 146 kg 178.6 cm", 282.842712, 141.421356, 700, nil,
+			body.Size{AgeYears: age(40), Height: mm(1786), Weight: kg(146)}, "adult 73 kg 178.6 cm, scaled to 146 kg 178.6 cm", 282.842712, 141.421356, 700, nil,
 		},
 		"half the height with half the mass is as wide": {
-			body.Size{age(40), mm(893), kg(36.5)}, "adult 73 kg 178.6 cm, scaled to 36.5 kg 89.3 cm", 200, 100, 350, nil,
+			body.Size{AgeYears: age(40), Height: mm(893), Weight: kg(36.5)}, "adult 73 kg 178.6 cm, scaled to 36.5 kg 89.3 cm", 200, 100, 350, nil,
 		},
 		"ten years with its own reference": {
-			body.Size{age(10), mm(1397.7), kg(33.2)}, "10 years 33.2 kg 139.8 cm, scaled to 33.2 kg 139.8 cm", 139, 84, 508, nil,
+			body.Size{AgeYears: age(10), Height: mm(1397.7), Weight: kg(33.2)}, "10 years 33.2 kg 139.8 cm, scaled to 33.2 kg 139.8 cm", 139, 84, 508, nil,
 		},
 		// By hand: two fifths of the way from 5 to 10 years, 109.11 to 139.77 cm and 19.8 to 33.2 kg.
 		"seven years lies between five and ten": {
-			body.Size{age(7), mm(1213.74), kg(25.16)}, "7 years 25.2 kg 121.4 cm, scaled to 25.2 kg 121.4 cm", 124.3, 78.6, 448, []string{"between those of 5 years and 10 years"},
+			body.Size{AgeYears: age(7), Height: mm(1213.74), Weight: kg(25.16)}, "7 years 25.2 kg 121.4 cm, scaled to 25.2 kg 121.4 cm", 124.3, 78.6, 448, []string{"between those of 5 years and 10 years"},
 		},
 		"eighteen years lies between fifteen and adult": {
-			body.Size{age(18), mm(1743.88), kg(66.52)}, "18 years 66.5 kg 174.4 cm, scaled to 66.5 kg 174.4 cm", 189, 99.2, 672.4, []string{"between those of 15 years and adult"},
+			body.Size{AgeYears: age(18), Height: mm(1743.88), Weight: kg(66.52)}, "18 years 66.5 kg 174.4 cm, scaled to 66.5 kg 174.4 cm", 189, 99.2, 672.4, []string{"between those of 15 years and adult"},
 		},
-		"an adult of 200 kg":              {body.Size{age(40), mm(1786), kg(200)}, "adult 73 kg 178.6 cm, scaled to 200 kg 178.6 cm", 331.042355, 165.521178, 700, nil}, // root of 200/73
-		"a height of 17 m is not used":    {body.Size{age(40), mm(17860), kg(73)}, "adult 73 kg 178.6 cm, scaled to 73 kg", 200, 100, 700, []string{"outside 30 to 220 cm"}},
-		"a weight of 7300 kg is not used": {body.Size{age(40), mm(1786), kg(7300)}, "adult 73 kg 178.6 cm, scaled to 178.6 cm", 200, 100, 700, []string{"outside 0.5 to 350 kg"}},
+		"an adult of 200 kg":              {body.Size{AgeYears: age(40), Height: mm(1786), Weight: kg(200)}, "adult 73 kg 178.6 cm, scaled to 200 kg 178.6 cm", 331.042355, 165.521178, 700, nil}, // root of 200/73
+		"a height of 17 m is not used":    {body.Size{AgeYears: age(40), Height: mm(17860), Weight: kg(73)}, "adult 73 kg 178.6 cm, scaled to 73 kg", 200, 100, 700, []string{"outside 30 to 220 cm"}},
+		"a weight of 7300 kg is not used": {body.Size{AgeYears: age(40), Height: mm(1786), Weight: kg(7300)}, "adult 73 kg 178.6 cm, scaled to 178.6 cm", 200, 100, 700, []string{"outside 0.5 to 350 kg"}},
 		"a body mass index of 111 is not used": {
-			body.Size{age(40), mm(1500), kg(250)}, "adult 73 kg 178.6 cm, not scaled", 200, 100, 700, []string{"body mass index"},
+			body.Size{AgeYears: age(40), Height: mm(1500), Weight: kg(250)}, "adult 73 kg 178.6 cm, not scaled", 200, 100, 700, []string{"body mass index"},
 		},
-		"an age of -3 is not used": {body.Size{age(-3), mm(1786), kg(73)}, "adult 73 kg 178.6 cm, scaled to 73 kg 178.6 cm", 200, 100, 700, []string{"age given", "age unknown"}},
+		"an age of -3 is not used": {body.Size{AgeYears: age(-3), Height: mm(1786), Weight: kg(73)}, "adult 73 kg 178.6 cm, scaled to 73 kg 178.6 cm", 200, 100, 700, []string{"age given", "age unknown"}},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {

@@ -10,8 +10,8 @@ import (
 type solid struct {
 	part      Part
 	low, high float64
-	// For cylinders and the cap: (x/a)^2 + (y/b)^2 + ((z-z0)/c)^2 - 1, with the last term only when c > 0.
-	a, b, c, z0 float64
+	// For cylinders and the cap: ((x-x0)/a)^2 + (y/b)^2 + ((z-z0)/c)^2 - 1, with the last term only when c > 0.
+	a, b, c, x0, z0 float64
 	// For legs, side is +1 or -1: (x^2 + y^2 - 2 side x r(z)) / r(0)^2 with r(z) = a (1 + z/c).
 	side float64
 }
@@ -26,6 +26,7 @@ func (s *solid) along(p, d r3.Vec) (q2, q1, q0 float64) {
 		return q2, q1, q0
 	}
 	a2, b2 := 1/(s.a*s.a), 1/(s.b*s.b)
+	p.X -= s.x0
 	q2 = d.X*d.X*a2 + d.Y*d.Y*b2
 	q1 = 2 * (p.X*d.X*a2 + p.Y*d.Y*b2)
 	q0 = p.X*p.X*a2 + p.Y*p.Y*b2 - 1

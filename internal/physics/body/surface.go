@@ -21,6 +21,9 @@ func (b *Body) build(edge float64) {
 	d := b.Dimensions
 	layout := newLayout(d)
 	b.sheets = layout.sheets
+	for _, a := range b.arms {
+		b.sheets = append(b.sheets, a.sheet(d))
+	}
 	trunk, head := ellipse{d.TrunkHalfWidth, d.TrunkHalfDepth}, ellipse{d.HeadHalfWidth, d.HeadHalfDepth}
 	base := d.TrunkHeight + d.NeckHeight
 	surfaces := [][]row{
@@ -33,6 +36,9 @@ func (b *Body) build(edge float64) {
 		leg(LegLeft, 1, d, edge),
 		leg(LegRight, -1, d, edge),
 	}
+	for _, a := range b.arms {
+		surfaces = append(surfaces, a.side(edge))
+	}
 	total := 0
 	for _, rows := range surfaces {
 		for _, r := range rows {
@@ -44,7 +50,7 @@ func (b *Body) build(edge float64) {
 		b.add(rows)
 	}
 	for i := range b.Patches {
-		b.Patches[i].Region = region(&b.Patches[i], d)
+		b.Patches[i].Region = b.region(&b.Patches[i])
 	}
 }
 

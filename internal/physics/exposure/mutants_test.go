@@ -15,10 +15,11 @@ import (
 // mutant is one sign of the geometry turned round in the source.
 type mutant struct{ file, old, turned string }
 
-// mutants are the signs of angles, table axes, orientations and planes, by name. The tests of a mutant are those of the
-// package whose file it changes.
+// mutants are the signs of angles, table axes, orientations, planes and arms, by name. The tests of a mutant are those of
+// this package, of skindose and of body.
 func mutants() map[string]mutant {
 	const orientation, placement, trace, sweep, field, site = "orientation.go", "placement.go", "trace.go", "sweep.go", "field.go", "../body/site.go"
+	const arm, solid, armed = "../body/arm.go", "../body/solid.go", "../skindose/arms.go"
 	return map[string]mutant{
 		"primary angle, detector across":     {orientation, "toward: r3.Vec{X: sinA * cosB,", "toward: r3.Vec{X: -sinA * cosB,"},
 		"primary angle, detector up":         {orientation, "Y: -cosA * cosB, Z: sinB}", "Y: cosA * cosB, Z: sinB}"},
@@ -57,6 +58,16 @@ func mutants() map[string]mutant {
 		"plane of the field, reference":      {field, "case procedure.FieldAtReference:\n\t\treturn reference", "case procedure.FieldAtReference:\n\t\treturn isocentre"},
 		"plane of the field, isocentre":      {field, "case procedure.FieldAtIsocentre:\n\t\treturn isocentre", "case procedure.FieldAtIsocentre:\n\t\treturn reference"},
 		"plane of the field, detector":       {field, "	return t.sourceToDetector(e, isocentre)\n}", "	return isocentre\n}"},
+		"left arm to the left":               {arm, "{UpperArmLeft, axis,", "{UpperArmLeft, -axis,"},
+		"right forearm to the right":         {arm, "{ForearmRight, -axis,", "{ForearmRight, axis,"},
+		"skin of the arms beside the trunk":  {arm, "Centre.X += a.x", "Centre.X -= a.x"},
+		"shadow of the arms":                 {arm, "x0: a.x}", "x0: -a.x}"},
+		"axis of a solid":                    {solid, "p.X -= s.x0", "p.X += s.x0"},
+		"hand below the trunk base":          {arm, "-11.0 / 70", "11.0 / 70"},
+		"side of an arm on the map":          {arm, "math.Copysign(midline, a.x)", "math.Copysign(midline, -a.x)"},
+		"outer side of an arm":               {arm, "case t*sign > 0:", "case t*sign < 0:"},
+		"right arm's name":                   {arm, `side, sign = "right", -1`, `side, sign = "right", 1`},
+		"beams that may meet an arm":         {armed, "math.Abs(s.Toward.X) < slantOfArms", "math.Abs(s.Toward.X) > slantOfArms"},
 		"liver to the right":                 {site, "v.X = -8.0 / 20", "v.X = 8.0 / 20"},
 		"tube side by the reference point":   {sweep, "code == refTableOver && downward < -0.5", "code == refTableOver && downward > 0.5"},
 		"angles of the room, room to table":  {trace, "turn = m.then(table)", "turn = table.then(m)"},
@@ -66,7 +77,7 @@ func mutants() map[string]mutant {
 	}
 }
 
-// Each mutant is to be found in the source; with AFTERBEAM_MUTANTS=1 the package's tests, or those of the body, are run on
+// Each mutant is to be found in the source; with AFTERBEAM_MUTANTS=1 the tests of this package, of skindose or of the body are run on
 // each and have to fail: no sign is untested. That takes some minutes.
 func TestNoSignIsUntested(t *testing.T) {
 	deep := os.Getenv("AFTERBEAM_MUTANTS") == "1"
@@ -88,7 +99,7 @@ func TestNoSignIsUntested(t *testing.T) {
 			require.NoError(t, os.WriteFile(list, overlay, 0o600))
 			here := fails(t, list, ".")
 			t.Logf("noticed by the tests of this package: %v", here)
-			assert.True(t, here || fails(t, list, "../skindose"), "the tests pass although the sign is turned round")
+			assert.True(t, here || fails(t, list, "../skindose") || fails(t, list, "../body"), "the tests pass although the sign is turned round")
 		})
 	}
 }

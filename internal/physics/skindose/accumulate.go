@@ -13,18 +13,24 @@ import (
 // ErrBodies marks maps that lie on different bodies and so cannot be added.
 var ErrBodies = errors.New("maps on different bodies")
 
-// Accumulate adds the maps of several procedures on the same body patch by patch. It returns ErrBodies when the bodies
-// differ in any patch, or when there is no map. Contributions and Fields of the sum are empty: their events belong to
-// different procedures.
+// Accumulate adds the maps of several procedures on the same body patch by patch. Where some have arms alongside and others
+// have none, the sum has them, with the dose of those alone: raised arms are in no beam. It returns ErrBodies when the
+// bodies differ in any other patch, or when there is no map. Contributions and Fields of the sum are empty: their events
+// belong to different procedures.
 func Accumulate(maps ...*Map) (*Map, error) {
 	if len(maps) == 0 {
 		return nil, fmt.Errorf("%w: no map given", ErrBodies)
 	}
 	first := maps[0].Body
+	for _, m := range maps {
+		if len(m.Body.Patches) > len(first.Patches) {
+			first = m.Body
+		}
+	}
 	sum := &Map{Body: first, Dose: make([]quantity.Gray, len(first.Patches))}
 	for i, m := range maps {
-		if !sameSkin(first, m.Body) || len(m.Dose) != len(first.Patches) {
-			return nil, fmt.Errorf("%w: map %d of %d is on %q with %d patches, the first on %q with %d", ErrBodies,
+		if !sameSkin(first, m.Body) || len(m.Dose) != len(m.Body.Patches) {
+			return nil, fmt.Errorf("%w: map %d of %d is on %q with %d patches, another on %q with %d", ErrBodies,
 				i+1, len(maps), m.Body.Name, len(m.Body.Patches), first.Name, len(first.Patches))
 		}
 		for p, d := range m.Dose {
@@ -35,7 +41,41 @@ func Accumulate(maps ...*Map) (*Map, error) {
 	return sum, nil
 }
 
-func sameSkin(a, b *body.Body) bool { return a == b || slices.Equal(a.Patches, b.Patches) }
+// sameSkin tells whether two bodies have the same patches, arms aside where one has none.
+func sameSkin(a, b *body.Body) bool {
+	if a == b {
+		return true
+	}
+	if len(a.Patches) < len(b.Patches) {
+		a, b = b, a
+	}
+	n := len(b.Patches)
+	return slices.Equal(a.Patches[:n], b.Patches) && (n == len(a.Patches) || a.Patches[n].Part.OnArm())
+}
+
+// EitherArms gives patch by patch the higher dose of two maps of one procedure, without arms and with arms alongside: the worst
+// of what can be where nobody told the position of the arms. Contributions and Fields are those of the first. It returns
+// ErrBodies as Accumulate does.
+func EitherArms(raised, alongside *Map) (*Map, error) {
+	if !sameSkin(raised.Body, alongside.Body) || len(alongside.Dose) < len(raised.Dose) {
+		return nil, fmt.Errorf("%w: %q and %q", ErrBodies, raised.Body.Name, alongside.Body.Name)
+	}
+	either := *raised
+	either.Body, either.Dose = alongside.Body, slices.Clone(alongside.Dose)
+	for i, d := range raised.Dose {
+		either.Dose[i] = max(either.Dose[i], d)
+	}
+	either.Peak = PeakOf(either.Dose)
+	return &either, nil
+}
+
+// at gives the dose of a patch of a sum's body; arms that the map's own body lacks have none.
+func (m *Map) at(patch int) quantity.Gray {
+	if patch < 0 || patch >= len(m.Dose) {
+		return 0
+	}
+	return m.Dose[patch]
+}
 
 // Share is what one of several procedures gave to the accumulated peak.
 type Share struct {
@@ -129,10 +169,7 @@ func (s *Sum) byMaps(estimates []Estimate, known []int, sum *Map) {
 		s.Peak = PlaceOf(sum.Body, sum.Peak)
 	}
 	s.share(estimates, known, func(i int) quantity.Gray {
-		if sum.Peak < 0 {
-			return 0
-		}
-		return estimates[i].Map.Dose[sum.Peak]
+		return estimates[i].Map.at(sum.Peak)
 	})
 }
 

@@ -52,6 +52,9 @@ func (e *Estimate) draw(in Input, cal calibration) (*drawing, string) {
 		d.said = append(d.said, "backscatter of the head lowered as by 6 mm of bone under 5 mm of skin (computed for flat layers)")
 	}
 	d.points = in.RangePoints
+	if d.points >= 16 && d.points != Points {
+		d.said = append(d.said, fmt.Sprintf("range from %d samples, not the usual %d: a choice of the user", d.points, Points))
+	}
 	d.doubt = doubtOf(d.budget, course.Knowledge, cal)
 	if d.result, d.fired, err = d.bench.worst(calibrated(course.Shots, cal), skin); err != nil {
 		return nil, "no map: " + err.Error()
@@ -65,11 +68,15 @@ func (e *Estimate) draw(in Input, cal calibration) (*drawing, string) {
 		}
 	}
 	d.leaveOutMisses(in.Procedure, cal.factor)
+	arms, err := d.armWords(in)
+	if err != nil {
+		return nil, "no map: " + err.Error()
+	}
 	d.class = d.budget.Class()
 	if course.Knowledge.LittleKnown {
 		d.class = LittleKnown
 	}
-	d.said = slices.Concat(d.said, skin.Assumptions, course.Assumptions, []string{
+	d.said = slices.Concat(d.said, skin.Assumptions, arms, course.Assumptions, []string{
 		"absorbed dose in " + tissueWords(in.Tissue),
 		"scatter to skin outside the fields and oblique incidence in backscatter are left out; table scatter is that of a table in contact",
 	})
@@ -132,9 +139,9 @@ func (d *drawing) leaveOutMisses(p procedure.Procedure, factor float64) {
 	d.said = append(d.said, fmt.Sprintf("the beams of %d events hit no skin of the body, wholly or on a part of their way: that kerma counts as kerma without geometry", missed))
 }
 
-// SizeOf gives the size of the body model: what people added before what the report says.
+// SizeOf gives the size of the body model and what it has of arms: what people added before what the report says.
 func SizeOf(p procedure.Procedure, facts procedure.Facts) body.Size {
-	size := body.Size{AgeYears: p.AgeYears(), Height: p.Patient.Height, Weight: p.Patient.Weight}
+	size := body.Size{AgeYears: p.AgeYears(), Height: p.Patient.Height, Weight: p.Patient.Weight, ArmsAlongside: alongside(p, facts)}
 	if facts.AgeYears.Present() {
 		size.AgeYears = facts.AgeYears
 	}

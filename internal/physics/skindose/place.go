@@ -33,10 +33,11 @@ func (p Place) String() string {
 // PlaceOf gives the place of a patch of a body, by its index.
 func PlaceOf(b *body.Body, patch int) Place {
 	p := &b.Patches[patch]
-	onLeg := p.Part == body.LegLeft || p.Part == body.LegRight
 	var side string
 	switch {
-	case onLeg:
+	case p.Part.OnArm():
+		side = offMidline(p.Across, "midline of the arm's back along the skin")
+	case p.Part.OnLimb():
 		side = offMidline(p.Across, "midline of the leg's back along the skin")
 	case p.Normal.Y < 0:
 		side = offMidline(p.Centre.X, "anterior midline")

@@ -24,7 +24,8 @@ type Direction struct {
 // Plan looks ahead: what beams of a procedure to come would add to skin that has received dose already. It tells what
 // would be received where, with all the assumptions of an estimate. It says nothing about what may be done.
 type Plan struct {
-	// Body is the patient's; Already is the dose of earlier procedures on that body, nil for none.
+	// Body is the patient's; Already is the dose of earlier procedures on that body, nil for none. Either may lack the arms
+	// that the other has alongside.
 	Body    *body.Body
 	Already *Map
 	// Pattern is what every planned beam has in common: field, distances, technique, filters, table.
@@ -67,6 +68,9 @@ func (p Plan) Look(b Planned) (Outlook, error) {
 		return Outlook{}, err
 	}
 	o := Outlook{Planned: b, Adds: m.PeakDose(), Place: PlaceOf(p.Body, m.Peak), Assumptions: said}
+	if p.Already != nil {
+		o.Peak = p.Already.PeakDose()
+	}
 	at := -1
 	for i, adds := range m.Dose {
 		before := p.before(i)
@@ -87,7 +91,7 @@ func (p Plan) before(patch int) quantity.Gray {
 	if p.Already == nil {
 		return 0
 	}
-	return p.Already.Dose[patch]
+	return p.Already.at(patch)
 }
 
 // irradiate gives the map of one planned beam alone, by the way of every estimate.

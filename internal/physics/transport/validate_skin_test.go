@@ -26,6 +26,7 @@ type setUp struct {
 	table              bool
 	demand             float64 // of the skin dose
 	known              string  // why the demand is missed, if it is
+	neck               bool    // the body of the transport has a neck
 }
 
 const toIsocentre = 785.0 // mm from the focus
@@ -35,14 +36,16 @@ const skeleton = "bone and lung under the skin scatter back less than water"
 
 func setUps() []setUp {
 	return []setUp{
-		{"frontal, abdomen, table", 0, 0, r3.Vec{Z: 320}, 150, beam.Quality{Voltage: 100, Aluminium: 3, Copper: 0.3}, true, 0.04, skeleton},
-		{"frontal, chest beside the spine, table", 0, 0, r3.Vec{X: 50, Z: 500}, 120, beam.Quality{Voltage: 80, Aluminium: 3, Copper: 0.3}, true, 0.04, skeleton},
-		{"LAO 45, chest, table", 45, 0, r3.Vec{X: 20, Z: 500}, 120, beam.Quality{Voltage: 80, Aluminium: 3, Copper: 0.1}, true, 0.08, ""},
-		{"RAO 30 cranial 25, chest, table", -30, 25, r3.Vec{Z: 480}, 120, beam.Quality{Voltage: 80, Aluminium: 3, Copper: 0.3}, true, 0.08, ""},
-		{"lateral, abdomen", 90, 0, r3.Vec{Z: 330}, 150, beam.Quality{Voltage: 120, Aluminium: 3, Copper: 0.3}, false, 0.08, ""},
-		{"lateral, chest", 90, 0, r3.Vec{Z: 520}, 120, beam.Quality{Voltage: 100, Aluminium: 3}, false, 0.08, ""},
-		{"lateral, head", -90, 0, r3.Vec{Z: 890}, 150, beam.Quality{Voltage: 80, Aluminium: 3, Copper: 0.1}, false, 0.12, ""},
-		{"frontal, head, table", 0, 0, r3.Vec{Z: 890}, 150, beam.Quality{Voltage: 80, Aluminium: 3, Copper: 0.3}, true, 0.12, ""},
+		{"frontal, abdomen, table", 0, 0, r3.Vec{Z: 320}, 150, beam.Quality{Voltage: 100, Aluminium: 3, Copper: 0.3}, true, 0.04, skeleton, false},
+		{"frontal, chest beside the spine, table", 0, 0, r3.Vec{X: 50, Z: 500}, 120, beam.Quality{Voltage: 80, Aluminium: 3, Copper: 0.3}, true, 0.04, skeleton, false},
+		{"LAO 45, chest, table", 45, 0, r3.Vec{X: 20, Z: 500}, 120, beam.Quality{Voltage: 80, Aluminium: 3, Copper: 0.1}, true, 0.08, "", false},
+		{"RAO 30 cranial 25, chest, table", -30, 25, r3.Vec{Z: 480}, 120, beam.Quality{Voltage: 80, Aluminium: 3, Copper: 0.3}, true, 0.08, "", false},
+		{"lateral, abdomen", 90, 0, r3.Vec{Z: 330}, 150, beam.Quality{Voltage: 120, Aluminium: 3, Copper: 0.3}, false, 0.08, "", false},
+		{"lateral, chest", 90, 0, r3.Vec{Z: 520}, 120, beam.Quality{Voltage: 100, Aluminium: 3}, false, 0.08, "", false},
+		{"lateral, head", -90, 0, r3.Vec{Z: 890}, 150, beam.Quality{Voltage: 80, Aluminium: 3, Copper: 0.1}, false, 0.12, "", false},
+		{"frontal, head, table", 0, 0, r3.Vec{Z: 890}, 150, beam.Quality{Voltage: 80, Aluminium: 3, Copper: 0.3}, true, 0.12, "", false},
+		{"frontal, neck, table", 0, 0, r3.Vec{Z: 742}, 120, beam.Quality{Voltage: 80, Aluminium: 3, Copper: 0.3}, true, 0.12, "", true},
+		{"lateral, neck", -90, 0, r3.Vec{Z: 742}, 120, beam.Quality{Voltage: 70, Aluminium: 3, Copper: 0.1}, false, 0.12, "", true},
 	}
 }
 
@@ -133,6 +136,9 @@ func (s setUp) byTransport(t testing.TB, b *body.Body, patch body.Patch, plain b
 	}
 	regions, err := transport.Phantom(transport.ArmsRaised)
 	require.NoError(t, err)
+	if s.neck {
+		regions = withNeck(t, regions)
+	}
 	if plain {
 		soften(t, regions)
 	}
@@ -155,7 +161,7 @@ func (s setUp) byTransport(t testing.TB, b *body.Body, patch body.Patch, plain b
 	tall := r3.Unit(r3.Sub(r3.Vec{Z: 1}, r3.Scale(patch.Normal.Z, patch.Normal)))
 	around := r3.Cross(tall, patch.Normal)
 	halfTall, halfAround := 10.0, 10.0
-	if math.Abs(patch.Normal.X) > 0.5 {
+	if math.Abs(patch.Normal.X) > 0.5 || s.neck {
 		halfAround = 5
 	}
 	ellipse := transport.Detector{
@@ -188,4 +194,42 @@ func soften(t testing.TB, regions []transport.Region) {
 	for i := range regions {
 		regions[i].Medium = soft
 	}
+}
+
+// withNeck gives the body the neck of package body, 10.8 cm across between 70 and 78.4 cm, in place of the head that stands on
+// the trunk: soft tissue around a spine of the same cross-section, moved forward by 4 cm to lie within it. What sticks out
+// or lies in the way is cut off below the head; those are soft tissue alone. It is a construction of the project.
+func withNeck(t testing.TB, regions []transport.Region) []transport.Region {
+	t.Helper()
+	const low, high, radius, skin = 700.0, 784.0, 54.0, 2.0
+	soft, err := transport.NewMedium(transport.PhantomSoft, 1.04)
+	require.NoError(t, err)
+	upright := func(a, b, y float64) []transport.Quadric { // an elliptic cylinder about x = 0 and y
+		return []transport.Quadric{{XX: 1 / (a * a), YY: 1 / (b * b), Y: -2 * y / (b * b), C: y*y/(b*b) - 1}}
+	}
+	piece := func(name, organ string, m *transport.Medium, a, b, y float64) transport.Region {
+		return transport.Region{
+			Name: name, Organ: organ, Medium: m, Quadrics: upright(a, b, y), Low: r3.Vec{X: -a, Y: y - b, Z: low}, High: r3.Vec{X: a, Y: y + b, Z: high},
+		}
+	}
+	var bone *transport.Medium
+	var rest []transport.Region
+	for _, r := range regions {
+		switch r.Name {
+		case "thyroid":
+			continue
+		case "spine_upper":
+			bone = r.Medium
+			r.Low.Z = high
+		case "salivary_L", "salivary_R", "oral_et", "head_rest1", "head_skin1":
+			require.Less(t, r.Low.Z, high)
+			r.Low.Z = high
+		}
+		rest = append(rest, r)
+	}
+	require.NotNil(t, bone)
+	return append([]transport.Region{
+		piece("neck_spine", "bone_spine_upper", bone, 20, 25, 15), piece("neck_rest", "rest_neck", soft, radius-skin, radius-skin, 0),
+		piece("neck_skin", "skin", soft, radius, radius, 0),
+	}, rest...)
 }
