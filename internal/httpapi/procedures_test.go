@@ -38,7 +38,7 @@ func TestProcedureByTag(t *testing.T) {
 	assert.Equal(t, etag, same.header.Get("ETag"))
 	assert.Equal(t, []string{"procedure.view " + c.ID, "procedure.view " + c.ID}, r.actions(before), "also what the caller has already is a view")
 
-	facts := `{"height_cm":171.5,"class":"evar","posture":"prone","source":"chart","reason":"not in the report"}`
+	facts := `{"height_cm":171.5,"class":"evar","posture":"prone","arms":"alongside","source":"chart","reason":"not in the report"}`
 	for name, tt := range map[string]struct {
 		body   string
 		match  string
@@ -50,6 +50,7 @@ func TestProcedureByTag(t *testing.T) {
 		"a weak tag":           {facts, "W/" + etag, 412},
 		"no fact":              {`{"source":"chart","reason":"nothing"}`, etag, 400},
 		"no such class":        {`{"class":"carpentry","source":"chart","reason":"typed wrong"}`, etag, 400},
+		"no such arms":         {`{"arms":"folded","source":"chart","reason":"typed wrong"}`, etag, 400},
 		"too tall":             {`{"height_cm":1715,"source":"chart","reason":"typed wrong"}`, etag, 400},
 		"unknown property":     {`{"shoe_size":43,"source":"chart","reason":"typed wrong"}`, etag, 400},
 		"property in capitals": {`{"HEIGHT_CM":1715,"source":"chart","reason":"typed wrong"}`, etag, 400},
@@ -74,12 +75,12 @@ func TestProcedureByTag(t *testing.T) {
 	for _, f := range got.Facts {
 		values[f.Name] = f.Value
 	}
-	assert.Equal(t, map[string]string{"height_cm": "171.5", "class": "evar", "posture": "prone"}, values)
+	assert.Equal(t, map[string]string{"height_cm": "171.5", "class": "evar", "posture": "prone", "arms": "alongside"}, values)
 	r.lease(store.JobAssess)
 	assert.Equal(t, 412, r.ask("PATCH", path+"/facts", token, facts, "If-Match", etag).status, "the tag moved with the facts")
 	moved := r.ask("GET", path, token, "", "If-None-Match", etag)
 	assert.Equal(t, 200, moved.status)
-	assert.Equal(t, `"1-3"`, moved.header.Get("ETag"))
+	assert.Equal(t, `"1-4"`, moved.header.Get("ETag"))
 }
 
 func TestEstimatesEventsAndMap(t *testing.T) {

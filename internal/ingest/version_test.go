@@ -103,10 +103,13 @@ func TestFactsMakeVersions(t *testing.T) {
 	assert.Contains(t, p.Map.Body.Name, "131.5 kg", "the map is drawn on the body of the facts")
 
 	v = add(store.Fact{Name: "class", Value: "neuro", Reason: "as in the theatre book"}, store.Fact{Name: "posture", Value: "prone", Reason: "seen"},
-		store.Fact{Name: "direction", Value: "feet_first"}, store.Fact{Name: "age_years", Value: "61"}, store.Fact{Name: "table_offset_mm", Value: "-20"})
+		store.Fact{Name: "arms", Value: "alongside", Reason: "seen"}, store.Fact{Name: "direction", Value: "feet_first"}, store.Fact{Name: "age_years", Value: "61"}, store.Fact{Name: "table_offset_mm", Value: "-20"})
 	assert.Equal(t, 3, v.Number)
 	assert.Equal(t, "neuro", v.Case.Class)
-	assert.Contains(t, v.Change, "given by a person: age, procedure class, direction on the table, posture, table offset")
+	assert.Contains(t, v.Change, "given by a person: age, procedure class, direction on the table, posture, position of the arms, table offset")
+	p, err = archive.ReadMap(v.Map)
+	require.NoError(t, err)
+	assert.Contains(t, p.Map.Body.Name, "arms alongside")
 
 	v = add(store.Fact{Name: "weight_kg", Value: "131.5", Reason: "scales, once more"})
 	assert.Equal(t, 3, v.Number, "the same fact changes nothing")
@@ -151,4 +154,21 @@ func TestAQuietStudyIsComplete(t *testing.T) {
 	v = r.the(t, whole.StudyUID)
 	assert.Equal(t, "amended", v.Case.State)
 	assert.Equal(t, 4, v.Number)
+}
+
+// What a site chooses of the method is part of a version's name, and makes others.
+func TestChosenMethodsAreNamed(t *testing.T) {
+	r := newRig(t)
+	report := scene(t, stageOne, 2)
+	r.send(t, report)
+	r.work(t)
+	usual := r.the(t, report.StudyUID)
+	assert.NotContains(t, usual.Methods, "range points")
+	r.pipeline.Method.RangePoints, r.pipeline.Method.Skull = 64, true
+	_, err := r.db.Recompute(t.Context(), store.System("test"), store.Recomputation{Reason: "a choice of the site"})
+	require.NoError(t, err)
+	r.work(t)
+	chosen := r.the(t, report.StudyUID)
+	assert.Equal(t, usual.Number+1, chosen.Number)
+	assert.Contains(t, chosen.Methods, " range points:64 skull ")
 }

@@ -22,6 +22,9 @@ func TestDefaultsFileEnvironment(t *testing.T) {
 	assert.Equal(t, "Europe/London", s.Zone)
 	assert.Equal(t, 4, s.Pipeline.Workers, "the environment stands over the file")
 	assert.Equal(t, settings.DefaultQuietMinutes, s.Pipeline.QuietMinutes)
+	s, err = settings.Read(strings.NewReader("[estimate]\nskull = true\n"), nil)
+	require.NoError(t, err)
+	assert.Equal(t, settings.Estimate{RangePoints: settings.DefaultRangePoints, Skull: true}, s.Estimate)
 }
 
 func TestReadRefuses(t *testing.T) {
@@ -45,6 +48,8 @@ func TestReadRefuses(t *testing.T) {
 		"missing token file":        {"[metrics]\ntoken_file = \"no such file\"\n", nil, "metrics.token_file"},
 		"no window":                 {"[performed]\nwindow_minutes = 0\n", nil, "performed.window_minutes"},
 		"long grace":                {"[performed]\ngrace_hours = 3000\n", nil, "performed.grace_hours"},
+		"few samples":               {"[estimate]\nrange_points = 8\n", nil, "estimate.range_points wants 16 to 512, got 8"},
+		"many samples":              {"", []string{"AFTERBEAM_ESTIMATE_RANGE_POINTS=4096"}, "estimate.range_points"},
 		"log level":                 {"[log]\nlevel = \"loud\"\n", nil, "log.level"},
 		"rate":                      {"[http]\nrequests_per_second = 0.0\n", nil, "requests_per_second"},
 		"proxy is no true value":    {"", []string{"AFTERBEAM_HTTP_BEHIND_PROXY=perhaps"}, "true or false"},

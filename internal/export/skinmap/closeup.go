@@ -119,6 +119,9 @@ func (s *scene) facing(v view, sh *sheet) string {
 	}
 	fraction := func(x float64) float64 { return -(x + sh.Midline) / half }
 	from, to := fraction(v.left), fraction(v.right)
+	if from >= 1 && to <= -1 {
+		return "all around, cut open in front; head up"
+	}
 	names := []struct {
 		low, high float64
 		words     string

@@ -218,6 +218,7 @@ func TestWordsNeitherOverlapNorLeaveThePage(t *testing.T) {
 		if rapid.Bool().Draw(t, "large") {
 			size = body.Size{Height: quantity.Some[quantity.Millimetre](1750), Weight: quantity.Some[quantity.Kilogram](140)}
 		}
+		size.ArmsAlongside = rapid.Bool().Draw(t, "arms")
 		shots := make([]exposure.Shot, rapid.IntRange(0, 4).Draw(t, "shots"))
 		for i := range shots {
 			shots[i] = aimed(math.Pow(10, draw("kerma", -2.5, 1)), draw("primary", -120, 120), draw("secondary", -40, 40),
@@ -286,4 +287,14 @@ func TestPeakJustBelowALevelNeverPrintsAsIt(t *testing.T) {
 	var out bytes.Buffer
 	require.NoError(t, skinmap.SVG(&out, f))
 	assert.Contains(t, out.String(), "Estimated peak skin dose 2.99 Gy")
+}
+
+func TestArmsAlongsideAreDrawn(t *testing.T) {
+	var with, without bytes.Buffer
+	require.NoError(t, skinmap.SVG(&with, figure(t, 4, body.Size{ArmsAlongside: true}, aimed(2, 90, 0, 200, 60, 60))))
+	require.NoError(t, skinmap.SVG(&without, figure(t, 4, body.Size{}, aimed(2, 90, 0, 200, 60, 60))))
+	for _, words := range []string{">left arm<", ">right arm<", "right forearm, outer side", "level with the trunk base at 0", "middle of the arm"} {
+		assert.Contains(t, with.String(), words)
+		assert.NotContains(t, without.String(), words)
+	}
 }

@@ -1,6 +1,8 @@
 package skinmap
 
 import (
+	"strings"
+
 	"gonum.org/v1/plot/text"
 
 	"afterbeam/internal/physics/body"
@@ -43,20 +45,26 @@ func (s *scene) sheetWords(v view, sh *sheet, zoom window) {
 		name.y = text.YBottom
 		up := s.quietHeight(sh, zoom)
 		at := func(fraction float64) spotOn { return v.on(point{x: sh.x(fraction, up), y: up}) }
+		left, right := "left flank", "right flank"
+		const room = 18.0 // mm of paper that half the skin needs for these words
+		if v.scale*sh.half(up) < room {
+			left, right = "left", "right"
+		}
 		s.pen.write(at(0), name, "back")
-		s.pen.write(at(0.5), name, "left flank")
-		s.pen.write(at(-0.5), name, "right flank")
+		s.pen.write(at(0.5), name, left)
+		s.pen.write(at(-0.5), name, right)
 		middle := (sh.Low + sh.High) / 2
-		left, right := v.on(point{x: sh.x(1, sh.Low), y: middle}), v.on(point{x: sh.x(-1, sh.Low), y: middle})
-		s.turned(spotOn{left.x - 1.8, left.y}, "front")
-		s.turned(spotOn{right.x + 1.8, right.y}, "front")
-	case body.LegLeft, body.LegRight, body.ForearmLeft, body.ForearmRight:
+		from, to := v.on(point{x: sh.x(1, sh.Low), y: middle}), v.on(point{x: sh.x(-1, sh.Low), y: middle})
+		s.turned(spotOn{from.x - 1.8, from.y}, "front")
+		s.turned(spotOn{to.x + 1.8, to.y}, "front")
+	case body.LegLeft, body.LegRight:
 		at := v.on(point{x: -sh.Midline, y: sh.Low})
 		s.pen.write(spotOn{at.x, at.y - 0.8}, name, sh.Name)
 	case body.UpperArmLeft, body.UpperArmRight:
 		name.y = text.YBottom
 		at := v.on(point{x: -sh.Midline, y: sh.High})
-		s.pen.write(spotOn{at.x, at.y + 0.8}, name, sh.Name)
+		s.pen.write(spotOn{at.x, at.y + 0.8}, name, strings.Replace(sh.Name, "upper ", "", 1))
+	case body.ForearmLeft, body.ForearmRight: // named by the upper arm
 	case body.Head:
 		middle := (sh.Low + sh.High) / 2
 		at := v.on(point{x: sh.x(-1, middle), y: middle})

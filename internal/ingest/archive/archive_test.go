@@ -98,6 +98,15 @@ func TestAssessmentsReadBack(t *testing.T) {
 	assert.Equal(t, a.SkinDose.Map.Peak, p.Map.Peak)
 	assert.Equal(t, a.SkinDose.Map.Body.Name, p.Map.Body.Name)
 	assert.Equal(t, a.SkinDose.High, p.High)
+
+	facts.Arms = procedure.ArmsAlongside
+	arms := m.Assess(a.Procedure, facts)
+	drawn, err = archive.Map(arms, m.MaxPatch)
+	require.NoError(t, err)
+	with, err := archive.ReadMap(drawn)
+	require.NoError(t, err)
+	assert.Equal(t, arms.SkinDose.Map.Body.Patches, with.Map.Body.Patches)
+	assert.Greater(t, len(with.Map.Dose), len(p.Map.Dose))
 	t.Logf("%d events in %d bytes, a map of %d patches in %d bytes", len(c.Procedure.Events), len(kept), len(p.Map.Dose), len(drawn))
 }
 

@@ -19,7 +19,7 @@ type mutant struct{ file, old, turned string }
 // this package, of skindose and of body.
 func mutants() map[string]mutant {
 	const orientation, placement, trace, sweep, field, site = "orientation.go", "placement.go", "trace.go", "sweep.go", "field.go", "../body/site.go"
-	const arm, solid, armed = "../body/arm.go", "../body/solid.go", "../skindose/arms.go"
+	const arm, armed = "../body/arm.go", "../skindose/arms.go"
 	return map[string]mutant{
 		"primary angle, detector across":     {orientation, "toward: r3.Vec{X: sinA * cosB,", "toward: r3.Vec{X: -sinA * cosB,"},
 		"primary angle, detector up":         {orientation, "Y: -cosA * cosB, Z: sinB}", "Y: cosA * cosB, Z: sinB}"},
@@ -61,8 +61,6 @@ func mutants() map[string]mutant {
 		"left arm to the left":               {arm, "{UpperArmLeft, axis,", "{UpperArmLeft, -axis,"},
 		"right forearm to the right":         {arm, "{ForearmRight, -axis,", "{ForearmRight, axis,"},
 		"skin of the arms beside the trunk":  {arm, "Centre.X += a.x", "Centre.X -= a.x"},
-		"shadow of the arms":                 {arm, "x0: a.x}", "x0: -a.x}"},
-		"axis of a solid":                    {solid, "p.X -= s.x0", "p.X += s.x0"},
 		"hand below the trunk base":          {arm, "-11.0 / 70", "11.0 / 70"},
 		"side of an arm on the map":          {arm, "math.Copysign(midline, a.x)", "math.Copysign(midline, -a.x)"},
 		"outer side of an arm":               {arm, "case t*sign > 0:", "case t*sign < 0:"},
