@@ -13,7 +13,10 @@ import (
 
 // The number of samples of a range that somebody may choose: fewer than the least say nothing of the width (with 32 it is
 // within 15 %), more than the most change nothing.
-const LeastPoints, MostPoints = 16, 4096
+const (
+	LeastPoints = 16
+	MostPoints  = 4096
+)
 
 // Method is everything besides the procedure that decides an assessment.
 type Method struct {
