@@ -3,12 +3,14 @@ package store
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"time"
 
 	"afterbeam/internal/audit"
 	"afterbeam/internal/crashpoint"
+	"afterbeam/internal/followup/ask"
 	"afterbeam/internal/followup/notice"
 )
 
@@ -174,12 +176,30 @@ func (db *DB) ResendNotice(ctx context.Context, actor Actor, id, reason string) 
 	})
 }
 
-// queueWith queues the notice of a version that was just written.
+// queueWith queues the notice of a version that was just written, with what is asked about its case now.
 func (c *change) queueWith(ctx context.Context, v Version) error {
 	if v.Notice == nil {
 		return nil
 	}
-	_, err := c.queueNotice(ctx, v.Case.ID, v.Number, *v.Notice)
+	var content notice.Content
+	if err := json.Unmarshal(v.Notice.Content, &content); err != nil {
+		return fmt.Errorf("read notice: %w", err)
+	}
+	asked, err := c.asksOfCase(ctx, v.Case.ID)
+	if err != nil {
+		return err
+	}
+	content.Asks = []ask.Ask{}
+	for _, a := range asked {
+		if a.State == ask.Open {
+			content.Asks = append(content.Asks, a.Ask)
+		}
+	}
+	queued := *v.Notice
+	if queued.Content, err = json.Marshal(content); err != nil {
+		return fmt.Errorf("write notice: %w", err)
+	}
+	_, err = c.queueNotice(ctx, v.Case.ID, v.Number, queued)
 	crashpoint.Reached(crashpoint.NoticeQueued)
 	return err
 }

@@ -84,15 +84,15 @@ func (c *change) saveVersion(ctx context.Context, v Version, priority Priority, 
 	if err := c.writeVersion(ctx, v); err != nil {
 		return "", err
 	}
-	if err := c.queueWith(ctx, v); err != nil {
-		return "", err
-	}
 	if first {
 		if err := c.followFirst(ctx, v.Case, priority); err != nil {
 			return "", err
 		}
 	}
 	if err := c.followUp(ctx, v.Case.ID, v.Change); err != nil {
+		return "", err
+	}
+	if err := c.queueWith(ctx, v); err != nil {
 		return "", err
 	}
 	return v.Case.ID, c.note(ctx, audit.Record{

@@ -60,18 +60,19 @@ const (
 
 // Ask is one thing asked of one role, and where known of one person, about a case.
 type Ask struct {
-	ID string
+	ID string `json:"id"`
 	// Slot names the ask within its case: a case has at most one ask of a slot.
-	Slot  string
-	Kind  Kind
-	Owner Role
+	Slot  string `json:"slot"`
+	Kind  Kind   `json:"kind"`
+	Owner Role   `json:"owner"`
 	// Person is the account that is asked, "" when nobody of the role is known.
-	Person string
+	Person string `json:"person"`
 	// From and Due are local dates of the site (2006-01-02): not before and by when. From is "" when it may be done at once.
-	From, Due string
+	From string `json:"from"`
+	Due  string `json:"due"`
 	// Text is the key of the words that say what is asked.
-	Text  string
-	State State
+	Text  string `json:"text"`
+	State State  `json:"state"`
 }
 
 // Overdue tells whether an open ask's day is past on a local date.
