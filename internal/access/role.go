@@ -47,7 +47,7 @@ func WholeSite() []Operation {
 	return []Operation{
 		"getReceipt", "listReceipts", "getReportFile", "listQuarantine", "rereadQuarantined", "discardQuarantined",
 		"listReviews", "settleReview", "listLinks", "linkPatients", "unlinkPatients", "importPerformed",
-		"draftProfile", "signProfile", "withdrawProfile", "recompute", "listRecomputations", "getRecomputation", "listDifferences",
+		"draftProfile", "signProfile", "withdrawProfile", "checkDevice", "recompute", "listRecomputations", "getRecomputation", "listDifferences",
 	}
 }
 
@@ -138,6 +138,9 @@ func Permissions() map[Operation][]Role {
 		"draftProfile":       {Physicist},
 		"signProfile":        {Physicist},
 		"withdrawProfile":    {Physicist},
+		"checkDevice":        {Physicist},
+		"listDeviceChecks":   {Physicist},
+		"getCheckSheet":      {Physicist},
 		"recompute":          {Physicist},
 		"listRecomputations": {Physicist},
 		"getRecomputation":   {Physicist},

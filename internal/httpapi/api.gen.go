@@ -275,6 +275,27 @@ func (e BeamPlanRequestPlace) Valid() bool {
 	}
 }
 
+// Defines values for CheckAnswerState.
+const (
+	CheckAnswerStateContradicted CheckAnswerState = "contradicted"
+	CheckAnswerStateShown        CheckAnswerState = "shown"
+	CheckAnswerStateUnknown      CheckAnswerState = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the CheckAnswerState enum.
+func (e CheckAnswerState) Valid() bool {
+	switch e {
+	case CheckAnswerStateContradicted:
+		return true
+	case CheckAnswerStateShown:
+		return true
+	case CheckAnswerStateUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for CompletenessRowOutcome.
 const (
 	CompletenessRowOutcomeElsewhere   CompletenessRowOutcome = "elsewhere"
@@ -1340,6 +1361,24 @@ func (e GetCompletenessParamsOutcome) Valid() bool {
 	}
 }
 
+// Defines values for GetCheckSheetParamsFormat.
+const (
+	GetCheckSheetParamsFormatHtml GetCheckSheetParamsFormat = "html"
+	GetCheckSheetParamsFormatText GetCheckSheetParamsFormat = "text"
+)
+
+// Valid indicates whether the value is a known member of the GetCheckSheetParamsFormat enum.
+func (e GetCheckSheetParamsFormat) Valid() bool {
+	switch e {
+	case GetCheckSheetParamsFormatHtml:
+		return true
+	case GetCheckSheetParamsFormatText:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ListFlagsParamsState.
 const (
 	ListFlagsParamsStateBelow   ListFlagsParamsState = "below"
@@ -1829,6 +1868,20 @@ type CaseFlag struct {
 	Procedure Procedure `json:"procedure"`
 }
 
+// CheckAnswer defines model for CheckAnswer.
+type CheckAnswer struct {
+	// Proof The events that show it and how closely; empty when nothing does
+	Proof    string `json:"proof"`
+	Question string `json:"question"`
+
+	// Says The answer, or why there is none
+	Says  string           `json:"says"`
+	State CheckAnswerState `json:"state"`
+}
+
+// CheckAnswerState defines model for CheckAnswer.State.
+type CheckAnswerState string
+
 // Completeness defines model for Completeness.
 type Completeness struct {
 	// Elsewhere Their report is filed under another study
@@ -1930,6 +1983,44 @@ type Device struct {
 	Software string `json:"software"`
 	Station  string `json:"station"`
 	Uid      string `json:"uid"`
+}
+
+// DeviceCheck defines model for DeviceCheck.
+type DeviceCheck struct {
+	Answers []CheckAnswer `json:"answers"`
+	Caution string        `json:"caution"`
+
+	// Changes What the draft takes over, keeps and leaves out
+	Changes      []string `json:"changes"`
+	Contradicted bool     `json:"contradicted"`
+
+	// Day Local day of the exposures
+	Day    string `json:"day"`
+	Digest string `json:"digest"`
+
+	// DraftVersion Version of the drafted profile; null when the draft would change nothing
+	DraftVersion *int      `json:"draft_version"`
+	Id           string    `json:"id"`
+	MadeAt       time.Time `json:"made_at"`
+	MadeBy       string    `json:"made_by"`
+	Notes        []string  `json:"notes"`
+	Reason       string    `json:"reason"`
+	ReportUid    string    `json:"report_uid"`
+}
+
+// DeviceCheckList defines model for DeviceCheckList.
+type DeviceCheckList struct {
+	Checks []DeviceCheck `json:"checks"`
+}
+
+// DeviceCheckRequest defines model for DeviceCheckRequest.
+type DeviceCheckRequest struct {
+	// Form The filled form, as the command device protocol prints it (TOML)
+	Form   string `json:"form"`
+	Reason string `json:"reason"`
+
+	// ReportUid SOP instance UID of the dose report of the exposures
+	ReportUid string `json:"report_uid"`
 }
 
 // DeviceDetail defines model for DeviceDetail.
@@ -3319,6 +3410,15 @@ type GetCompletenessParams struct {
 // GetCompletenessParamsOutcome defines parameters for GetCompleteness.
 type GetCompletenessParamsOutcome string
 
+// GetCheckSheetParams defines parameters for GetCheckSheet.
+type GetCheckSheetParams struct {
+	// Format Form of the sheet
+	Format *GetCheckSheetParamsFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
+// GetCheckSheetParamsFormat defines parameters for GetCheckSheet.
+type GetCheckSheetParamsFormat string
+
 // DraftProfileParams defines parameters for DraftProfile.
 type DraftProfileParams struct {
 	// IfMatch The ETag of what is changed as it was seen; the change is refused without it
@@ -3550,6 +3650,9 @@ type AnswerAskJSONRequestBody = AskAnswer
 // HandOverAskJSONRequestBody defines body for HandOverAsk for application/json ContentType.
 type HandOverAskJSONRequestBody = HandoverRequest
 
+// CheckDeviceJSONRequestBody defines body for CheckDevice for application/json ContentType.
+type CheckDeviceJSONRequestBody = DeviceCheckRequest
+
 // DraftProfileJSONRequestBody defines body for DraftProfile for application/json ContentType.
 type DraftProfileJSONRequestBody = ProfileRequest
 
@@ -3666,6 +3769,15 @@ type ServerInterface interface {
 	// GetDevice Give a device with its rooms, software versions and habit
 	// (GET /v1/devices/{id})
 	GetDevice(ctx echo.Context, id IdParam) error
+	// ListDeviceChecks List the checks of a device by known exposures, newest first
+	// (GET /v1/devices/{id}/checks)
+	ListDeviceChecks(ctx echo.Context, id IdParam) error
+	// CheckDevice Find out what a device means by its table positions and angles, compare its dose display, and draft its profile
+	// (POST /v1/devices/{id}/checks)
+	CheckDevice(ctx echo.Context, id IdParam) error
+	// GetCheckSheet Give the sheet of a check to sign, as it was made then
+	// (GET /v1/devices/{id}/checks/{check}/sheet)
+	GetCheckSheet(ctx echo.Context, id IdParam, check string, params GetCheckSheetParams) error
 	// ListProfiles List every version of a device's profile, newest first
 	// (GET /v1/devices/{id}/profiles)
 	ListProfiles(ctx echo.Context, id IdParam) error
@@ -4202,6 +4314,71 @@ func (w *ServerInterfaceWrapper) GetDevice(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetDevice(ctx, id)
+	return err
+}
+
+// ListDeviceChecks converts echo context to params.
+func (w *ServerInterfaceWrapper) ListDeviceChecks(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListDeviceChecks(ctx, id)
+	return err
+}
+
+// CheckDevice converts echo context to params.
+func (w *ServerInterfaceWrapper) CheckDevice(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CheckDevice(ctx, id)
+	return err
+}
+
+// GetCheckSheet converts echo context to params.
+func (w *ServerInterfaceWrapper) GetCheckSheet(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// ------------- Path parameter "check" -------------
+	var check string
+
+	err = runtime.BindStyledParameterWithOptions("simple", "check", ctx.Param("check"), &check, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter check: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetCheckSheetParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetCheckSheet(ctx, id, check, params)
 	return err
 }
 
@@ -5490,6 +5667,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/devices/:id/profiles", wrapper.DraftProfile, options.OperationMiddlewares["draftProfile"]...)
 	router.POST(options.BaseURL+"/v1/devices/:id/profiles/:version/sign", wrapper.SignProfile, options.OperationMiddlewares["signProfile"]...)
 	router.POST(options.BaseURL+"/v1/devices/:id/profiles/:version/withdraw", wrapper.WithdrawProfile, options.OperationMiddlewares["withdrawProfile"]...)
+	router.GET(options.BaseURL+"/v1/devices/:id/checks", wrapper.ListDeviceChecks, options.OperationMiddlewares["listDeviceChecks"]...)
+	router.POST(options.BaseURL+"/v1/devices/:id/checks", wrapper.CheckDevice, options.OperationMiddlewares["checkDevice"]...)
+	router.GET(options.BaseURL+"/v1/devices/:id/checks/:check/sheet", wrapper.GetCheckSheet, options.OperationMiddlewares["getCheckSheet"]...)
 	router.GET(options.BaseURL+"/v1/recomputations", wrapper.ListRecomputations, options.OperationMiddlewares["listRecomputations"]...)
 	router.POST(options.BaseURL+"/v1/recomputations", wrapper.Recompute, options.OperationMiddlewares["recompute"]...)
 	router.GET(options.BaseURL+"/v1/recomputations/:id", wrapper.GetRecomputation, options.OperationMiddlewares["getRecomputation"]...)
@@ -6185,6 +6365,153 @@ type GetDevicedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetDevicedefaultApplicationProblemPlusJSONResponse) VisitGetDeviceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDeviceChecksRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type ListDeviceChecksResponseObject interface {
+	VisitListDeviceChecksResponse(w http.ResponseWriter) error
+}
+
+type ListDeviceChecks200JSONResponse DeviceCheckList
+
+func (response ListDeviceChecks200JSONResponse) VisitListDeviceChecksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDeviceChecksdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListDeviceChecksdefaultApplicationProblemPlusJSONResponse) VisitListDeviceChecksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CheckDeviceRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *CheckDeviceJSONRequestBody
+}
+
+type CheckDeviceResponseObject interface {
+	VisitCheckDeviceResponse(w http.ResponseWriter) error
+}
+
+type CheckDevice201ResponseHeaders struct {
+	Location *string
+}
+
+type CheckDevice201JSONResponse struct {
+	Body    DeviceCheck
+	Headers CheckDevice201ResponseHeaders
+}
+
+func (response CheckDevice201JSONResponse) VisitCheckDeviceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if response.Headers.Location != nil {
+		w.Header().Set("Location", fmt.Sprint(*response.Headers.Location))
+	}
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CheckDevicedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response CheckDevicedefaultApplicationProblemPlusJSONResponse) VisitCheckDeviceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetCheckSheetRequestObject struct {
+	Id     IdParam `json:"id"`
+	Check  string  `json:"check"`
+	Params GetCheckSheetParams
+}
+
+type GetCheckSheetResponseObject interface {
+	VisitGetCheckSheetResponse(w http.ResponseWriter) error
+}
+
+type GetCheckSheet200TexthtmlResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetCheckSheet200TexthtmlResponse) VisitGetCheckSheetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/html")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetCheckSheet200TextResponse string
+
+func (response GetCheckSheet200TextResponse) VisitGetCheckSheetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/plain")
+	w.WriteHeader(200)
+
+	_, err := w.Write([]byte(fmt.Sprint(response)))
+	return err
+}
+
+type GetCheckSheetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetCheckSheetdefaultApplicationProblemPlusJSONResponse) VisitGetCheckSheetResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -8536,6 +8863,15 @@ type StrictServerInterface interface {
 	// GetDevice Give a device with its rooms, software versions and habit
 	// (GET /v1/devices/{id})
 	GetDevice(ctx context.Context, request GetDeviceRequestObject) (GetDeviceResponseObject, error)
+	// ListDeviceChecks List the checks of a device by known exposures, newest first
+	// (GET /v1/devices/{id}/checks)
+	ListDeviceChecks(ctx context.Context, request ListDeviceChecksRequestObject) (ListDeviceChecksResponseObject, error)
+	// CheckDevice Find out what a device means by its table positions and angles, compare its dose display, and draft its profile
+	// (POST /v1/devices/{id}/checks)
+	CheckDevice(ctx context.Context, request CheckDeviceRequestObject) (CheckDeviceResponseObject, error)
+	// GetCheckSheet Give the sheet of a check to sign, as it was made then
+	// (GET /v1/devices/{id}/checks/{check}/sheet)
+	GetCheckSheet(ctx context.Context, request GetCheckSheetRequestObject) (GetCheckSheetResponseObject, error)
 	// ListProfiles List every version of a device's profile, newest first
 	// (GET /v1/devices/{id}/profiles)
 	ListProfiles(ctx context.Context, request ListProfilesRequestObject) (ListProfilesResponseObject, error)
@@ -9254,6 +9590,106 @@ func (sh *strictHandler) GetDevice(ctx echo.Context, id IdParam) error {
 		return err
 	} else if validResponse, ok := response.(GetDeviceResponseObject); ok {
 		return validResponse.VisitGetDeviceResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListDeviceChecks operation middleware
+func (sh *strictHandler) ListDeviceChecks(ctx echo.Context, id IdParam) error {
+	var request ListDeviceChecksRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListDeviceChecks(ctx.Request().Context(), request.(ListDeviceChecksRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListDeviceChecks")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListDeviceChecksResponseObject); ok {
+		return validResponse.VisitListDeviceChecksResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// CheckDevice operation middleware
+func (sh *strictHandler) CheckDevice(ctx echo.Context, id IdParam) error {
+	var request CheckDeviceRequestObject
+
+	request.Id = id
+
+	var body CheckDeviceJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.CheckDevice(ctx.Request().Context(), request.(CheckDeviceRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "CheckDevice")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(CheckDeviceResponseObject); ok {
+		return validResponse.VisitCheckDeviceResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetCheckSheet operation middleware
+func (sh *strictHandler) GetCheckSheet(ctx echo.Context, id IdParam, check string, params GetCheckSheetParams) error {
+	var request GetCheckSheetRequestObject
+
+	request.Id = id
+	request.Check = check
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetCheckSheet(ctx.Request().Context(), request.(GetCheckSheetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetCheckSheet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetCheckSheetResponseObject); ok {
+		return validResponse.VisitGetCheckSheetResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -11049,306 +11485,319 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L17k9y28Sj6VVBzz60k98d9SLJ9nN06dUqxrFgV2dLVyvEflu4UhsTMIEsCNADuaOLSd7+FxoMgB+Bj",
-	"dlbS8S/5I9YOSaDRaDT63b8vcl7VnBGm5OLq90WNBa6IIgL+erpWRLzWP+m/CiJzQWtFOVtcLd5uCcob",
-	"IblAaosVUluCarwhaEXWXBC0wXfkGnFGzGMqEV8jxhFhSuz1v/UHJZXwSJB1I0mxyBZUj/1bQ8R+kS0Y",
-	"rsjiaoE1GItsIfMtqbABUyki9Kv/36/47N+Pz/7n+98ff/XxfyyyhdrX+hupBGWbxcePmVnFDfmtISwn",
-	"A6uR9hXEmmpFhIcRS4UEybkokCSETQZyzUWF1eJqQZn65qtFtqgoo1VTLa4uPZiUKbIhwsApX60T4L3U",
-	"MJQ8xyUqsMfejrKC7+Q1/BH8zsiOSIVqwXNSNIKg3ZYwhFeSMJWCXi75Ooniy7O/vv/9q49n5h+P238k",
-	"EC5vnzXkueBVYjnPqWjX0wDsCbiKhizXglenBW0ClkehUvyEMP2DsiIB1C/29GB5mzwgt5QVHWgI02T2",
-	"68KQLXylqXGRLQS5o2S3yBZ5iQVd60EIFuX+LN+S/FYTKWdq6/8iH3BFGQZYskWJFfGPBFkDwQsqb88q",
-	"zPCGVJrA3ifW+CNlKcS/YuUe7cKFOlLOcVnCLLFlV5SRzrLtvCvOS4KZm/jVjg1yMcHLlkkNoZnrgaJ4",
-	"5jURWHH9sN7uJc2pTCPiNVaUMDUAEYX1Y1SbN68t+5EGSiw042QaS4ojan7QjNa+noC+fXosH5W3rx1L",
-	"mQK8ezcFT/D8eIhuFFYpaH7gOyAiLG8lkgqz4hrxOyL04db3Ua25IitQrc89VXLgxEs9TQfQgqxxU2r2",
-	"rsfRR6WlBf2nnWiRLTCTOyKAqmRTEyFJYf4gSpXwL1yWcWr5rsRSJlbn9wLl+q0E4O5ZC3iFP7wkbKO2",
-	"i6tvvopNCtz5Gd5PYd5JhFmmLchvDdVrv1KiISdimM9LvHlOy7Rs8gvXIK5LvHF8ZIwY9bsJDorzLWwS",
-	"I1if74bdMr7TO7wiJdeclHFG4tunAQUC/QUzRVIcHt5wgGpA5BFE2MI5GfI4yCC0pLaei8oBWuE6hUsj",
-	"98ThrNkmgNH8Je/0//9LcpaAaaIkMUaMpyG+5t//Th2Nn7hCsqlrLhQprpA7+GhH1RZhtMOCUVhxFEg9",
-	"cIVVvjXvDF5rP2D5NM95k7xG4EpVWy619MfRFt8RhBnC5qMMcYF45BWg5Th8WyyX9vMx6F4UA/cDr/Fv",
-	"mgH7W7bGattOA79PYxuj98OL9Y8anwPAfP/W8AgnfORbzDakQFjqi3WHJYj8RsI2zwJ1BfaVN/rucGvZ",
-	"ElyAjGBX82J9BiCkOPDjy8s44D9xRmYB30pLaIvlADx65OOAYnnZFOQ5JWVqf/9B9jsQVLRWiDfSUH7O",
-	"qwpLoDl908XJi5rR13r0GH11ANGXeVKXu3n1GrlX0M8vniXozL4x55I6f//7o+ybFLVp9SF9bXZVuAw9",
-	"+eYb/Q+JQHE0vB+YGVao4jIlxYHa8SC36qv1WpIUO3lDZFMqqQXOkmhGocke4E3JyjBa/BK4HFWFXzUq",
-	"5xUZUolWJMcVObjfrxG5I2KPBN9NUHu5mSd681dUSsOJSSnJbktAeKgJK8yvghg+D1oS0G4BlyxmjDcs",
-	"J0X8MnuNN+QlrWgK098zJSiRIP1vUry41APEkfu1xi7+YLD79WWI60dRXL/GNRGTr/1av33UxV+sw4sf",
-	"/tqqqkxhqR7U2WgRBah7xN2jE90mr4nQKyTFDW9EPqZ0tNYXS6lO+IpKdjBilAxzeae18rqWCUy5eYY0",
-	"oY6IOSYLH4qZftcEv6OScoY1F895VZcEXsUVYUWK4t+QnNBaTYZPmPePlIJDEfiW1Ar2H379rcECM0UZ",
-	"HNSCyhyLAaA1wxs6qI4lWn59jSouwI7A0OPLS1DKmeZFaEPvNB9SiJvrZuaBfjThDL/hSQn5p4BLCg5y",
-	"cAwA+2iGmnhDsMi3QxrqKwb3r773pcYELkN5IAHIzavXMKa5uKNH9c/hXfznX7N37969ex/+9pf/5y//",
-	"O36GDdDP0pT4FAyp+/1+X1VFASILEiD3WSF+u6+3SSPwjWqK/bM+ffZBf//7tx//8r//fBb8MQzviMBz",
-	"LJ7dsA+J6h95gUuqKJFJhFfmlf010ucVmXtVwgG6eZOAvh32BQOkj4iMHWD2DwHKNAhuiEij4rh9hBE/",
-	"xVYCnk8Kuh7woSEfwLd5OEFXkPDi6TSFIUzCsykwWao/EUhv+SS9ZUgrOYkW8k8itIAxIPrdmTesl+46",
-	"9HiNC/z24/5NZ+/WS/jf6G3rYVTbyXDGN7EFJ72NM8H7aMYiUv2NF5pqr373CjP8kXOmNIL00E2paI2F",
-	"uhCkxFqXufq9I4KEa9LvgRMX13VJc/AJXRQ0B7nB+zpXlGFAeH9rP2YRlvHsxXevfkRrWhLQd4TKDNsA",
-	"AyMpKEZ6mOiMXYSZZcuaM2lW+QwrfENUf8UHI/0XmB07y6aKVDJg4nz1L5KrxUe/JiwE3gMlnAiB//Wh",
-	"Ko9Dol4mkkRJRBnCFp8VL0h5jjQRGvsP+sVYHpHEe2lOidL6LFxsILYKI8wuAuvKKOq6ax0HPvvM9Abb",
-	"KBGWevF7BEoZZRlaNQqtQdCrBcHVKvAGMq7Qv4ngGi8/cXWjuDBAzySpHiV9zBZxGoh9FOAv/KgWfFWS",
-	"2GT/Q5D14mrxf120oR0X5qm8eG2+iuHnJ662mkZ2WIL0c40IzrfIwGwwoh81rCBCKs4LQBCuWvu2IFhy",
-	"do5+0X9+ffkkQ5KwAjyUG6zpEyxdb4gS+zMIykCS5JwVQHYOsjRyT75isCPtCFNoJzjbZN6ea12lqMAK",
-	"L+C+/pz7fgD392DhshtDJeIMSYU13UrFBd6QFuYX+iZVXwzkN1wro+4ggtu6B/o14po1SbTT/EmfP02L",
-	"YDveYao0m2v1+MyQaIf8AFa7+RDDZF0WWiwRvCZC2UsxF0SzoCVWHfZVYEXOFAWjYG89YDTQwA5+xJqy",
-	"1C+5m/xgEFpEcOVEgsgDvmPLHNt7rYvPFwpJQqRx5Xi7DlwGuy3Nt+DVromQnEmkOL+FS7ZdmXfaZAvB",
-	"y/j0gvNKpiIneAWOkgrvNSAZ0osHZuqssMbg0LtRg0XHkdXesO01/6txDQGaLLgOuBBHWbix3R1rDT3t",
-	"lW7J4yWVERKx7i7ZkQqGmI0jto8jK/EDD4D0xkhxAEdRUAVmt9cBfGtcSpL1QHZUFJhvnAHJ/53NorGX",
-	"RCHMkAtx0ft8SnrztkUfN5OF4TS/NU65xkVFtaSMm4KaZ5KIO5rHfO+zqPYcPQ2Wt8NMgYRQXSMPE4SJ",
-	"WFAAAS15+0vDfALcC0KKZNej6sinZ1cb2ZcKf3hhvnwUOOXiRBWejChdydsIiYOPGv5Vlq/Wi6tfRyhc",
-	"3j41n3x83z++H9tYl1lc1X+02keMMt7lfPidUqSqVWSbDYg2Xqoka6W32wbm9DWmzMbIxNhTgfdyye8M",
-	"gvqS914iSbWODuGXJmDwGjGywYre+ThYqqJzdgaLzdyQyFEM1PCDLyCEZaLlHzGIXLl/kEu22PKyiOzA",
-	"c82cjFjNbKSVvG0jhTU5FU1JjJ0Nl/oIbQz7gLAdxlHJ2YYIZMaPcZDEPQrBkF9cDGS2ABvKUh8E4NNj",
-	"UkKFCzLrFDGulobmRsNkND1oVJsA4ikyi4tmi8R7ZDYucnps5cyoycyFLi4TO24uHPv0EAZ72XbBuDai",
-	"CujCjK94sW+dJCUEebgTMIobf6pS8IEUFH3QsE3C4iYVqdsI9KIw8eguehEiGr1KpjiETBwyGVlyFRMa",
-	"jd4GNxdlBz7BAzCtdzLihyeCWJztHLD+ZOe8IhKtBa/g9tzynWbCAWIP51H2cPRCKccCKGMko8gHFY1P",
-	"8cHzXIR8pf3SPBiOw860xPM925RUbqOWjgOxFbYic5HaLpK4pdzO+TXsP/OuzjaWtL2QLPXYlTqwHT8O",
-	"LscegXZOU+b8fgFzynzMaIiAzIVIOr6UtU5rK0MkZI6nrYQxXYzNuRAkd7djfyf2mpIUviXSEG+Jc7jj",
-	"MEOakVMibOwdwOvlra8jcU2A0oGbVmuoTrSFw1ZwRoybA2jzWFN3tlhThstYDCEwIxsEAnYTxRHc0Dbe",
-	"wYVxHzLijcAFSZCui2XLgI+YuBf4AeGSM3KNLq3BC4xAiutniyCU5KvhoB2gX3IYSBbDuIu6CU56YaRk",
-	"i1TG1ZmTSaL3Ac1VE7vn3uj7GHJ4FEcY2fc85wdhI4zmGSUOIK1I7LWhOMM79X6Nj9VjCm3kkaa/xNH5",
-	"Lm65cBJORJsGV0P7KNgezTSWeLkj5DbivrP3ymofRDH8T4hPixLaNHEgzeCHcdNjkodcMFyLX/UQDmXE",
-	"/DNTs3e7caDaZ+aaSiK9i6fgoeKW9Qxjw7yWHeYVDJkQ5O0zojAtIwqf0QJH1qoHWWEWuwhfNyt97ZEC",
-	"wQuanchbylDBpVZ6JC2I5Zhw7IAnmewLOWgK6mM1x01SO4JBl0M3tT6YZmp735sLAZWc30pU0tuopLOl",
-	"UnGxn0MV39+RKQYfqSnVDd9dgMN0u+TElpqpIlYqLUPH0HRq5X6OpbSJWxOJW4MPs9RXlla57oYyZHwk",
-	"lz4FJmemFQqtqANHAsQG+HWLWUEKZIUlInNsXE7vR3WncYk/VDhG37Z26bhmkDC6ulzUOOdwbuNDPr5O",
-	"SfOh/zokTD+R2xrY5swSlbezto7qEZHVLnZMKHyNNyTKm2Zx5BjbYFHB/zuTqewTZD8oCK+1Bmt7kZcY",
-	"rI+jG+oZd1JmtKoQVXClGm6IN8T4PIBvk2JUbwBsZJ7/w8Li6JR0w44zF1vd2JLy9HDYkKr7gk9g0nwy",
-	"usZ2fj9kdI1NQVWcaNyGH6RbJ/YxOEc2rXI6yWko3hh70hjHd2MPbVwwXIyrp26/NMPfYrmN+5DMpNFH",
-	"rTSeMrzEedc92drBfkXsF97wcHgGaUWm3kZplmff7zG7VrHNre5r0ZcFSbStAO9ZHmA/udH/JIKurQP1",
-	"cLsLL65FEO2pdBrOOtpBmJfVwQK8lwV0akGILeBvBFevGqWFp4S8pbXiFcEV2vGmLFDBwUTy932GiFS0",
-	"wobh9Ui8KORyE+GkP9DNlkhlRErLTGFwqiQp12H8R8GbVRnsuVUG9CnRo3v9behY39xSBhodfLZWREyG",
-	"CiRfa0PTENr4JTD6T4ERJpsPpLl0x6G0PogEsNNgvCWiwnaqCa/XBN9OQh8uSwORj/iaDlMtaIXFflmQ",
-	"zUSwTKTJnG965yWcsj9cgKTMU3WHAsMtC2isSwEt8lJn8HWJWUxskk0FaE5pQ3p8MOtYLEtrPVtzobUk",
-	"K45M181gjEjuEtZyjs1nC+jP5EdOuWFDRjNTJ7SWv0P0eINPlCxvmja3ieBb6f5oWIXrmhRXSHJUNfkW",
-	"3MUlBbMPZntDu0bfldOo1gwYc1LYHFxJAlW6wjWi0p3XWu98jN9PPm+eA0iO1lh0GfOUMzebS7UBAgPV",
-	"C2SbyAVXa4aUhtoHCWn8RhfufJQpdFq3PGZ+oVc+U3YP5YlchN8Yih0pDE0VzgP+DsZtivyIAhYgyVNI",
-	"MGXWJd/QNet23m1NjGlsBI3IljNZOjcHMrKLf9sjyxdhzdahRJXWejyLRJhtStI63KzPCC70LVV6D4Aw",
-	"Qx4xiVn8XdBigFn0/+5dGn6KCRjoD3Vwmxw/WN/22V4kwzeO35TYtjOuyJBlTJM6EkQqabhZgUqc386x",
-	"z/XAdoy5ZcPuknDAZJ1rauiCm6rJ9khRz5YhjDTJQ7zgikOofZf0EzfXC8MCuCiIaKOZgFNolZ18qJ1Z",
-	"aRJl6mUwUmiYulE8X18eEhOkvC+rWC4INfZLjORvjYYDXkV2EwuiiFZcro2hdVrxr0P69B6ebzq5BY8v",
-	"I6Tr2MmMffHaAVC2Vw+MYxi8WgW1rj6zVJgjG+BYKZcPpsJMMrzMbj7l5fnl5aMx2c/PHiPbQRcRLrkT",
-	"u3ixdztHJc8JU4LM2jpnMV0JDMySmRgULKCSw5aYSLuSGoPnHZU5EbhcYi4UNuEvAgvCwp9KinO4Sco7",
-	"KsEszWHoku+IWJa0WsWzYw+Q8B0u6UqAbvvcmydm2KGgQksibAXCqiCEqIuP412vttaEXCpjH+rP+yPB",
-	"shGkQCuypayAzYFXr2xKL1T/UHxDINrPxh+bOGYlMJNQO4CzqO+sYTkRClOm9suaiNzaVw6TY8BngkWB",
-	"CnJHXfgRlBqQ9I786CjYGLcGCP7reL2F9lQ3TNEyEYdyeuTf4bIZwjnXCC6orEu8T8imfmlPOif5yZOx",
-	"g2zmju/B+yhZS/LcxtX1CNb+OnQLwJehHDwhV8G+mJQSXSBGFFqbkM+IlANqUDRKigqb7aqF4jUtSWEy",
-	"PRBmJqTV5Rseise++kU8+BCK6eSY5aQsSZGBxP3hTOA9xPRbKX1dNlxwmfM6PofjD4dhcrZKx6Gs4+R/",
-	"t662zgqUXeFrrfnmcd3iEzgRXCGRUcCzME5rHPTaVamIu4581ZL4U76bLn6H5PaG76IiOI9uWlgkJXKh",
-	"m6RrKGykpTDGkV9UcDkeRpKlVCxb/guSVFv0ZCeo8GIxNmDj7yMplmNA4LJYHkRvBN7UkWjhNW9YPHza",
-	"lSOxh2CHJYKXM0SqWu39ATTxN/cNWg18CV0wAqRBEJ2DZ8YmP2RdnoAulrTnEBo1hoXhdTM/TUaGSmXT",
-	"to5LMQJmvWwS8ai77fQIh5/Zmo6HN7TOkC4e+8gJKDUEMjs8BQ4FvdBEG67YjUzU64mevaZqSgjGf8Zl",
-	"1N285OsohgbtjOl79HUnI8bkmfiQdxeGXHBizE6SkCtne5JNJXtlnbPQNlWaxJhDjk0LwhRV+6UJao+o",
-	"tq+08GafIrzSh3235aHJDVGtOJeSQ2igSWCxBWe9bV7iyhXGvtJHFsK6XQoxZvssTAeCOLuu+GALaFd4",
-	"j1YE2TNslEC3/lkW6BIrItWywnVkG7Da9nSqjlk168R+B9xmi6VlhOPX90hIesf0Oc1m0Ap/h8u1NDF5",
-	"sF9MZH90JGD4SywlkbKKah8BHZsgcyLcDaLFOVbArlMGyU3ettxUpsafIdlOYhQVbiNsSZXMGFmwAnVK",
-	"n5QEVfnDgUEfxm0EOYLUHiNtTWRlZs2kGEB1X+4OY6VdkfSOyTa8hCK4jZzQdjc7ZDwc/vWMQKrbod9Y",
-	"4LWK29ehrIIN3PHZAtTluku6YVjFY4SyBZT2W0bDXCK5JI10QrB1+LTVDM1+3yMt9pbsE4bMsDqP4mWB",
-	"cI2FQqv9FeIrSYSmrJ9fPMsg4hdV+JaIzNRGABKWRFBcWp5mX5LK6dmHkhBuETK6FngZ6pjd+Vy4g9wJ",
-	"FjIoKw/lJofvuFu/wqxZYwh5jouRsPh5ycddRpbSJ1IPecyq84bzqseePZVEIkb0LsVlJLphUa0Tftds",
-	"vXMCrs1lpllW6/uSCKzSLWtpZIMtfeA9kjwRY7FWOxyTAG7sk+nrUzgpacTlt1h2iT4kPjW6QwZu0z0m",
-	"2ynNBF6m8otqN7XH6lqmEByHCLFnjiv5PUpztFSYcuH53RBLt1wRIp9WVE17/Qd4NcwRnnR9mI9vCGFR",
-	"j9A4SXhWTNPOBrhpDed0vUbuC1uPXixi29T5YN8NEtOb9YNDck+OLku+I8Vyx8UtZZslpA1EwiPZBoo0",
-	"6TuoLbCCJC0Jy8kVUjtqk2nNIdxoSe1JeM2PR/QlXMK/bI2l1ggXgGTCIOPUGVQaSaLWWoBOLSHRd8BA",
-	"jVZkz62lGLDYlTGVWeWkexAWP4LLv+MarYjaEcLCFRi0/vVr9H93mtd8c4kKDlCQDzkxeb6jmNTbNLqn",
-	"v5inFgZ94bYZ0aU1Hx9gN2WmcYp+BAFZnMbiUPY2LU3O8aIP5oDM5QsTz50cAMeKbBGI6Mb6Qw8NQ5rR",
-	"zi1iYr+JmYtctVCtIe4EVwSq92iB32bUa+GRRm+yIRdOGU2n66V2B2YkQTeUhVkCmmbE2tg8AUnxNGGh",
-	"aN6UWMi0+8nQe69cAPBki//XwSj9vcoWH842/Mz++C/J2fkbvPuRSGmr7gwExeqrcDny/J6VZewQQxsL",
-	"+hSEEqCw4sYEi5K1AR4Ya0ucm2YHRtGHPEMjgWnlRgDFeAtCgfemPlQh8I5dQRY6btRWv8P5rbFxa/pE",
-	"K2yS712CoP4RvJjLNRe2bLuZ2ypeMGKULkb8Wxla7VuLvoXdXtZhmjh4wbhwZhkHxijqgmyNEQ7YZllY",
-	"k7WBvE2Bqzu0afmCPy+do93hDUGQcksjIcl1yTPNo0DEOHSGhdrioOYUCW4e0B+8q3BYBHZevYR86qaI",
-	"roqubfhAJEMQ+j0MRNFY4d6cKhkIeNJeySZc+TowdwukJXNzT0MBuopgZgwfrppaqrbH0nSYi5r/9eM2",
-	"f+m+VnyjEk+/AX+C978z6BoxkM8rkGAxerD0w1yow+WPBtylE+B7Y/bh6CK8szuZo5oWi8NkF89pGbI/",
-	"F/7bGTJKS+afI2WqLwoFK7Czjxi/ouZ7X38+UuZBVBjEln88fQ1ihi3YVJeYxeX8wAG9rGhEhXjevoDs",
-	"fXwYmJDAQxBMj+vlZr/Mq8cJqM+wINA7rWhylSFpopMBbnnklMnQqacuYMrFJQkfS1Vzyk4xfTq6McDE",
-	"IfaD5gIxevjeWm/SOc6hbXu6HAjVYvy30ASIIVzTi/bHc3Okzv8lQzPhVPFw6FwPXjfmyMjWYeKqC3sm",
-	"FOETSa3BNBmbyjxcGEufbcyuUFQRteVFohAg3KVpzZ1xK066hWs50+YOH57mqd6ZgRc2trDzPcS5obor",
-	"rahnVx5WVnHTtygL7hUv9blWcR1vwxAbdccmrvc66WUyXbjhbDnsUQ3YTzAE2z9b7KaksTmUflIaPQ1V",
-	"tDs/b8OHsBaJ8d/SzTaeFIII891zoLVFhm7/1+PjLpfShLT0LX27U85hUJIIJKLxfU8EGTp8neAqc0qH",
-	"KY8H2LbweIijOxav4TBPLvjUgsCR89GS3/FSRWM9GVLNiiD93LS5OmICH3kdK9vDUv6sThJIj3CfvkI1",
-	"l1TRu2NBElzxnCccVv2skZ7ALTCjuLwnBPeMHDI/HOuMcnmMxrHkpG0XyQPfBjjKkvLgSLKlI6zkAYvf",
-	"cFDgYsb9Nqmyix00BspznMe8JWDuOs1tlXTbDtkZ00n1E+0t1s/oOGCbLm9WFhib3IJS2Inv0xrnM7YJ",
-	"sDy2S2bIFBjyyOIZG7LcE2ttHso4eTwWgY9FJYfqK+rn4La6RgJTSQrovxhkxktETU4vs2E0tqalImUp",
-	"jcHe10OFAcClwtkG0itjRlNfFHe4EZgWT4JKfW6SLcHF0vWHXBOi7B/RCrKEbrZqmVcjaHzcQeOTGB5r",
-	"Ll1hOAeJbGrTJr4WJrSrIHmzoqqRy5KASbn9QWhA4uWkj6t2Ep62foPVkcrPkE2yNG00bXLYcFJTiJyz",
-	"R2HlvRY/O4Pq283IcE+6OSPnX49JQ54HDFiQn+OyBKt+qs56ShubzRYT9sR+hRZj+euUoBlmWAb+FNMy",
-	"T+cwLouPceblhh4C6xQFgPqlKBnRgrypsumg6CX/PFCdoHYT5xRMj+/wEE1Gk3tWWNK4CliSO1Im00fB",
-	"xWV1gGOUKT14+hCITcwu+U99C6OKskYiGCBDDRO8YYUtU3sCwCqCWTxXxcTh4XzrqksACFpPsbVnEwp2",
-	"PFEhyKEvEIgXxkkCUcvXNmPBhC/6aNRE4sJvDYaoy7gIpE9gokJRzutohhSVbaCwaWVtA7XhGk4wogFZ",
-	"66DY8RH9+vUopJbLGksZz78itbQJxIrUNSns/vigdINkO7UpdYHZHjGufK0iGQ2Bc/WVI4WZVCylsuN/",
-	"Nuifnhtoj5cmYDeG298rqDH09z2qHkNV3hNo9oYEPJW4JQXnsz0RAaG1XlpvGgBm4Y9uZvmKPwO97fOl",
-	"nC3VpPjV/DKQM67Og/qMXly0gieUJJ5TiXsjehWpItz0CJ70AFUVHfEdAc1089/sgot9arL4HL3W4p7F",
-	"eaZ/n//6BXgNnbk7mWr3nJcl3/1cP0xdySHXjUdqrE8X9LPwtfpNvoPht9eaL/tjBEUSbIO+/dTAzzdw",
-	"KFNbxHds6SOd480RbAyDb+U/ZdJXO+YNqUPu/nkZL9OqIfcToY0D5Nb1gGpX2xbOHHKJOJq5sV0LDmnH",
-	"NF+YTD0v4XV98cbz/Wbk8DiYorm1B5KuTScBYGMrDYvlRIJA/lOZ7z+V+f5Tme+4ynw/YFbwOyL+2CV4",
-	"X1Ra43oDjWIjV2xRpIoKGEdmMVYDzoQFS66FY61NQkIWRJNiWhzEOYSttMA/upRb/Pjrb5I1sVd71daa",
-	"M3VfYkloG8YFKZY5L5sqVk7RxLr5gex7mQnMeJTZKn4MV7bYM3SwtGpcP7s1VKd6FwUFZCdtAZpebTvU",
-	"xIDh09gKIDrKQK/XYlq9roPEvUeXl5eopIxI00CNNyozRd68KGOLYpmsilnZu4Ksm6jG+hImbJNO3dTx",
-	"NKyu9yMlcbe47NNKZsm2pVE7aAthgMk+3g+pJXZsAoHgMLA/bC83kMwSa9eYarExZHEwMMQ6UYwLXm03",
-	"DlL3GhGZ7u/OAmygjqKCsojxV5+c5VCh6cQhoEzxwe/mx37oD1b7eQ61WDpeZ0k9SPvesdV+xOyssRY3",
-	"OZeUzdBrAPtjcqQZMgXGcRcc5AWEO/Xp77guCIPX3E9k95bfxqLccdtJeGIPWPKhpoLIWUSo3OSHupok",
-	"uSAqQ3LLdwxxlo/XOsdt90wYtwNTdPlhLPchClwc9hEmklRvwp+asoTMW2/uPGLwQXNvIkqoh6rAkGct",
-	"5V7mMMuOoStUhed4+rd0s50uuSc4YMl308c4MhIuFV6Tz447ADvWdHgn9zjJ2qZDWvTyRXhtv7ZujGhS",
-	"RigObW5GDbBIbrcs81Eu3ozbNj1xERBDDD2gmeMY6iDxtO7yy7GogyH6mTFMSygHrd9GXHyejkb7sEWv",
-	"gUlzDJPd5GXGov+SBNInjBgVvMZ1rFh5G8vac+X88PTs8dffOBn99bPn0f5VqiqXE4f44e2PLxcz6nDY",
-	"pnODBj29pn/oFyHti20anAjZvY9sluzwujimOauk/yZjEb2HM7oodItLz3RMXrtCtaBMyYl8pxcn3rIh",
-	"2wjPY9JCG0YOtzKkjwsPiSBJef/odUm2stGZ3BICQTE8V1yclUSZtCafLHpma1nEXD0wclxWrfWjGcWQ",
-	"4HSMV+epUxlWMMBx7PVelN4LrEUKb5Bs8i3SCjOkjxa9qr/QJapbXDXgcd9GmWFOaxqt3GT0Z9fyrigE",
-	"kdYB7Hcy1on+28sZnei/iVS/sIeof1AGV+lID38F3i3VlbGGekPGN1zKHRdFXMmcL7vnPNZK9e2+Bk+N",
-	"LZ+2IeiithMPy+XHKANJWR5gGxXlXwcaVze8hQq19emgk/XtT19pbpZNiUrZJIwiyTDZgZKbknyI/96I",
-	"O3rHxXJycZ7wCz+lh9eX7Ql2xcweQfnANqfYLjycw3gN0UwsjDYI0g2B2uTzuG+7jWOBp+3m3SNEbKB5",
-	"7Ouwku4RRVt9BO3scq4Fl2QpG1nbnm39SyUMhFFc4VK6woo7wdkGrfYIQ6K58cQ/utT3zqPLy2iuHDG3",
-	"3XHpAoQpgVlOlgByFfMuvdUAthFHGve1Sa90BVmvbVcQz1Ydr+hYz4+wCqQrU/+y3SPGjcerrXutuMah",
-	"s2u7gDMHHEFUxpPzR1KHxzFw3PJSkvpALtFDgTKzwsB88Z8XuEzZd/TJxIqLucV3vU4Z7S8Pzd6pzDlT",
-	"lDXxugzp+r3eDO+knFzeacmurmUikO+eBX970YSUIUgqJNDJ32VTGxdIsKb3M0vSDRcWnh4F1VN0vPNg",
-	"vCawIt3Czm1hE5tlRIzOFKka3Ba+69YPNow6ILKQpEYz1Q9ZYI+BD1uD/C2TSmYfkdY62RMHZY0AYUee",
-	"aZ+vnBas3CsDt2CnHv2g5OFfHJC+wiTlSLCV9RxDITIMbYDKYnZ4UweQg/K5YQbFCdHdF6+CMvU9JB9s",
-	"TFR0bMkihDkbTsL2Kx/utPugXRECarnvbg3gNBlE+BraW4+lqIyuA8sTlPMy9YykLbk07aJMKW/pM1xy",
-	"m1dwErVpYs+/sOolMi3FTQGwGgs10Wxm9SYDf0yx6hQv7YS5hNvTwXOaJD7jkeC1CUyceh7khGIMdtSh",
-	"kxD0MJvX8utp0NLL9kaCKKzMdXyBdBUovgttTmxts+MbfrWhKEFI4v27gMELjQ2dndw47fI8OtT9Es9b",
-	"uL/t5vl9G/PIaIxqkaUmIq6RxHAoUnURApz1UBZd6Cmy3P2Uf+2s9q+X94kFjBK5CeaZ2Y8brMpJh4LC",
-	"qkmFebnkmKl5973l2Qx6l5Bip0osrA3CTmS3HZzaVhu+RrZqozUvgMYY0RZdUK0MurdIReor9yFn5T7T",
-	"qvaG8IoosYeRwSIeDo07qvgWS+SqO5qKsmH+squl3c5oRgpLQh7oNdniw5ke4ewOC4jO00P9TWPijRsP",
-	"/nrrhnLP7Hj3tueMlmjT73zMFmS91qzzzugTU2vwFC4NYVZGWbZgnMXTv5MhB6Ge3zvZuCT6tEGdV2M0",
-	"cWr0iZpqEHy7lLeUzUfNbw1odkut+YpOeY7AEvZw3Xh6ynkt+B2VcJmGpc6yBa4IK5Jq+ZDq3dQapHmF",
-	"gGeq6536VaGiHqjXJNW4x+nYXc27vy1tilxQClVTtT1DBzRwcF46mBhkjP8pHjdQPO4LrBB3XFpRumbX",
-	"QGLRxMJcswuwecg+nzJx0r5EQ63M03qFKbOd8FeZh3Orr7vS6RMgNMMPAPZ6ShXxdKtj357Ibpip+36O",
-	"3EPj/oZ/QeeRwnodLL9gLg7SfpjZXiS0QJLrNyBS38WbnB/oTdBrfbkWVnV3N07QNd4HwW4wU2IfvWtM",
-	"S2pfRcsX4bYdp018vC0oqxVu2844LkkwLQowtcRlo0X5prLlTB6ile0trpdrnwk9nNra71jsM6ruMUBF",
-	"bIBsvIolRvmW5LeeNkyXW00MnEHX1UDObRi8a9MTzL/eR10jK9pRKgKJxllwAgfpo2h8nTHALxVf+s08",
-	"fpeeXI7GDLbzeUJ60Pl8o+c5cUAu/aIl/zVuSmeesmUAoGlxdGNKvO8ljs6YvMJSLjfOiXcEUkZrTmn+",
-	"4XoreScVFivOlmu6Mgm2HK4+f3Ch4YaNB6sqPB6t4+fIwgXFmG8bXvQ40iK/BOK9D9+4nIAOJYiU47WW",
-	"noyOtaPFfaB9fDkejHqAQFMvCn8gcynNeArGuN1bPfzTD1S65ovCUM70bzjbUNUUlM368HCpH9NX93Hx",
-	"fsc3Ljm+CXqvVcmI/NUXS06WF2PbTHgfaghW7JQG5QYORDd6+hofEwsi3a+i0fyQ4cFkE1MmZV65MvPJ",
-	"gDqeOVvOMhmVDN1MnGKnfF0mUnTa9YTZkxOKII2bMngNWUWuAEynLkzsUhyvGzS1KNCroMNVYt1Q/+r+",
-	"9YF8x+RknEi76MwZTs2ZgmpVnm/Aqx5TE0IHe5HhD1eZyFYeaon3gCoPSTDdeLllE2kjy63rlt13ot9K",
-	"t41Saa5L1aww0LE6LfMqqmypVFzsZ1lCptWNtWYtN0HmUTJsQngDZHXcRXeaO2Mgp+UNyQmtVSqrJUjR",
-	"j5jIE5lyqZYxw8FbVKLfGiz0AWCkgLB7KnMs4ISasD4IP95RGWfJ3d6t0/i4pP8mS6gz0PmGMvXNV4k+",
-	"ovUSDKNJs65+gzKpIMCoGfA4dZjyLaltlmth+IBDhA3/AjzMNjJHY5stY/ESRD/BPsCJ3eQucvtIiCw5",
-	"hGqA6j6bTU2Y+afbrNwxGS3q4wYesKa9IXqCpg3ZO+CzM4nYfBHLtLLJEf6Gg27LvqWcsG1FE6bpYrzL",
-	"uDFTx0t8gC0sXqTUpg+bBj++u+mEyOXivuE5mJaxdX3Hm7KA0OVVmxlWXCMlqKufh3wHsQ8Kdcqjd7tw",
-	"W83k2N7ZQ1XAD8pPNszKDcMuKEritzYptKxjzJUKMnFNPi40bzetQfUW4bLN3JVoDeW34gUm+aSV7zBV",
-	"XUF+0Id1yK88Zfmme1DOwh+DrD1DAdG0uGhB8BTR0vzoif2cTKuFYhbrCtjNBAYWTjKVjR0n3QzwiFdr",
-	"CN83byBcGnf0nDIUk2wE97IIHF0n2RyUiDJ4CrjmyH53lOxmBdKMZBrH4vzZzNtsJKLAxJJMT+WyCbkd",
-	"T3g7RuYWG4KaxtVnPPs+gW/ioYetHT/tZtiBYx6WNIz082uYIsXSnbUgWqJT8lGzZOhGHL2jiiZR3nXk",
-	"Mg3e3AhckGmvDpfgm9AiJ0Hq6dJPQ5ardFmoNmziaFhlydX8klOptIWkHWjHRSIAoN+KvO/u6hfa1fD6",
-	"I+vKV3WIrDemlwCKhgSyQmtRCWoJdhDqSMbbUcwiJhXFugF70HFXXltaOeaIBi3YmpsQZ+foaVte3XAS",
-	"U9N8I3CFmEmagLclwqZqLSSO+0rrgT3JHU0jv501desLq1yFpZwLi/gz0rbd8v98f8IqH72dn1Ih+Yao",
-	"pj4O6ymn6qy0Uz1GFC6IS0+2gq/bB7OiIkRfTcRl+Wq9uPp1lrj3PospX5DVz3gr16OSmhB/8HHbXsi2",
-	"Zo91cne5TSJMY9GHO46wkjD1rG3a31eAl3wda1Hn/TrWjGz6oB+mV+EVVUsXPjH1xvwFK33TGahiVkoJ",
-	"UJ9qvH6hAFizn6S/iCgWfQ3bwypzzoETOa6bqCvie5c2C2QBlWS3WCLM9sjG6EVMZ8WE8Gc7oX3dmbFT",
-	"67nZ4lj4M+TmTS+a23MGRejfNKRoqV+r90hwiLWzer5NPkEFJyapWZJpkaNuCd1pL5Hi6NGUgrzDHUkd",
-	"KtxEMUy2vtiZZW3VQShJPwfB3isG1rYABHiyD3sRazQbX3XwluJ15owpfrprF2Rl2vazco8EKbGidwRV",
-	"HNJSXJTWtKLGG8F3cqn4DotiqE2XgWnDicz0DjO02oMXCuAwTqHumje2bnfYNgtAAtHF9qcyXan0bgG8",
-	"TR2PuzjcuVOVMcwFmR1bfEzpw5QHGUu1bOQ9rXW1IGsaTyqtG1HbgPKYrsRv7zV1TI9sS7lYsFogOuju",
-	"4LGHiQ5s71P7Hw+zhGKQ0xVAQ0lj144dNAnKkWYdK+234TfffB0ExzyKaWXBhs7qutbnln5LAIjYwn5m",
-	"JvgXRLZUwo01Sh8wDnOdo1uyvzZ6PJbIuzpMsYnpAb3R++ltWCjR1aY2HR+8JlDhPSpxfmstC/DQ8Clp",
-	"wXLsS99t+vqalsyR8tC9dTV+KENOT0oYZvy568kXWGgJU6GcM6X5vD6IWpCjSjrQO4x9Dp9w30dtCF6f",
-	"7dkBwe57BTd7aOVvmKIllDSHZoxY3spz9IsxF1+hhhX62sP7c/QTRzmW5CpcATIig772GDeJ7bbQJXgu",
-	"JSRTYq3luaJLoWLmLNGtcZrxpZ5j3O2XEnGYF2OMuyaQZaz3RQs9V+ai0+IPFHW3xcL1i+6o9Cu7zGOg",
-	"YeaJd/eE9NLu4WEARdf8Hz/RaxoPTB+TA03KE+Muiw1alzGChcl7bZt5RoRBE+Uw40xNTGYYrerf1SwG",
-	"WNe4uunVpWmv/wCv9iH3O2pGioIMbdcigo1algTHKl8Cy2kq62cEZoe9+9KTaEFKekeEPsihOK/lUt6o",
-	"TtexTL9RYuYKPkpUUSkp22RhDzv/EKOS74hAK2uX8Jdu67CP90GOVBvx6U4VFJRp7VBNXZvWFe+z8SgZ",
-	"d6v2tGK4GZ1KbNrbWRMzcICyRMNsNGCVLaDO8Dr0DtRO1Ss6rFraVA6grW1ef2QQVztbyXejk5Wmif29",
-	"5xrqd6gMXUIDBvcBqMgy6HuY+YvS9V+g+TZ0olJD0tF7tEsuQ+vtAoDCRkpHrP80+WMh+aepaLT+VrDK",
-	"4F1HysesbqI3cJSfQ7pKcmFDhbyCNQHzOMOCANcqmvzYfv0m+SW6tiBWw0iRpmYA9WY+CdkBww6S5Ara",
-	"IgRWle8p/0fWL/KsUVPjJl4GjrZ9T9SOwz2gCRQLl9vum5pKI9lUGPpo6sGNYGxEn+590bkFwPalv8va",
-	"ER0rc3MD8zb3g5UU4ILJSZAoFoh3BggwBtTBvZLM5g5QkaS29h0z+lRKqHBtWt1Qlgo1Phg6Rg+vNUYt",
-	"OmBM3iv0LjNUYgrVVzkjyIjUrEDQwwXVWpBBq735xzkKTdOsswlGGGPWQaIFsB0Xt7an+toFN3V6E4Gr",
-	"xNyHV/Y796L51VVIYAHVWF2q4768DxVb3A1Wf58/3FAR+PmjDd12VAW3mtmFfVetzAZ1woPJfPn44WZ2",
-	"UwzYD26QDoCfJhAAgwHbeVogGMYS2HRlwjsIaaQt09rgO4IUN1Ssh8hsRIHYzK6f1treY80hD+XVKCeQ",
-	"5lhfQUZsy+QyUw5EA7dHjBATZ1dSXzwULAt6/PueNgNecNgOe+YlGPiRM3cyswdMD6eo7jGl4VPXJQ5B",
-	"cZ0E71BnaSWHngLjBZyYLnMg3h2qN4cye1RrOFA3IhJ4lPbSO35waUbOcPxmSzPZAW6eun/TPDbJECM8",
-	"ICYMZa3C3BpGjNz+PpZ0J0neCKr2N5B80pqR9T9cLtFiRbAIY3i3StWLjx8hDXwdCVR7gwsKvl3ffDIg",
-	"irNNQ+Fq92R35Y1jLoY8azWVQ64J4kFXscneMR+0YOU6lzCUobypGusngs/1kbaxXufIdPOF37VMFgh4",
-	"tsaZwAwisrjSkkYbDXFt53nHNA5EhUztNQDOhF0UJKcFcSJFdY5+tjUA9L0IcoydAew4mf3qUr9HlRe+",
-	"QOaAxoO+kR8pC3n+Tp+1kuaEGZO4iV9YPK31qs8en19q3iFKu1vy6uJit9udY3h8zsXmwn4rL16++O77",
-	"n26+h2/alC3THsmWXPP5aYtHLmQP13RxtXhyfnn+xMTObYF4Lgqa82pHVhcu2l///DELHkgiaORXH4Uc",
-	"+/nidzAQfhx5PDBp78WKKFxghcfeGwS299bF7+a/H2e+Ph3q5IcXv7t/fjzFGDPR0w7W+25LcKm2/4ao",
-	"JgImPFOCl3L2olhcLf5O1A/wCpgzZc01QerXHl9+FWErNpg95FuLq1/fZwvZVBUW+8XV4i0pg0rYwGOk",
-	"RKJh1s7ijO6kNCELYND4deEyHd7rsS8EwcV+EOo3BBeUmTLMEwDX4+mD8/Xlk4iZmUN2Y7EfX9jOVpzw",
-	"zgTM0Eqr7bVCjO9mLPHu0YW1WMvkOl9SqZ66lw7WeWmiO8FXA4baui5pDl9f/Mvas43wONEpDU5NuFWS",
-	"vYCkSRsxBRsSo3owL1wZQECrR6Seph2vxY8pTA014WouI+h4WhRPvYfXlgv8Gy/2p8aD86h+7MpuEFJ1",
-	"sAuPTj37yA6cYAN+xLck8DvFtqBHoRe/0+LjRUGlq/cR36Bn5oV2k2osMNRukcmYuPaVixfFa/0HBMQ9",
-	"xPZ2kzwn7W6El3wPeTz334XvWRE6/zTj0FKHdfdP3RPXJuesdA16eMxV88JWVwBh6Ktv0ZY3QsKctraj",
-	"BHYNBiCoXnaOwMltR0dUIUmUBNO9Nc1JU0XeGxsNWOe+yntwajtNhO5HFQ909joQJg5gzgvS6UZ0qpOo",
-	"0Q6OdJgCrfaHRZz5OqQV2Arc7o63ruENkdcuRLnTNmkSMbXxK0kG/Nb2O/2yTnYnEOYTs23f2TZBNoDU",
-	"h6EbGLoXRTBv++XtiPQhb+Xs3X4qb2+04mv3PJvywasdI2LOB/+grJjz/o+UTQfoDefVnMGDCoQzPjIq",
-	"8JxPnjXkuZgH2rNmBlBa45z89mu8IS9pRVWSP59QQtXo2pDYGXtqGsZpDqmJ9UTy6c7FGEAKLphAeF0S",
-	"Y78lLlKqaCAS3xty3TlrEzg6R+1iRN7/Tj8+6sjNJdh7EdIDb/R3VtFI3cInUkO+M2KXvJX6xr2lrMgQ",
-	"pDMZ79eGXFuzD+PeJ8Y4ags9jm22vlKHVNin8qTC0En3wBaYSaki8vYEG/B3emfUEHnb1jvfbXlJUFu+",
-	"ZQqSL2zeYlpugef3x/cDaJzy1gA3TWr5tHsMxVOtN3d3gg03K7VbbupdkLJ0sq1SpKqnnquLLWYFvxva",
-	"9B8wK17dfZnb/oOFfpbI+n/45ushmWlOapUaymwwhlUheRD4B/fuCDE0hQmKTEuv8MZs8VVLQTd6Z1hO",
-	"vkxpSK9rXB6yPWBPZrLTs7pBD3qAeRUDcN7dpIs7IujarjW5Y//UL+3dnj0s8v4ZAhRB4i8uenUNrucT",
-	"SBtQoBgiW+CGM8jMt1C1ZoMpkwruP8zyLVRzSuDTdTUA0/eAcPFd+N7cEwAhd8/wfjLxv8Tz3p8lrr5q",
-	"VM6rP4IW09mUCNUZydcHCgOh1ERQXhjHAm6PNt+dRgaGmLw2WLtt/uLjrZyrAzhzbpqDOeJse795Ai3a",
-	"lOEkX3ZpxQ+IajPFkEdDkA2VSuxPxR67jV9trUXnJaqIaRPBhcvWNv7lnaBKGRtOptUQ2/PD4dchs4/d",
-	"izbROYnkbgb3A6K6O1EE2+YFWydI2hAoziAEyizE3CKGyO1rPkEAI5OzcKJtcsPDBkE6q3PXrbkwYAn9",
-	"EKIE1JZQYeY/LMEFP/eTbkZ3bkwrfOYyNb5AxdDANiw6Fj5p5STqoasu5RVEfUJkhiRfq50+Qa7zJmyP",
-	"oZSJu3ARdsVIHqPX7qUvckfCrh+JDXEIuoZz9/1bvNE0uzPtwUxFNbTDxhW7Jbggpna2frELRz+u7eOJ",
-	"TqRxJ7law1AcxWzTn6RjlpmL+u1Lm+0GZwnP11NUCLw25xTiexpJinP0T0820IS83JvAyGuEbbN305i8",
-	"7Ze22iNJN0wzCqfGOLcLBEcWeH/o+3qmp37ty24cSUDjQsyL9Y9Y5duHVVp71eA/sZulV3slwXw0vj8D",
-	"Hf8iqCKo4Dtmctw0jCElIwiTB+iuWy14u5c0p3AJbphER3Cui9/tsfl4ocdIG0Nu6IZ9Ajq0p+o1Vtsv",
-	"i3aPcP2fUkAKiw8lSNd0zvXEY4QNgjqVeqx1RFmvxBoUxU9N63o1jphtl8kDgt4Jroi5cHIsTTLdimAB",
-	"DXk0x/X1WxFmkGF9NN1rwaAQeJem/V/sG/+h/89E/5NYt9tHZigrszEQUuG9z4az1aQ+NcW/xbcErUx6",
-	"s+XhYKpp1BbSd7WokGOW2RgeCAo0ssbKneshCvdJnUkZ9LntiDfTilPiDfjhf8FMkeJhjDPflVjKyW/P",
-	"8jm+5X8Ak4/ehHFLrSGBE8nTMFhb07RTlkRmB/lzh85rk6zgydNZ3s+kLTM6pL66UqQPaXB4DhD9XPu5",
-	"Uleqf34aZVQFY7p4A39Rl1p/gFKy/I6IogF3hsxMRpjgu1aD9dUrB3wbJWXO09Wwgqcvt5+ZftWGksg/",
-	"aMilZsAMOPDiRNwcI402M2RgznRo9PtQDRL7j+QTRGU/fDzwDTSW5tLGqpm0XDoUg+oQdSEJFvl2QO+A",
-	"5wF5PohiaoY3c31q4cZOPmSBsdhyrrOT+ZSeU1a4wSGIxZa/AzFEyoaIQdr2mzhmknztQ16+RAuYBW4Y",
-	"96ezR3Y3czqCL1YEV2d1ibsBtr3Y8l7RA5erb+fEbWKsoyXNxkyzW2OL7qfym6zmLVYgj0L9qKB7/Pk7",
-	"ppGkQTOWsJLekq4vHlKYKy6VKyJRBwUFDmQJm1EHBQFWQd5/QQXJ9SLB+v+OQWpr5i9PEwag/4Lkuraq",
-	"0x6g2tA7ws7RV5d/RVKrAwBYpzRuD1G+LME1+urxY6ulwjLRVl/Brn4qF+9YjpltKmIsfSby3YQUgaW0",
-	"rWKgdVVzoUO0tobXZf5ogM/RC4VMMqKRC2oiKjMdeBggY7B7ul6XmP1NY/+Lu7k1VBq6z6QzuulT55o3",
-	"quT8FPLAS85vEdY6paZwsIub89DpCtBSOLShwQWcOSAi5ZynVAjIuyVF0AJ+IncobGHFER78zLbrfygD",
-	"xlP5av0pHOE+IxgWlAr17OYNn4qHW9dHwMgh5dl003F1R/Tm02rODoLIPqjGv4Q3vshbVIM2JMLA4vRV",
-	"subiJN497zJ3F5nCLpfBu1QOQ22DPUglCb78ktUhDdxn8p8MZTZB7thp9IiOQdjsrXWkT9hTd64g1H7Y",
-	"K2tembu/P2Bptao/gGnpNURRjhuXTLSlPOWhtUP6NnUKr9dahax8yIsVf2wwUVD2ifUjiGAje3tvw7rl",
-	"sFPrKTw3aPgCI7s1cPe1fJhRTpJv2mr5PuXUB+LKiTvSsLE9+dm+8YXuypeXAgy5s4AyiBsDp7HdFsXj",
-	"WdqHO+Si8IZZpntr7qb4L2/AcvkwjoT/fq4Bj9ZJLPyAk56Kn0e5NJamHDaSe6lIJX2mhtqSKhmNE4aD",
-	"puJxvrv5p7MSgM7F1yjnZVMxk22VIUn0figTcpPzqsLwY0VzXsKdI5DCK3mNfn77/OxbSCN5cfPq7Ntv",
-	"v/7r2aOgHnRFCoqR2tcEjAbvWL7FQhL1v6jk9u1zZFxjYGSAfqHGxMIA6b4idoaM/ZNytgxMbG27umu0",
-	"bgSgyywFbCnvmFSkXurPCSsysL1kehZjBtH/aCT6swvoLsBSA32jiJQZNFbmTFHWkOIvGSIf8rIpSIH+",
-	"nGOWk7LUHzCu0Iczgff6n+9YUOPpCjFuiirZqtlaBuPQOfVDTXIFY7blrE1qe/fvpak+Ff4c7GSGoLlw",
-	"9o6Z5iHLvMrQzvzzdpMhw3+4aP8FmAj+WBoTZRbg0f+0okJtlwVWxsgiyYdz9HfOCy2pEo9dDtVEt7QM",
-	"24TkvIIuSRlaYdhKY9hSXGvtrEAlWSvEG2XMPCCTmg9NbXkTEOdNNtcIoxIrIvRI71jOhSC58iWDreIv",
-	"MXUqv3VYc2aF33P0AyDFIQc+BNShFdGwojXO1WFVzsxlBbxjxhHutFZzNcCMuNzpuaCwg1mOWQlVkpRr",
-	"H5lKanUeMT29qDRhhLdC+sJV5IO6yE2p45a5+XJ8K8qwydbrO98/pcnILOgNkZojpnI6VgSCsX17KnYS",
-	"RmqmRthuQIpjDwbO+5/G7fFH3+SfxiLvwBsOFI5g6IRW+sPBWwdsaE7HrlqVPsemWR9Y0NfdcLzYfnUq",
-	"Sw7FD7fb/4BJ3TMDMUq8eU7LWaKRW8i82g7/DeW6thjEqFx3emkuKOucktLaSSPEPM59gsLLDxjQ/BNn",
-	"5CAw7qF3bIRjBSufHYP2JBrYAAGSZUkEuKzA8Q41QxEuTUW6Tx/t5jjoId/stzgCf50NTZtBXBdtE4Qh",
-	"xvl90CrhC7zlHHhTUi8WJ82U6PZB0fdWhQtyn+Pe7kgbWDvEAr5vG89+YaG0n5JrOCwMM42gSe/D8Yz2",
-	"SH5etqE1Zw+Ly+iBPNa5BHlHxgpjfn93PxfPDBJ8eFK6GwkhMvhAELJgwwzBPXlCm77zXustIw63c/YM",
-	"FNnhOGZ444tk5xq0oQ2AxfWKHpwQ+cYIYNsEmDLWRdEJG+/sANR7NnF3BxX67onkLyRhAVYxy07/+JPQ",
-	"wlOTJWiDnzyPoxKtCGUbuIpPUS2lKEKaaPPwTU+qa4Rh+gNea0KJZ59cH4A8cOm7qOsv9Pw66FLn1y/x",
-	"hMHgJtLeRpe1ArMJtXPV7yFVRN7KNtqtW1rfJU3J4Yjw/p5VeHC3fsT1p7saJ1gBwFR4IjqIt7ntNAAJ",
-	"GizQCm/IRc02c42X7lN5t/mvD1U5IkHFiE7v0SlzD3wDhgrXJqW0prmC+Eeh/zbOibmnn+/YWUclSxZ/",
-	"fbVj9xf9H+jCCGD7TBE2IXYiBPEPUqtrWzpSGMeEVHh/ossCt4zkTxLxXdBHw7kWuj08bNNbSNGEDFMC",
-	"3pJ5TKjGtdUx0vZP88oXGjteEzEcuQ/AnzJyBka0qjsRBAQG6/VvfT8pVd6Akw5++xHfEljUF3c8AarP",
-	"dDANRiJb/KPGvYviNkmdq72+l032pvEFnq5cM2xfIjHPgkHqnt/B7fjgAbz4Hf47ksRxL7KYYmKvZxnk",
-	"ayLuIRXUxXr+fQ5uzK066i6vDRGdLo1E04Kpsdia8LBEr589t7f5D29/fDlACr81WGCmKBuOlPx/29eO",
-	"KoT4RbpY3pCc0HpaCUT94snLQkPax6pRKId0AJtA0siOyu76pUe2zDfUyLEoBhtq6BfaPSz+oBF1rxuF",
-	"MHR7vP9GwVioxXWBjDZgJug2/QqZPkhjM3ZPEEHwwOa9ged/sL17HItRdcVI7r93byANJ7Z5nOUEVd2k",
-	"moMtEphKUpyBXj7qyHwDL0OT7C9SOm3hG/YwrG2b79NcTHq01rNkrRhH1ec+2IwLSZQa6h90A89PsCOn",
-	"PyoGtM+UDDeHEk5dtxnCxkOW6bIvTdFEfSKd1dGUuDQkNEIa9loeP6PmxS/0gFrgkgVG7eMThe53otdw",
-	"kLdmbF1DbDFE9wVU4RnEuf78+b1KJc1DO3Q3PCK28BDn5ibHbSPTrif0OzP/2TO6IbHg5Jsfnp49/vob",
-	"p6PBaBl68/w79Nevn1wusgGlIQsGlzWX1NW6HvrkDalFEhgXnzo47ccT2hc9RRksNswowMUIabX1yYYt",
-	"QW+6r/6htJF2YdPKsgd4OJFm0h11VsHMvthq7YGLhxI6A0A/k4evA0N0t5xMew35/4gzG4AtBL0jEm04",
-	"kR63AYN5ydsi9w96aH/Ad6EjqTKWLLJzpdJWOL/dCNPbna9N5JC5sbkpUsRcqV79g+SmgqkcqlPWpbAp",
-	"V3eA4y/1Ah8mg7f9Cownusy3fIfWWJhbPKjvuMUSEhhmbsNFQddrIggbLbwevPeQVQS+WFbdImCcT4dI",
-	"PaUHoM2ysp7jLg3YSzczUrd16flYSxMeKl22CYSwa2wPU4y5tEcuZ2Momx2kbj6c2fDvP5bFyP0N4xnh",
-	"HnY52WOllcKSVa+Zq2DD1+jx5WWGHl8+0pz+8eXjoIaOakVmKIOt512VBGntHm/IOfpKf/rVoydAaF89",
-	"+lp/6z/dGw+WSzJ6x9rW+ztalmhFrtHXl0/sfBxJYgIgKptrBYSL3hAl9mdAEUiSnDPXW79LpP8gpDaa",
-	"yWS55Fi14hMq9sMaJGSnmf0Bvc8c+muvfDv5/GN2Un/ZAFQ/kZ1NkeyRyrFi0ImluhTcr/rwmvJUjKMG",
-	"WlaHuZJXofnxs4l3rIBoT0bQsxffvfoxBHBYH7ujZDfG6807fyQNTK9oCtM2Kz+lN2iHqTJ9tcPE/RKq",
-	"StnI2oIwRdV+sOiJBW2OodSs+g/qETJLPEnrrRKKXtjN7xozh7eE80perHFZam1qLLTZvfWgQcpmkuFA",
-	"ZQvIyas17bYcbU0Rd7A/cl6ZDh1OnN1tCUPMZs+b1jmuUAwU5BusZZGlSd0te/FQocZm+BNQ7AlQ/RMY",
-	"eAWyspLfzxbpA5VAJFEmiDcuFdpaj4IIW+nVVWbSn/nir5ZrgdBpqyLUgjIoUcCFTYe3NSJN23rzpTWa",
-	"5pxJXhJbRtGWmqEKVfiWSGjtyBAuKsr+JF2R9xwzeGxGVVsi5Dl6oUwcmxkcktyBy/71EiwVGZIEqhlQ",
-	"QeQSq8PmKz9LcgP4eDCPUFN/oT3nzd455Hvn3UO0or+pHaV6cgjJibOAmA6Pf7+wMHw0zGnfmlcekM3C",
-	"DEM81kJ5KqMAjOb7nRnGKUkuiJKjqHKhCHf8lgyFIujnhmT+U5JprCQTNlsSxb1+meSN0OKcRp558+rX",
-	"9xo9kog7h9VGlIurxQWgzQ7Th/lZK9K3Dqu2skinVIXm+lA67crL/FoG70XRBAV8zKGkojUStyN00s4P",
-	"BjERqt2Q1CtfmdGKSVn/hz9JVPAcKr74Jy4iOZjZBdQezmrLWLeA98t/BoNYSe1wmOfO14xKckdKH8DQ",
-	"fuxaLfweqw5y2PDfGimwGS+MiQhqwIAtRGIaThPkmxysNVpxyTf8CdptYkFQRaXUemW7fF+LIjr0YWG+",
-	"FqWWAYekYCSIw5G+d60sMx/0ZlsUgaqz0qzKdUW0JGZ6o4FGYkd3psjD4W0ZRrtux9LtZ/a4xTaJo4Ka",
-	"MyLxDiALPoNWuYdfgSmFCHB2mNo47Tf298hXoHbvyApxQTeUIXO40Z+NOv765sn5o2//cmUiAYvwJK/2",
-	"pnSUllAEtVtLmVSY5eQc/cStQrimxjzXlqI19UcUZgVI7xj9/OZlgEya82pHVouP7z/+/wEAAP//",
+	"7L1rkxu31S76V1A8+1SS8/ZcJNnezkzt2qVIVqSKZOlIcvzB1mGB3SCJTDfQBtBDMS7991NYuDS6CfSF",
+	"w5G0/SYfYg3ZRAMLCwvr+qzfFzmvas4IU3Jx9fuixgJXRBEBfz1eKyLe6I/0XwWRuaC1opwtrhbvtwTl",
+	"jZBcILXFCqktQTXeELQiay4I2uBbco04I+ZrKhFfI8YRYUrs9b/1D0oq4StB1o0kxSJbUD32bw0R+0W2",
+	"YLgii6sF1tNYZAuZb0mFzTSVIkI/+v/9gs/+/fDsf374/eE3n/7HIluofa1/I5WgbLP49Ckzq3hHfmsI",
+	"y8nAaqR9BLGmWhHh54ilQoLkXBRIEsImT3LNRYXV4mpBmfrum0W2qCijVVMtri79NClTZEOEmad8vU5M",
+	"76WeQ8lzXKICe+rtKCv4Tl7DH8HnjOyIVKgWPCdFIwjabQlDeCUJU6nZyyVfJ0l8efbXD79/8+nM/ONh",
+	"+48EweXN04Y8E7xKLOcZFe16Gph7Yl5FQ5ZrwavTTm0ClUdnpfgJ5/QPyorEpH62pwfLm+QBuaGs6MyG",
+	"MM1mvywM28KvNDcusoUgt5TsFtkiL7Ggaz0IwaLcn+Vbkt9oJuVMbf1f5COuKMMwl2xRYkX8V4KsgeEF",
+	"lTdnFWZ4QyrNYB8Sa3xFWYrwr1m5R7twoY6Vc1yW8JbYsivKSGfZ9r0rzkuCmXvx6x0blGKCl62QGiIz",
+	"1wNF6cxrIrDi+st6u5c0pzJNiDdYUcLUwIworB+j2jx5bcWPNLPEQgtOpqmkOKLmAy1o7eOJ2bffHitH",
+	"5c0bJ1KmTN49m5pP8P3xM3qnsErN5jnfARNheSORVJgV14jfEqEPt76Pai0VWYFqfe6pkgMnXurXdCZa",
+	"kDVuSi3e9Tj6qLS8oP+0L1pkC8zkjgjgKtnUREhSmD+IUiX8C5dlnFuelFjKxOr8XqBcP5WYuPuunXiF",
+	"P74kbKO2i6vvvom9FKTzU7yfIryTBLNCW5DfGqrXfqVEQ04kMJ+VePOMlmnd5Geup7gu8cbJkTFm1M8m",
+	"JCjOt7BJjGB9vht2w/hO7/CKlFxLUsYZiW+fnigw6M+YKZKS8PCEm6ieiDyCCdt5Tp55fMqgtKS2novK",
+	"TbTCdYqWRu+Jz7Nmm2CO5i95q///X5KzxJwmahJjzHga5mv+/e/U0fiRKySbuuZCkeIKuYOPdlRtEUY7",
+	"LBiFFUcnqQeusMq35pnBa+05lo/znDfJawSuVLXlUmt/HG3xLUGYIWx+lCEuEI88Arwcn98Wy6X9+djs",
+	"XhQD9wOv8W9aAPtbtsZq274GPp8mNkbvhxfrV5qeA5P54b2REU75yLeYbUiBsNQX6w5LUPmNhm2+C8wV",
+	"2Ffe6LvDrWVLcAE6gl3Ni/UZTCElgR9eXsYn/iNnZNbkW20JbbEcmI8e+bhJsbxsCvKMkjK1v/8g+x0o",
+	"KtoqxBtpOD/nVYUl8Jy+6eLsRc3oaz16jL86E9GXedKWe/f6DXKPoJ9ePE3wmX1iziV1/uH3B9l3KW7T",
+	"5kP62uyacBl69N13+h8SgeFoZD8IM6xQxWVKiwOz415u1dfrtSQpcfKWyKZUUiucJdGCQrM9zDelK8No",
+	"8UvgctQUft2onFdkyCRakRxX5OB+v0bklog9Enw3wezl5j3Rm7+iUhpJTEpJdlsCykNNWGE+FcTIebCS",
+	"gHcLuGQxY7xhOSnil9kbvCEvaUVTlP6BKUGJBO1/k5LFpR4gTtxvNXXxR0Pdby9DWj+I0voNromYfO3X",
+	"+umjLv5iHV788NdWVWWKSvWgzUaL6IS6R9x9daLb5A0ReoWkeMcbkY8ZHa33xXKqU76imh2MGGXDXN5q",
+	"q7yuZYJS7j1DllBHxRzThQ/VTL9rgt9SSTnDWornvKpLAo/iirAixfFvSU5orSbPT5jnj9SCQxX4htQK",
+	"9h8+/a3BAjNFGRzUgsoci4FJa4E3dFCdSLTy+hpVXIAfgaGHl5dglDMti9CG3mo5pBA3183MA/1gwhl+",
+	"y5Ma8o+BlBQc9ODYBOxXM8zEdwSLfDtkob5mcP/qe19qSuAy1AcSE3n3+g2MaS7u6FH9c3gX//mX7Ndf",
+	"f/31Q/jZX/6fv/zv+Bk2k36a5sTH4Ejd7/f7qioKUFmQAL3PKvHbfb1NOoHfqabYP+3zZ3/qH37//tNf",
+	"/vefz4I/huc7ovAcS2c37H2S+hUvcEkVJTJJ8Mo8sr9G+rwic69KOEDv3iZm3w77ggHRR1TGzmT29zGV",
+	"aTN4R0SaFMftI4z4ObYS6HzSqesB73vmA/Q2X06wFSQ8eDpLYYiS8N2UOVmuP9GU3vNJdsuQVXISK+Sf",
+	"RGgFY0D1uzVP2CjddRjxGlf47Y/7N529Wy/hf6O3rZ+j2k6eZ3wT2+mkt3Hm9D6ZsYhUf+OF5tqr373B",
+	"DH/knClNID10UypaY6EuBCmxtmWufu+oIOGa9HMQxMV1XdIcYkIXBc1Bb/CxzhVlGAje39pPWURkPH3x",
+	"5PUrtKYlAXtHqMyIDXAwkoJipIeJvrFLMLNsWXMmzSqfYoXfEdVf8cFI/wVux86yqSKVDIQ4X/2L5Grx",
+	"ya8JC4H3wAknIuB/fazK44iol4kkURJRhrClZ8ULUp4jzYTG/4N+Np5HJPFemlOitD0LFxuorcIos4vA",
+	"uzJKuu5axyeffWF+g22UCEu9+D0Co4yyDK0ahdag6NWC4GoVRAMZV+jfRHBNlx+5eqe4MJOeyVI9TvqU",
+	"LeI8EPtRQL/wR7Xgq5LEXvY/BFkvrhb/10Wb2nFhvpUXb8yvYvT5kaut5pEdlqD9XCOC8y0yczYU0V81",
+	"rCBCKs4LIBCuWv+2IFhydo5+1n9+e/koQ5KwAiKUG6z5Ezxdb4kS+zNIykCS5JwVwHZuZmninnzF4Efa",
+	"EabQTnC2ybw/14ZKUYEVXsB9/SX3/WDeP4CHy24MlYgzJBXWfCsVF3hD2jm/0Dep+mpm/o5rY9QdRAhb",
+	"96Z+jbgWTRLttHzS50/zIviOd5gqLeZaOz4zLNphP5ir3XzIYbIhC62WCF4ToeylmAuiRdASq474KrAi",
+	"Z4qCU7C3HnAa6MkO/og1Zakfcjf5wSC0iNDKqQSRL/iOLXNs77UuPV8oJAmRJpTj/TpwGey2NN9CVLsm",
+	"QnImkeL8Bi7ZdmU+aJMtBC/jrxecVzKVOcErCJRUeK8nkiG9eBCmzgtrHA69GzVYdJxY7Q3bXvO/mNAQ",
+	"kMlO100upFEWbmx3x1pHT3ulW/Z4SWWERWy4S3a0giFh45jt08hK/MADU3prtDiYR1FQBW63N8H81riU",
+	"JOtN2XFR4L5xDiT/dzaLx14ShTBDLsVF7/Mp+c37Fn3eTBam0/zWOOMaFxXVmjJuCmq+k0Tc0jwWe5/F",
+	"tefocbC8HWYKNITqGvk5QZqInQoQoGVvf2mYn4D0gpQi2Y2oOvbp+dVG9qXCH1+YXz4IgnJxpgpPRpSv",
+	"5E2ExSFGDf8qy9frxdUvIxwubx6bn3z60D++n9pcl1lS1f9otY84ZXzI+fB3SpGqVpFtNlO0+VIlWSu9",
+	"3TYxp28xZTZHJiaeCryXS35rCNTXvPcSSaptdEi/NAmD14iRDVb01ufBUhV9Z2ew2JsbEjmKgRl+8AtI",
+	"YZno+UcMMlfunuSSLba8LCI78EwLJ6NWM5tpJW/aTGHNTkVTEuNnw6U+QhsjPiBth3FUcrYhApnxYxIk",
+	"cY9CMuRXlwOZLcCHstQHAeT0mJZQ4YLMOkWMq6XhudE0Gc0PmtQmgXiKzuKy2SL5HpnNi5yeWzkzazJz",
+	"qYvLxI6bC8d+ezgHe9l2p3FtVBWwhRlf8WLfBklKSPJwJ2CUNv5UpeYHWlD0i4ZtEh43qUjdZqAXhclH",
+	"d9mLkNHoTTLFIWXiUMjIkquY0mjsNri5KDuICR5M00YnI3F4Ioil2c5N1p/snFdEorXgFdyeW77TQjgg",
+	"7OF7lD0cvVTKsQTKGMso8lFF81N88jwXoVxpf2m+GM7DzrTG8wPblFRuo56OA7UVtiJzmdouk7jl3M75",
+	"NeI/86HONpe0vZAs99iVumk7eRxcjj0G7ZymzMX9AuGU+ZzRkACZS5F0cilrg9ZWh0joHI9bDWO6Gptz",
+	"IUjubsf+Tuw1Jyl8Q6Rh3hLncMdhhrQgp0TY3DuYr9e3vo3kNQFJB25abaE61RYOW8EZMWEO4M1jXd3Z",
+	"Yk0ZLmM5hCCMbBII+E0UR3BD23wHl8Z9KIg3Ahckwbouly0DOWLyXuADhEvOyDW6tA4vcAIprr9bBKkk",
+	"3wwn7QD/ksNEshjFXdZNcNILoyVbojKuzpxOEr0PaK6a2D33Vt/HUMOjOMLIPuclPygbYTbPKHMAa0Vy",
+	"rw3HGdmp92t8rJ5QaDOPNP8ljs6TuOfCaTgRaxpCDe1XwfZoobHEyx0hN5Hwnb1XVvsgi+F/Qn5alNGm",
+	"qQNpAT9Mm56QPJSC4Vr8qodoKCPun5mWvduNA9M+M9dUkuhdOgVfKm5FzzA1zGPZYV3BkAtB3jwlCtMy",
+	"YvAZK3BkrXqQFWaxi/BNs9LXHikQPKDFibyhDBVcaqNH0oJYiQnHDmSSqb6Qg66gPlVz3CStIxh0OXRT",
+	"64NpXm3ve3MhoJLzG4lKehPVdLZUKi72c7jih1syxeEjNae64bsLcJRul5zYUvOqiJdK69AxMp3auJ/j",
+	"KW3i3kTi1uDTLPWVpU2u26EKGZ/JpU+BqZlplUKr6sCRALUBPt1iVpACWWWJyBybkNOHUdtpXOMPDY7R",
+	"p61fOm4ZJJyurhY1Ljlc2PhQjq9T2nwYvw4Z07/IbQ1sc2aZyvtZ20D1iMpqFzumFL7BGxKVTbMkckxs",
+	"sKji/8RUKvsC2Y8K0mutw9pe5CUG7+PohnrBndQZrSlEFVypRhriDTExD5DbpBi1G4AamZf/sLA4OSXd",
+	"sOPcxdY2tqw8PR025Oq+4hO4NB+NrrF9vx8yusamoCrONG7DD8qtE/sYnCNbVjmd5fQs3hp/0pjEd2MP",
+	"bVwwXEyqp26/tMDfYrmNx5DMS6Nftdp4yvESl113FGsH+xXxX3jHw+EZpBWZehulRZ59vifsWsM2t7av",
+	"JV8WFNG2CrwXeUD95Eb/kwi6tgHUw+0uvLoWIbTn0mk061gHYV1WhwrwXBbwqZ1CbAF/I7h63SitPCX0",
+	"LW0Vrwiu0I43ZYEKDi6Sv+8zRKSiFTYCr8fiRSGXm4gkfU43WyKVUSmtMIXBqZKkXIf5HwVvVmWw59YY",
+	"0KdEj+7tt6Fj/e6GMrDo4GdrRcTkWYHma31oeoY2fwmc/lPmCC+bP0lz6Y7P0sYgEpOdNscbIipsXzXh",
+	"8Zrgm0nkw2VpZuQzvqbPqRa0wmK/LMhm4rRMpsmc3/TOS/jK/nABkTLP1R0ODLcs4LEuB7TES53BNyVm",
+	"MbVJNhWQOWUN6fHBrWOpLK33bM2FtpKsOjLdNoMxIrVLWOs5tp4t4D9THznlhg0FzUyb0Hr+DsnjHT5R",
+	"tnzXtLVNBN9I90fDKlzXpLhCkqOqybcQLi4puH0w2xveNfaunMa1ZsBYkMLW4EoSmNIVrhGV7rzWeudj",
+	"8n7yefMSQHK0xqIrmKecudlSqk0QGEAvkG0hF1ytGVJ61j5JSNM3unAXo0yR04blMfMLvfKVsnuAJ3IZ",
+	"fmMkdqww9KrwPRDvYNyWyI8YYAGRPIcEr8y67BuGZt3Ou62JCY2NoBHdcqZI5+ZARnbxb3tk5SKs2QaU",
+	"qNJWjxeRCLNNSdqAm40ZwYW+pUrvATBmKCMmCYu/C1oMCIv+371Lw79iAgX6Qx3cJscP1vd9thfJ8I3j",
+	"NyW27YwrMuQZ06yOBJFKGmlWoBLnN3P8c71pO8HcimF3SbjJZJ1rauiCm2rJ9lhRvy1DGGmWh3zBFYdU",
+	"+y7rJ26uF0YEcFEQ0WYzgaTQJjv5WDu30iTO1MtgpNBz6mbxfHt5yExQ8r6sYrUg1PgvMZK/NXoe8Ciy",
+	"m1gQRbThcm0crdPAvw7500d4vuvUFjy8jLCuEycz9sVbB8DZ3jwwgWGIahXUhvrMUuEd2YDESoV8MBXm",
+	"JcPL7NZTXp5fXj4Y0/3822NsOxgiwiV3ahcv9m7nqOQ5YUqQWVvnPKYrgUFYMpODggUgOWyJybQrqXF4",
+	"3lKZE4HLJeZCYZP+IrAgLPyopDiHm6S8pRLc0hyGLvmOiGVJq1W8OvaACE9wSVcCbNtn3j0xww8FCC2J",
+	"tBVIq4IUoi49jg+9WqwJuVTGP9R/7yuCZSNIgVZkS1kBmwOPXtmSXkD/UHxDINvP5h+bPGYlMJOAHcBZ",
+	"NHbWsJwIhSlT+2VNRG79K4fFMRAzwaJABbmlLv0IoAYkvSWvHAcb59YAw38bx1toT3XDFC0TeSinJ/4t",
+	"LpshmnNN4ILKusT7hG7ql/aoc5IfPRo7yObd8T34EGVrSZ7ZvLoew9pPh24B+GWoB0+oVbAPJrVEl4gR",
+	"ne2W5EG6RXfCteB8HU+QAse/zSeSNk/HpezkJZek3F8jUtVq7/KlTJJAwUk0gwau75SZJvE+kZdrIgYm",
+	"1X+7txVKoKIzMildSM+ddVTknDMlcEFzlarzD4ns593GnKWJgBviRWluQRAYkXLA9IyumApbYaxXuaYl",
+	"KUx1DcLMpBG7Gs9Dk8QjjsQTPgHAKMcsJ2VJigysnI9nAu+BuNYyWpcNF1zmvI6/w8nkw9REi4xyqF86",
+	"m8utq8W2AagbvkYbYTwdkfyR+w/cOPCW0YlnYW7c+NRrhwwSD9d5pJj4t3w33eQJ2e0t30XNHh7dtBCY",
+	"JqJEmUJ3AJPSmi/jyC8qUEgOs/dSZq2FXIPC4JY82QlQdSzFBuIqfSLF6joIXNDLg4yZIII9kqG95g2L",
+	"p6w7CBh7CHZYIng4c0LUcltCrs1MFA7iN91pBESDxEU3nxmbfJ9YSAFfLGkvCDfqgAxTGmf+NJmNK5Ut",
+	"lTuurAuE9bJJ5ADvttOzSn5iazqeUtIGoLp07BMn4NRwktnhKXAk6KWD2hTRbjaoXk/07DVVU0IBxFMu",
+	"oyH+pVFDDig06NtN36NvOlVIprbHlxm41G+tqcAlKAm5cv4+2VSyB6Wdhf7A0hQjHUpsWhCmqNovTSFB",
+	"RJ15rRVm+y3CK33Yd1seujkRlRnCpeSQjmmKhizIr4+HSFw5MPIrfWQhld6VbWO2z8ISLMht7KoPFrS8",
+	"wnu0IsieYWN4u/XP8vqXWBGplhWuI9uA1bZnx3Zc2Vkn3z6QNlssrSAcv75HygA67uZpfppW4T5cruWJ",
+	"yYP9bKopoiOBwF9iKYmUVdTiC/jYJPYT4W4Qrc6xAnadMlCHvT+/qQyuomHZTjEaFW4jLIxNZhxbWIEJ",
+	"q09Kgqv84cDgg8Bt1j6CciqjbU0UZWbNpBggdd/WCfPTHTB9x00eXkIR2kZOaLubHTYeTrl7SqC88DBW",
+	"L/BaxWMaAGVhk6V8hQZ1+AKSbhhW8bysbAFwistoalGkfqeRTgm2QbYWQdLs9x1KkW/IPuE8DhGRFC8L",
+	"hGssFFrtrxBfSSI0Z/304mkGWdaowjfaoAM8CmBhSQTFpZVp9iFtanV8JYEmhFuCjK4FHgbsuFtff3hQ",
+	"r8JCAWX1odzUTR5361eYNWsMaeZxNRIWP6/guyvIUvZE6kse86S95bzqiWfPJZEsHb1LcR2JbljU6oTP",
+	"tVjvnIBrc5lpkdXGGyWCSEArWhrZYMsfeI8kT+S1rNUOxzSAd/ab6etTOKlpxPW3WEWPPiS+HL3DBm7T",
+	"PSXbV5oXeJ3KL6rd1J6oa4VCcBwizJ45qeT3KC3RwE+UKgWeYYsG7qaZsXoDpTwUoYLV2CwFfquFxQ0h",
+	"tTSxKoJv9ceNmpdQHjqDopUL09I6yceaS7s9EYSIjY1dHX6ll7RM5u5aVCn3Fni6PVJhvWJLHxNNscDU",
+	"1i03KfMxIfhnF53CD1b7uHxzQcgZttlATiGcj+X082kOSvCzzHN4G5N0jNjjjv5m+X1tVxxWwvkMwHFt",
+	"Ag5NHG0CioqnH7/wLI+GZ83QI9M6LoUYiqqjDt01LUtSaN2nyizskgEEZCamkUOmuuI5L1EtKFOAyvDn",
+	"969fvfxLt6DqOw98NgSWcGRKcp+3DtHEaYDG58+nNmxaj0pfMMwC3+vmDQcM6wvWk4nRZvtSxT6F12DH",
+	"OcnkD6+omvb4c3g0RNqYwbXvCGHRvIrxS94r1zQdsgfbyejCrmPXXefW2yVL2BaAJrjJDRHTm/XcEbl3",
+	"/ZYl35FiuePihrLNsogGSl5yLa+sVdHClCFJS8JycoXUjlpICqNWbbTt/Sg03MZvh0Ri1c9bE+805iIQ",
+	"mTDAbXAu8kaSaMwTZqeWAJcxEOZFK7LnNt4KVOx6DZRZ5STLBhY/Qsu/4xqtiNoRwsIVGLL+9Vv0f3da",
+	"wH13iQoOsyAfc2LQMkYpqbdpdE9/Nt/aOWgTqsUVKW0Q9oC6Kce7c91GCJDFeSw+y96mpdk5fpmZAzJX",
+	"Lkw8d0M3mTXCIzMa0czmQoHZ38QCAA5ze7flaCe4Ii6iahUQcAfQqG0ylAhRRovSewApQWBA0A1lYYBU",
+	"84xYmygWECkOtiEUzZsSC5nWBAy/90B3QCZb+r8JRunvVbb4eLbhZ/bDf0nOzt/i3SsipcWuG1ADtXGz",
+	"HPn+jvhsdoihjQUPGSTkoRC3akKMwEZ1DsJvJc5NyyDjuoVqfWNTl1gRARzjfcIF3huUxULgHbsCLBfc",
+	"qK1+hvObwEBYYQNh48rs9YeQC7Rcc2Gbn5h3W1cajBjli5EskQyt9m2M1s7dXtah8QK5JFw4R7ubxijp",
+	"ArtpRAK2SrsNQpqZt0H9usObXrO356VztDuyIVD0Wx4JWa7LnmkZBSrGYUpJ6P8b9IUlFNiER8gn3Awr",
+	"ni43JuFxcK+IroqubRJezKrRFtaApW/dNeZUyUDBk/ZKNkU/10EAU6A1dpikAONaEcyMK9thkqYQspam",
+	"T2s0oKu/bquA7xqXNU7O6Tfgj/D8E0OukZDnPJghS9GDpR9WFB8ufzRtPQ0j0xuzP48uwTu74+zyRUvF",
+	"YbaLV4YOeaAK/9sZOkrL5l+i8LivCgUrsG8fcUBEA7K+i0sELElUGNSWfzx+A2qGhT2sS8zien6QUrSs",
+	"aMSEeNY+gOx9fJjel6BDUJKG6+Vmv8yrh4lZn2FBoANp0eQqQ9LU+MC85ZGvTCYgP3Zpxy67V/iM5JpT",
+	"dorXp2sEAkocUj9o0RPjhx+sPz6NFBJGK6frgZDL538LrfQYwjW9aD88N0fq/F8yDPxMVQ/HPcuJ68Yc",
+	"GdmGwB1GvxdCc/y5plXnVOHhkkH7YmO+y5WoLS8ScLpwl6Ytd8atOukWrvVMi8BxeJqnxtsHHtjY9gh3",
+	"UOeG0MtaVc+uPPTKute3JAvuFa/1uYarnfjxkBh1xyZu9zrtZTJfuOGs+3/UAvYvGJrbP1vqprSxOZx+",
+	"Uh49DVe0Oz9vw4eoFqmU29LNNl5aiQjzPeigQVSGbv7Xw+Mul9IkKfY9fbtTvsOQJJEaSuP7nkjVd/Q6",
+	"wVXmjA4DMgvUtvPxM47uWBwJaZ5e8LkVgSPfR0t+y0sVrZhgSDUrgvT3plnkES/w9Usx8DuWylDolFL2",
+	"GPfxa1RzSRW9PXZKNiqUwBDp1V72FG6BGcXlHWdwx1xQ88Gx6QUODcDEgJy27XIz4bcBjbKkPjgCWeAY",
+	"K3nA4jecqRaZfr9Nwkezg8am8gznsWgJuLtOc1slE3GG/IxpaJqJ/habOeIkYAs6Y1YWOJvcglLUie/T",
+	"GucztgmoPLZLZsjUNOSREFQbstwT620eqtt8OFbHhkUlh1CK9fcQtrpGAlNJCuhiHODLSEQNMgaziZEW",
+	"GVqRspTGYe9RxWEACKlwtgGQgpjT1EPLD7fT1OpJgHfrXrIluFi6LstrQpT9I4rDTuhmq5Z5NULGhx0y",
+	"PorRsebSwav60qqmpsyKHfhvQfJmRVUjlyUBl3L7gdATiTdlODZA3562fpvykZQAqMlcmmbUtsR6uDQ4",
+	"JM7ZgxC/tqXPzpD6ZjMy3KNu5eX5t2PakJcBAx7kZ7gswauf6layPFVuT8Kf2M9XMJ6/DpDbsMAy808J",
+	"LfPtHMFl6TEuvNzQQ9M6BYxeH9CZEa3Im/wXN4teisg9oe21mzin7Uh8h4d4Mloiu8KSxk3AktySMgnC",
+	"ACEuawMcY0zpwdOHQGxifsl/6lsYVZQ1EsEAGWqY4A0rLNj7CSZWEczi1YcmsxrnW4fRBFPQdopFcE8Y",
+	"2PHSswCJpkCgXpggCdShuEJek5Du6wsSpWi/NRjy6OMqkD6BCZy/nNfRmlcq29KPzHRXNon5cA0nBNGA",
+	"rnVQAzzayuRDNCxLarmssZTxilpSSwvDoUhdk8Lujy8zMkS2rzaAUZjtEePKI/7JaFKz61IQgTdUMWCC",
+	"TvzZkH96hb09XpqB3Rhuf68Aqe/ve1Q9BGz7E1j2hgU8l7glBeezPREBo7VRWu8aAGHhj25m5Yo/A73t",
+	"8w0RLNek5NV8MOUZV+cByrFXF63iCcD+c/pZbEQP1zEiTY+QSfeATeyY74jZTHf/zYYt7nOTpefotRaP",
+	"LM5z/XsUia8gaujc3cni6We8LPnup/p+0JmHQjeeqLFul9AVyne8MRVsRt5ea7nsjxFADdk2t/upiZ9v",
+	"4VCmtojv2NLXrsQznW0OgzPVJr309Y55R+pQuH9eDeO0ngJ9OBETALlxnRTb1bbw00MhEccz72zvn0Pe",
+	"MS2MJnPPS3hcX7zxCu4ZVZluTlG0hANN1xYIwmRjKw0h5yJJIP/Bt/0Pvu1/8G2Pw7d9jlnBb4n4YwPZ",
+	"v6i0xfUW2q1HrtiiSMHEmEBmMYakatKCJdfKsbYmocQWskkxLQ7yHMKGlBAfXcotfvjtd8nOEqu9ahFb",
+	"DXparKx4w7ggxTLnZVPFQIlNrpsfyD6XmcSMB5nFwmW4si0ToA+0NeP61WShOdW7KCgQO+kL0Pxqm4on",
+	"Bgy/ja0AsqPM7PVaTMP0dVCK/eDy8hKVlBFp2pDyRmUGKtWrMhZa0lRVzCpoFGTdRC3Wl/DCFkbAvTpe",
+	"WNuNfqQ07paWfV7JLNu2PGoHbWcYULJP90NuiR2bQCE4TOwPm7QOFLPEmh6nGlUNeRzMHGL9nMYVr7an",
+	"Fal77fwAKsl7gM2so6SgLOL81SdnOdSuIXEIKFN88HcnLQlNmpuxAs7Oknoz7UfHOgWZKarFXc4lZTPs",
+	"GqD+mB5phkxN47gLDuoCwp36/HdcdwqD19yPZPee38Sy3HHbj39iJ3XysaaCyFlMqNzLD201SXJBVAZI",
+	"hwxxlo93DMFtD2oYtzOn6PLDXO5DErg87CNcJKkOvz82ZQlYCt7decTgg+7eRJbQAYaid+RZT7nXOcyy",
+	"Y+QKTeE5kf4t3Wyna+4JCVjy3fQxjsyES6XX5LPzDsCPNX2+kzuFZW3rPq16eSh72/W0myOa1BGKQ5+b",
+	"MQMskdsty3yWi3fjtq3DXAbEkEAPeOY4gTrIPG24/HIs62CIf2YM0zLKQQPVkRCf56PRbqbRa2DSO4bZ",
+	"bvIyY9l/SQbpM0aMC97gOgZ22+ay9kI5zx+fPfz2O6ejv3n6LNoFUlXlcuIQz9+/ermYgaxkW7cOOvT0",
+	"mv6hH4SyL7ZpcCJl9y66WbJP+uKYFueS/puMZfQevvG2C3nihY6pa1cWFGKi3OnlibdiyLaT9ZS0sw0z",
+	"h1sd0ueFh0yQ5Lx/2O10YR6rG53JLSGQFMNzxcVZSZQpa/LFomcWnSgW6oGR47pqrb+aAW8Hp2Mcb61O",
+	"VVjBAMeJ1ztxei+xFim8QbLJt0gbzFA+WvSw86HXYheiPJBx30eFYU5rGsXiM/azaxxbFIJIGwD2O+np",
+	"H75lPB+p7QTxXQT9wh6i/kEZXKVjPfwNRLdUV8ca6rAc33Apd1wUcSNzvu6e81hD8vf7GiI1FhBzQ9BF",
+	"bV88rJcfYwwkdXmY26gq/yawuLrpLVSorS8HnWxvf37s0Fk+JSplk3CKJNNkB0CUJfkY/7wRt/SWi+Vk",
+	"OKfwF/6Vfr4eiC3YFfP2CMkHtjklduHLOYLXMM1EqMvBKb0j0OFjnvRtt3Es8bTdvDukiA20YH8TYqMf",
+	"AcPtM2hnA3QXXJKlbGRtO5/2L5UwEUZxhUvpoHJ3grMNWu0RhkJzE4l/cKnvnQeXl9FaOWJuu+PKBQhT",
+	"ArOcLGHKVSy69F5PsM040rSvTXmlg9i+tr21vFh1sqLjPT/CK5DuNfDzdo8Y70BhUYkU1zR0fu2gcwRM",
+	"jiAq48X5I6XD4xQ4bnkpTX2glui+pjITYWC++s8LXKb8O/pkYsXF0ZB9h7xhnQcFlTlnirImjsuQRmT3",
+	"bnin5eTyVmt2dS0TiXx3hHDvZRNShqCokEgZVFObEEiwpg8zQUaHoeKnZ0H1DB0fPBhHeVekC9XfApvY",
+	"KiNibKYIDnwLZdpFhDeCOmCykKVGK9UPRWBPgA97g/wtkypmH9HWOtUTB7BGQLAjz7SvV04rVu6RgVuw",
+	"02FkUPPwDw5oX2GRciTZykaOAYgMQzO9spid3tSZyAEgelhBcUJy99WroPFIj8gHGxNVHVu2COecDRdh",
+	"+5UP96u/1z43AbfcdbcGaJpMInxDhORsrERldB1YngDOy+AZSQu5NO2iTBlv6TNccltXcBKzaWLn3BD1",
+	"EtVAcwMAVmOhJrrNrN1k5h8zrDpw1J00l3B7OnROs8QXPBK8NomJU8+DnADGYEcdOglBJ9B5jTMfB40x",
+	"bYdByMLKXA8vKFcBOHVoXGWxzY5vm9mmogQpiXfvpQkPNIqM1Xd+1x/rwXhi3MzC83be33fr/L6PRWQ0",
+	"RbXKUhMRt0hiNBQpXISAZj2SRRd6iip3/8q/dlb718u75AJGmdwk88RQQJ02FnG/glc5GVBQWDWpNC9X",
+	"HDO17r63PFtB7wpS7KsSC2uTsBPVbQentrWGr5FFbbTuBbAYI9aiS6qVQT8uqUh95X7IWbnPtKm9Ibwi",
+	"SuxhZPCIh0Pjjim+xRI5dEeDKBvWL7vuCO0bzUghJOSBXZMtPp7pEc5usYDsPD3U3zQl3rrx4K/3bij3",
+	"nR3vzv6cUYg2/cynbEHWay06b409MRWDp3BlCLMqyrIFdKj8MF2P6Nr5vZONS6JPG+C8GqeJM6NP1CaJ",
+	"4JulvKFsPml+a8CyWwJWfgeeI/CE3V9/tZ5xXgt+SyVcpiHUWbbAFWFF0iwfMr2bWk9pHhDwTHO9g18V",
+	"GuqBeU1Srdicjd21vPvb0pbIBVComqvtGTrggYPz0qHEoGD8D3jcAHjcV4gQd1xZURqza6CwaCIw12wA",
+	"Nj+zL2dMnLTTXIqEg2V6FmY7Ea8yX85FX3fQ6RNmaIYfmNibKSjiUbvn507DOddtAyZ4jtyXJvwN/4Je",
+	"UoWNOlh5wVwepP1hZrtL0QJJrp+ATH2Xb3J+YDdhtinJci2s6e5unPbmb5NgN5gpsY/eNWtKymLpUbQ8",
+	"CDdRxJWpOgsCDG6eE6ZEQpNgWhVgaonLRqvyTWXhTO6jIfwNrpdrXwk9XNra7/vvK6ruMEBFbIJsHMUS",
+	"I+hn43nD9IrXzMAZ9NEO9NyGwbO2PMH860M0NLKiHaMi0GicBycIkD6I5tcZB/xS8aXfzON36dHlaM5g",
+	"+z7PSPf6PlPwMzMPyJVftOy/xk3p3FMWBgBa/0c3psT7XuHojJdXWMrlxgXxjiDKKOaUlh+uW54PUmGx",
+	"4my5pitTYMvh6vMHFxpu2HywqsLj2Tr+HVm4oJjwbdOLHl5G+rcC895FblxOIIcSRMpxrKVHo2PtaHGX",
+	"2T68HE9GPSCgwYvCH8lcTjORgjFp914P//gjla6drjCcM/03nG2oagrKZv3wcKmf0lf3kW3Ajm5c0muV",
+	"9eH3bz6dmX88bP8RLWvptSoZ0b/6asnJ6mJsmwkfQw2nFTulAdzAgepGT4/xMREQ6W6IRvNThgeLTQxM",
+	"yjy4MvOTAXM8c76cdBNG6GbiDDvlcZlI0WnXE1ZPTgBBGndl8BqqihwATAcXJnYpjuMGTQUFeh10uEqs",
+	"G/Cv7o4P5HvgJ/NE2kVnznFqzhSgVXm5AY96Sk1IHexlht8fMpFFHmqZ94ArD1kw3Uq/FRNpJ8sNtPiP",
+	"BNFvpNtGqbTUpTN7pY7gtMxDVNlSqbjYz/KETMONtW4t94LMk2TYhfAW2Oq4i+40d8ZATctbkhNaq1RV",
+	"S1CiH3GRJyrlUi1jhpO3qES/NVjoA8BIAWn3VOZYwAk1aX2QfryjMi6Su924p8lxSf9NloAz0PkNZeq7",
+	"bxKdoeslOEaTbl39hOvhmX6oL5RvSG2rXAsjBxwhbPoX0GG2kzma22wFi9cg+gX2AU3sJneJ2ydCZMnh",
+	"rAa47ov51IR5/3SflTsmo6A+buABb9pbol/QtCl7B3J2JhObX8QqrWxxhL/hoH++byknbFvRhGt6GP5D",
+	"tW7qOMQH+MLiIKW2fNg0+PHdTSdkLhd3Tc/BtIyt6wm0tmZcQTKxi0JdIyWow89DvoPYR4U68OidZTvL",
+	"ZHQqo0JyAvxkw6zeMByCoiR+a5t2ycZdqaAS19TjyqZyrUH1FuGyrdyVaA3wW3GAST5p5TtMVVeRH4xh",
+	"Hcorz1m+6R7AWfhjkLVnKGCalhbtFDxHtDw/emK/pNBqZzFLdAXiZoIAC18yVYwdp90MyIjXa0jft527",
+	"cWnC0XNgKCb5CO7kETgaJ9kclIgxeIp5zdH9binZzUqkGak0juX5s5m32UhGgW1ZPlndsQW5nUh4O0bm",
+	"FhtONU2rL3j2fQHfxEMPWzt+2s2wA8c8hDSM9PNrmCLF0p21IFuiA/moRTJ0I47eUUWTgHcduUyDJzcC",
+	"F2Tao8MQfBNa5CRYPQ39NOS5SsNCtWkTR89VllzNh5xKlS0k/UA7LhIJAP1W5P1wVx9oV8/XH1kHX9Vh",
+	"st6YXgMoGhLoCq1HJcAS7BDUsYz3o5hFTALFegf+oOOuvBZaORaIBivYupsQZ+focQuvbiSJwTTfCFwh",
+	"Zoom4GmJsEGthcJxj7Qe+JPc0TT621lTt7GwyiEs5VxYwp+Rtu2W/+eHE6J89HZ+CkLyO6Ka+jiqp4Kq",
+	"s8pO9RjReUFeerIVfN1+MSsrQvTNRFyWr9eLq19mqXsfspjxBVX9jLd6PSqpSfGHGLfthWwxe2yQuytt",
+	"Emkai/684wQrCVNP26b9fQN4ydexFnU+rmPdyKYP+mF5FV5RtXTpE1NvzJ+x0jedmVXMSylh1qcarw8U",
+	"AGv2L+kvIkpFj2F7iDLnAjiR47qJhiJ+cGWzwBaAJLvFEmG2RzZHL+I6KyakP9sX2sedGzu1nndbHEt/",
+	"htq86aC5vWBQhP9NQ4qW+7V5jwSHXDtr59viE1RwYoqaJZmWOeqW0H3tJVIcPZgCyDvckdSRwr0oRsk2",
+	"FjsT1lYdpJL0axDsvWLm2gJAQCT7sBexJrOJVQdPKV5nzpniX3ftkqxM235W7pEgJVb0lqCKQ1mKy9Ka",
+	"Bmq8EXwnl4rvsCiG2nSZOW04kZneYYZWe4hCwTxMUKi75o3F7Q7bZsGUQHWx/alMVyq9WzDfpo7nXRzu",
+	"3KlgDHNBZucWHwN9mIogY6mWjbyjt64WZE3jRaV1I2qbUB6zlfjNnV4dsyNbKBc7rXYSHXJ36NijRGdu",
+	"H1L7H0+zBDDI6Qag4aSxa8cOmpzKkW4dq+236TfffRskxzyIWWXBhs7qutaXln5LYBKxhf3ETPIvqGyp",
+	"ghvrlD4QHOY6Rzdkf23seCyRD3UYsInpCb3R++l9CJTosKlNxwdvCVR4j0qc31jPAnxp5JS003LiS99t",
+	"+vqaVsyRitC9dxg/lCFnJyUcM/7c9fQLLLSGqVDOmdJyXh9ErchRJd3UO4J9jpxwv4/6ELw92/MDgt/3",
+	"Cm720MvfMEVLgDSHZoxY3shz9LNxF1+hhhX62sP7c/QjRzmW5CpcATIqg772GDeF7RboEiKXEoopsbby",
+	"HOhSaJg5T3TrnGZ8qd8xHvZLqTjMqzEmXBPoMjb6opWeK3PRafUHQN0tWLh+0B2VPrLLPAEaVp74cE/I",
+	"L+0eHiZQdN3/8RO9pvHE9DE90JQ8Me6q2KB1GSNYmLrXtplnRBk0WQ4zztTEYoZRVP+uZTEgusbNTW8u",
+	"TXv8OTzan7nfUTNSdMrQdi2i2KhlSXAM+RJETlPZOCMIO+zDl55FC1LSWyL0QQ7Vea2X8kZ1uo5l+okS",
+	"Mwf4KFFFpaRsk4U97PyXGJV8RwRaWb+Ev3TbgH28D3IEbcSXO1UAKNP6oZq6Nq0rPmTjWTLuVu1ZxXAz",
+	"OpPYtLezLmaQAGWJhsVoICrbiTrH69AzgJ2qV3SIWtpUbkJb27z+yCSu9m0l342+rDRN7O/8rqF+h8rw",
+	"JTRgcD8AE1kGfQ8zf1G6/gs034ZBVGpYOnqPdtllaL3dCaCwkdIR6z9N/VjI/mkuGsXfClYZPOtY+ZjV",
+	"TYwGjspzKFdJLmwIyCtYEwiPMywISK2iyY/t12+KX6JrC3I1jBZpMAOod/NJqA4YDpAkV9CCEFhTvmf8",
+	"H4lf5EWj5sZNHAaOtn1P1I7DPaAZFAtX2+6bmkqj2VQY+mjqwY1ibFSf7n3RuQXA96V/l7UjOlHm3g3C",
+	"29wPVlOACyYnQaFYoN6ZSYAzoA7ulWQ1d0CKJLe1z5jRp3JChWvT6oayVKrxwdAxfnijKWrJAWPyHtC7",
+	"zFCJKaCvckaQUalZgaCHC6q1IoNWe/OPcxS6pllnE4wyxmyARCtgOy5ubE/1tUtu6vQmglCJuQ+v7O/c",
+	"g+ZTh5DAAq6xtlQnfHkXLra0G0R/nz/cEAj8/NGGbjuqglvN7MK+a1Zmgzbhwcs8fPxwM7spDux7d0gH",
+	"k5+mEICAAd95WiEYphL4dGUiOghlpK3Q2uBbghQ3XKyHyGxGgdjMxk9rfe+x5pCH+mpUEkhzrK+gIrYV",
+	"cpmBA9GT2yNGiMmzK6kHDwXPgh7/rqfNTC84bIc98xIC/Mg3dyqzB1wPp0D3mNLwqRsSh6S4ToF3aLO0",
+	"mkPPgPEKTsyWOVDvDs2bQ509ajUcmBsRDTzKe+kdP7g0I2c4frOlheyANE/dv2kZmxSIERkQU4ay1mBu",
+	"HSNGb/8QK7qTJG8EVft3UHzSupH1P1wt0WJFsAhzeLdK1YtPn6AMfB1JVHuLCwqxXd98MmCKs01D4Wr3",
+	"bHflnWMuhzxrLZVDqQnqQdewyX5lPmnB6nWuYChDeVM1Nk4EP9dH2uZ6nSPTzRc+1zpZoOBZjDOBGWRk",
+	"caU1jTYb4tq+51emaSAqZLDXYHIm7aIgOS2IUymqc/STxQDQ9yLoMfYN4MfJ7K8u9XNUeeULdA5oPOgb",
+	"+ZGykOe/6rNW0pww4xI3+QuLx7Ve9dnD80stO0Rpd0teXVzsdrtzDF+fc7G5sL+VFy9fPPnhx3c/wG/a",
+	"ki3THslCrvn6tMUDl7KHa7q4Wjw6vzx/ZHLntsA8FwXNebUjqwuX7a8//pQFX0giaORTn4Uc+/jid3AQ",
+	"fhr5euClvQcronCBFR57bnCyvacufjf//TTz8emzTv7w4nf3z0+nGGMmedrBer/bElyq7b8hq4mAC89A",
+	"8FLOXhSLq8XfiXoOj4A7U9ZcM6R+7OHlNxGxYpPZQ7m1uPrlQ7aQTVVhsV9cLd6TMkDCBhkjJRINs34W",
+	"53QnpUlZAIfGLwtX6fBBj30hCC72g7N+S3BBmYFhnjBxPZ4+ON9ePoq4mTlUNxb78YXtLOKEDyZghlba",
+	"bK8VYnw3Y4m3Dy6sx1om1/mSSvXYPXSwzkuT3QmxGnDU1nVJc/j1xb+sP9sojxOD0hDUhFsl2QtImrIR",
+	"A9iQGNVP88LBAAJZPSH1a9rxWvoYYGrAhKu5jJDjcVE89hFeCxf4N17sT00HF1H91NXdIKXqYBcenPrt",
+	"Iztwgg14hW9IEHeKbUGPQy9+p8Wni4JKh/cR36Cn5oF2k2osMGC3yGROXPvIxYvijf4DEuLuY3u7RZ6T",
+	"djciS36AOp6778IPrAiDf1pwaK3Dhvun7olrk3NWugY9PBaqeWHRFUAZ+uZ7tOWNkPBOi+0oQVyDAwjQ",
+	"y84RBLnt6IgqJImS4Lq3rjlpUOS9s9FM69yjvAenttNE6G5ccU9nrzPDxAHMeUE63YhOdRI12SGQDq9A",
+	"q/0hiDNfh7wCW4Hb3fHeNbwh8tqlKHfaJk1ipjZ/JSmA39t+p1/Xye4kwnxmse072ybYBoh6P3wDQ/ey",
+	"COZtv7wZ0T7kjZy924/lzTtt+No9z6b84PWOETHnB/+grJjz/CvKpk/oLefVnMEDBMIZPzIm8JyfPG3I",
+	"MzFvak+bGZPSFufkp9/gDXlJK6qS8vmEGqom14bEzthj0zBOS0jNrCfST3cuxwBKcMEFwuuSGP8tcZlS",
+	"RQOZ+N6R685ZW8DROWoXI/r+E/31UUduLsPeiZHueaOfWEMjdQufyAx5YtQueSP1jXtDWZEhKGcy0a8N",
+	"ubZuH8Z9TIxx1AI9jm22vlKHTNjH8qTK0En3wALMpEwReXOCDfg7vTVmiLxp8c53W14S1MK3TCHyha1b",
+	"TOst8P3d6X0PFqe8MZObprV83j0G8FQbzd2dYMPNSu2WG7wLUpZOt1WKVPXUc3Wxxazgt0Ob/hyz4vXt",
+	"17ntz+3sZ6ms/4dvvh6Smeak1qihzCZjWBOSB4l/cO+OMENTmKTItPYKT8xWX7UW9E7vDMvJ16kN6XWN",
+	"60O2B+zJXHb6rW7Qgx5g3sQAmnc36eKWCLq2a03u2D/1Q3u3Z/dLvH+GE4oQ8WeXvbqG0PMJtA0AKIbM",
+	"FrjhDDHzLaDWbDBlUsH9h1m+BTSnBD1dVwNwfQ8oF0/C5+aeAEi5e4r3k5n/JZ73/Cx19XWjcl79EayY",
+	"zqZEuM5ovj5RGBilJoLywgQWcHu0+e40OjDk5LXJ2m3zF59v5UIdIJlz0xzMMWfb+80zaNGWDCflsisr",
+	"vkdSm1cMRTQE2VCpxP5U4rHb+NViLbooUUVMmwguXLW2iS/vBFXK+HAybYbYnh+Ovo6YfepetIXOSSJ3",
+	"K7jvkdTdF0WobR6wOEHSpkBxBilQZiHmFjFMbh/zBQIYmZqFE22TGx42CMpZXbhuzYWZltBfQpaA2hIq",
+	"zPsPIbjg437RzejOjVmFT12lxldoGJq5DauOhS9aOYl56NClvIGoT4jMkORrtdMnyHXehO0xnDJxFy4A",
+	"/n+KpHpiHvyK9wRmOCTt7FpPKOvMiAbMxG7Sam+bdJCPNZcmt9im6/bVxHZnskTI6jnEqzBa07I0KHiQ",
+	"wNl7gVeeABQjaHZmLtEqs7GUHW6Tm3yI62ffsNsPV3BTO7blOyQV3kvXOCQzlyRkSMK3lNnU9r3UQgB6",
+	"LeGCmhbnjFCwdKhEmwaq80xArRB4DWqfln6I8TbbyRQ1egtpu5c0pyAgN0xbYoeBNdjzk4iL0xu4AVd+",
+	"obBMMIOklQv+CHltMly3hCikOBDcAmsgT3BXBmuE/JbgghiI+Ze8tWraifVTQD/d/dw9o8yk0u9sYz9z",
+	"5CqCmTSACNICJZgWkE4kQucambnyC3gOzontkmIvXeBLaDjoQWLmCNGL3+G/ny6AjIOGiX7uHTx1NNNm",
+	"sUpEXuPfGoKozx2GGS2yBdVP1BhynGySnvuqy45ZsIPTUQwPZ/PMiirPVm4SvzUEnJp2FjadOXytZ5LF",
+	"VlVlCGFh/lRdCDg/h/EbRv/yAkYZ5FTziou6xHSMp2NHyiz3RJd/eyzhkjE9fuwJzax/Ssv1Chfw8GT9",
+	"6yLsh5W8+9+4h77Kez/s95XYDKcaGQH3w3u80feRlR/mDkI7bJKwApGmH7x3cQZqhEkkcV0GAk3iT14O",
+	"3UGBeOykmrSZvQ1cw//0CqMgBsUGSiKuEUY7wdkG3JA06JS62gPHaRPBXc8u4QLKIgq8P7ycn+pXv/Gy",
+	"9HhBN/bo+hVW+fZ+b/NeH5gvcpN71LWE2aHp/QX4+GdBlVY8d8xUt+s5dnRiKJCD2V0PaHezJdfF7/bY",
+	"fLrQY6TDIO/ohn0GPrSn6g1W26+Ld49I+julaySEHUzdmfCQZx7jZiCog9Fn4yLK5iOswUX8uXldr8Yx",
+	"s+0vfcDQO8EVMRdOjqUpo18RLKAVn5a4HrkdYQbYKkfz/Y6qbSHwLs37P9sn/sP/X4j/J4lut4/McJaz",
+	"2I31bQtwLI7k5+b49/iGoJUBNrEyHII0jdoCcIdWFXLMMpu9C+UARtdYuXM9xOEeziGpgz6zvXBnxm9K",
+	"vIEMvJ8xU6S4n7DMkxJLOfnpWdlG7/kfINijN2E8RmtY4ET6NAzWopl3AMlaV1xbnnyQtmbKFD17upj7",
+	"mbQA40OGvQMhv89QwzOY0U+1f1fqSvXfn9AStWO6TEN/UZfafgAQeX5LRNFAIoPMTC244LvWd+1xqwey",
+	"GkrKXI5Lwwqevtx+YvpRm0Qq/6DFFloAM5DAixNJc4w02cyQQSDTkdHvQzXI7K/IZ6jHuv9KoHd4b4NZ",
+	"JpUcADnoUPWJI9SFJFjk2wG7A74P2PNeDFMzvHnX51Zu7MuHPDCWWi5p5mTZJOAMdluBVnsHfAtqiJQN",
+	"EYO87TdxLBj5xie7fo0eMDu5YdqfLhLZ3czpBL5YEVyd1SXultb0qsp6cEcOpce+E7eQGI6XtBgzbe5N",
+	"FLoP4mPwTLZYgT4KyJHWX1pwRs5/ZZpIemrGE1bSG9LNwgPwkopL5eCj6gBK6ECXsLX0AAW0ChB/CipI",
+	"rhcJcf9fGYBaZP7yNAmA+i8oq2/xHPcwqw29JewcfXP5VyS1OQAT64Di9wjlAYmu0TcPH1orFZaJtvoK",
+	"dsjpXPzKcsxsOzHj6TMhOhMVAk9pi1+kbVVzoUOdlp6vq/nVEz5HLxQyMARGL6iJqMzrILcAsAK6p+tN",
+	"idnfNPW/uptbz0rP7gvZjO71qXPNG1Vyfgp94CXnNwhrm1JzOPjFzXno9ANqORwa0OECzhwwkXJpU1QI",
+	"QNzwseUZ0qGwkMojMvipgUy+NwfGY/l6/TlS4DwWCCwola3QRQw5lQy3oY9AkJt8AOij5xDH9ObTas4O",
+	"gso+aMa/hCe+yltUT21IhYHF6atkzcVJ8np8Aom7yBR2VYw+pHJYZBPsQQoe4OXXbA7pyX2h+MlQTTNU",
+	"jZ/Gjug4hM3e2hS6CXvqzhUU2Q1HZc0jc/f3OZbWqvoDuJbeQP3EuHPJ1FmcNOvLDunTGxRer7UJWflk",
+	"V6v+2DTiAPCR9XOHYSN7e28LuuRwUOsxfG/I8BXWdOnJ3dXzYUY5CdJEa+V7sAlfgiMn7kjDxvbkJ/vE",
+	"V7orXx/4B6BmAMkgYxyCxnZbFI/jsxzukMu/HxaZ7qm5m+J/+Q48l/cTSPjvFxrwZJ0kwg8k6ankeVRK",
+	"Y2kaYSC5l4pU0tdommzaRDZOWAiSysd58u6fzksANhdfo5yXTcVMnXWGJNH7oUzKTc6rCsOHFc15CXeO",
+	"QAqv5DX66f2zs++hgPTFu9dn33//7V/PHgSdICpSUIzUvibgNPiV5VssJFH/i0punz5HJjQGTgboFG5c",
+	"LAyI7nthZMj4Pylny8DF1jaqvUbrRgC5zFLAl/Irk4rUS/1zwooMfC+Zfotxg+h/NBL92ZVyFeCpgY6R",
+	"RMoMFVRqLqOsIcVfMkQ+5mVTkAL9OccsJ2Wpf8C4Qh/PBN7rf/7KAnTHK8R4JxFa62AceqZ/rEmuYMy2",
+	"kYUBten+vTS4k+HHwU5mKC+xlNmvzLQNW+ZVhnbmnzebzObMctH+CygR/LE0LsosoKP/aEWF2i4LrIyT",
+	"RZKP5+jvnBdaUyWeuhxwxLe0DBuE5byC/ogZWmHYSuPYUlxb7axAJVkrxBtl3Dygk5ofmq4ybVI2uGyu",
+	"EUYlVkTokX5lOReC5Mo3C7CGv8TUmfw2YM2ZVX7P0XMgiiMO/BBIh1ZEzxWtca4O8bgzl9L+K7Op69Zq",
+	"NVcDvBGXkHYOkE5mOWYlVElSrn1NCqnVecT19KLSjBHeCukLF7JBc9PkoBVuHoh3RRk2dfqH2aGfz2Vk",
+	"FvSWSC0RU9WcKwJlWL4xJTuJIDWvRthuQEpiD5bM+Y/G/fFH3+SfxyPvpjdcIhSh0Am99IeDtwHY0J2O",
+	"HU6lPsemTS82yeNUjexXB1N6KH+43f57hHOZmYhR4s0zWs5SjdxC5qE6/TfU61oYqFG97vTaXNDQIaWl",
+	"tS+NMPO49AlaLtxjQvOPnJGDxLj73rERiRWsfHYO2qNoYgMkSJYlERCygsA7oIUjXBos2s+f7eYk6KHc",
+	"7Dc3hHidTU2bwVwXbfujIcH5Q9Ak6Su85dz0ppReLE5aKdHtgOZKX+5y3NsdaRNrh0TAD23L+a8slfZz",
+	"Sg1HhWGhEbTnvz+Z0R7JLys2tOXs5+IqegDBYi5D3pIxSOwfbu8W4pnBgvfPSrcjKUSGHghSFmyaIYQn",
+	"T+jTd9FrvWXE0XbOnoEhO5zHDE98leJcT21oA2BxPbijExLfOAFsgyDTwKIoOmnjnR2ATg8m7+4Am/eO",
+	"RP5KChZgFbP89A8/Cy88NlWCNvnJyzgq0YpQtoGr+BQ4aUUR8kSLwGO6UV4jDK8/kLUmlXj2yfUJyAOX",
+	"vsu6/krPr5td6vz6JZ4wGdxk2tvsslZhNql2ru8NlIrIG9lmu3Wb6riiKTmcEd7fswoP7tYrXH++q3GC",
+	"FwBchSfig3iD+07rr6C1Eq3whlzUbDPXeel+Km83//VxrGI+ynR6j05Ze+BbL1W4NiWlNc0V5D8K/bcJ",
+	"Tsw9/XzHzjomWRL2/fWO3V31v6cLI5jbF8qwCakTYYh/kFpdW9BoYQITUuH9iS4L3AqSPwFASXs3uNBC",
+	"t3uXbXcPJZpQYUogWjJPCNW4tjZG2v9pHvlKc8drIoYz92Hyp8ycgRGt6U4EMbAVJurfxn5SpryZTjr5",
+	"7RW+IbCor+54wqy+0ME0FIls8StNe5fFbYo6V3t9L5vqTRMLPF2jBti+RGGenQape3EHt+ODB/Did/jv",
+	"SBHHndhiiou9nuWQr4m4g1ZQF+v59/lE9Ju0KDhlGYnmhS56DaDZvHn6zN7mz9+/ejnACr81WGCmKBvO",
+	"lPx/28eOgkD+KkMsb0lOaD0N/Fg/ePKGEFD2sWoUyqEcwBaQNLJjsttcyNiW+VZaORbFYCst/UC7h8Uf",
+	"NKPuTaMQhj7Pd98oGAu1tC6QsQbMC7rtPkOhD9rYjN0TRBA8sHlv4fs/2N49jOWoOjCSu+/dWyjDiW0e",
+	"ZzlBVbeo5mCLBKaSFGdgl48GMt/Cw89KvPk6tdN2fsMRBr3a011MerQ2smS9GEd15jjYjAtJlBrqHPgO",
+	"vj/Bjpz+qJipfaFiuDmccOqODZA2HopMV31p4JL1iXReRwNubVhohDXstTx+Rs2DX+kBtZNLQovbr0+U",
+	"ut/JXsNB3ZrxdQ2JxZDcF4DCM0hz/fNnd4JKmkd26Gt8RG7hIc3NTR6g/HYjoU/M+8+e0g2JJSe/e/74",
+	"7OG33zkbDUbL0NtnT9Bfv3102cHoPLQu2sGlA18dQ9l8S2qRnIzLTx187acT+hdbZGSgYsOMAVyMsFaL",
+	"TzbsCXrbffQPZY20C5vWkCWgw4ksk+6oswAz+2qr9Qcu7kvpDCb6hSJ8nTlEd8vptNdQ/484swnYQtBb",
+	"ItGGE+lp+yWAoJ/j2zCQVBlPFtk5qLQVzm82gjfQz25tMofMjc0NSBFzIP36A8kNgqkcwinrctiUqzug",
+	"8dd6gQ+zwfs+AuOJLvMt36E1FuYWD/Adt1hCAcPMbbgo6HpNBGGjLVeC5+4TReCrFdUtAcbldEjUU0YA",
+	"2iorGznu8oC9dDOjdduQns+1NOmh0lWbQAq7pvYwx5hLe+RyNo6y2Unq5oczW/3+x7MYub9hPKPcwy4n",
+	"u6u1WlgS9Zo5BBu+Rg8vLzP08PKBlvQPLx8GGDqqVZkBBlu/d1USpK17vCHn6Bv9028ePAJG++bBt/q3",
+	"/qd7E8FyRUa/MmiOSgyMRlmiFblG314+su/jSBKTAFHZWitgXPSWKLE/A45AkuScFTJWrvQPQmpjmUzW",
+	"S441Kz6jYT9sQUJ1mtkfsPvMob/2xrfTzz9lJ42XDczqR7KzJZI9VjlWDTqxVpea9+v+fA08FeOokfBx",
+	"UCt5Fbofv5h6xwrI9mQEPX3x5PWrcILD9tgtJbsxWW+e+SNZYHpFU4S2Wfkpo0E7TJU07feDwv0SUKVs",
+	"Zm1BmKJqPwh6Yqc2x1FqVv0HjQiZJZ6k6WYJoBd287vOzOEt4bySF2tcltqaGkttdk/da5KyeclworKd",
+	"yMnRmnZbjrYGxB38j5xXpkOHU2d3W8IQs9XzpmmeA4qxnZQGsCyyNKu7ZS/uK9XYDH8Cjj0BqX8EB69A",
+	"Vlfy+9kSfQAJRBJlknjjWqHFehREWKRXh8ykf+bBX63UAqXToiLUgjKAKODClsNbjMgzAEI0v3QNlziT",
+	"vCQWRtFCzVCFKnxDoEea5oOiouxP0oG855jB12ZUtSVCnqMXptGWHRyK3EHK/vUSPBUZkgTQDKggcokj",
+	"ndF+kuQd0OPeIkJN/YUymn4ku/eaLEkhAHvniO+Dd0DKDBrXMQionsKdUTtO9ewQshNnATMdHv8+sDD8",
+	"aFjSvjeP3KOYhTcMyVg7y1M5BWA03+nUCE5JckGUHCWVS0W45TdkKBVBf29Y5j+QTGOQTNhsSZT2+mGS",
+	"N0Krc5p45smrXz5o8kgibh1VG1EurhYXQDY7TH/OT1uVPmhL6ZFFOlAVVdswzun8hy3n3gQAPuZQUtE6",
+	"idsROmXnB4OYDNVuSuqVR2a0alLW/+BPEhU8B8QX/43LSA7e7BJqD99qYazbiffhP4NBrKYWa7pnY82o",
+	"JLek9AkMQbs922rh9xg6CJW2tQ4geJg6LHBMYDNemBMRYMCYdqCYhq8J6k0O1hpFXPINf4JG21gQVFEp",
+	"tV3ZLt9jUUSHPgTma0lqBXDICkaDOBzpB9fEOvNJb7ZFEZg6Ky2qXD9ky2KmNxpYJHZ054o8HN7CMNp1",
+	"O5Fuf2aPW2yTOCqoOSMS72Bmwc+gSX68L6Q+mjR32Djtb+znkV+B2b0jK8QF3VCGzOFGfzbm+Jt3j84f",
+	"fP+XK5MJWIQnebU30FFaQxHUbi1lUmGWk3P0I7cG4Zoa91wLRWvwRxRmBWjvGP309mVATJrzakdWi08f",
+	"Pv3/AQAA//8=",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"slices"
-	"strings"
 	"time"
 
 	"afterbeam/internal/access"
@@ -201,9 +200,7 @@ func profileAsked(body ProfileRequest) (store.Profile, error) {
 	}
 	p, err := devicefile.Unmarshal(text)
 	if err != nil {
-		// What was sent stands behind the rule, and is not told back.
-		rule, _, _ := strings.Cut(err.Error(), ", got")
-		return store.Profile{}, tell(store.ErrInvalid, rule)
+		return store.Profile{}, tell(store.ErrInvalid, ruleOf(err))
 	}
 	p.From = body.From
 	return ingest.StoredProfile(p, body.Reason)

@@ -221,6 +221,16 @@ func matrix() map[string]expectation {
 			require.NoError(r.t, err)
 			return "/v1/devices/" + id + "/profiles/1/withdraw", reason, []string{"If-Match", `"1-1"`}
 		}, ok: 409},
+		"GET /v1/devices/:id/checks": {roles: "p", scope: inRoom, ask: devicePath("/v1/devices/%s/checks"), ok: 200},
+		"POST /v1/devices/:id/checks": {roles: "p", scope: wholeSite, ask: func(r *rig, room string) (string, string, []string) {
+			return "/v1/devices/" + r.checkable(room) + "/checks", checkBody(r.t), nil // the report is the same, the device another
+		}, ok: 201},
+		"GET /v1/devices/:id/checks/:check/sheet": {roles: "p", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
+			id := r.device(room)
+			k, err := r.db.AddDeviceCheck(context.Background(), actor, store.DeviceCheck{DeviceID: id, Day: "2026-11-18", Answers: []byte("{}")}, nil, "0-0")
+			require.NoError(r.t, err)
+			return "/v1/devices/" + id + "/checks/" + k.ID + "/sheet", "", nil
+		}, ok: 200},
 		"GET /v1/recomputations": {roles: "p", scope: wholeSite, ask: at("/v1/recomputations"), ok: 200},
 		"POST /v1/recomputations": {roles: "p", scope: wholeSite, ask: func(*rig, string) (string, string, []string) {
 			return "/v1/recomputations", reason, nil

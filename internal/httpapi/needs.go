@@ -235,6 +235,11 @@ type deviceStore interface {
 	DraftProfile(ctx context.Context, actor store.Actor, p store.Profile, tag string) (store.Profile, error)
 	WithdrawProfile(ctx context.Context, actor store.Actor, device string, version int, name, reason, tag string) (store.Profile, error)
 	SignProfile(ctx context.Context, actor store.Actor, device string, version int, signer, reason, tag string) (store.Profile, store.Recomputation, error)
+	SignedProfiles(ctx context.Context, key string) ([]store.Profile, error)
+	ReportOfDevice(ctx context.Context, key, instance string) ([]byte, error)
+	AddDeviceCheck(ctx context.Context, actor store.Actor, k store.DeviceCheck, draft *store.Profile, tag string) (store.DeviceCheck, error)
+	DeviceChecks(ctx context.Context, device string) ([]store.DeviceCheck, error)
+	DeviceCheck(ctx context.Context, device, id string) (store.DeviceCheck, error)
 }
 
 type recomputeStore interface {

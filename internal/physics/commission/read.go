@@ -2,6 +2,7 @@ package commission
 
 import (
 	_ "embed" // the protocol
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -81,6 +82,11 @@ const (
 func Read(r io.Reader) (Record, error) {
 	var f form
 	meta, err := toml.NewDecoder(r).Decode(&f)
+	var syntax toml.ParseError
+	if errors.As(err, &syntax) {
+		// Its own text repeats what stands there.
+		err = fmt.Errorf("line %d is no TOML", syntax.Position.Line)
+	}
 	if err != nil {
 		return Record{}, fmt.Errorf("%w: %w", ErrRecord, err)
 	}

@@ -58,7 +58,7 @@ func TestReadRefuses(t *testing.T) {
 	reading := "[[reading]]\nevent = 2\nkerma_mgy = 10\ndistance_mm = 635\nbehind_table = false\n"
 	tests := map[string]struct{ text, want string }{
 		"the empty form":        {commission.Protocol(), "day wants a date"},
-		"no TOML":               {"day = [", "not usable"},
+		"no TOML":               {"plane = \"A\"\nday = 1 1", "line 2 is no TOML"},
 		"misspelt key":          {heading + "dosimetr = 1\n" + oneExposure, "unknown key \"dosimetr\""},
 		"plane":                 {strings.Replace(heading, "single", "C", 1) + oneExposure, "single, A or B"},
 		"nobody":                {strings.Replace(heading, "\"P\"", "\"\"", 1) + oneExposure, "by is empty"},

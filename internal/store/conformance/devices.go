@@ -20,6 +20,7 @@ func deviceTests() []test {
 		{"profiles are drafted and signed, never changed", profiles},
 		{"signing asks for the days of the profile alone", signingAsks},
 		{"a file is imported once", imports},
+		{"checks are kept with the draft they made", deviceChecks},
 	}
 }
 
