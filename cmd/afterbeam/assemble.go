@@ -78,7 +78,8 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, ope
 	method.Profiles = nil // those of the store alone
 	w.pipeline = &ingest.Pipeline{
 		Store: db, Method: method, Reading: reading, Summarise: casejson.Marshal, Quiet: time.Duration(s.Pipeline.QuietMinutes) * time.Minute,
-		Workers: s.Pipeline.Workers, LateDays: s.Notices.LateDays, Fatal: w.fatal, Log: logger, Now: time.Now,
+		Workers: s.Pipeline.Workers, LateDays: s.Notices.LateDays,
+		Retention: ingest.Retention{Commitments: days(s.Pipeline.CommitmentDays), SkinSums: days(s.Pipeline.SkinSumDays)}, Fatal: w.fatal, Log: logger, Now: time.Now,
 	}
 	if w.papers, err = newPapers(s.Site, reading.Site, sums{method, db}, db); err != nil {
 		return nil, errors.Join(err, db.Close())
@@ -124,6 +125,8 @@ func eventsOf(v store.Version) ([]procedure.Event, error) {
 }
 
 // plans looks ahead from a patient's stored cases.
+func days(n int) time.Duration { return time.Duration(n) * 24 * time.Hour }
+
 type plans struct{ pipeline *ingest.Pipeline }
 
 // Plan gives what planned beams would add to the skin that the cases irradiated.

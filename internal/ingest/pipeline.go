@@ -39,6 +39,8 @@ type Work interface {
 	Renew(ctx context.Context, methods string) (int, error)
 	SignedProfiles(ctx context.Context, key string) ([]store.Profile, error)
 	ForgetDone(ctx context.Context, before time.Time, most int) (int, error)
+	ForgetAnswered(ctx context.Context, before time.Time, most int) (int, error)
+	ForgetSuperseded(ctx context.Context, before time.Time, most int) (int, error)
 	Lease(ctx context.Context, owner string, lease time.Duration) (store.Job, error)
 	Finish(ctx context.Context, j store.Job) error
 	Retry(ctx context.Context, j store.Job, reason string, due time.Time) error
@@ -76,6 +78,8 @@ type Pipeline struct {
 	Workers int
 	// LateDays is the age in days from which what a back-fill brings is not told as new; 0 is DefaultLateDays.
 	LateDays int
+	// Retention ends rows that no answer needs any more.
+	Retention Retention
 	// TimeLimit bounds the reading of one report and the estimating of one study; 0 is a minute.
 	TimeLimit time.Duration
 	// Fatal is told of a failed fsync; it must end the process.
@@ -118,7 +122,14 @@ func (p *Pipeline) Run(ctx context.Context) {
 	workers.Wait()
 }
 
-// forget deletes the rows of jobs that were done long ago, now and from time to time.
+// Retention says how long rows are kept that no answer needs any more; 0 is for good.
+type Retention struct {
+	// Commitments is how long a storage commitment is kept after its answer, SkinSums a sum of skin dose of versions that
+	// others have taken the place of.
+	Commitments, SkinSums time.Duration
+}
+
+// forget deletes the rows of jobs that were done long ago, and what else the Retention ends, now and from time to time.
 func (p *Pipeline) forget(ctx context.Context) {
 	tick := time.NewTicker(forgetEvery)
 	defer tick.Stop()
@@ -126,10 +137,21 @@ func (p *Pipeline) forget(ctx context.Context) {
 		if _, err := p.Store.ForgetDone(ctx, p.Now().Add(-doneKept), mostForgotten); err != nil && ctx.Err() == nil {
 			p.failed("forget done jobs", err)
 		}
+		p.expire(ctx, "forget answered commitments", p.Retention.Commitments, p.Store.ForgetAnswered)
+		p.expire(ctx, "forget superseded skin sums", p.Retention.SkinSums, p.Store.ForgetSuperseded)
 		select {
 		case <-ctx.Done():
 		case <-tick.C:
 		}
+	}
+}
+
+func (p *Pipeline) expire(ctx context.Context, doing string, kept time.Duration, forget func(context.Context, time.Time, int) (int, error)) {
+	if kept <= 0 {
+		return
+	}
+	if _, err := forget(ctx, p.Now().Add(-kept), mostForgotten); err != nil && ctx.Err() == nil {
+		p.failed(doing, err)
 	}
 }
 

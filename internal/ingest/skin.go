@@ -149,7 +149,7 @@ func (b *bench) sums(all []assessment.Delivered, own string) ([]store.SkinSum, e
 		if err != nil {
 			return nil, fmt.Errorf("write skin sum: %w", err)
 		}
-		kept = append(kept, store.SkinSum{Key: SkinKey(keys), Body: body})
+		kept = append(kept, store.SkinSum{Key: SkinKey(keys), Body: body, Digests: keys})
 	}
 	return kept, nil
 }

@@ -71,6 +71,10 @@ type Pipeline struct {
 	Workers int `toml:"workers" env:"AFTERBEAM_PIPELINE_WORKERS"`
 	// QuietMinutes is how long after its last report a case without a closing one counts as complete.
 	QuietMinutes int `toml:"quiet_minutes" env:"AFTERBEAM_PIPELINE_QUIET_MINUTES"`
+	// CommitmentDays is how long a storage commitment is kept after its answer was delivered or given up, SkinSumDays how
+	// long a sum of skin dose is kept after another estimate took the place of one in it.
+	CommitmentDays int `toml:"commitment_days" env:"AFTERBEAM_PIPELINE_COMMITMENT_DAYS"`
+	SkinSumDays    int `toml:"skin_sum_days" env:"AFTERBEAM_PIPELINE_SKIN_SUM_DAYS"`
 }
 
 // Performed says when a performed procedure without a dose report is missing one.
@@ -109,6 +113,8 @@ const (
 	DefaultRequestsPerSecond = 50
 	DefaultWorkers           = 2
 	DefaultQuietMinutes      = 120
+	DefaultCommitmentDays    = 90
+	DefaultSkinSumDays       = 30
 	DefaultWindowMinutes     = 120
 	DefaultGraceHours        = 24
 	DefaultRangePoints       = 128
@@ -120,7 +126,8 @@ func Default() Settings {
 		Zone: "Local", Site: Site{Language: "en", PaperSize: "a4"}, Store: Store{Dir: "afterbeam-store"},
 		HTTP:  HTTP{Listen: DefaultListen, RequestsPerSecond: DefaultRequestsPerSecond},
 		Pages: defaultPages(), OpenID: defaultOpenID(),
-		Metrics: Metrics{Listen: DefaultMetricsListen}, DICOM: defaultDICOM(), Archive: defaultArchive(), Pipeline: Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes},
+		Metrics: Metrics{Listen: DefaultMetricsListen}, DICOM: defaultDICOM(), Archive: defaultArchive(),
+		Pipeline:  Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes, CommitmentDays: DefaultCommitmentDays, SkinSumDays: DefaultSkinSumDays},
 		Notices:   defaultNotices(),
 		Performed: Performed{WindowMinutes: DefaultWindowMinutes, GraceHours: DefaultGraceHours}, Estimate: Estimate{RangePoints: DefaultRangePoints}, Log: Log{Level: "info"},
 	}
@@ -180,10 +187,6 @@ func (s *Settings) check() error {
 		return fmt.Errorf("site.paper_size wants a4 or letter, got %q", s.Site.PaperSize)
 	case s.Store.Dir == "":
 		return errors.New("store.dir wants a folder")
-	case s.Pipeline.Workers < 1 || s.Pipeline.Workers > 64:
-		return fmt.Errorf("pipeline.workers wants 1 to 64, got %d", s.Pipeline.Workers)
-	case s.Pipeline.QuietMinutes < 1 || s.Pipeline.QuietMinutes > 10080:
-		return fmt.Errorf("pipeline.quiet_minutes wants 1 to 10080, got %d", s.Pipeline.QuietMinutes)
 	case !(s.HTTP.RequestsPerSecond > 0):
 		return fmt.Errorf("http.requests_per_second wants a number above 0, got %v", s.HTTP.RequestsPerSecond)
 	case (s.HTTP.Certificate == "") != (s.HTTP.Key == ""):
@@ -194,10 +197,24 @@ func (s *Settings) check() error {
 	default:
 		return fmt.Errorf("log.level wants debug, info, warn or error, got %q", s.Log.Level)
 	}
-	for _, check := range []func() error{s.Performed.check, s.Estimate.check, s.checkListeners, s.checkPages, s.DICOM.check, s.Archive.check, s.Notices.check, s.checkFolders} {
+	for _, check := range []func() error{s.Pipeline.check, s.Performed.check, s.Estimate.check, s.checkListeners, s.checkPages, s.DICOM.check, s.Archive.check, s.Notices.check, s.checkFolders} {
 		if err := check(); err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+func (p Pipeline) check() error {
+	switch {
+	case p.Workers < 1 || p.Workers > 64:
+		return fmt.Errorf("pipeline.workers wants 1 to 64, got %d", p.Workers)
+	case p.QuietMinutes < 1 || p.QuietMinutes > 10080:
+		return fmt.Errorf("pipeline.quiet_minutes wants 1 to 10080, got %d", p.QuietMinutes)
+	case p.CommitmentDays < 1 || p.CommitmentDays > 3650:
+		return fmt.Errorf("pipeline.commitment_days wants 1 to 3650, got %d", p.CommitmentDays)
+	case p.SkinSumDays < 1 || p.SkinSumDays > 3650:
+		return fmt.Errorf("pipeline.skin_sum_days wants 1 to 3650, got %d", p.SkinSumDays)
 	}
 	return nil
 }

@@ -11,6 +11,8 @@ import (
 type SkinSum struct {
 	Key  string
 	Body []byte
+	// Digests are those of the versions in it; the store takes them and does not give them back.
+	Digests []string
 }
 
 // keepSkin keeps sums of a saved version; one that is there stays as it is.
@@ -25,6 +27,11 @@ func (c *change) keepSkin(ctx context.Context, sums []SkinSum) error {
 			return fmt.Errorf("keep skin sum: %w", err)
 		}
 		c.doses = c.doses || added > 0
+		for _, digest := range s.Digests {
+			if _, err := c.ExecContext(ctx, `INSERT INTO skin_sum_version (key, digest) VALUES ($1, $2) ON CONFLICT (key, digest) DO NOTHING`, s.Key, digest); err != nil {
+				return fmt.Errorf("keep skin sum: %w", err)
+			}
+		}
 	}
 	return nil
 }

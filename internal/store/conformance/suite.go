@@ -31,6 +31,7 @@ func Run(t *testing.T, open func(t *testing.T, cfg store.Config) *store.DB) {
 		{"links", linkTests()},
 		{"cases", caseTests()},
 		{"cases that are lacking", unassessedTests()},
+		{"what is kept for a time", retentionTests()},
 		{"lists", listTests()},
 		{"facts", factTests()},
 		{"performed procedures and persons", performedTests()},
