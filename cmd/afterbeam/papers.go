@@ -12,6 +12,7 @@ import (
 	"afterbeam/internal/export/casejson"
 	"afterbeam/internal/export/paperhtml"
 	"afterbeam/internal/export/paperpdf"
+	"afterbeam/internal/followup/ask"
 	"afterbeam/internal/followup/paper"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/ingest/archive"
@@ -38,22 +39,22 @@ func newPapers(site settings.Site, zone *time.Location, s sums, db *store.DB) (*
 }
 
 // Make makes a paper of the newest estimate of a case and keeps it.
-func (p *papers) Make(ctx context.Context, actor store.Actor, caseID string, ask httpapi.PaperAsk) (store.Paper, error) {
+func (p *papers) Make(ctx context.Context, actor store.Actor, caseID string, asked httpapi.PaperAsk) (store.Paper, error) {
 	v, err := p.db.Version(ctx, caseID, 0)
 	if err != nil {
 		return store.Paper{}, err
 	}
-	in, err := p.input(ctx, v, paper.Kind(ask.Kind))
+	in, err := p.input(ctx, v, paper.Kind(asked.Kind))
 	if err != nil {
 		return store.Paper{}, fmt.Errorf("paper of case %s: %w", caseID, err)
 	}
-	in.Recipient = ask.Recipient
+	in.Recipient = asked.Recipient
 	if err := namesDrawn(in); err != nil {
 		return store.Paper{}, err
 	}
-	asked := store.Paper{CaseID: caseID, Version: v.Number, Kind: ask.Kind, Language: cmp.Or(ask.Language, p.site.Language), Size: cmp.Or(ask.Size, p.site.PaperSize)}
-	return p.db.MakePaper(ctx, actor, asked, func(made store.Paper) (pdf, html []byte, err error) {
-		in.Stamp = paper.Stamp{ID: made.ID, Made: made.MadeAt.In(p.zone), Program: programVersion(), By: ask.By}
+	record := store.Paper{CaseID: caseID, Version: v.Number, Kind: asked.Kind, Language: cmp.Or(asked.Language, p.site.Language), Size: cmp.Or(asked.Size, p.site.PaperSize)}
+	return p.db.MakePaper(ctx, actor, record, func(made store.Paper) (pdf, html []byte, err error) {
+		in.Stamp = paper.Stamp{ID: made.ID, Made: made.MadeAt.In(p.zone), Program: programVersion(), By: asked.By}
 		document, err := paper.Compose(paper.Kind(made.Kind), made.Language, in)
 		if err != nil {
 			return nil, nil, err
@@ -117,7 +118,26 @@ func (p *papers) input(ctx context.Context, v store.Version, kind paper.Kind) (i
 	in.Estimate = paper.Estimate{Case: v.Case.ID, Number: v.Number, MadeAt: v.MadeAt.In(p.zone), Program: v.Program, Methods: v.Methods, Digest: v.Digest}
 	s := p.site
 	in.Site = paper.Site{Centre: s.Centre, Department: s.Department, Phone: s.Phone, Hours: s.Hours, Mail: s.Mail, Address: s.Address}
+	if err := p.followUp(ctx, v.Case.ID, &in); err != nil {
+		return in, err
+	}
 	return in, p.earlier(ctx, v.Case, &in)
+}
+
+// followUp adds what is asked about the case, and what physicists estimated beside it.
+func (p *papers) followUp(ctx context.Context, caseID string, in *paper.Input) error {
+	asks, err := p.db.Asks(ctx, store.AskFilter{CaseID: caseID, States: []ask.State{ask.Open, ask.Answered}})
+	if err != nil {
+		return err
+	}
+	for _, a := range asks {
+		in.Asks = append(in.Asks, a.Ask)
+	}
+	own, err := p.db.OwnEstimates(ctx, caseID)
+	for _, o := range own {
+		in.Own = append(in.Own, o.Own)
+	}
+	return err
 }
 
 // earlier adds the patient's other procedures up to the day of the case.

@@ -20,7 +20,7 @@ type look struct {
 // body is the size of running text: larger for patients.
 func (p *printer) body() look {
 	if p.d.Kind == paper.PatientSheet {
-		return look{"", 11.5, 5.4, 1.8, 0}
+		return look{"", 11, 5.1, 1.5, 0}
 	}
 	return look{"", 10, 4.8, 1.8, 0}
 }
@@ -51,8 +51,13 @@ func (p *printer) blocks(all []paper.Block) {
 	for i, b := range all {
 		switch b := b.(type) {
 		case paper.Heading:
-			p.heading(b, i == 0)
+			p.heading(b, i == 0, p.first(all[i+1:]))
 		case paper.Paragraph:
+			if i+1 < len(all) {
+				if _, signed := all[i+1].(paper.Signature); signed {
+					p.need(p.body().line + p.body().next + signatureSpace + signatureUnder)
+				}
+			}
 			p.paragraph(b)
 		case paper.List:
 			p.list(b)
@@ -70,14 +75,43 @@ func (p *printer) blocks(all []paper.Block) {
 	}
 }
 
-func (p *printer) heading(h paper.Heading, first bool) {
+// first is how much of what follows a heading stays with it, mm.
+func (p *printer) first(all []paper.Block) float64 {
+	const some = 14.0
+	if len(all) == 0 {
+		return some
+	}
+	switch b := all[0].(type) {
+	case paper.Table:
+		if p.probing || len(b.Rows) == 0 {
+			return some
+		}
+		b.Rows = b.Rows[:1]
+		return p.height([]paper.Block{b}, p.inset)
+	case paper.List:
+		return p.height([]paper.Block{b}, p.inset)
+	case paper.Drawing:
+		return b.Height
+	case paper.Paragraph:
+		if len(all) > 1 {
+			if _, table := all[1].(paper.Table); table && !p.probing {
+				return some + p.first(all[1:])
+			}
+		}
+	case paper.Heading:
+		return some + p.first(all[1:])
+	case paper.Picture, paper.Box, paper.Signature:
+	}
+	return some
+}
+
+func (p *printer) heading(h paper.Heading, first bool, follows float64) {
 	l := headingLook(h.Level)
 	p.font(l.style, l.points, l.grey)
 	lines := p.lines(h.Text, p.width())
-	// A heading stays with what it is about.
-	const follows = 14.0
-	if !p.need(l.line*float64(len(lines))+follows) && !first && h.Level > 1 {
-		p.f.SetY(p.f.GetY() + 2.2)
+	const most, before = 70.0, 2.2 // more than most may be parted
+	if !p.need(before+l.line*float64(len(lines))+l.next+min(follows, most)) && !first && h.Level > 1 {
+		p.f.SetY(p.f.GetY() + before)
 	}
 	p.font(l.style, l.points, l.grey)
 	p.set(lines, l, p.x(), "L")
@@ -193,7 +227,12 @@ func (p *printer) list(b paper.List) {
 	if b.Small {
 		l = p.looks(paper.Small)
 	}
-	const indent = 4.5
+	const indent, most = 4.5, 60.0
+	if !p.probing {
+		if whole := p.height([]paper.Block{b}, p.inset); whole <= most {
+			p.need(whole - l.next)
+		}
+	}
 	for _, item := range b.Items {
 		p.font(l.style, l.points, l.grey)
 		lines := p.lines(item, p.width()-indent)
@@ -228,14 +267,17 @@ func (p *printer) box(b paper.Box) {
 	p.f.SetY(p.f.GetY() + inset + 1.5)
 }
 
-// height is how much blocks take, set on a page of their own.
+// height is how much blocks take, set on a page without an end.
 func (p *printer) height(blocks []paper.Block, inset float64) float64 {
-	probe := newPrinter(p.d, p.sheet, 0)
-	probe.f.AddPage()
-	probe.f.SetY(top)
-	probe.inset = inset
-	probe.blocks(blocks)
-	return probe.f.GetY() - top
+	if p.probe == nil {
+		p.probe = newPrinter(p.d, p.sheet, 0)
+		p.probe.probing = true
+		p.probe.f.AddPage()
+	}
+	p.probe.f.SetY(top)
+	p.probe.inset = inset
+	p.probe.blocks(blocks)
+	return p.probe.f.GetY() - top
 }
 
 func (p *printer) picture(b paper.Picture) {
@@ -285,10 +327,13 @@ func (p *printer) drawing(b paper.Drawing) {
 	p.f.SetXY(p.x(), y0+b.Height+1)
 }
 
+// How much a signature takes over and under its line, mm.
+const signatureSpace, signatureUnder = 12.0, 10.0
+
 func (p *printer) signature(b paper.Signature) {
 	const line, gap = 75.0, 8.0
-	p.need(26)
-	y := p.f.GetY() + 15
+	p.need(signatureSpace + signatureUnder)
+	y := p.f.GetY() + signatureSpace
 	p.f.SetDrawColor(0, 0, 0)
 	p.f.SetLineWidth(0.2)
 	p.font("", 8.5, 50)

@@ -13,9 +13,9 @@ type grid struct {
 // table sets a table. Its titles stand again at the head of each page; a row is broken by the end of a page only where it is
 // higher than a page.
 func (p *printer) table(b paper.Table) {
-	g := grid{look: p.body(), pad: 1.2}
+	g := grid{look: look{"", 9, 4.3, 2, 0}, pad: 1}
 	if p.d.Kind == paper.PatientSheet && !b.Small {
-		g.pad = 1.8
+		g = grid{look: p.body(), pad: 1.8}
 	}
 	if b.Small {
 		g.look, g.pad = look{"", 7.8, 3.6, 2.2, 0}, 0.9

@@ -50,7 +50,7 @@ func sheetOf(s Size) (sheet, error) {
 const (
 	left, right   = 25.0, 20.0
 	topFirst, top = 15.0, 24.0
-	bottom        = 24.0
+	bottom        = 22.0
 )
 
 // Write writes a document. It returns ErrSize, ErrUndrawable for any text of it, and errors of w.
@@ -87,8 +87,11 @@ type printer struct {
 	d     paper.Document
 	sheet sheet
 	pages int // 0 for not known yet
-	// boxed tells that a frame is being filled: its width is less.
+	// inset is how far the frame that is being filled lies inside of the edges.
 	inset float64
+	// probing tells that blocks are set to see how high they are, on a page without an end; probe is the one who does it.
+	probing bool
+	probe   *printer
 }
 
 func newPrinter(d paper.Document, s sheet, pages int) *printer {
@@ -131,7 +134,7 @@ func (p *printer) room() float64 { return p.sheet.height - bottom - p.f.GetY() }
 
 // need begins a new page when less than so much is left of this one.
 func (p *printer) need(mm float64) bool {
-	if mm <= p.room() || p.f.GetY() <= top+0.1 {
+	if p.probing || mm <= p.room() || p.f.GetY() <= top+0.1 {
 		return false
 	}
 	p.f.AddPage()
@@ -142,9 +145,12 @@ func (p *printer) need(mm float64) bool {
 func (p *printer) header() {
 	if p.f.PageNo() > 1 {
 		p.font("", 8.5, 60)
-		p.at(left, 13)
-		p.cell(p.sheet.width-left-right, 4, p.d.Banner, "L")
-		p.rule(18)
+		lines := p.lines(p.d.Banner, p.sheet.width-left-right)
+		for i, line := range lines {
+			p.at(left, 18-4*float64(len(lines)-i))
+			p.cell(p.sheet.width-left-right, 4, line, "L")
+		}
+		p.rule(19)
 		p.f.SetY(top)
 		return
 	}
@@ -170,12 +176,20 @@ func (p *printer) header() {
 func (p *printer) address() {
 	const x, y, width = 25.0, 50.0, 80.0
 	p.font("", 6.5, 60)
-	p.at(x, y)
-	p.cell(width, 3, p.shortened(p.d.Return, width), "L")
-	p.font("", 10.5, 0)
+	lines := p.lines(p.d.Return, width)
+	for i, line := range lines[:min(len(lines), 2)] {
+		p.at(x, y-2.8*float64(min(len(lines), 2)-1-i))
+		p.cell(width, 2.8, line, "L")
+	}
+	const points = 10.5
 	for i, line := range p.d.Address {
+		p.font("", points, 0)
+		// An address is never cut: a line that is too wide is set smaller.
+		if wide := p.f.GetStringWidth(composed(line)); wide > width {
+			p.font("", points*width/wide, 0)
+		}
 		p.at(x, y+6+5*float64(i))
-		p.cell(width, 5, p.shortened(line, width), "L")
+		p.cell(width, 5, line, "L")
 	}
 	p.f.SetDrawColor(120, 120, 120)
 	p.f.SetLineWidth(0.2)
@@ -183,19 +197,6 @@ func (p *printer) address() {
 		p.f.Line(4, fold, 9, fold)
 	}
 	p.f.SetY(98)
-}
-
-// shortened cuts a text that is wider than its line.
-func (p *printer) shortened(text string, width float64) string {
-	text = composed(text)
-	if p.f.GetStringWidth(text) <= width {
-		return text
-	}
-	runes := []rune(text)
-	for len(runes) > 0 && p.f.GetStringWidth(string(runes)+"…") > width {
-		runes = runes[:len(runes)-1]
-	}
-	return string(runes) + "…"
 }
 
 func (p *printer) footer() {

@@ -57,11 +57,11 @@ const (
 
 // The drawing, in mm.
 const (
-	figureHeight = 58.0
-	figureEvery  = 46.0 // from the midline of one figure to that of the next
+	figureHeight = 50.0
+	figureEvery  = 44.0 // from the midline of one figure to that of the next
 	drawnWidth   = 2 * figureEvery
 	drawnHeight  = figureHeight + 9
-	markRadius   = 4.2
+	markRadius   = 3.8
 )
 
 // smooth rounds a closed outline by a Catmull-Rom spline through its points.
@@ -119,7 +119,7 @@ func (c *composer) drawing() (Drawing, bool) {
 		sin, cos := math.Sincos(2 * math.Pi * float64(i) / corners)
 		mark.Points = append(mark.Points, Point{where.X + markRadius*cos, where.Y + markRadius*sin})
 	}
-	const side = 15.0
+	const side = 14.5
 	below, beside := figureHeight+6, 0.55*figureHeight
 	return Drawing{
 		Width: drawnWidth, Height: drawnHeight, Shapes: []Shape{figure(back), figure(front), mark},

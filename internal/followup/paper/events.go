@@ -61,13 +61,18 @@ func (c *composer) event(i int, e *procedure.Event) []string {
 		kv = quantity.Fixed(sum/float64(n), 0)
 	}
 	return []string{
-		fmt.Sprint(i + 1), start, c.text("event_type." + strings.ReplaceAll(e.Type.String(), " ", "_")), e.Plane.String(), kv, c.filters(e.Filters), c.angles(e.Mechanics),
+		fmt.Sprint(i + 1), start, c.text("event_type." + strings.ReplaceAll(e.Type.String(), " ", "_")), c.plane(e.Plane), kv, c.filters(e.Filters), c.angles(e.Mechanics),
 		opt(e.Field.Area, func(v quantity.SquareMetre) string { return c.l.Figure(quantity.Figures(v.Cm2(), 3)) }, absent),
 		opt(e.KAP, func(v quantity.GraySquareMetre) string { return c.l.Figure(quantity.Figures(v.Gycm2(), 3)) }, absent),
 		opt(e.RefKerma, func(v quantity.Gray) string {
 			return c.l.Figure(quantity.Figures(float64(v/quantity.MilliGray), 3))
 		}, absent),
 	}
+}
+
+// plane names a plane in a word.
+func (c *composer) plane(p procedure.Plane) string {
+	return c.text("plane." + strings.ReplaceAll(p.String(), " ", "_"))
 }
 
 // filters are the flat filters, such as 0.3 Cu.

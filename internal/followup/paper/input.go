@@ -22,6 +22,8 @@ type Input struct {
 	Before []string
 	// Asks are what is asked of people about the case; nil where nothing was asked yet.
 	Asks []ask.Ask
+	// Own are estimates that physicists made themselves beside the computed one, the newest last.
+	Own  []ask.Own
 	Site Site
 	// Recipient is the address of a letter, at most six lines; nil leaves the window empty.
 	Recipient []string

@@ -1,6 +1,8 @@
 package paper
 
 import (
+	"slices"
+
 	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/followup/level"
 	"afterbeam/internal/procedure"
@@ -66,12 +68,7 @@ func (c *composer) doseTable() Table {
 func (c *composer) earlier() (Table, bool) {
 	p := c.text
 	var rows [][]string
-	last := 1
-	for _, s := range c.Sums {
-		if s.Procedures <= last {
-			continue
-		}
-		last = s.Procedures
+	for _, s := range c.wider() {
 		skin := c.sumSkin(s)
 		if place := sumPlace(s); place.Region != "" {
 			skin += "; " + c.exact(place)
@@ -91,36 +88,46 @@ func (c *composer) window(s assessment.Sum) string {
 	return c.text("window.days", "days", s.Days, "to", c.day(s.To))
 }
 
-// dose is the skin dose by which reactions are told, with its high end: of the case, or of what procedures of the shortest
-// window left on one body where that is more.
-func (c *composer) dose() (value, high quantity.Opt[quantity.Gray]) {
-	e := c.Assessment.SkinDose
-	value, high = e.Value, e.High
-	if s, ok := c.together(); ok {
-		if laid, ok := s.Laid.Get(); ok && laid.Value.Or(0) > value.Or(0) {
-			return laid.Value, laid.High
+// band is a column of the table of reactions: the title of a band and its key.
+type band struct{ title, name string }
+
+// bands are those of the estimate, of the high end of its range where that is another, and of what procedures of the
+// shortest window left on one body where that is yet another.
+func (c *composer) bands() (all []band) {
+	add := func(key string, dose quantity.Gray, pairs ...any) {
+		name := level.BandOf(dose).Name
+		if !slices.ContainsFunc(all, func(b band) bool { return b.name == name }) {
+			all = append(all, band{c.text(key, append(pairs, "band", name)...), name})
 		}
 	}
-	return value, high
+	e := c.Assessment.SkinDose
+	if v, ok := e.Value.Get(); ok {
+		add("band.of", v)
+		add("band.of_high", e.High.Or(v))
+	}
+	if s, ok := c.together(); ok {
+		if laid, ok := s.Laid.Get(); ok && laid.Value.Or(0) > e.Value.Or(0) {
+			add("band.of_together", laid.Value.Or(0), "n", laid.Procedures)
+		}
+	}
+	return all
 }
 
-// reactions are the published reactions of the band of the dose, on their condition.
+// reactions are the published reactions of the bands of the dose, on their condition.
 func (c *composer) reactions() []Block {
-	value, high := c.dose()
-	v, ok := value.Get()
-	if !ok {
+	bands := c.bands()
+	if len(bands) == 0 {
 		return []Block{Heading{2, c.text("band.title")}, Paragraph{Text: c.text("band.unknown")}}
 	}
-	band, upper := level.BandOf(v).Name, level.BandOf(high.Or(v)).Name
-	columns := []Column{{c.text("band.time"), 4, false}, {c.text("band.of", "band", band), 7, false}}
-	if upper != band {
-		columns = append(columns, Column{c.text("band.of_high", "band", upper), 7, false})
+	columns := []Column{{c.text("band.time"), 4, false}}
+	for _, b := range bands {
+		columns = append(columns, Column{b.title, 7, false})
 	}
 	var rows [][]string
 	for _, when := range []string{"prompt", "early", "midterm", "long"} {
-		row := []string{c.text("band." + when), c.text("band." + band + "." + when)}
-		if upper != band {
-			row = append(row, c.text("band."+upper+"."+when))
+		row := []string{c.text("band." + when)}
+		for _, b := range bands {
+			row = append(row, c.text("band."+b.name+"."+when))
 		}
 		rows = append(rows, row)
 	}

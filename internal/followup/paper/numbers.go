@@ -65,6 +65,17 @@ func (c *composer) spread(value, low, high quantity.Opt[quantity.Gray], lower bo
 	return c.text(form, "value", c.measure(text+" "+unit), "low", c.measure(from), "high", c.measure(to+" "+unit))
 }
 
+// wider gives the sums that hold other procedures, each only where it holds more than the window before.
+func (c *composer) wider() (sums []assessment.Sum) {
+	last := 1
+	for _, s := range c.Sums {
+		if s.Procedures > last {
+			sums, last = append(sums, s), s.Procedures
+		}
+	}
+	return sums
+}
+
 // together is the sum over the shortest window in which there is another procedure.
 func (c *composer) together() (assessment.Sum, bool) {
 	for _, s := range c.Sums {

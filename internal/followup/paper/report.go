@@ -20,7 +20,7 @@ func (c *composer) report() []Block {
 	p := c.text
 	blocks := []Block{
 		Heading{1, p("title.physicist_report")},
-		Paragraph{Text: c.banner(), Style: Small},
+		Paragraph{Text: c.banner()},
 		Paragraph{Text: p("caution.skin") + " " + p("caution.displayed") + " " + p("caution.defer"), Style: Caution},
 		Heading{2, p("report.case.title")},
 		c.caseTable(),
@@ -39,6 +39,7 @@ func (c *composer) report() []Block {
 	blocks = append(blocks, c.skinBasis()...)
 	blocks = append(blocks, c.effectiveBasis()...)
 	blocks = append(blocks, c.findings()...)
+	blocks = append(blocks, c.followUp()...)
 	blocks = append(blocks, c.versions()...)
 	blocks = append(blocks, c.sources()...)
 	blocks = append(blocks, Heading{2, p("report.sign.title")}, Signature{[]string{p("report.sign.physicist"), p("report.sign.second")}})
@@ -68,7 +69,7 @@ func (c *composer) caseTable() Table {
 	}
 	profile := p("report.case.no_profile")
 	if a.Profile.Device != "" {
-		profile = p("report.case.profile", "name", a.Profile.Name, "from", c.day(a.Profile.From), "by", cmp.Or(a.Profile.SignedBy, p("report.case.nobody")))
+		profile = p("report.case.profile", "name", a.Profile.Name, "from", c.day(a.Profile.From), "by", cmp.Or(Called(a.Profile.SignedBy), p("report.case.nobody")))
 	}
 	return pairs(p("report.case.title"), [][]string{
 		{p("label.begin"), begin},
@@ -152,7 +153,7 @@ func (c *composer) planes() []Block {
 		kerma := func(v quantity.Gray) string { return c.l.Figure(quantity.Figures(float64(v), 3)) }
 		kap := func(v quantity.GraySquareMetre) string { return c.l.Figure(quantity.Figures(v.Gycm2(), 3)) }
 		rows = append(rows, []string{
-			plane.Plane.String(), opt(plane.TotalKerma, kerma, absent), opt(plane.SumKerma, kerma, absent), opt(plane.TotalKAP, kap, absent), opt(plane.SumKAP, kap, absent),
+			c.plane(plane.Plane), opt(plane.TotalKerma, kerma, absent), opt(plane.SumKerma, kerma, absent), opt(plane.TotalKAP, kap, absent), opt(plane.SumKAP, kap, absent),
 			opt(plane.FluoroTime, func(v quantity.Second) string { return c.l.Figure(quantity.Fixed(v.Minutes(), 1)) }, absent),
 		})
 	}
@@ -175,10 +176,8 @@ func (c *composer) levels() []Block {
 		}
 	}
 	add(p("scope.case"), c.Assessment.Levels, true)
-	for _, s := range c.Sums {
-		if s.Procedures > 1 {
-			add(c.window(s), s.Levels, false)
-		}
+	for _, s := range c.wider() {
+		add(c.window(s), s.Levels, false)
 	}
 	blocks := []Block{Heading{2, p("report.levels.title")}, Table{
 		Caption: p("report.levels.caption"), Lang: method, Small: true,

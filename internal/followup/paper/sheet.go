@@ -15,7 +15,7 @@ func (c *composer) sheet() []Block {
 	p := c.text
 	blocks := []Block{
 		Heading{1, p("title.patient_sheet")},
-		Paragraph{Text: c.banner(), Style: Small},
+		Paragraph{Text: c.banner()},
 		Paragraph{Text: p("sheet.intro."+c.amount(), "day", c.long(c.caseDay()), "centre", c.Site.Centre)},
 	}
 	if n := len(c.Before); n > 0 {
@@ -112,7 +112,7 @@ func (c *composer) whenToLook() Block {
 		return Paragraph{Text: c.text("sheet.when.no_day")}
 	}
 	return Table{
-		Caption: c.text("sheet.when.caption"), Columns: []Column{{c.text("sheet.when.look"), 4, false}, {c.text("sheet.when.day"), 6, false}, {c.text("sheet.when.note"), 6, false}},
+		Caption: c.text("sheet.when.caption"), Columns: []Column{{c.text("sheet.when.look"), 3.5, false}, {c.text("sheet.when.day"), 8.5, false}, {c.text("sheet.when.note"), 4.5, false}},
 		Rows: [][]string{{c.text("sheet.when.first"), c.days(early), ""}, {c.text("sheet.when.second"), c.days(month), ""}},
 	}
 }

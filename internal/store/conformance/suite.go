@@ -39,6 +39,7 @@ func Run(t *testing.T, open func(t *testing.T, cfg store.Config) *store.DB) {
 		{"devices", deviceTests()},
 		{"recomputations", recomputationTests()},
 		{"commitments", commitmentTests()},
+		{"papers", paperTests()},
 		{"objects of archives", archivedTests()},
 		{"accounts", accountTests()},
 		{"audit", auditTests()},
