@@ -24,8 +24,10 @@ import (
 // TestMain lets the scripts run the program itself: the test binary under another name.
 func TestMain(m *testing.M) {
 	// A variable that chooses among the tests is no setting of the program, which would refuse it.
-	if err := os.Unsetenv("AFTERBEAM_TEMPLATE_VALIDATOR"); err != nil {
-		panic(err)
+	for _, name := range []string{"AFTERBEAM_TEMPLATE_VALIDATOR", "AFTERBEAM_SCREENSHOTS"} {
+		if err := os.Unsetenv(name); err != nil {
+			panic(err)
+		}
 	}
 	testscript.Main(m, map[string]func(){"afterbeam": main})
 }

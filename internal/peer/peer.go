@@ -8,6 +8,7 @@ package peer
 import (
 	"os"
 	"os/exec"
+	"path/filepath"
 	"testing"
 )
 
@@ -23,6 +24,21 @@ func Need(t testing.TB, command string) string {
 		t.Fatalf("the outside program %s is missing, and continuous integration must have it", command)
 	}
 	t.Skipf("the outside program %s is not installed", command)
+	return ""
+}
+
+// NeedFile returns the path of a file that a package manager brings, root being the module's. Without it the test is skipped
+// with how to get it, or fails in continuous integration.
+func NeedFile(t testing.TB, root, name, how string) string {
+	t.Helper()
+	path := filepath.Join(root, filepath.FromSlash(name))
+	if _, err := os.Stat(path); err == nil {
+		return path
+	}
+	if inCI() {
+		t.Fatalf("%s is missing, and continuous integration must have it: %s", name, how)
+	}
+	t.Skipf("%s is not there: %s", name, how)
 	return ""
 }
 

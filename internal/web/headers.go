@@ -8,7 +8,7 @@ const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src
 	"base-uri 'none'; object-src 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
 
 // permissions takes from a page what it never uses.
-const permissions = "camera=(), microphone=(), geolocation=(), payment=(), usb=(), serial=(), hid=(), bluetooth=(), midi=(), display-capture=()"
+const permissions = "camera=(), microphone=(), geolocation=(), payment=(), usb=(), serial=(), hid=(), midi=(), display-capture=()"
 
 // setHeaders sets what a page needs beside the headers of every answer.
 func setHeaders(h http.Header, secure bool) {
