@@ -34,14 +34,15 @@ type accountsData struct {
 
 type accountRow struct {
 	httpapi.Account
-	Rooms string // in words, "" for every room
+	Rooms   string // in words, "" for every room
+	NoCases bool   // the role sees no patient
 }
 
 func (v *view) accounts() (accountsData, error) {
 	d := accountsData{Passwords: v.site.cfg.Passwords}
 	list, err := ask[httpapi.AccountList](v, http.MethodGet, "/v1/accounts", nil)
 	for _, a := range list.Accounts {
-		row := accountRow{Account: a}
+		row := accountRow{Account: a, NoCases: access.Grant{Role: access.Role(a.Role)}.May("listProcedures") != nil}
 		if a.Rooms != nil {
 			row.Rooms = strings.Join(*a.Rooms, ", ")
 		}

@@ -93,7 +93,7 @@ func (v *view) frame(title string, data any) frame {
 	f.Name, f.Role, f.Left = v.grant.Account.Name, string(v.grant.Role), int(v.left().Seconds())
 	for _, p := range v.site.pages {
 		if p.listed && v.site.opens(v.grant, p) {
-			f.Nav = append(f.Nav, entry{p.path, v.lang.Text(p.title), p.path == f.Path})
+			f.Nav = append(f.Nav, entry{p.path, v.lang.Text(p.title), p.title == title})
 		}
 	}
 	return f

@@ -26,6 +26,7 @@ func (s *Site) mePages() []page {
 type meData struct {
 	Account   store.Account
 	Rooms     string // in words, "" for every room
+	NoCases   bool   // the role sees no patient
 	Sessions  []store.Session
 	This      string // id of this session
 	Tokens    []store.Token
@@ -37,7 +38,7 @@ type meData struct {
 
 func (v *view) me(wrong string) (meData, error) {
 	d := meData{
-		Account: v.grant.Account, Rooms: strings.Join(v.grant.Account.Rooms, ", "), This: v.session.ID, Days: tokenDays(), Wrong: wrong, Passwords: v.site.cfg.Passwords,
+		Account: v.grant.Account, NoCases: v.grant.May("listProcedures") != nil, Rooms: strings.Join(v.grant.Account.Rooms, ", "), This: v.session.ID, Days: tokenDays(), Wrong: wrong, Passwords: v.site.cfg.Passwords,
 	}
 	var err error
 	if d.Sessions, err = v.sessions(v.ctx()); err != nil {

@@ -10,37 +10,44 @@ import (
 	"afterbeam/internal/peer"
 )
 
-// finding is one rule that axe-core found broken.
-type finding struct {
-	ID, Impact, Help string
-	Nodes            []struct {
-		Target  []any
-		Summary string `json:"failureSummary"`
+// Finding is one rule that axe-core found broken: its name, how bad that is, what would be right, and what it says of each
+// place.
+type Finding struct {
+	ID     string   `json:"id"`
+	Impact string   `json:"impact"`
+	Help   string   `json:"help"`
+	Where  []string `json:"where"`
+}
+
+// String gives the finding in one line.
+func (f Finding) String() string {
+	return strings.ReplaceAll(f.Impact+", "+f.Help+" ("+f.ID+"): "+strings.Join(f.Where, " | "), "\n", " ")
+}
+
+// Axe checks the page with axe-core and wants nothing serious or critical. Without axe-core the test is skipped, or fails in
+// continuous integration.
+func (w *Window) Axe() {
+	w.t.Helper()
+	for _, f := range w.Findings() {
+		if f.Impact == "serious" || f.Impact == "critical" {
+			w.t.Errorf("%s: %s", w.Path(), f)
+		} else {
+			w.t.Logf("%s: %s", w.Path(), f)
+		}
 	}
 }
 
-// Axe checks the page with axe-core, by the rules of WCAG 2.2 up to AA and its best practices, and wants nothing serious or
-// critical. Without axe-core the test is skipped, or fails in continuous integration.
-func (w *Window) Axe() {
+// Findings gives what axe-core finds broken of the rules of WCAG 2.2 up to AA and of its best practices.
+func (w *Window) Findings() []Finding {
 	w.t.Helper()
 	name := peer.NeedFile(w.t, Root(w.t), "scripts/browser/node_modules/axe-core/axe.min.js", "npm ci in scripts/browser")
 	script, err := os.ReadFile(name)
 	require.NoError(w.t, err)
-	var found []finding
+	var found []Finding
 	w.run(chromedp.Evaluate(string(script)+";0", nil))
 	w.Value(`axe.run(document, {runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"], resultTypes: ["violations"]})
-	  .then(r => r.violations.map(v => ({ID: v.id, Impact: v.impact || "", Help: v.help, Nodes: v.nodes.map(n => ({Target: n.target, failureSummary: n.failureSummary}))})))`, &found)
-	for _, f := range found {
-		var where []string
-		for _, n := range f.Nodes {
-			where = append(where, strings.ReplaceAll(n.Summary, "\n", " "))
-		}
-		if f.Impact == "serious" || f.Impact == "critical" {
-			w.t.Errorf("%s: %s (%s): %s", w.Path(), f.Help, f.ID, strings.Join(where, " | "))
-		} else {
-			w.t.Logf("%s: %s, %s (%s): %s", w.Path(), f.Impact, f.Help, f.ID, strings.Join(where, " | "))
-		}
-	}
+	  .then(r => r.violations.map(v => ({id: v.id, impact: v.impact || "", help: v.help, where: v.nodes.map(n => n.failureSummary)})))`, &found)
+	return found
 }
 
 // AxeInBothThemes checks the page in light and in dark.
