@@ -60,6 +60,9 @@ func (s *solid) blocks(p, d r3.Vec) bool {
 	if max(p.Z, p.Z+d.Z) <= s.low || min(p.Z, p.Z+d.Z) >= s.high {
 		return false
 	}
+	if s.side == 0 && s.beside(p, d) {
+		return false
+	}
 	lo, hi, ok := s.slab(p, d, 0, 1)
 	if !ok {
 		return false
@@ -72,6 +75,12 @@ func (s *solid) blocks(p, d r3.Vec) bool {
 		}
 	}
 	return least < -touch
+}
+
+// beside tells that a segment passes outside the box around an upright solid, which most do.
+func (s *solid) beside(p, d r3.Vec) bool {
+	return min(p.Y, p.Y+d.Y) >= s.b || max(p.Y, p.Y+d.Y) <= -s.b ||
+		min(p.X, p.X+d.X) >= s.x0+s.a || max(p.X, p.X+d.X) <= s.x0-s.a
 }
 
 // enter gives the first t >= 0 at which the ray p + t d is in the solid.

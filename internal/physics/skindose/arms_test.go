@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"afterbeam/internal/physics/beam"
 	"afterbeam/internal/physics/body"
 	"afterbeam/internal/physics/skindose"
 	"afterbeam/internal/procedure"
@@ -160,4 +161,32 @@ func TestAPlanWithTheArmsElsewhere(t *testing.T) {
 		require.NoError(t, err, name)
 		assert.InDelta(t, 2*float64(all[0].Adds)+tt.before, float64(all[1].After), 1e-9, name)
 	}
+}
+
+// With many events the optics are shared, so that one more event takes no memory of its own.
+func TestMoreEventsTakeNoMoreMemory(t *testing.T) {
+	adult, err := body.New(body.Size{ArmsAlongside: true}, 10)
+	require.NoError(t, err)
+	taken := func(n int) float64 {
+		list := longCase(100, n)
+		return testing.AllocsPerRun(1, func() {
+			_, err := skindose.Irradiate(list, adult, beam.SoftTissue)
+			assert.NoError(t, err)
+		})
+	}
+	// Between 1,000 and 5,000 events some beams come that none had before: 40 allocations each.
+	assert.Less(t, (taken(5000)-taken(1000))/4000, 0.15, "allocations per event")
+}
+
+func BenchmarkMapWithArms(b *testing.B) {
+	adult, err := body.New(body.Size{ArmsAlongside: true}, 1)
+	require.NoError(b, err)
+	list := longCase(100, 1000)
+	b.ReportAllocs()
+	before := processor(b)
+	for b.Loop() {
+		_, err := skindose.Irradiate(list, adult, beam.SoftTissue)
+		require.NoError(b, err)
+	}
+	b.ReportMetric(1e3*(processor(b)-before).Seconds()/float64(b.N), "cpu-ms")
 }
