@@ -38,6 +38,7 @@ type commands struct {
 	Backup      backupCommand      `cmd:"" help:"Copy the store to a new folder; the service may run meanwhile."`
 	Restore     restoreCommand     `cmd:"" help:"Put a backup into a new folder and verify it."`
 	Verify      verifyCommand      `cmd:"" help:"Check every digest, the audit chain and the database."`
+	Notice      noticeCommand      `cmd:"" help:"What people were told of cases."`
 	Device      deviceCommand      `cmd:"" help:"The registry of equipment, its profiles, and what is silent."`
 	Asks        asksCommand        `cmd:"" help:"What is asked of people after a level was reached, by due day; names no patient."`
 	Redo        redoCommand        `cmd:"" help:"Have work done again that the service has done or given up; it may run meanwhile."`

@@ -9,6 +9,7 @@ import (
 	"afterbeam/internal/deliver/mail"
 	"afterbeam/internal/deliver/outbox"
 	"afterbeam/internal/deliver/webhook"
+	"afterbeam/internal/httpapi"
 	"afterbeam/internal/settings"
 )
 
@@ -58,7 +59,22 @@ func (w *works) notices(zone *time.Location) (*deliver.Worker, error) {
 		return nil, fmt.Errorf("%w: notices: %w", errUsage, err)
 	}
 	return &deliver.Worker{
-		Store: w.db, Ways: ways, Pictures: pictures{}, Policy: policy, Zone: zone, Base: strings.TrimSuffix(w.settings.Pages.PublicURL, "/"),
+		Store: w.db, Ways: ways, Pictures: pictures{}, Policy: policy, Zone: zone, Base: pagesOf(w.settings),
 		AlarmAfter: time.Duration(n.AlarmMinutes) * time.Minute, Log: w.log, Now: time.Now, Fatal: w.fatal,
 	}, nil
 }
+
+// toldBy is what the interface tells of notices.
+func toldBy(s settings.Settings) httpapi.Notices {
+	n := httpapi.Notices{Domains: s.Notices.Mail.Domains, Base: pagesOf(s)}
+	n.Policy, _ = s.Notices.Policy() // was checked when the settings were read
+	for _, one := range []struct{ name, set string }{{channelOutbox, s.Notices.Outbox.Dir}, {channelMail, s.Notices.Mail.Server}, {channelWebhook, s.Notices.Webhook.URL}} {
+		if one.set != "" {
+			n.Channels = append(n.Channels, one.name)
+		}
+	}
+	return n
+}
+
+// pagesOf gives the address of the pages without a slash at its end.
+func pagesOf(s settings.Settings) string { return strings.TrimSuffix(s.Pages.PublicURL, "/") }

@@ -120,6 +120,16 @@ func Permissions() map[Operation][]Role {
 		"listAudit":          {Auditor},
 		"verifyAudit":        {Auditor},
 
+		"listNotices":                 {Physicist, Operator},
+		"acknowledgeProcedure":        {Physicist, Operator},
+		"getNotice":                   {Physicist, Operator},
+		"resendNotice":                {Physicist, Operator},
+		"listNoticeChannels":          {Admin},
+		"getNoticePreferences":        {Physicist, Operator, Admin},
+		"setNoticePreferences":        {Physicist, Operator, Admin},
+		"getAccountNoticePreferences": {Admin},
+		"setAccountNoticePreferences": {Admin},
+
 		"importPerformed": {Service, Physicist},
 		"listPerformed":   {Physicist, Quality},
 		"getPerformed":    {Physicist},

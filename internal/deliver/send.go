@@ -193,19 +193,11 @@ type sentNotice struct {
 
 // item gives a notice as a letter tells it.
 func (w *Worker) item(n store.Notice) (notice.Item, error) {
-	i := notice.Item{Reference: n.ID, Kind: n.Kind, Urgent: n.Urgent, Link: Link(w.Base, n.CaseID)}
+	i := notice.Item{Reference: n.ID, Kind: n.Kind, Urgent: n.Urgent, Link: notice.Link(w.Base, n.CaseID)}
 	if err := json.Unmarshal(n.Content, &i.Content); err != nil {
 		return i, fmt.Errorf("read notice: %w", err)
 	}
 	return i, nil
-}
-
-// Link gives the address of the page of a case, which wants a sign-in; "" without the address of the pages or a case.
-func Link(base, caseID string) string {
-	if base == "" || caseID == "" {
-		return ""
-	}
-	return base + "/cases/" + caseID
 }
 
 // picture draws the map of the version that a notice is about. A notice goes out without it rather than not at all.

@@ -476,6 +476,135 @@ func (e FlagEventEvent) Valid() bool {
 	}
 }
 
+// Defines values for NoticeKind.
+const (
+	NoticeKindAmended  NoticeKind = "amended"
+	NoticeKindCase     NoticeKind = "case"
+	NoticeKindComplete NoticeKind = "complete"
+)
+
+// Valid indicates whether the value is a known member of the NoticeKind enum.
+func (e NoticeKind) Valid() bool {
+	switch e {
+	case NoticeKindAmended:
+		return true
+	case NoticeKindCase:
+		return true
+	case NoticeKindComplete:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for NoticeRank.
+const (
+	NoticeRankEvery        NoticeRank = "every"
+	NoticeRankFollowUp     NoticeRank = "follow-up"
+	NoticeRankNotification NoticeRank = "notification"
+)
+
+// Valid indicates whether the value is a known member of the NoticeRank enum.
+func (e NoticeRank) Valid() bool {
+	switch e {
+	case NoticeRankEvery:
+		return true
+	case NoticeRankFollowUp:
+		return true
+	case NoticeRankNotification:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for NoticeState.
+const (
+	Placed NoticeState = "placed"
+	Queued NoticeState = "queued"
+)
+
+// Valid indicates whether the value is a known member of the NoticeState enum.
+func (e NoticeState) Valid() bool {
+	switch e {
+	case Placed:
+		return true
+	case Queued:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for NoticeAttemptEnding.
+const (
+	NoticeAttemptEndingBegun   NoticeAttemptEnding = "begun"
+	NoticeAttemptEndingNotSent NoticeAttemptEnding = "not sent"
+	NoticeAttemptEndingRefused NoticeAttemptEnding = "refused"
+	NoticeAttemptEndingSent    NoticeAttemptEnding = "sent"
+	NoticeAttemptEndingUnsure  NoticeAttemptEnding = "unsure"
+)
+
+// Valid indicates whether the value is a known member of the NoticeAttemptEnding enum.
+func (e NoticeAttemptEnding) Valid() bool {
+	switch e {
+	case NoticeAttemptEndingBegun:
+		return true
+	case NoticeAttemptEndingNotSent:
+		return true
+	case NoticeAttemptEndingRefused:
+		return true
+	case NoticeAttemptEndingSent:
+		return true
+	case NoticeAttemptEndingUnsure:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for NoticeMessageState.
+const (
+	NoticeMessageStateFailed  NoticeMessageState = "failed"
+	NoticeMessageStateSent    NoticeMessageState = "sent"
+	NoticeMessageStateWaiting NoticeMessageState = "waiting"
+)
+
+// Valid indicates whether the value is a known member of the NoticeMessageState enum.
+func (e NoticeMessageState) Valid() bool {
+	switch e {
+	case NoticeMessageStateFailed:
+		return true
+	case NoticeMessageStateSent:
+		return true
+	case NoticeMessageStateWaiting:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for NoticePreferencesFrom.
+const (
+	NoticePreferencesFromEvery        NoticePreferencesFrom = "every"
+	NoticePreferencesFromFollowUp     NoticePreferencesFrom = "follow-up"
+	NoticePreferencesFromNotification NoticePreferencesFrom = "notification"
+)
+
+// Valid indicates whether the value is a known member of the NoticePreferencesFrom enum.
+func (e NoticePreferencesFrom) Valid() bool {
+	switch e {
+	case NoticePreferencesFromEvery:
+		return true
+	case NoticePreferencesFromFollowUp:
+		return true
+	case NoticePreferencesFromNotification:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PaperKind.
 const (
 	DoctorLetter    PaperKind = "doctor-letter"
@@ -874,19 +1003,19 @@ func (e TableAxisGrowsToward) Valid() bool {
 
 // Defines values for UnassessedProcedureState.
 const (
-	Failed  UnassessedProcedureState = "failed"
-	NoCase  UnassessedProcedureState = "no_case"
-	Waiting UnassessedProcedureState = "waiting"
+	UnassessedProcedureStateFailed  UnassessedProcedureState = "failed"
+	UnassessedProcedureStateNoCase  UnassessedProcedureState = "no_case"
+	UnassessedProcedureStateWaiting UnassessedProcedureState = "waiting"
 )
 
 // Valid indicates whether the value is a known member of the UnassessedProcedureState enum.
 func (e UnassessedProcedureState) Valid() bool {
 	switch e {
-	case Failed:
+	case UnassessedProcedureStateFailed:
 		return true
-	case NoCase:
+	case UnassessedProcedureStateNoCase:
 		return true
-	case Waiting:
+	case UnassessedProcedureStateWaiting:
 		return true
 	default:
 		return false
@@ -1566,6 +1695,20 @@ type AccountRequest struct {
 
 // AccountRequestRole defines model for AccountRequest.Role.
 type AccountRequestRole string
+
+// AcknowledgeRequest defines model for AcknowledgeRequest.
+type AcknowledgeRequest struct {
+	// Version The version that was seen; the newest when absent
+	Version *int `json:"version,omitempty"`
+}
+
+// Acknowledgement defines model for Acknowledgement.
+type Acknowledgement struct {
+	AccountId   string    `json:"account_id"`
+	MadeAt      time.Time `json:"made_at"`
+	ProcedureId string    `json:"procedure_id"`
+	Version     int       `json:"version"`
+}
 
 // Ask defines model for Ask.
 type Ask struct {
@@ -2448,6 +2591,145 @@ type NewToken struct {
 	Token string `json:"token"`
 }
 
+// Notice defines model for Notice.
+type Notice struct {
+	// Kind case is the first notice of a procedure
+	Kind     NoticeKind      `json:"kind"`
+	Messages []NoticeMessage `json:"messages"`
+
+	// Problem Why nobody is told
+	Problem     *string   `json:"problem"`
+	ProcedureId string    `json:"procedure_id"`
+	QueuedAt    time.Time `json:"queued_at"`
+
+	// Rank The highest level that it tells of
+	Rank      NoticeRank `json:"rank"`
+	Reference string     `json:"reference"`
+
+	// State placed is handed to messages, or wanted by nobody
+	State NoticeState `json:"state"`
+
+	// Urgent A follow-up level is newly reached
+	Urgent  bool `json:"urgent"`
+	Version int  `json:"version"`
+}
+
+// NoticeKind case is the first notice of a procedure
+type NoticeKind string
+
+// NoticeRank The highest level that it tells of
+type NoticeRank string
+
+// NoticeState placed is handed to messages, or wanted by nobody
+type NoticeState string
+
+// NoticeAttempt defines model for NoticeAttempt.
+type NoticeAttempt struct {
+	BegunAt time.Time  `json:"begun_at"`
+	EndedAt *time.Time `json:"ended_at"`
+
+	// Ending begun and unsure: it may have been delivered
+	Ending NoticeAttemptEnding `json:"ending"`
+	Error  *string             `json:"error"`
+
+	// Repeat It said that it may have been delivered before
+	Repeat bool `json:"repeat"`
+}
+
+// NoticeAttemptEnding begun and unsure: it may have been delivered
+type NoticeAttemptEnding string
+
+// NoticeChannel defines model for NoticeChannel.
+type NoticeChannel struct {
+	AlarmAt *time.Time `json:"alarm_at"`
+
+	// Channel "" stands for notices that have nobody to go to
+	Channel string  `json:"channel"`
+	Error   *string `json:"error"`
+
+	// Failed Messages that the channel will not take
+	Failed      int        `json:"failed"`
+	FailingFrom *time.Time `json:"failing_from"`
+	OldestAt    *time.Time `json:"oldest_at"`
+	Waiting     int        `json:"waiting"`
+}
+
+// NoticeChannelList defines model for NoticeChannelList.
+type NoticeChannelList struct {
+	Channels []NoticeChannel `json:"channels"`
+}
+
+// NoticeDetail defines model for NoticeDetail.
+type NoticeDetail struct {
+	Caution  string          `json:"caution"`
+	Content  json.RawMessage `json:"content"`
+	Language string          `json:"language"`
+	Notice   Notice          `json:"notice"`
+	Subject  string          `json:"subject"`
+	Text     string          `json:"text"`
+}
+
+// NoticeList defines model for NoticeList.
+type NoticeList struct {
+	Acknowledgements []Acknowledgement `json:"acknowledgements"`
+	Notices          []Notice          `json:"notices"`
+}
+
+// NoticeMessage defines model for NoticeMessage.
+type NoticeMessage struct {
+	AccountId string          `json:"account_id"`
+	Attempts  []NoticeAttempt `json:"attempts"`
+	Channel   string          `json:"channel"`
+	Digest    bool            `json:"digest"`
+	DueAt     time.Time       `json:"due_at"`
+	Error     *string         `json:"error"`
+
+	// Id The same in every repeat
+	Id     string             `json:"id"`
+	SentAt *time.Time         `json:"sent_at"`
+	State  NoticeMessageState `json:"state"`
+}
+
+// NoticeMessageState defines model for NoticeMessage.State.
+type NoticeMessageState string
+
+// NoticePolicy defines model for NoticePolicy.
+type NoticePolicy struct {
+	Channels  []string `json:"channels"`
+	DigestAt  string   `json:"digest_at"`
+	From      string   `json:"from"`
+	Language  string   `json:"language"`
+	QuietFrom string   `json:"quiet_from"`
+	QuietTo   string   `json:"quiet_to"`
+}
+
+// NoticePreferences defines model for NoticePreferences.
+type NoticePreferences struct {
+	Channels *[]string `json:"channels,omitempty"`
+
+	// DigestAt Local time at which all that is not urgent comes together; empty is each by itself
+	DigestAt *string                `json:"digest_at,omitempty"`
+	From     *NoticePreferencesFrom `json:"from,omitempty"`
+	Language *string                `json:"language,omitempty"`
+
+	// Mail Mail address
+	Mail *string `json:"mail,omitempty"`
+
+	// QuietFrom Local time, such as 22:00; empty is no quiet hours. A newly reached follow-up level is told all the same
+	QuietFrom *string `json:"quiet_from,omitempty"`
+	QuietTo   *string `json:"quiet_to,omitempty"`
+}
+
+// NoticePreferencesFrom defines model for NoticePreferences.From.
+type NoticePreferencesFrom string
+
+// NoticePreferencesDetail defines model for NoticePreferencesDetail.
+type NoticePreferencesDetail struct {
+	AccountId string            `json:"account_id"`
+	Chosen    NoticePreferences `json:"chosen"`
+	Holds     NoticePolicy      `json:"holds"`
+}
+
 // NumberChange defines model for NumberChange.
 type NumberChange struct {
 	After *float64 `json:"after"`
@@ -3236,6 +3518,9 @@ type IncludeFieldParam = string
 // InstanceParam defines model for InstanceParam.
 type InstanceParam = string
 
+// LanguageParam defines model for LanguageParam.
+type LanguageParam = string
+
 // LastDayParam defines model for LastDayParam.
 type LastDayParam = string
 
@@ -3464,6 +3749,12 @@ type ListFlagsParams struct {
 // ListFlagsParamsState defines parameters for ListFlags.
 type ListFlagsParamsState string
 
+// GetNoticeParams defines parameters for GetNotice.
+type GetNoticeParams struct {
+	// Language Language of the text, such as en or de
+	Language *LanguageParam `form:"language,omitempty" json:"language,omitempty"`
+}
+
 // GetPatientDoseParams defines parameters for GetPatientDose.
 type GetPatientDoseParams struct {
 	// AsOf Last local day of the windows; the day of the newest procedure when absent
@@ -3641,6 +3932,9 @@ type AddAccountJSONRequestBody = AccountRequest
 // DisableAccountJSONRequestBody defines body for DisableAccount for application/json ContentType.
 type DisableAccountJSONRequestBody = ReasonRequest
 
+// SetAccountNoticePreferencesJSONRequestBody defines body for SetAccountNoticePreferences for application/json ContentType.
+type SetAccountNoticePreferencesJSONRequestBody = NoticePreferences
+
 // AddTokenJSONRequestBody defines body for AddToken for application/json ContentType.
 type AddTokenJSONRequestBody = TokenRequest
 
@@ -3665,6 +3959,12 @@ type WithdrawProfileJSONRequestBody = ReasonRequest
 // UnlinkPatientsJSONRequestBody defines body for UnlinkPatients for application/json ContentType.
 type UnlinkPatientsJSONRequestBody = ReasonRequest
 
+// SetNoticePreferencesJSONRequestBody defines body for SetNoticePreferences for application/json ContentType.
+type SetNoticePreferencesJSONRequestBody = NoticePreferences
+
+// ResendNoticeJSONRequestBody defines body for ResendNotice for application/json ContentType.
+type ResendNoticeJSONRequestBody = ReasonRequest
+
 // SearchPatientsJSONRequestBody defines body for SearchPatients for application/json ContentType.
 type SearchPatientsJSONRequestBody = PatientSearch
 
@@ -3679,6 +3979,9 @@ type AssignPersonJSONRequestBody = AssignRequest
 
 // UnassignPersonJSONRequestBody defines body for UnassignPerson for application/json ContentType.
 type UnassignPersonJSONRequestBody = ReasonRequest
+
+// AcknowledgeProcedureJSONRequestBody defines body for AcknowledgeProcedure for application/json ContentType.
+type AcknowledgeProcedureJSONRequestBody = AcknowledgeRequest
 
 // AddFactsJSONRequestBody defines body for AddFacts for application/json ContentType.
 type AddFactsJSONRequestBody = FactsRequest
@@ -3730,6 +4033,12 @@ type ServerInterface interface {
 	// DisableAccount End an account and its tokens
 	// (POST /v1/accounts/{id}/disable)
 	DisableAccount(ctx echo.Context, id IdParam) error
+	// GetAccountNoticePreferences Say which notices an account gets and when
+	// (GET /v1/accounts/{id}/notice-preferences)
+	GetAccountNoticePreferences(ctx echo.Context, id IdParam) error
+	// SetAccountNoticePreferences Set which notices an account gets and when
+	// (PUT /v1/accounts/{id}/notice-preferences)
+	SetAccountNoticePreferences(ctx echo.Context, id IdParam) error
 	// AddPasswordLink Make a one-time code by which the person of an account sets a password for the pages; it is shown once
 	// (POST /v1/accounts/{id}/password-link)
 	AddPasswordLink(ctx echo.Context, id IdParam) error
@@ -3802,6 +4111,21 @@ type ServerInterface interface {
 	// GetMe Say whose token this is
 	// (GET /v1/me)
 	GetMe(ctx echo.Context) error
+	// GetNoticePreferences Say which notices you get and when
+	// (GET /v1/me/notice-preferences)
+	GetNoticePreferences(ctx echo.Context) error
+	// SetNoticePreferences Choose which notices you get and when; what is left out is the site's
+	// (PUT /v1/me/notice-preferences)
+	SetNoticePreferences(ctx echo.Context) error
+	// ListNoticeChannels Say how the channels of notices do, and what waits
+	// (GET /v1/notice-channels)
+	ListNoticeChannels(ctx echo.Context) error
+	// GetNotice Give a notice whole, as text and as data, with every try to deliver it
+	// (GET /v1/notices/{id})
+	GetNotice(ctx echo.Context, id IdParam, params GetNoticeParams) error
+	// ResendNotice Have a notice sent once more; it carries the same reference and says that it is a repeat
+	// (POST /v1/notices/{id}/resend)
+	ResendNotice(ctx echo.Context, id IdParam) error
 	// SearchPatients Find patients by number and issuer
 	// (POST /v1/patients/search)
 	SearchPatients(ctx echo.Context) error
@@ -3844,6 +4168,9 @@ type ServerInterface interface {
 	// GetProcedure Give a procedure with its newest estimate and flags
 	// (GET /v1/procedures/{id})
 	GetProcedure(ctx echo.Context, id IdParam, params GetProcedureParams) error
+	// AcknowledgeProcedure Say that you have seen an estimate of a procedure; said again it changes nothing
+	// (POST /v1/procedures/{id}/acknowledge)
+	AcknowledgeProcedure(ctx echo.Context, id IdParam) error
 	// ListEstimates List every estimate that was made, newest first
 	// (GET /v1/procedures/{id}/estimates)
 	ListEstimates(ctx echo.Context, id IdParam) error
@@ -3865,6 +4192,9 @@ type ServerInterface interface {
 	// GetMap Give the skin dose map as a picture or as numbers
 	// (GET /v1/procedures/{id}/map)
 	GetMap(ctx echo.Context, id IdParam, params GetMapParams) error
+	// ListNotices List what was told of a procedure, newest first, and who has acknowledged it
+	// (GET /v1/procedures/{id}/notices)
+	ListNotices(ctx echo.Context, id IdParam) error
 	// AddOwnEstimate Add a physicist's own estimate of the peak skin dose beside the computed one
 	// (POST /v1/procedures/{id}/own-estimates)
 	AddOwnEstimate(ctx echo.Context, id IdParam) error
@@ -3993,6 +4323,38 @@ func (w *ServerInterfaceWrapper) DisableAccount(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.DisableAccount(ctx, id)
+	return err
+}
+
+// GetAccountNoticePreferences converts echo context to params.
+func (w *ServerInterfaceWrapper) GetAccountNoticePreferences(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetAccountNoticePreferences(ctx, id)
+	return err
+}
+
+// SetAccountNoticePreferences converts echo context to params.
+func (w *ServerInterfaceWrapper) SetAccountNoticePreferences(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SetAccountNoticePreferences(ctx, id)
 	return err
 }
 
@@ -4616,6 +4978,74 @@ func (w *ServerInterfaceWrapper) GetMe(ctx echo.Context) error {
 	return err
 }
 
+// GetNoticePreferences converts echo context to params.
+func (w *ServerInterfaceWrapper) GetNoticePreferences(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetNoticePreferences(ctx)
+	return err
+}
+
+// SetNoticePreferences converts echo context to params.
+func (w *ServerInterfaceWrapper) SetNoticePreferences(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SetNoticePreferences(ctx)
+	return err
+}
+
+// ListNoticeChannels converts echo context to params.
+func (w *ServerInterfaceWrapper) ListNoticeChannels(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListNoticeChannels(ctx)
+	return err
+}
+
+// GetNotice converts echo context to params.
+func (w *ServerInterfaceWrapper) GetNotice(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetNoticeParams
+	// ------------- Optional query parameter "language" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "language", ctx.QueryParams(), &params.Language, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter language: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetNotice(ctx, id, params)
+	return err
+}
+
+// ResendNotice converts echo context to params.
+func (w *ServerInterfaceWrapper) ResendNotice(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ResendNotice(ctx, id)
+	return err
+}
+
 // SearchPatients converts echo context to params.
 func (w *ServerInterfaceWrapper) SearchPatients(ctx echo.Context) error {
 	var err error
@@ -4959,6 +5389,22 @@ func (w *ServerInterfaceWrapper) GetProcedure(ctx echo.Context) error {
 	return err
 }
 
+// AcknowledgeProcedure converts echo context to params.
+func (w *ServerInterfaceWrapper) AcknowledgeProcedure(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AcknowledgeProcedure(ctx, id)
+	return err
+}
+
 // ListEstimates converts echo context to params.
 func (w *ServerInterfaceWrapper) ListEstimates(ctx echo.Context) error {
 	var err error
@@ -5141,6 +5587,22 @@ func (w *ServerInterfaceWrapper) GetMap(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetMap(ctx, id, params)
+	return err
+}
+
+// ListNotices converts echo context to params.
+func (w *ServerInterfaceWrapper) ListNotices(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListNotices(ctx, id)
 	return err
 }
 
@@ -5640,6 +6102,15 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/patients/:id/links", wrapper.ListLinks, options.OperationMiddlewares["listLinks"]...)
 	router.POST(options.BaseURL+"/v1/patients/:id/links", wrapper.LinkPatients, options.OperationMiddlewares["linkPatients"]...)
 	router.POST(options.BaseURL+"/v1/links/:id/undo", wrapper.UnlinkPatients, options.OperationMiddlewares["unlinkPatients"]...)
+	router.GET(options.BaseURL+"/v1/procedures/:id/notices", wrapper.ListNotices, options.OperationMiddlewares["listNotices"]...)
+	router.POST(options.BaseURL+"/v1/procedures/:id/acknowledge", wrapper.AcknowledgeProcedure, options.OperationMiddlewares["acknowledgeProcedure"]...)
+	router.GET(options.BaseURL+"/v1/notices/:id", wrapper.GetNotice, options.OperationMiddlewares["getNotice"]...)
+	router.POST(options.BaseURL+"/v1/notices/:id/resend", wrapper.ResendNotice, options.OperationMiddlewares["resendNotice"]...)
+	router.GET(options.BaseURL+"/v1/notice-channels", wrapper.ListNoticeChannels, options.OperationMiddlewares["listNoticeChannels"]...)
+	router.GET(options.BaseURL+"/v1/me/notice-preferences", wrapper.GetNoticePreferences, options.OperationMiddlewares["getNoticePreferences"]...)
+	router.PUT(options.BaseURL+"/v1/me/notice-preferences", wrapper.SetNoticePreferences, options.OperationMiddlewares["setNoticePreferences"]...)
+	router.GET(options.BaseURL+"/v1/accounts/:id/notice-preferences", wrapper.GetAccountNoticePreferences, options.OperationMiddlewares["getAccountNoticePreferences"]...)
+	router.PUT(options.BaseURL+"/v1/accounts/:id/notice-preferences", wrapper.SetAccountNoticePreferences, options.OperationMiddlewares["setAccountNoticePreferences"]...)
 	router.GET(options.BaseURL+"/v1/flags", wrapper.ListFlags, options.OperationMiddlewares["listFlags"]...)
 	router.GET(options.BaseURL+"/v1/asks", wrapper.ListAsks, options.OperationMiddlewares["listAsks"]...)
 	router.GET(options.BaseURL+"/v1/asks/counts", wrapper.CountAsks, options.OperationMiddlewares["countAsks"]...)
@@ -5858,6 +6329,85 @@ type DisableAccountdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response DisableAccountdefaultApplicationProblemPlusJSONResponse) VisitDisableAccountResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetAccountNoticePreferencesRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetAccountNoticePreferencesResponseObject interface {
+	VisitGetAccountNoticePreferencesResponse(w http.ResponseWriter) error
+}
+
+type GetAccountNoticePreferences200JSONResponse NoticePreferencesDetail
+
+func (response GetAccountNoticePreferences200JSONResponse) VisitGetAccountNoticePreferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetAccountNoticePreferencesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetAccountNoticePreferencesdefaultApplicationProblemPlusJSONResponse) VisitGetAccountNoticePreferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetAccountNoticePreferencesRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *SetAccountNoticePreferencesJSONRequestBody
+}
+
+type SetAccountNoticePreferencesResponseObject interface {
+	VisitSetAccountNoticePreferencesResponse(w http.ResponseWriter) error
+}
+
+type SetAccountNoticePreferences200JSONResponse NoticePreferencesDetail
+
+func (response SetAccountNoticePreferences200JSONResponse) VisitSetAccountNoticePreferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetAccountNoticePreferencesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SetAccountNoticePreferencesdefaultApplicationProblemPlusJSONResponse) VisitSetAccountNoticePreferencesResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -6876,6 +7426,201 @@ func (response GetMedefaultApplicationProblemPlusJSONResponse) VisitGetMeRespons
 	return err
 }
 
+type GetNoticePreferencesRequestObject struct {
+}
+
+type GetNoticePreferencesResponseObject interface {
+	VisitGetNoticePreferencesResponse(w http.ResponseWriter) error
+}
+
+type GetNoticePreferences200JSONResponse NoticePreferencesDetail
+
+func (response GetNoticePreferences200JSONResponse) VisitGetNoticePreferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetNoticePreferencesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetNoticePreferencesdefaultApplicationProblemPlusJSONResponse) VisitGetNoticePreferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetNoticePreferencesRequestObject struct {
+	Body *SetNoticePreferencesJSONRequestBody
+}
+
+type SetNoticePreferencesResponseObject interface {
+	VisitSetNoticePreferencesResponse(w http.ResponseWriter) error
+}
+
+type SetNoticePreferences200JSONResponse NoticePreferencesDetail
+
+func (response SetNoticePreferences200JSONResponse) VisitSetNoticePreferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetNoticePreferencesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SetNoticePreferencesdefaultApplicationProblemPlusJSONResponse) VisitSetNoticePreferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNoticeChannelsRequestObject struct {
+}
+
+type ListNoticeChannelsResponseObject interface {
+	VisitListNoticeChannelsResponse(w http.ResponseWriter) error
+}
+
+type ListNoticeChannels200JSONResponse NoticeChannelList
+
+func (response ListNoticeChannels200JSONResponse) VisitListNoticeChannelsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNoticeChannelsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListNoticeChannelsdefaultApplicationProblemPlusJSONResponse) VisitListNoticeChannelsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetNoticeRequestObject struct {
+	Id     IdParam `json:"id"`
+	Params GetNoticeParams
+}
+
+type GetNoticeResponseObject interface {
+	VisitGetNoticeResponse(w http.ResponseWriter) error
+}
+
+type GetNotice200JSONResponse NoticeDetail
+
+func (response GetNotice200JSONResponse) VisitGetNoticeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetNoticedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetNoticedefaultApplicationProblemPlusJSONResponse) VisitGetNoticeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ResendNoticeRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *ResendNoticeJSONRequestBody
+}
+
+type ResendNoticeResponseObject interface {
+	VisitResendNoticeResponse(w http.ResponseWriter) error
+}
+
+type ResendNotice202JSONResponse Notice
+
+func (response ResendNotice202JSONResponse) VisitResendNoticeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(202)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ResendNoticedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ResendNoticedefaultApplicationProblemPlusJSONResponse) VisitResendNoticeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type SearchPatientsRequestObject struct {
 	Body *SearchPatientsJSONRequestBody
 }
@@ -7442,6 +8187,46 @@ func (response GetProceduredefaultApplicationProblemPlusJSONResponse) VisitGetPr
 	return err
 }
 
+type AcknowledgeProcedureRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *AcknowledgeProcedureJSONRequestBody
+}
+
+type AcknowledgeProcedureResponseObject interface {
+	VisitAcknowledgeProcedureResponse(w http.ResponseWriter) error
+}
+
+type AcknowledgeProcedure200JSONResponse Acknowledgement
+
+func (response AcknowledgeProcedure200JSONResponse) VisitAcknowledgeProcedureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AcknowledgeProceduredefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AcknowledgeProceduredefaultApplicationProblemPlusJSONResponse) VisitAcknowledgeProcedureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListEstimatesRequestObject struct {
 	Id IdParam `json:"id"`
 }
@@ -7776,6 +8561,45 @@ type GetMapdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetMapdefaultApplicationProblemPlusJSONResponse) VisitGetMapResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNoticesRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type ListNoticesResponseObject interface {
+	VisitListNoticesResponse(w http.ResponseWriter) error
+}
+
+type ListNotices200JSONResponse NoticeList
+
+func (response ListNotices200JSONResponse) VisitListNoticesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNoticesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListNoticesdefaultApplicationProblemPlusJSONResponse) VisitListNoticesResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -8824,6 +9648,12 @@ type StrictServerInterface interface {
 	// DisableAccount End an account and its tokens
 	// (POST /v1/accounts/{id}/disable)
 	DisableAccount(ctx context.Context, request DisableAccountRequestObject) (DisableAccountResponseObject, error)
+	// GetAccountNoticePreferences Say which notices an account gets and when
+	// (GET /v1/accounts/{id}/notice-preferences)
+	GetAccountNoticePreferences(ctx context.Context, request GetAccountNoticePreferencesRequestObject) (GetAccountNoticePreferencesResponseObject, error)
+	// SetAccountNoticePreferences Set which notices an account gets and when
+	// (PUT /v1/accounts/{id}/notice-preferences)
+	SetAccountNoticePreferences(ctx context.Context, request SetAccountNoticePreferencesRequestObject) (SetAccountNoticePreferencesResponseObject, error)
 	// AddPasswordLink Make a one-time code by which the person of an account sets a password for the pages; it is shown once
 	// (POST /v1/accounts/{id}/password-link)
 	AddPasswordLink(ctx context.Context, request AddPasswordLinkRequestObject) (AddPasswordLinkResponseObject, error)
@@ -8896,6 +9726,21 @@ type StrictServerInterface interface {
 	// GetMe Say whose token this is
 	// (GET /v1/me)
 	GetMe(ctx context.Context, request GetMeRequestObject) (GetMeResponseObject, error)
+	// GetNoticePreferences Say which notices you get and when
+	// (GET /v1/me/notice-preferences)
+	GetNoticePreferences(ctx context.Context, request GetNoticePreferencesRequestObject) (GetNoticePreferencesResponseObject, error)
+	// SetNoticePreferences Choose which notices you get and when; what is left out is the site's
+	// (PUT /v1/me/notice-preferences)
+	SetNoticePreferences(ctx context.Context, request SetNoticePreferencesRequestObject) (SetNoticePreferencesResponseObject, error)
+	// ListNoticeChannels Say how the channels of notices do, and what waits
+	// (GET /v1/notice-channels)
+	ListNoticeChannels(ctx context.Context, request ListNoticeChannelsRequestObject) (ListNoticeChannelsResponseObject, error)
+	// GetNotice Give a notice whole, as text and as data, with every try to deliver it
+	// (GET /v1/notices/{id})
+	GetNotice(ctx context.Context, request GetNoticeRequestObject) (GetNoticeResponseObject, error)
+	// ResendNotice Have a notice sent once more; it carries the same reference and says that it is a repeat
+	// (POST /v1/notices/{id}/resend)
+	ResendNotice(ctx context.Context, request ResendNoticeRequestObject) (ResendNoticeResponseObject, error)
 	// SearchPatients Find patients by number and issuer
 	// (POST /v1/patients/search)
 	SearchPatients(ctx context.Context, request SearchPatientsRequestObject) (SearchPatientsResponseObject, error)
@@ -8938,6 +9783,9 @@ type StrictServerInterface interface {
 	// GetProcedure Give a procedure with its newest estimate and flags
 	// (GET /v1/procedures/{id})
 	GetProcedure(ctx context.Context, request GetProcedureRequestObject) (GetProcedureResponseObject, error)
+	// AcknowledgeProcedure Say that you have seen an estimate of a procedure; said again it changes nothing
+	// (POST /v1/procedures/{id}/acknowledge)
+	AcknowledgeProcedure(ctx context.Context, request AcknowledgeProcedureRequestObject) (AcknowledgeProcedureResponseObject, error)
 	// ListEstimates List every estimate that was made, newest first
 	// (GET /v1/procedures/{id}/estimates)
 	ListEstimates(ctx context.Context, request ListEstimatesRequestObject) (ListEstimatesResponseObject, error)
@@ -8959,6 +9807,9 @@ type StrictServerInterface interface {
 	// GetMap Give the skin dose map as a picture or as numbers
 	// (GET /v1/procedures/{id}/map)
 	GetMap(ctx context.Context, request GetMapRequestObject) (GetMapResponseObject, error)
+	// ListNotices List what was told of a procedure, newest first, and who has acknowledged it
+	// (GET /v1/procedures/{id}/notices)
+	ListNotices(ctx context.Context, request ListNoticesRequestObject) (ListNoticesResponseObject, error)
 	// AddOwnEstimate Add a physicist's own estimate of the peak skin dose beside the computed one
 	// (POST /v1/procedures/{id}/own-estimates)
 	AddOwnEstimate(ctx context.Context, request AddOwnEstimateRequestObject) (AddOwnEstimateResponseObject, error)
@@ -9202,6 +10053,79 @@ func (sh *strictHandler) DisableAccount(ctx echo.Context, id IdParam) error {
 		return err
 	} else if validResponse, ok := response.(DisableAccountResponseObject); ok {
 		return validResponse.VisitDisableAccountResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetAccountNoticePreferences operation middleware
+func (sh *strictHandler) GetAccountNoticePreferences(ctx echo.Context, id IdParam) error {
+	var request GetAccountNoticePreferencesRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetAccountNoticePreferences(ctx.Request().Context(), request.(GetAccountNoticePreferencesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetAccountNoticePreferences")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetAccountNoticePreferencesResponseObject); ok {
+		return validResponse.VisitGetAccountNoticePreferencesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SetAccountNoticePreferences operation middleware
+func (sh *strictHandler) SetAccountNoticePreferences(ctx echo.Context, id IdParam) error {
+	var request SetAccountNoticePreferencesRequestObject
+
+	request.Id = id
+
+	var body SetAccountNoticePreferencesJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SetAccountNoticePreferences(ctx.Request().Context(), request.(SetAccountNoticePreferencesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SetAccountNoticePreferences")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SetAccountNoticePreferencesResponseObject); ok {
+		return validResponse.VisitSetAccountNoticePreferencesResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -9989,6 +10913,172 @@ func (sh *strictHandler) GetMe(ctx echo.Context) error {
 	return nil
 }
 
+// GetNoticePreferences operation middleware
+func (sh *strictHandler) GetNoticePreferences(ctx echo.Context) error {
+	var request GetNoticePreferencesRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetNoticePreferences(ctx.Request().Context(), request.(GetNoticePreferencesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetNoticePreferences")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetNoticePreferencesResponseObject); ok {
+		return validResponse.VisitGetNoticePreferencesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SetNoticePreferences operation middleware
+func (sh *strictHandler) SetNoticePreferences(ctx echo.Context) error {
+	var request SetNoticePreferencesRequestObject
+
+	var body SetNoticePreferencesJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SetNoticePreferences(ctx.Request().Context(), request.(SetNoticePreferencesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SetNoticePreferences")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SetNoticePreferencesResponseObject); ok {
+		return validResponse.VisitSetNoticePreferencesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListNoticeChannels operation middleware
+func (sh *strictHandler) ListNoticeChannels(ctx echo.Context) error {
+	var request ListNoticeChannelsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListNoticeChannels(ctx.Request().Context(), request.(ListNoticeChannelsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListNoticeChannels")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListNoticeChannelsResponseObject); ok {
+		return validResponse.VisitListNoticeChannelsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetNotice operation middleware
+func (sh *strictHandler) GetNotice(ctx echo.Context, id IdParam, params GetNoticeParams) error {
+	var request GetNoticeRequestObject
+
+	request.Id = id
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetNotice(ctx.Request().Context(), request.(GetNoticeRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetNotice")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetNoticeResponseObject); ok {
+		return validResponse.VisitGetNoticeResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ResendNotice operation middleware
+func (sh *strictHandler) ResendNotice(ctx echo.Context, id IdParam) error {
+	var request ResendNoticeRequestObject
+
+	request.Id = id
+
+	var body ResendNoticeJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ResendNotice(ctx.Request().Context(), request.(ResendNoticeRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ResendNotice")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ResendNoticeResponseObject); ok {
+		return validResponse.VisitResendNoticeResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // SearchPatients operation middleware
 func (sh *strictHandler) SearchPatients(ctx echo.Context) error {
 	var request SearchPatientsRequestObject
@@ -10454,6 +11544,54 @@ func (sh *strictHandler) GetProcedure(ctx echo.Context, id IdParam, params GetPr
 	return nil
 }
 
+// AcknowledgeProcedure operation middleware
+func (sh *strictHandler) AcknowledgeProcedure(ctx echo.Context, id IdParam) error {
+	var request AcknowledgeProcedureRequestObject
+
+	request.Id = id
+
+	var body AcknowledgeProcedureJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AcknowledgeProcedure(ctx.Request().Context(), request.(AcknowledgeProcedureRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AcknowledgeProcedure")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AcknowledgeProcedureResponseObject); ok {
+		return validResponse.VisitAcknowledgeProcedureResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListEstimates operation middleware
 func (sh *strictHandler) ListEstimates(ctx echo.Context, id IdParam) error {
 	var request ListEstimatesRequestObject
@@ -10651,6 +11789,31 @@ func (sh *strictHandler) GetMap(ctx echo.Context, id IdParam, params GetMapParam
 		return err
 	} else if validResponse, ok := response.(GetMapResponseObject); ok {
 		return validResponse.VisitGetMapResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListNotices operation middleware
+func (sh *strictHandler) ListNotices(ctx echo.Context, id IdParam) error {
+	var request ListNoticesRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListNotices(ctx.Request().Context(), request.(ListNoticesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListNotices")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListNoticesResponseObject); ok {
+		return validResponse.VisitListNoticesResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -11485,319 +12648,343 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L1rkxu31S76V1A8+1SS8/ZcJNnezkzt2qVIVqSKZOlIcvzB1mGB3SCJTDfQBtBDMS7991NYuDS6CfSF",
-	"w5G0/SYfYg3ZRAMLCwvr+qzfFzmvas4IU3Jx9fuixgJXRBEBfz1eKyLe6I/0XwWRuaC1opwtrhbvtwTl",
-	"jZBcILXFCqktQTXeELQiay4I2uBbco04I+ZrKhFfI8YRYUrs9b/1D0oq4StB1o0kxSJbUD32bw0R+0W2",
-	"YLgii6sF1tNYZAuZb0mFzTSVIkI/+v/9gs/+/fDsf374/eE3n/7HIluofa1/I5WgbLP49Ckzq3hHfmsI",
-	"y8nAaqR9BLGmWhHh54ilQoLkXBRIEsImT3LNRYXV4mpBmfrum0W2qCijVVMtri79NClTZEOEmad8vU5M",
-	"76WeQ8lzXKICe+rtKCv4Tl7DH8HnjOyIVKgWPCdFIwjabQlDeCUJU6nZyyVfJ0l8efbXD79/8+nM/ONh",
-	"+48EweXN04Y8E7xKLOcZFe16Gph7Yl5FQ5ZrwavTTm0ClUdnpfgJ5/QPyorEpH62pwfLm+QBuaGs6MyG",
-	"MM1mvywM28KvNDcusoUgt5TsFtkiL7Ggaz0IwaLcn+Vbkt9oJuVMbf1f5COuKMMwl2xRYkX8V4KsgeEF",
-	"lTdnFWZ4QyrNYB8Sa3xFWYrwr1m5R7twoY6Vc1yW8JbYsivKSGfZ9r0rzkuCmXvx6x0blGKCl62QGiIz",
-	"1wNF6cxrIrDi+st6u5c0pzJNiDdYUcLUwIworB+j2jx5bcWPNLPEQgtOpqmkOKLmAy1o7eOJ2bffHitH",
-	"5c0bJ1KmTN49m5pP8P3xM3qnsErN5jnfARNheSORVJgV14jfEqEPt76Pai0VWYFqfe6pkgMnXurXdCZa",
-	"kDVuSi3e9Tj6qLS8oP+0L1pkC8zkjgjgKtnUREhSmD+IUiX8C5dlnFuelFjKxOr8XqBcP5WYuPuunXiF",
-	"P74kbKO2i6vvvom9FKTzU7yfIryTBLNCW5DfGqrXfqVEQ04kMJ+VePOMlmnd5Geup7gu8cbJkTFm1M8m",
-	"JCjOt7BJjGB9vht2w/hO7/CKlFxLUsYZiW+fnigw6M+YKZKS8PCEm6ieiDyCCdt5Tp55fMqgtKS2novK",
-	"TbTCdYqWRu+Jz7Nmm2CO5i95q///X5KzxJwmahJjzHga5mv+/e/U0fiRKySbuuZCkeIKuYOPdlRtEUY7",
-	"LBiFFUcnqQeusMq35pnBa+05lo/znDfJawSuVLXlUmt/HG3xLUGYIWx+lCEuEI88Arwcn98Wy6X9+djs",
-	"XhQD9wOv8W9aAPtbtsZq274GPp8mNkbvhxfrV5qeA5P54b2REU75yLeYbUiBsNQX6w5LUPmNhm2+C8wV",
-	"2Ffe6LvDrWVLcAE6gl3Ni/UZTCElgR9eXsYn/iNnZNbkW20JbbEcmI8e+bhJsbxsCvKMkjK1v/8g+x0o",
-	"KtoqxBtpOD/nVYUl8Jy+6eLsRc3oaz16jL86E9GXedKWe/f6DXKPoJ9ePE3wmX1iziV1/uH3B9l3KW7T",
-	"5kP62uyacBl69N13+h8SgeFoZD8IM6xQxWVKiwOz415u1dfrtSQpcfKWyKZUUiucJdGCQrM9zDelK8No",
-	"8UvgctQUft2onFdkyCRakRxX5OB+v0bklog9Enw3wezl5j3Rm7+iUhpJTEpJdlsCykNNWGE+FcTIebCS",
-	"gHcLuGQxY7xhOSnil9kbvCEvaUVTlP6BKUGJBO1/k5LFpR4gTtxvNXXxR0Pdby9DWj+I0voNromYfO3X",
-	"+umjLv5iHV788NdWVWWKSvWgzUaL6IS6R9x9daLb5A0ReoWkeMcbkY8ZHa33xXKqU76imh2MGGXDXN5q",
-	"q7yuZYJS7j1DllBHxRzThQ/VTL9rgt9SSTnDWornvKpLAo/iirAixfFvSU5orSbPT5jnj9SCQxX4htQK",
-	"9h8+/a3BAjNFGRzUgsoci4FJa4E3dFCdSLTy+hpVXIAfgaGHl5dglDMti9CG3mo5pBA3183MA/1gwhl+",
-	"y5Ma8o+BlBQc9ODYBOxXM8zEdwSLfDtkob5mcP/qe19qSuAy1AcSE3n3+g2MaS7u6FH9c3gX//mX7Ndf",
-	"f/31Q/jZX/6fv/zv+Bk2k36a5sTH4Ejd7/f7qioKUFmQAL3PKvHbfb1NOoHfqabYP+3zZ3/qH37//tNf",
-	"/vefz4I/huc7ovAcS2c37H2S+hUvcEkVJTJJ8Mo8sr9G+rwic69KOEDv3iZm3w77ggHRR1TGzmT29zGV",
-	"aTN4R0SaFMftI4z4ObYS6HzSqesB73vmA/Q2X06wFSQ8eDpLYYiS8N2UOVmuP9GU3vNJdsuQVXISK+Sf",
-	"RGgFY0D1uzVP2CjddRjxGlf47Y/7N529Wy/hf6O3rZ+j2k6eZ3wT2+mkt3Hm9D6ZsYhUf+OF5tqr373B",
-	"DH/knClNID10UypaY6EuBCmxtmWufu+oIOGa9HMQxMV1XdIcYkIXBc1Bb/CxzhVlGAje39pPWURkPH3x",
-	"5PUrtKYlAXtHqMyIDXAwkoJipIeJvrFLMLNsWXMmzSqfYoXfEdVf8cFI/wVux86yqSKVDIQ4X/2L5Grx",
-	"ya8JC4H3wAknIuB/fazK44iol4kkURJRhrClZ8ULUp4jzYTG/4N+Np5HJPFemlOitD0LFxuorcIos4vA",
-	"uzJKuu5axyeffWF+g22UCEu9+D0Co4yyDK0ahdag6NWC4GoVRAMZV+jfRHBNlx+5eqe4MJOeyVI9TvqU",
-	"LeI8EPtRQL/wR7Xgq5LEXvY/BFkvrhb/10Wb2nFhvpUXb8yvYvT5kaut5pEdlqD9XCOC8y0yczYU0V81",
-	"rCBCKs4LIBCuWv+2IFhydo5+1n9+e/koQ5KwAiKUG6z5Ezxdb4kS+zNIykCS5JwVwHZuZmninnzF4Efa",
-	"EabQTnC2ybw/14ZKUYEVXsB9/SX3/WDeP4CHy24MlYgzJBXWfCsVF3hD2jm/0Dep+mpm/o5rY9QdRAhb",
-	"96Z+jbgWTRLttHzS50/zIviOd5gqLeZaOz4zLNphP5ir3XzIYbIhC62WCF4ToeylmAuiRdASq474KrAi",
-	"Z4qCU7C3HnAa6MkO/og1Zakfcjf5wSC0iNDKqQSRL/iOLXNs77UuPV8oJAmRJpTj/TpwGey2NN9CVLsm",
-	"QnImkeL8Bi7ZdmU+aJMtBC/jrxecVzKVOcErCJRUeK8nkiG9eBCmzgtrHA69GzVYdJxY7Q3bXvO/mNAQ",
-	"kMlO100upFEWbmx3x1pHT3ulW/Z4SWWERWy4S3a0giFh45jt08hK/MADU3prtDiYR1FQBW63N8H81riU",
-	"JOtN2XFR4L5xDiT/dzaLx14ShTBDLsVF7/Mp+c37Fn3eTBam0/zWOOMaFxXVmjJuCmq+k0Tc0jwWe5/F",
-	"tefocbC8HWYKNITqGvk5QZqInQoQoGVvf2mYn4D0gpQi2Y2oOvbp+dVG9qXCH1+YXz4IgnJxpgpPRpSv",
-	"5E2ExSFGDf8qy9frxdUvIxwubx6bn3z60D++n9pcl1lS1f9otY84ZXzI+fB3SpGqVpFtNlO0+VIlWSu9",
-	"3TYxp28xZTZHJiaeCryXS35rCNTXvPcSSaptdEi/NAmD14iRDVb01ufBUhV9Z2ew2JsbEjmKgRl+8AtI",
-	"YZno+UcMMlfunuSSLba8LCI78EwLJ6NWM5tpJW/aTGHNTkVTEuNnw6U+QhsjPiBth3FUcrYhApnxYxIk",
-	"cY9CMuRXlwOZLcCHstQHAeT0mJZQ4YLMOkWMq6XhudE0Gc0PmtQmgXiKzuKy2SL5HpnNi5yeWzkzazJz",
-	"qYvLxI6bC8d+ezgHe9l2p3FtVBWwhRlf8WLfBklKSPJwJ2CUNv5UpeYHWlD0i4ZtEh43qUjdZqAXhclH",
-	"d9mLkNHoTTLFIWXiUMjIkquY0mjsNri5KDuICR5M00YnI3F4Ioil2c5N1p/snFdEorXgFdyeW77TQjgg",
-	"7OF7lD0cvVTKsQTKGMso8lFF81N88jwXoVxpf2m+GM7DzrTG8wPblFRuo56OA7UVtiJzmdouk7jl3M75",
-	"NeI/86HONpe0vZAs99iVumk7eRxcjj0G7ZymzMX9AuGU+ZzRkACZS5F0cilrg9ZWh0joHI9bDWO6Gptz",
-	"IUjubsf+Tuw1Jyl8Q6Rh3hLncMdhhrQgp0TY3DuYr9e3vo3kNQFJB25abaE61RYOW8EZMWEO4M1jXd3Z",
-	"Yk0ZLmM5hCCMbBII+E0UR3BD23wHl8Z9KIg3Ahckwbouly0DOWLyXuADhEvOyDW6tA4vcAIprr9bBKkk",
-	"3wwn7QD/ksNEshjFXdZNcNILoyVbojKuzpxOEr0PaK6a2D33Vt/HUMOjOMLIPuclPygbYTbPKHMAa0Vy",
-	"rw3HGdmp92t8rJ5QaDOPNP8ljs6TuOfCaTgRaxpCDe1XwfZoobHEyx0hN5Hwnb1XVvsgi+F/Qn5alNGm",
-	"qQNpAT9Mm56QPJSC4Vr8qodoKCPun5mWvduNA9M+M9dUkuhdOgVfKm5FzzA1zGPZYV3BkAtB3jwlCtMy",
-	"YvAZK3BkrXqQFWaxi/BNs9LXHikQPKDFibyhDBVcaqNH0oJYiQnHDmSSqb6Qg66gPlVz3CStIxh0OXRT",
-	"64NpXm3ve3MhoJLzG4lKehPVdLZUKi72c7jih1syxeEjNae64bsLcJRul5zYUvOqiJdK69AxMp3auJ/j",
-	"KW3i3kTi1uDTLPWVpU2u26EKGZ/JpU+BqZlplUKr6sCRALUBPt1iVpACWWWJyBybkNOHUdtpXOMPDY7R",
-	"p61fOm4ZJJyurhY1Ljlc2PhQjq9T2nwYvw4Z07/IbQ1sc2aZyvtZ20D1iMpqFzumFL7BGxKVTbMkckxs",
-	"sKji/8RUKvsC2Y8K0mutw9pe5CUG7+PohnrBndQZrSlEFVypRhriDTExD5DbpBi1G4AamZf/sLA4OSXd",
-	"sOPcxdY2tqw8PR025Oq+4hO4NB+NrrF9vx8yusamoCrONG7DD8qtE/sYnCNbVjmd5fQs3hp/0pjEd2MP",
-	"bVwwXEyqp26/tMDfYrmNx5DMS6Nftdp4yvESl113FGsH+xXxX3jHw+EZpBWZehulRZ59vifsWsM2t7av",
-	"JV8WFNG2CrwXeUD95Eb/kwi6tgHUw+0uvLoWIbTn0mk061gHYV1WhwrwXBbwqZ1CbAF/I7h63SitPCX0",
-	"LW0Vrwiu0I43ZYEKDi6Sv+8zRKSiFTYCr8fiRSGXm4gkfU43WyKVUSmtMIXBqZKkXIf5HwVvVmWw59YY",
-	"0KdEj+7tt6Fj/e6GMrDo4GdrRcTkWYHma31oeoY2fwmc/lPmCC+bP0lz6Y7P0sYgEpOdNscbIipsXzXh",
-	"8Zrgm0nkw2VpZuQzvqbPqRa0wmK/LMhm4rRMpsmc3/TOS/jK/nABkTLP1R0ODLcs4LEuB7TES53BNyVm",
-	"MbVJNhWQOWUN6fHBrWOpLK33bM2FtpKsOjLdNoMxIrVLWOs5tp4t4D9THznlhg0FzUyb0Hr+DsnjHT5R",
-	"tnzXtLVNBN9I90fDKlzXpLhCkqOqybcQLi4puH0w2xveNfaunMa1ZsBYkMLW4EoSmNIVrhGV7rzWeudj",
-	"8n7yefMSQHK0xqIrmKecudlSqk0QGEAvkG0hF1ytGVJ61j5JSNM3unAXo0yR04blMfMLvfKVsnuAJ3IZ",
-	"fmMkdqww9KrwPRDvYNyWyI8YYAGRPIcEr8y67BuGZt3Ou62JCY2NoBHdcqZI5+ZARnbxb3tk5SKs2QaU",
-	"qNJWjxeRCLNNSdqAm40ZwYW+pUrvATBmKCMmCYu/C1oMCIv+371Lw79iAgX6Qx3cJscP1vd9thfJ8I3j",
-	"NyW27YwrMuQZ06yOBJFKGmlWoBLnN3P8c71pO8HcimF3SbjJZJ1rauiCm2rJ9lhRvy1DGGmWh3zBFYdU",
-	"+y7rJ26uF0YEcFEQ0WYzgaTQJjv5WDu30iTO1MtgpNBz6mbxfHt5yExQ8r6sYrUg1PgvMZK/NXoe8Ciy",
-	"m1gQRbThcm0crdPAvw7500d4vuvUFjy8jLCuEycz9sVbB8DZ3jwwgWGIahXUhvrMUuEd2YDESoV8MBXm",
-	"JcPL7NZTXp5fXj4Y0/3822NsOxgiwiV3ahcv9m7nqOQ5YUqQWVvnPKYrgUFYMpODggUgOWyJybQrqXF4",
-	"3lKZE4HLJeZCYZP+IrAgLPyopDiHm6S8pRLc0hyGLvmOiGVJq1W8OvaACE9wSVcCbNtn3j0xww8FCC2J",
-	"tBVIq4IUoi49jg+9WqwJuVTGP9R/7yuCZSNIgVZkS1kBmwOPXtmSXkD/UHxDINvP5h+bPGYlMJOAHcBZ",
-	"NHbWsJwIhSlT+2VNRG79K4fFMRAzwaJABbmlLv0IoAYkvSWvHAcb59YAw38bx1toT3XDFC0TeSinJ/4t",
-	"LpshmnNN4ILKusT7hG7ql/aoc5IfPRo7yObd8T34EGVrSZ7ZvLoew9pPh24B+GWoB0+oVbAPJrVEl4gR",
-	"ne2W5EG6RXfCteB8HU+QAse/zSeSNk/HpezkJZek3F8jUtVq7/KlTJJAwUk0gwau75SZJvE+kZdrIgYm",
-	"1X+7txVKoKIzMildSM+ddVTknDMlcEFzlarzD4ns593GnKWJgBviRWluQRAYkXLA9IyumApbYaxXuaYl",
-	"KUx1DcLMpBG7Gs9Dk8QjjsQTPgHAKMcsJ2VJigysnI9nAu+BuNYyWpcNF1zmvI6/w8nkw9REi4xyqF86",
-	"m8utq8W2AagbvkYbYTwdkfyR+w/cOPCW0YlnYW7c+NRrhwwSD9d5pJj4t3w33eQJ2e0t30XNHh7dtBCY",
-	"JqJEmUJ3AJPSmi/jyC8qUEgOs/dSZq2FXIPC4JY82QlQdSzFBuIqfSLF6joIXNDLg4yZIII9kqG95g2L",
-	"p6w7CBh7CHZYIng4c0LUcltCrs1MFA7iN91pBESDxEU3nxmbfJ9YSAFfLGkvCDfqgAxTGmf+NJmNK5Ut",
-	"lTuurAuE9bJJ5ADvttOzSn5iazqeUtIGoLp07BMn4NRwktnhKXAk6KWD2hTRbjaoXk/07DVVU0IBxFMu",
-	"oyH+pVFDDig06NtN36NvOlVIprbHlxm41G+tqcAlKAm5cv4+2VSyB6Wdhf7A0hQjHUpsWhCmqNovTSFB",
-	"RJ15rRVm+y3CK33Yd1seujkRlRnCpeSQjmmKhizIr4+HSFw5MPIrfWQhld6VbWO2z8ISLMht7KoPFrS8",
-	"wnu0IsieYWN4u/XP8vqXWBGplhWuI9uA1bZnx3Zc2Vkn3z6QNlssrSAcv75HygA67uZpfppW4T5cruWJ",
-	"yYP9bKopoiOBwF9iKYmUVdTiC/jYJPYT4W4Qrc6xAnadMlCHvT+/qQyuomHZTjEaFW4jLIxNZhxbWIEJ",
-	"q09Kgqv84cDgg8Bt1j6CciqjbU0UZWbNpBggdd/WCfPTHTB9x00eXkIR2kZOaLubHTYeTrl7SqC88DBW",
-	"L/BaxWMaAGVhk6V8hQZ1+AKSbhhW8bysbAFwistoalGkfqeRTgm2QbYWQdLs9x1KkW/IPuE8DhGRFC8L",
-	"hGssFFrtrxBfSSI0Z/304mkGWdaowjfaoAM8CmBhSQTFpZVp9iFtanV8JYEmhFuCjK4FHgbsuFtff3hQ",
-	"r8JCAWX1odzUTR5361eYNWsMaeZxNRIWP6/guyvIUvZE6kse86S95bzqiWfPJZEsHb1LcR2JbljU6oTP",
-	"tVjvnIBrc5lpkdXGGyWCSEArWhrZYMsfeI8kT+S1rNUOxzSAd/ab6etTOKlpxPW3WEWPPiS+HL3DBm7T",
-	"PSXbV5oXeJ3KL6rd1J6oa4VCcBwizJ45qeT3KC3RwE+UKgWeYYsG7qaZsXoDpTwUoYLV2CwFfquFxQ0h",
-	"tTSxKoJv9ceNmpdQHjqDopUL09I6yceaS7s9EYSIjY1dHX6ll7RM5u5aVCn3Fni6PVJhvWJLHxNNscDU",
-	"1i03KfMxIfhnF53CD1b7uHxzQcgZttlATiGcj+X082kOSvCzzHN4G5N0jNjjjv5m+X1tVxxWwvkMwHFt",
-	"Ag5NHG0CioqnH7/wLI+GZ83QI9M6LoUYiqqjDt01LUtSaN2nyizskgEEZCamkUOmuuI5L1EtKFOAyvDn",
-	"969fvfxLt6DqOw98NgSWcGRKcp+3DtHEaYDG58+nNmxaj0pfMMwC3+vmDQcM6wvWk4nRZvtSxT6F12DH",
-	"OcnkD6+omvb4c3g0RNqYwbXvCGHRvIrxS94r1zQdsgfbyejCrmPXXefW2yVL2BaAJrjJDRHTm/XcEbl3",
-	"/ZYl35FiuePihrLNsogGSl5yLa+sVdHClCFJS8JycoXUjlpICqNWbbTt/Sg03MZvh0Ri1c9bE+805iIQ",
-	"mTDAbXAu8kaSaMwTZqeWAJcxEOZFK7LnNt4KVOx6DZRZ5STLBhY/Qsu/4xqtiNoRwsIVGLL+9Vv0f3da",
-	"wH13iQoOsyAfc2LQMkYpqbdpdE9/Nt/aOWgTqsUVKW0Q9oC6Kce7c91GCJDFeSw+y96mpdk5fpmZAzJX",
-	"Lkw8d0M3mTXCIzMa0czmQoHZ38QCAA5ze7flaCe4Ii6iahUQcAfQqG0ylAhRRovSewApQWBA0A1lYYBU",
-	"84xYmygWECkOtiEUzZsSC5nWBAy/90B3QCZb+r8JRunvVbb4eLbhZ/bDf0nOzt/i3SsipcWuG1ADtXGz",
-	"HPn+jvhsdoihjQUPGSTkoRC3akKMwEZ1DsJvJc5NyyDjuoVqfWNTl1gRARzjfcIF3huUxULgHbsCLBfc",
-	"qK1+hvObwEBYYQNh48rs9YeQC7Rcc2Gbn5h3W1cajBjli5EskQyt9m2M1s7dXtah8QK5JFw4R7ubxijp",
-	"ArtpRAK2SrsNQpqZt0H9usObXrO356VztDuyIVD0Wx4JWa7LnmkZBSrGYUpJ6P8b9IUlFNiER8gn3Awr",
-	"ni43JuFxcK+IroqubRJezKrRFtaApW/dNeZUyUDBk/ZKNkU/10EAU6A1dpikAONaEcyMK9thkqYQspam",
-	"T2s0oKu/bquA7xqXNU7O6Tfgj/D8E0OukZDnPJghS9GDpR9WFB8ufzRtPQ0j0xuzP48uwTu74+zyRUvF",
-	"YbaLV4YOeaAK/9sZOkrL5l+i8LivCgUrsG8fcUBEA7K+i0sELElUGNSWfzx+A2qGhT2sS8zien6QUrSs",
-	"aMSEeNY+gOx9fJjel6BDUJKG6+Vmv8yrh4lZn2FBoANp0eQqQ9LU+MC85ZGvTCYgP3Zpxy67V/iM5JpT",
-	"dorXp2sEAkocUj9o0RPjhx+sPz6NFBJGK6frgZDL538LrfQYwjW9aD88N0fq/F8yDPxMVQ/HPcuJ68Yc",
-	"GdmGwB1GvxdCc/y5plXnVOHhkkH7YmO+y5WoLS8ScLpwl6Ytd8atOukWrvVMi8BxeJqnxtsHHtjY9gh3",
-	"UOeG0MtaVc+uPPTKute3JAvuFa/1uYarnfjxkBh1xyZu9zrtZTJfuOGs+3/UAvYvGJrbP1vqprSxOZx+",
-	"Uh49DVe0Oz9vw4eoFqmU29LNNl5aiQjzPeigQVSGbv7Xw+Mul9IkKfY9fbtTvsOQJJEaSuP7nkjVd/Q6",
-	"wVXmjA4DMgvUtvPxM47uWBwJaZ5e8LkVgSPfR0t+y0sVrZhgSDUrgvT3plnkES/w9Usx8DuWylDolFL2",
-	"GPfxa1RzSRW9PXZKNiqUwBDp1V72FG6BGcXlHWdwx1xQ88Gx6QUODcDEgJy27XIz4bcBjbKkPjgCWeAY",
-	"K3nA4jecqRaZfr9Nwkezg8am8gznsWgJuLtOc1slE3GG/IxpaJqJ/habOeIkYAs6Y1YWOJvcglLUie/T",
-	"GucztgmoPLZLZsjUNOSREFQbstwT620eqtt8OFbHhkUlh1CK9fcQtrpGAlNJCuhiHODLSEQNMgaziZEW",
-	"GVqRspTGYe9RxWEACKlwtgGQgpjT1EPLD7fT1OpJgHfrXrIluFi6LstrQpT9I4rDTuhmq5Z5NULGhx0y",
-	"PorRsebSwav60qqmpsyKHfhvQfJmRVUjlyUBl3L7gdATiTdlODZA3562fpvykZQAqMlcmmbUtsR6uDQ4",
-	"JM7ZgxC/tqXPzpD6ZjMy3KNu5eX5t2PakJcBAx7kZ7gswauf6layPFVuT8Kf2M9XMJ6/DpDbsMAy808J",
-	"LfPtHMFl6TEuvNzQQ9M6BYxeH9CZEa3Im/wXN4teisg9oe21mzin7Uh8h4d4Mloiu8KSxk3AktySMgnC",
-	"ACEuawMcY0zpwdOHQGxifsl/6lsYVZQ1EsEAGWqY4A0rLNj7CSZWEczi1YcmsxrnW4fRBFPQdopFcE8Y",
-	"2PHSswCJpkCgXpggCdShuEJek5Du6wsSpWi/NRjy6OMqkD6BCZy/nNfRmlcq29KPzHRXNon5cA0nBNGA",
-	"rnVQAzzayuRDNCxLarmssZTxilpSSwvDoUhdk8Lujy8zMkS2rzaAUZjtEePKI/7JaFKz61IQgTdUMWCC",
-	"TvzZkH96hb09XpqB3Rhuf68Aqe/ve1Q9BGz7E1j2hgU8l7glBeezPREBo7VRWu8aAGHhj25m5Yo/A73t",
-	"8w0RLNek5NV8MOUZV+cByrFXF63iCcD+c/pZbEQP1zEiTY+QSfeATeyY74jZTHf/zYYt7nOTpefotRaP",
-	"LM5z/XsUia8gaujc3cni6We8LPnup/p+0JmHQjeeqLFul9AVyne8MRVsRt5ea7nsjxFADdk2t/upiZ9v",
-	"4VCmtojv2NLXrsQznW0OgzPVJr309Y55R+pQuH9eDeO0ngJ9OBETALlxnRTb1bbw00MhEccz72zvn0Pe",
-	"MS2MJnPPS3hcX7zxCu4ZVZluTlG0hANN1xYIwmRjKw0h5yJJIP/Bt/0Pvu1/8G2Pw7d9jlnBb4n4YwPZ",
-	"v6i0xfUW2q1HrtiiSMHEmEBmMYakatKCJdfKsbYmocQWskkxLQ7yHMKGlBAfXcotfvjtd8nOEqu9ahFb",
-	"DXparKx4w7ggxTLnZVPFQIlNrpsfyD6XmcSMB5nFwmW4si0ToA+0NeP61WShOdW7KCgQO+kL0Pxqm4on",
-	"Bgy/ja0AsqPM7PVaTMP0dVCK/eDy8hKVlBFp2pDyRmUGKtWrMhZa0lRVzCpoFGTdRC3Wl/DCFkbAvTpe",
-	"WNuNfqQ07paWfV7JLNu2PGoHbWcYULJP90NuiR2bQCE4TOwPm7QOFLPEmh6nGlUNeRzMHGL9nMYVr7an",
-	"Fal77fwAKsl7gM2so6SgLOL81SdnOdSuIXEIKFN88HcnLQlNmpuxAs7Oknoz7UfHOgWZKarFXc4lZTPs",
-	"GqD+mB5phkxN47gLDuoCwp36/HdcdwqD19yPZPee38Sy3HHbj39iJ3XysaaCyFlMqNzLD201SXJBVAZI",
-	"hwxxlo93DMFtD2oYtzOn6PLDXO5DErg87CNcJKkOvz82ZQlYCt7decTgg+7eRJbQAYaid+RZT7nXOcyy",
-	"Y+QKTeE5kf4t3Wyna+4JCVjy3fQxjsyES6XX5LPzDsCPNX2+kzuFZW3rPq16eSh72/W0myOa1BGKQ5+b",
-	"MQMskdsty3yWi3fjtq3DXAbEkEAPeOY4gTrIPG24/HIs62CIf2YM0zLKQQPVkRCf56PRbqbRa2DSO4bZ",
-	"bvIyY9l/SQbpM0aMC97gOgZ22+ay9kI5zx+fPfz2O6ejv3n6LNoFUlXlcuIQz9+/ermYgaxkW7cOOvT0",
-	"mv6hH4SyL7ZpcCJl9y66WbJP+uKYFueS/puMZfQevvG2C3nihY6pa1cWFGKi3OnlibdiyLaT9ZS0sw0z",
-	"h1sd0ueFh0yQ5Lx/2O10YR6rG53JLSGQFMNzxcVZSZQpa/LFomcWnSgW6oGR47pqrb+aAW8Hp2Mcb61O",
-	"VVjBAMeJ1ztxei+xFim8QbLJt0gbzFA+WvSw86HXYheiPJBx30eFYU5rGsXiM/azaxxbFIJIGwD2O+np",
-	"30EpGc1HajtBfBdBv7CHqH9QBlfpWA9/A9Et1dWxhjosxzdcyh0XRdzInK+75zzWkPz9voZIjQXE3BB0",
-	"UdsXD+vlxxgDSV0e5jaqyr8JLK5uegsVauvLQSfb258fO3SWT4lK2SScIsk02QEQZUk+xj9vxC295WI5",
-	"Gc4p/IV/pZ+vB2ILdsW8PULygW1OiV34co7gNUwzEepycErvCHT4mCd9220cSzxtN+8OKWIDLdjfhNjo",
-	"R8Bw+wza2QDdBZdkKRtZ286n/UslTIRRXOFSOqjcneBsg1Z7hKHQ3ETiH1zqe+fB5WW0Vo6Y2+64cgHC",
-	"lMAsJ0uYchWLLr3XE2wzjjTta1Ne6SC2r21vLS9WnazoeM+P8Aqkew38vN0jxjtQWFQixTUNnV876BwB",
-	"kyOIynhx/kjp8DgFjlteSlMfqCW6r6nMRBiYr/7zApcp/44+mVhxcTRk3yFvWOdBQWXOmaKsieMypBHZ",
-	"vRveaTm5vNWaXV3LRCLfHSHce9mElCEoKiRSBtXUJgQSrOnDTJDRYaj46VlQPUPHBw/GUd4V6UL1t8Am",
-	"tsqIGJspggPfQpl2EeGNoA6YLGSp0Ur1QxHYE+DD3iB/y6SK2Ue0tU71xAGsERDsyDPt65XTipV7ZOAW",
-	"7HQYGdQ8/IMD2ldYpBxJtrKRYwAiw9BMryxmpzd1JnIAiB5WUJyQ3H31Kmg80iPywcZEVceWLcI5Z8NF",
-	"2H7lw/3q77XPTcAtd92tAZomkwjfECE5GytRGV0HlieA8zJ4RtJCLk27KFPGW/oMl9zWFZzEbJrYOTdE",
-	"vUQ10NwAgNVYqIluM2s3mfnHDKsOHHUnzSXcng6d0yzxBY8Er01i4tTzICeAMdhRh05C0Al0XuPMx0Fj",
-	"TNthELKwMtfDC8pVAE4dGldZbLPj22a2qShBSuLde2nCA40iY/Wd3/XHejCeGDez8Lyd9/fdOr/vYxEZ",
-	"TVGtstRExC2SGA1FChchoFmPZNGFnqLK3b/yr53V/vXyLrmAUSY3yTwxFFCnjUXcr+BVTgYUFFZNKs3L",
-	"FcdMrbvvLc9W0LuCFPuqxMLaJOxEddvBqW2t4WtkURutewEsxoi16JJqZdCPSypSX7kfclbuM21qbwiv",
-	"iBJ7GBk84uHQuGOKb7FEDt3RIMqG9cuuO0L7RjNSCAl5YNdki49neoSzWywgO08P9TdNibduPPjrvRvK",
-	"fWfHu7M/ZxSiTT/zKVuQ9VqLzltjT0zF4ClcGcKsirJsAR0qP0zXI7p2fu9k45Lo0wY4r8Zp4szoE7VJ",
-	"IvhmKW8om0+a3xqw7JaAld+B5wg8YffXX61nnNeC31IJl2kIdZYtcEVYkTTLh0zvptZTmgcEPNNc7+BX",
-	"hYZ6YF6TVCs2Z2N3Le/+trQlcgEUquZqe4YOeODgvHQoMSgY/wMeNwAe9xUixB1XVpTG7BooLJoIzDUb",
-	"gM3P7MsZEyftNJci4WCZnoXZTsSrzJdz0dcddPqEGZrhByb2ZgqKeNTu+bnTcM5124AJniP3pQl/w7+g",
-	"l1Rhow5WXjCXB2l/mNnuUrRAkusnIFPf5ZucH9hNmG1KslwLa7q7G6e9+dsk2A1mSuyjd82akrJYehQt",
-	"D8JNFHFlqs6CAIOb54QpkdAkmFYFmFristGqfFNZOJP7aAh/g+vl2ldCD5e29vv++4qqOwxQEZsgG0ex",
-	"xAj62XjeML3iNTNwBn20Az23YfCsLU8w//oQDY2saMeoCDQa58EJAqQPovl1xgG/VHzpN/P4XXp0OZoz",
-	"2L7PM9K9vs8U/MzMA3LlFy37r3FTOveUhQGA1v/RjSnxvlc4OuPlFZZyuXFBvCOIMoo5peWH65bng1RY",
-	"rDhbrunKFNhyuPr8wYWGGzYfrKrweLaOf0cWLigmfNv0ooeXkf6twLx3kRuXE8ihBJFyHGvp0ehYO1rc",
-	"ZbYPL8eTUQ8IaPCi8Ecyl9NMpGBM2r3Xwz/+SKVrpysM50z/DWcbqpqCslk/PFzqp/TVfWQbsKMbl/Ra",
-	"ZX34/ZtPZ+YfD9t/RMtaeq1KRvSvvlpysroY22bCx1DDacVOaQA3cKC60dNjfEwERLobotH8lOHBYhMD",
-	"kzIPrsz8ZMAcz5wvJ92EEbqZOMNOeVwmUnTa9YTVkxNAkMZdGbyGqiIHANPBhYldiuO4QVNBgV4HHa4S",
-	"6wb8q7vjA/ke+Mk8kXbRmXOcmjMFaFVebsCjnlITUgd7meH3h0xkkYda5j3gykMWTLfSb8VE2slyAy3+",
-	"I0H0G+m2USotdenMXqkjOC3zEFW2VCou9rM8IdNwY61by70g8yQZdiG8BbY67qI7zZ0xUNPyluSE1ipV",
-	"1RKU6Edc5IlKuVTLmOHkLSrRbw0W+gAwUkDaPZU5FnBCTVofpB/vqIyL5G437mlyXNJ/kyXgDHR+Q5n6",
-	"7ptEZ+h6CY7RpFtXP+F6eKYf6gvlG1LbKtfCyAFHCJv+BXSY7WSO5jZbweI1iH6BfUATu8ld4vaJEFly",
-	"OKsBrvtiPjVh3j/dZ+WOySiojxt4wJv2lugXNG3K3oGcncnE5hexSitbHOFvOOif71vKCdtWNOGaHob/",
-	"UK2bOg7xAb6wOEipLR82DX58d9MJmcvFXdNzMC1j63oCra0ZV5BM7KJQ10gJ6vDzkO8g9lGhDjx6Z9nO",
-	"MhmdyqiQnAA/2TCrNwyHoCiJ39qmXbJxVyqoxDX1uLKpXGtQvUW4bCt3JVoD/FYcYJJPWvkOU9VV5Adj",
-	"WIfyynOWb7oHcBb+GGTtGQqYpqVFOwXPES3Pj57YLym02lnMEl2BuJkgwMKXTBVjx2k3AzLi9RrS923n",
-	"blyacPQcGIpJPoI7eQSOxkk2ByViDJ5iXnN0v1tKdrMSaUYqjWN5/mzmbTaSUWBblk9Wd2xBbicS3o6R",
-	"ucWGU03T6guefV/AN/HQw9aOn3Yz7MAxDyENI/38GqZIsXRnLciW6EA+apEM3Yijd1TRJOBdRy7T4MmN",
-	"wAWZ9ugwBN+EFjkJVk9DPw15rtKwUG3axNFzlSVX8yGnUmULST/QjotEAkC/FXk/3NUH2tXz9UfWwVd1",
-	"mKw3ptcAioYEukLrUQmwBDsEdSzj/ShmEZNAsd6BP+i4K6+FVo4FosEKtu4mxNk5etzCqxtJYjDNNwJX",
-	"iJmiCXhaImxQa6Fw3COtB/4kdzSN/nbW1G0srHIISzkXlvBnpG275f/54YQoH72dn4KQ/I6opj6O6qmg",
-	"6qyyUz1GdF6Ql55sBV+3X8zKihB9MxGX5ev14uqXWerehyxmfEFVP+OtXo9KalL8IcZteyFbzB4b5O5K",
-	"m0SaxqI/7zjBSsLU07Zpf98AXvJ1rEWdj+tYN7Lpg35YXoVXVC1d+sTUG/NnrPRNZ2YV81JKmPWpxusD",
-	"BcCa/Uv6i4hS0WPYHqLMuQBO5LhuoqGIH1zZLLAFIMlusUSY7ZHN0Yu4zooJ6c/2hfZx58ZOrefdFsfS",
-	"n6E2bzpobi8YFOF/05Ci5X5t3iPBIdfO2vm2+AQVnJiiZkmmZY66JXRfe4kURw+mAPIOdyR1pHAvilGy",
-	"jcXOhLVVB6kk/RoEe6+YubYAEBDJPuxFrMlsYtXBU4rXmXOm+NdduyQr07aflXskSIkVvSWo4lCW4rK0",
-	"poEabwTfyaXiOyyKoTZdZk4bTmSmd5ih1R6iUDAPExTqrnljcbvDtlkwJVBdbH8q05VK7xbMt6njeReH",
-	"O3cqGMNckNm5xcdAH6YiyFiqZSPv6K2rBVnTeFFp3YjaJpTHbCV+c6dXx+zIFsrFTqudRIfcHTr2KNGZ",
-	"24fU/sfTLAEMcroBaDhp7NqxgyancqRbx2r7bfrNd98GyTEPYlZZsKGzuq71paXfEphEbGE/MZP8Cypb",
-	"quDGOqUPBIe5ztEN2V8bOx5L5EMdBmxiekJv9H56HwIlOmxq0/HBWwIV3qMS5zfWswBfGjkl7bSc+NJ3",
-	"m76+phVzpCJ07x3GD2XI2UkJx4w/dz39AgutYSqUc6a0nNcHUStyVEk39Y5gnyMn3O+jPgRvz/b8gOD3",
-	"vYKbPfTyN0zREiDNoRkjljfyHP1s3MVXqGGFvvbw/hz9yFGOJbkKV4CMyqCvPcZNYbsFuoTIpYRiSqyt",
-	"PAe6FBpmzhPdOqcZX+p3jIf9UioO82qMCdcEuoyNvmil58pcdFr9AVB3CxauH3RHpY/sMk+AhpUnPtwT",
-	"8ku7h4cJFF33f/xEr2k8MX1MDzQlT4y7KjZoXcYIFqbutW3mGVEGTZbDjDM1sZhhFNW/a1kMiK5xc9Ob",
-	"S9Mefw6P9mfud9SMFJ0ytF2LKDZqWRIcQ74EkdNUNs4Iwg778KVn0YKU9JYIfZBDdV7rpbxRna5jmX6i",
-	"xMwBPkpUUSkp22RhDzv/JUYl3xGBVtYv4S/dNmAf74McQRvx5U4VAMq0fqimrk3rig/ZeJaMu1V7VjHc",
-	"jM4kNu3trIsZJEBZomExGojKdqLO8Tr0DGCn6hUdopY2lZvQ1javPzKJq31byXejLytNE/s7v2uo36Ey",
-	"fAkNGNwPwESWQd/DzF+Urv8CzbdhEJUalo7eo112GVpvdwIobKR0xPpPUz8Wsn+ai0bxt4JVBs86Vj5m",
-	"dROjgaPyHMpVkgsbAvIK1gTC4wwLAlKraPJj+/Wb4pfo2oJcDaNFGswA6t18EqoDhgMkyRW0IATWlO8Z",
-	"/0fiF3nRqLlxE4eBo23fE7XjcA9oBsXC1bb7pqbSaDYVhj6aenCjGBvVp3tfdG4B8H3p32XtiE6UuXeD",
-	"8Db3g9UU4ILJSVAoFqh3ZhLgDKiDeyVZzR2QIslt7TNm9KmcUOHatLqhLJVqfDB0jB/eaIpacsCYvAf0",
-	"LjNUYgroq5wRZFRqViDo4YJqrcig1d784xyFrmnW2QSjjDEbINEK2I6LG9tTfe2Smzq9iSBUYu7DK/s7",
-	"96D51CEksIBrrC3VCV/ehYst7QbR3+cPNwQCP3+0oduOquBWM7uw75qV2aBNePAyDx8/3MxuigP73h3S",
-	"weSnKQQgYMB3nlYIhqkEPl2ZiA5CGWkrtDb4liDFDRfrITKbUSA2s/HTWt97rDnkob4alQTSHOsrqIht",
-	"hVxm4ED05PaIEWLy7ErqwUPBs6DHv+tpM9MLDtthz7yEAD/yzZ3K7AHXwynQPaY0fOqGxCEprlPgHdos",
-	"rebQM2C8ghOzZQ7Uu0Pz5lBnj1oNB+ZGRAOP8l56xw8uzcgZjt9saSE7IM1T929axiYFYkQGxJShrDWY",
-	"W8eI0ds/xIruJMkbQdX+HRSftG5k/Q9XS7RYESzCHN6tUvXi0ycoA19HEtXe4oJCbNc3nwyY4mzTULja",
-	"PdtdeeeYyyHPWkvlUGqCetA1bLJfmU9asHqdKxjKUN5UjY0Twc/1kba5XufIdPOFz7VOFih4FuNMYAYZ",
-	"WVxpTaPNhri27/mVaRqIChnsNZicSbsoSE4L4lSK6hz9ZDEA9L0Ieox9A/hxMvurS/0cVV75Ap0DGg/6",
-	"Rn6kLOT5r/qslTQnzLjETf7C4nGtV3328PxSyw5R2t2SVxcXu93uHMPX51xsLuxv5cXLF09++PHdD/Cb",
-	"tmTLtEeykGu+Pm3xwKXs4ZourhaPzi/PH5ncuS0wz0VBc17tyOrCZfvrjz9lwReSCBr51Gchxz6++B0c",
-	"hJ9Gvh54ae/BiihcYIXHnhucbO+pi9/Nfz/NfHz6rJM/vPjd/fPTKcaYSZ52sN7vtgSXavtvyGoi4MIz",
-	"ELyUsxfF4mrxd6KewyPgzpQ11wypH3t4+U1ErNhk9lBuLa5++ZAtZFNVWOwXV4v3pAyQsEHGSIlEw6yf",
-	"xTndSWlSFsCh8cvCVTp80GNfCIKL/eCs3xJcUGZgmCdMXI+nD863l48ibmYO1Y3FfnxhO4s44YMJmKGV",
-	"NttrhRjfzVji7YML67GWyXW+pFI9dg8drPPSZHdCrAYctXVd0hx+ffEv6882yuPEoDQENeFWSfYCkqZs",
-	"xAA2JEb107xwMIBAVk9I/Zp2vJY+BpgaMOFqLiPkeFwUj32E18IF/o0X+1PTwUVUP3V1N0ipOtiFB6d+",
-	"+8gOnGADXuEbEsSdYlvQ49CL32nx6aKg0uF9xDfoqXmg3aQaCwzYLTKZE9c+cvGieKP/gIS4+9jebpHn",
-	"pN2NyJIfoI7n7rvwAyvC4J8WHFrrsOH+qXvi2uScla5BD4+Fal5YdAVQhr75Hm15IyS802I7ShDX4AAC",
-	"9LJzBEFuOzqiCkmiJLjurWtOGhR572w00zr3KO/Bqe00EbobV9zT2evMMHEAc16QTjeiU51ETXYIpMMr",
-	"0Gp/COLM1yGvwFbgdne8dw1viLx2KcqdtkmTmKnNX0kK4Pe23+nXdbI7iTCfWWz7zrYJtgGi3g/fwNC9",
-	"LIJ52y9vRrQPeSNn7/ZjefNOG752z7MpP3i9Y0TM+cE/KCvmPP+KsukTest5NWfwAIFwxo+MCTznJ08b",
-	"8kzMm9rTZsaktMU5+ek3eENe0oqqpHw+oYaqybUhsTP22DSM0xJSM+uJ9NOdyzGAElxwgfC6JMZ/S1ym",
-	"VNFAJr535Lpz1hZwdI7axYi+/0R/fdSRm8uwd2Kke97oJ9bQSN3CJzJDnhi1S95IfePeUFZkCMqZTPRr",
-	"Q66t24dxHxNjHLVAj2Obra/UIRP2sTypMnTSPbAAMylTRN6cYAP+Tm+NGSJvWrzz3ZaXBLXwLVOIfGHr",
-	"FtN6C3x/d3rfg8Upb8zkpmktn3ePATzVRnN3J9hws1K75QbvgpSl022VIlU99VxdbDEr+O3Qpj/HrHh9",
-	"+3Vu+3M7+1kq6//hm6+HZKY5qTVqKLPJGNaE5EHiH9y7I8zQFCYpMq29whOz1VetBb3TO8Ny8nVqQ3pd",
-	"4/qQ7QF7Mpedfqsb9KAHmDcxgObdTbq4JYKu7VqTO/ZP/dDe7dn9Eu+f4YQiRPzZZa+uIfR8Am0DAIoh",
-	"swVuOEPMfAuoNRtMmVRw/2GWbwHNKUFP19UAXN8DysWT8Lm5JwBS7p7i/WTmf4nnPT9LXX3dqJxXfwQr",
-	"prMpEa4zmq9PFAZGqYmgvDCBBdwebb47jQ4MOXltsnbb/MXnW7lQB0jm3DQHc8zZ9n7zDFq0JcNJuezK",
-	"iu+R1OYVQxENQTZUKrE/lXjsNn61WIsuSlQR0yaCC1etbeLLO0GVMj6cTJshtueHo68jZp+6F22hc5LI",
-	"3QrueyR190URapsHLE6QtClQnEEKlFmIuUUMk9vHfIEARqZm4UTb5IaHDYJyVheuW3NhpiX0l5AloLaE",
-	"CvP+Qwgu+LhfdDO6c2NW4VNXqfEVGoZmbsOqY+GLVk5iHjp0KW8g6hMiMyT5Wu30CXKdN2F7DKdM3IUL",
-	"gP+fIqmemAe/4j2BGQ5JO7vWE8o6M6IBM7GbtNrbJh3kY82lyS226bp9NbHdmSwRsnoO8SqM1rQsDQoe",
-	"JHD2XuCVJwDFCJqdmUu0ymwsZYfb5CYf4vrZN+z2wxXc1I5t+Q5JhffSNQ7JzCUJGZLwLWU2tX0vtRCA",
-	"Xku4oKbFOSMULB0q0aaB6jwTUCsEXoPap6UfYrzNdjJFjd5C2u4lzSkIyA3TlthhYA32/CTi4vQGbsCV",
-	"XygsE8wgaeWCP0JemwzXLSEKKQ4Et8AayBPclcEaIb8luCAGYv4lb62admL9FNBPdz93zygzqfQ729jP",
-	"HLmKYCYNIIK0QAmmBaQTidC5Rmau/AKeg3Niu6TYSxf4EhoOepCYOUL04nf476cLIOOgYaKfewdPHc20",
-	"WawSkdf4t4Yg6nOHYUaLbEH1EzWGHCebpOe+6rJjFuzgdBTDw9k8s6LKs5WbxG8NAaemnYVNZw5f65lk",
-	"sVVVGUJYmD9VFwLOz2H8htG/vIBRBjnVvOKiLjEd4+nYkTLLPdHl3x5LuGRMjx97QjPrn9JyvcIFPDxZ",
-	"/7oI+2El7/437qGv8t4P+30lNsOpRkbA/fAeb/R9ZOWHuYPQDpskrECk6QfvXZyBGmESSVyXgUCT+JOX",
-	"Q3dQIB47qSZtZm8D1/A/vcIoiEGxgZKIa4TRTnC2ATckDTqlrvbAcdpEcNezS7iAsogC7w8v56f61W+8",
-	"LD1e0I09un6FVb6939u81wfmi9zkHnUtYXZoen8BPv5ZUKUVzx0z1e16jh2dGArkYHbXA9rdbMl18bs9",
-	"Np8u9BjpMMg7umGfgQ/tqXqD1fbr4t0jkv5O6RoJYQdTdyY85JnHuBkI6mD02biIsvkIa3ARf25e16tx",
-	"zGz7Sx8w9E5wRcyFk2NpyuhXBAtoxaclrkduR5gBtsrRfL+jalsIvEvz/s/2if/w/xfi/0mi2+0jM5zl",
-	"LHZjfdsCHIsj+bk5/j2+IWhlgE2sDIcgTaO2ANyhVYUcs8xm70I5gNE1Vu5cD3G4h3NI6qDPbC/cmfGb",
-	"Em8gA+9nzBQp7ics86TEUk5+ela20Xv+Bwj26E0Yj9EaFjiRPg2DtWjmHUCy1hXXlicfpK2ZMkXPni7m",
-	"fiYtwPiQYe9AyO8z1PAMZvRT7d+VulL99ye0RO2YLtPQX9Slth8ARJ7fElE0kMggM1MLLviu9V173OqB",
-	"rIaSMpfj0rCCpy+3n5h+1CaRyj9osYUWwAwk8OJE0hwjTTYzZBDIdGT0+1ANMvsr8hnqse6/Eugd3ttg",
-	"lkklB0AOOlR94gh1IQkW+XbA7oDvA/a8F8PUDG/e9bmVG/vyIQ+MpZZLmjlZNgk4g91WoNXeAd+CGiJl",
-	"Q8Qgb/tNHAtGvvHJrl+jB8xObpj2p4tEdjdzOoEvVgRXZ3WJu6U1vaqyHtyRQ+mx78QtJIbjJS3GTJt7",
-	"E4Xug/gYPJMtVqCPAnKk9ZcWnJHzX5kmkp6a8YSV9IZ0s/AAvKTiUjn4qDqAEjrQJWwtPUABrQLEn4IK",
-	"kutFQtz/VwagFpm/PE0CoP4LyupbPMc9zGpDbwk7R99c/hVJbQ7AxDqg+D1CeUCia/TNw4fWSoVloq2+",
-	"gh1yOhe/shwz207MePpMiM5EhcBT2uIXaVvVXOhQp6Xn62p+9YTP0QuFDAyB0QtqIirzOsgtAKyA7ul6",
-	"U2L2N039r+7m1rPSs/tCNqN7fepc80aVnJ9CH3jJ+Q3C2qbUHA5+cXMeOv2AWg6HBnS4gDMHTKRc2hQV",
-	"AhA3fGx5hnQoLKTyiAx+aiCT782B8Vi+Xn+OFDiPBQILSmUrdBFDTiXDbegjEOQmHwD66DnEMb35tJqz",
-	"g6CyD5rxL+GJr/IW1VMbUmFgcfoqWXNxkrwen0DiLjKFXRWjD6kcFtkEe5CCB3j5NZtDenJfKH4yVNMM",
-	"VeOnsSM6DmGztzaFbsKeunMFRXbDUVnzyNz9fY6ltar+AK6lN1A/Me5cMnUWJ836skP69AaF12ttQlY+",
-	"2dWqPzaNOAB8ZP3cYdjI3t7bgi45HNR6DN8bMnyFNV16cnf1fJhRToI00Vr5HmzCl+DIiTvSsLE9+ck+",
-	"8ZXuytcH/gGoGUAyyBiHoLHdFsXj+CyHO+Ty74dFpntq7qb4X74Dz+X9BBL++4UGPFknifADSXoqeR6V",
-	"0liaRhhI7qUilfQ1miabNpGNExaCpPJxnrz7p/MSgM3F1yjnZVMxU2edIUn0fiiTcpPzqsLwYUVzXsKd",
-	"I5DCK3mNfnr/7Ox7KCB98e712ffff/vXswdBJ4iKFBQjta8JOA1+ZfkWC0nU/6KS26fPkQmNgZMBOoUb",
-	"FwsDovteGBky/k/K2TJwsbWNaq/RuhFALrMU8KX8yqQi9VL/nLAiA99Lpt9i3CD6H41Ef3alXAV4aqBj",
-	"JJEyQwWVmssoa0jxlwyRj3nZFKRAf84xy0lZ6h8wrtDHM4H3+p+/sgDd8Qox3kmE1joYh57pH2uSKxiz",
-	"bWRhQG26fy8N7mT4cbCTGcpLLGX2KzNtw5Z5laGd+efNJrM5s1y0/wJKBH8sjYsyC+joP1pRobbLAivj",
-	"ZJHk4zn6O+eF1lSJpy4HHPEtLcMGYTmvoD9ihlYYttI4thTXVjsrUEnWCvFGGTcP6KTmh6arTJuUDS6b",
-	"a4RRiRUReqRfWc6FILnyzQKs4S8xdSa/DVhzZpXfc/QciOKIAz8E0qEV0XNFa5yrQzzuzKW0/8ps6rq1",
-	"Ws3VAG/EJaSdA6STWY5ZCVWSlGtfk0JqdR5xPb2oNGOEt0L6woVs0Nw0OWiFmwfiXVGGTZ3+YXbo53MZ",
-	"mQW9JVJLxFQ154pAGZZvTMlOIkjNqxG2G5CS2IMlc/6jcX/80Tf55/HIu+kNlwhFKHRCL/3h4G0ANnSn",
-	"Y4dTqc+xadOLTfI4VSP71cGUHsofbrf/HuFcZiZilHjzjJazVCO3kHmoTv8N9boWBmpUrzu9Nhc0dEhp",
-	"ae1LI8w8Ln2Clgv3mND8I2fkIDHuvndsRGIFK5+dg/YomtgACZJlSQSErCDwDmjhCJcGi/bzZ7s5CXoo",
-	"N/vNDSFeZ1PTZjDXRdv+aEhw/hA0SfoKbzk3vSmlF4uTVkp0O6C50pe7HPd2R9rE2iER8EPbcv4rS6X9",
-	"nFLDUWFYaATt+e9PZrRH8suKDW05+7m4ih5AsJjLkLdkDBL7h9u7hXhmsOD9s9LtSAqRoQeClAWbZgjh",
-	"yRP69F30Wm8ZcbSds2dgyA7nMcMTX6U411Mb2gBYXA/u6ITEN04A2yDINLAoik7aeGcHoNODybs7wOa9",
-	"I5G/koIFWMUsP/3Dz8ILj02VoE1+8jKOSrQilG3gKj4FTlpRhDzRIvCYbpTXCMPrD2StSSWefXJ9AvLA",
-	"pe+yrr/S8+tmlzq/foknTAY3mfY2u6xVmE2qnet7A6Ui8ka22W7dpjquaEoOZ4T396zCg7v1Ctef72qc",
-	"4AUAV+GJ+CDe4L7T+itorUQrvCEXNdvMdV66n8rbzX99HKuYjzKd3qNT1h741ksVrk1JaU1zBfmPQv9t",
-	"ghNzTz/fsbOOSZaEfX+9Y3dX/e/pwgjm9oUybELqRBjiH6RW1xY0WpjAhFR4f6LLAreC5E8AUNLeDS60",
-	"0O3eZdvdQ4kmVJgSiJbME0I1rq2NkfZ/mke+0tzxmojhzH2Y/CkzZ2BEa7oTQQxshYn6t7GflClvppNO",
-	"fnuFbwgs6qs7njCrL3QwDUUiW/xK095lcZuiztVe38umetPEAk/XqAG2L1GYZ6dB6l7cwe344AG8+B3+",
-	"O1LEcSe2mOJir2c55Gsi7qAV1MV6/n0+Ef0mLQpOWUaieaGLXgNoNm+ePrO3+fP3r14OsMJvDRaYKcqG",
-	"MyX/3/axoyCQv8oQy1uSE1pPAz/WD568IQSUfawahXIoB7AFJI3smOw2FzK2Zb6VVo5FMdhKSz/Q7mHx",
-	"B82oe9MohKHP8903CsZCLa0LZKwB84Juu89Q6IM2NmP3BBEED2zeW/j+D7Z3D2M5qg6M5O579xbKcGKb",
-	"x1lOUNUtqjnYIoGpJMUZ2OWjgcy38PCzEm++Tu20nd9whEGv9nQXkx6tjSxZL8ZRnTkONuNCEqWGOge+",
-	"g+9PsCOnPypmal+oGG4OJ5y6YwOkjYci01VfGrhkfSKd19GAWxsWGmENey2Pn1Hz4Fd6QO3kktDi9usT",
-	"pe53stdwULdmfF1DYjEk9wWg8AzSXP/82Z2gkuaRHfoaH5FbeEhzc5MHKL/dSOgT8/6zp3RDYsnJ754/",
-	"Pnv47XfORoPRMvT22RP0128fXXYwOg+ti3Zw6cBXx1A235JaJCfj8lMHX/vphP7FFhkZqNgwYwAXI6zV",
-	"4pMNe4Ledh/9Q1kj7cKmNWQJ6HAiy6Q76izAzL7aav2Bi/tSOoOJfqEIX2cO0d1yOu011P8jzmwCthD0",
-	"lki04UR62n4JIOjn+DYMJFXGk0V2DipthfObjeAN9LNbm8whc2NzA1LEHEi//kByg2Aqh3DKuhw25eoO",
-	"aPy1XuDDbPC+j8B4ost8y3dojYW5xQN8xy2WUMAwcxsuCrpeE0HYaMuV4Ln7RBH4akV1S4BxOR0S9ZQR",
-	"gLbKykaOuzxgL93MaN02pOdzLU16qHTVJpDCrqk9zDHm0h65nI2jbHaSuvnhzFa///EsRu5vGM8o97DL",
-	"ye5qrRaWRL1mDsGGr9HDy8sMPbx8oCX9w8uHAYaOalVmgMHW712VBGnrHm/IOfpG//SbB4+A0b558K3+",
-	"rf/p3kSwXJHRrwyaoxIDo1GWaEWu0beXj+z7OJLEJEBUttYKGBe9JUrsz4AjkCQ5Z4WMlSv9g5DaWCaT",
-	"9ZJjzYrPaNgPW5BQnWb2B+w+c+ivvfHt9PNP2UnjZQOz+pHsbIlkj1WOVYNOrNWl5v26P18DT8U4aiR8",
-	"HNRKXoXuxy+m3rECsj0ZQU9fPHn9KpzgsD12S8luTNabZ/5IFphe0RShbVZ+ymjQDlMlTfv9oHC/BFQp",
-	"m1lbEKao2g+CntipzXGUmlX/QSNCZoknabpZAuiF3fyuM3N4Sziv5MUal6W2psZSm91T95qkbF4ynKhs",
-	"J3JytKbdlqOtAXEH/yPnlenQ4dTZ3ZYwxGz1vGma54BibCelASyLLM3qbtmL+0o1NsOfgGNPQOofwcEr",
-	"kNWV/H62RB9AApFEmSTeuFZosR4FERbp1SEz6Z958FcrtUDptKgItaAMIAq4sOXwFiPyDIAQzS9dwyXO",
-	"JC+JhVG0UDNUoQrfEOiRpvmgqCj7k3Qg7zlm8LUZVW2JkOfohWm0ZQeHIneQsn+9BE9FhiQBNAMqiFzi",
-	"SGe0nyR5B/S4t4hQU3+hjKYfye69JktSCMDeOeL74B2QMoPGdQwCqqdwZ9SOUz07hOzEWcBMh8e/DywM",
-	"PxqWtO/NI/coZuENQzLWzvJUTgEYzXc6NYJTklwQJUdJ5VIRbvkNGUpF0N8blvkPJNMYJBM2WxKlvX6Y",
-	"5I3Q6pwmnnny6pcPmjySiFtH1UaUi6vFBZDNDtOf89NWpQ/aUnpkkQ5URdU2jHM6/2HLuTcBgI85lFS0",
-	"TuJ2hE7Z+cEgJkO1m5J65ZEZrZqU9T/4k0QFzwHxxX/jMpKDN7uE2sO3WhjrduJ9+M9gEKupxZru2Vgz",
-	"KsktKX0CQ9Buz7Za+D2GDkKlba0DCB6mDgscE9iMF+ZEBBgwph0opuFrgnqTg7VGEZd8w5+g0TYWBFVU",
-	"Sm1Xtsv3WBTRoQ+B+VqSWgEcsoLRIA5H+sE1sc580pttUQSmzkqLKtcP2bKY6Y0GFokd3bkiD4e3MIx2",
-	"3U6k25/Z4xbbJI4Kas6IxDuYWfAzaJIf7wupjybNHTZO+xv7eeRXYHbvyApxQTeUIXO40Z+NOf7m3aPz",
-	"B9//5cpkAhbhSV7tDXSU1lAEtVtLmVSY5eQc/citQbimxj3XQtEa/BGFWQHaO0Y/vX0ZEJPmvNqR1eLT",
-	"h0//fwAAAP//",
+	"7L3/k9s2ti/4r6C0b+vO7GW723acN9Ndr2557HjiGjv22snkh8SrgkhIwm0SUAiwZU3W//sWzgFAkAL4",
+	"pVtte/PmVt2JW6JA4ODg4Hz9nN8Xuax2UjCh1eLy98WO1rRimtXw19O1ZvVb85H5q2Aqr/lOcykWl4sf",
+	"t4zkTa1kTfSWaqK3jOzohpEVW8uakQ29YVdECoZfc0XkmghJmND1wfzb/KDkCr6q2bpRrFhkC27G/q1h",
+	"9WGRLQSt2OJyQc00FtlC5VtWUZym1qw2j/4/v9Czfz06+58ffn/0zaf/scgW+rAzv1G65mKz+PQpw1W8",
+	"Z781TORsYDXKPkJEU61Y7edIlSY1y2VdEMWYmDzJtawrqheXCy70t98sskXFBa+aanF54afJhWYbVuM8",
+	"1Zt1YnqvzBxKmdOSFNRTb89FIffqCv4IPhdsz5Qmu1rmrGhqRvZbJghdKSZ0avZqKddJEl+c/fXD7998",
+	"OsN/PGr/kSC4un7esBe1rBLLecHrdj0NzD0xr6Jhy3Utq9NObQKVR2el5Qnn9A8uisSkfranh6rr5AG5",
+	"5qLozIYJw2a/LJBt4VeGGxfZomY3nO0X2SIvac3XZhBG6/Jwlm9Zfm2YVAq99X+xj7TigsJcskVJNfNf",
+	"1WwNDF9zdX1WUUE3rDIM9iGxxtdcpAj/RpQHsg8X6lg5p2UJb4ktu+KCdZZt37uSsmRUuBe/2YtBKVbL",
+	"shVSQ2SWZqAoneWO1VRL8+Vue1A85ypNiLdUcyb0wIw4rJ+SHT55ZcWPwlnS2ghOYaikJeH4gRG09vHE",
+	"7NtvbytH1fVbJ1KmTN49m5pP8P3tZ/ReU52azfdyD0xE1bUiSlNRXBF5w2pzuM19tDNSURRkZ84912rg",
+	"xCvzms5EC7amTWnEuxnHHJWWF8yf9kWLbEGF2rMauEo1O1YrVuAfTOsS/kXLMs4tz0qqVGJ1fi9Ibp5K",
+	"TNx91068oh9fMbHR28Xlt9/EXgrS+Tk9TBHeSYJZoV2z3xpu1n6p64adSGC+KOnmBS/TusnP0kxxXdKN",
+	"kyNjzGieTUhQmm9hkwSj5nw34lrIvdnhFSulkaRCChbfPjNRYNCfqdAsJeHhCTdRMxF1CyZs5zl55vEp",
+	"g9KS2npZV26iFd2laIl6T3yeO7EJ5oh/qRvzv/+tpEjMaaImMcaMp2G+5l//Sh2NH6QmqtntZK1ZcUnc",
+	"wSd7rreEkj2tBYcVRydpBq6ozrf4zOC19j1VT/NcNslrBK5UvZXKaH+SbOkNI1QQij/KiKyJjDwCvByf",
+	"35aqpf352OxeFgP3g9zR34wA9rfsjupt+xr4fJrYGL0fXq5fG3oOTOa7H1FGOOUj31KxYQWhylyse6pA",
+	"5UcNG78LzBXYV9mYu8OtZctoATqCXc3L9RlMISWBH11cxCf+gxRs1uRbbYlsqRqYjxn5dpMSedkU7AVn",
+	"ZWp//8EOe1BUjFVINwo5P5dVRRXwnLnp4uzFcfS1GT3GX52JmMs8acu9f/OWuEfITy+fJ/jMPjHnknrw",
+	"4feH2bcpbntFxaahm7R1gV87AarZR50R1eRbw21MGPIUqcNX2h8P6UppmWUMm/SF3jUuM/L422/NPxQB",
+	"kxZvJRCzVJNKqpR+CQbRvdz3b9ZrxVKC7h1TTamVUYVLZkSYOZAw35QWD6PFr6eLUSP9TaNzWbEhY23F",
+	"clqxI83jirAbVh9ILfcTDHKJ74nqJBVXCu8IViq23zJQa3ZMFPhpzfAGAvsNTlUB1z8VQjYiZ0X8mn1L",
+	"N+wVr3iK0t8JXXOmwC7ZJBnVDBAn7hNDXfoRqfvkIqT1wyit39IdqycrJDvz9K1UkmIdqiTw11ZXZYpK",
+	"u0FrkhfRCXWFj/vqRPfcW1abFbLivWzqfMwcav1CllOdWhjVOWHEKBvm6maRLardTiUo5d4zZKN1lN8x",
+	"Lf1YAfa7VssbrrgU1Nwvuax2JYNHacVEkeL4dyxnfKcnz6/G52+pn4fK+TXbadh/+PS3htZUaC7goBZc",
+	"5bQemLQReEMH1YlEK6+vSCVr8HAI8ujiAtwFwsgisuE3Rg5pIvEinHmgH044w+9kUnf/IZCStQQNPTYB",
+	"+9UMA/Y9o3W+HbKd3wjQDMyVqwwlaBlqKomJvH/zFsZElSJ6VP8Uagl/+iX79ddff/0Qfvbn/+vP/xU/",
+	"wzjp52lOfAou3sPhcKiqogBlitSgkVrzYnvYbZPu6fe6KQ7P+/zZn/qH3//y6c//9aez4I/h+Y6oYrel",
+	"sxv2Pkn9Wha05JozlSR4hY8crog5rwTvVQUH6P27xOzbYV8KIPqIMtuZzOE+pjJtBu9ZnSbF7fYRRvwc",
+	"Wwl0PunUzYD3PfMBeuOXE6wYBQ+ezoYZoiR8N2VOlutPNKUf5SS7ZcgqOYkV8k9WGwVjQPW7wSds/PAq",
+	"jMWNK/z2x/2bzt6tF/B/o7etn6PeTp5nfBPb6aS3ceb0PuFYTOm/ycJw7eXv3pSHP3IptCGQGbopNd/R",
+	"Wp/XrKTGlrn8vaOChGsyz0F4me52Jc8hWnVe8Bz0Bh+FXXFBgeD9rf2URUTG85fP3rwma14ysHdqnaHY",
+	"ANcnKzglZpjoG7sEw2WrnRQKV/mcavqe6f6Kj0b6T3CIdpbNNatUIMTl6r9Zrhef/JpoXdMDcMKJCPif",
+	"H6vydkQ0yySKaUW4INTSs5IFKx8Qw4TomSI/o0+UKHpQeEq0sWfhYgO1tUZldhH4fUZJ113r+OSzL8xv",
+	"sI2KUGUWfyBglHGRkVWjyRoUvV3NaLUK4pRCavIvVktDlx+kfq9ljZOeyVI9TvqULeI8EPtRQL/wR7ta",
+	"rkoWe9n/qNl6cbn4P87bpJNz/Fadv8Vfxejzg9RbwyN7qkD7uSKM5luCc0aKmK8aUbBaaSkLIBCtWs97",
+	"zaiS4gH52fz55OJxRhQTBcRON9TwJ3i63jFdH84gXYQolktRANu5maWJe/IVgx9pz4Qm+1qKTeY9zTaI",
+	"Swqq6QLu6y+570fz/g48XHZjuCJSEKWp4VulZU03rJ3zS3OT6q9m5u+lMUbdQYSAem/qV0Qa0aTI3sgn",
+	"c/4ML4JXe0+5NmKuteMzZNEO+8Fc7eZDdpUNphi1pJY7Vmt7KeY1MyJoSXVHfBVUszPNwSnYWw84Dcxk",
+	"B38kmrI0D7mb/GgQXkRo5VSCyBdyL5Y5tfdal54vNVGMKQwyeb8OXAb7Lc+3EG/fsVpJoYiW8hou2XZl",
+	"PpyULWpZxl9fS1mpVE6HrCCEU9GDmUhGzOJBmDovLDocejdqsOg4sdobtr3mf8GgFZDJTtdNLqRRFm5s",
+	"d8daR097pVv2eMVVhEVsIE51tIIhYeOY7dPISvzAA1N6h1oczKMouAa329tgfmtaKpb1puy4KHDfOAeS",
+	"/zubxWOvmCZUEJd8Y/b5lPzmfYs+oycLE31+a5xxTYuKG02ZNgXH7xSrb3geywqYxbUPyNNgeXsqNGgI",
+	"1RXxc4IEFjsVIEDL3v7SwJ+A9IJkJ9WN9Tr26fnVRvaloh9f4i8fBuHCOFOFJyPOV9dC7ktWbNjteMtZ",
+	"K4PmjlcU2pBu1DqbbXUNradiIn18lwmBW9GCzZL+nuFTIwYEiiwg3KvOUFlgBwZzbmcY3U11HVkx5ELA",
+	"v8ryzXpx+cuIvFLXT/Ennz70hfGnNqdqFpX8j1aHiIvNpzYc/05rVu105NDiFG1eXsnW2hxemwDWp3Nm",
+	"c7Fi21PQg1rKGyRQ3446KKK4yBmm+WJi6hURbEM1v/H51lxH39kZLPbmhkUEa+BUOfoFpEpNjOMQARlS",
+	"d0+myhZbWRaRHXhhxAEaScJm9KnrNiPdsFPRlAy9prQ0AnGDlwGkhwlJSik2rCY4fuw+SBwpSLr96nJt",
+	"swV4xJbmIMCtO6bzzZY1Quol8txoOpbhB0NqTFSfooG6rMlIXlFm82+n5/DOzM7NXIpsSoii+mC/PZ6D",
+	"FZDdaVyh4gk3jJArWRzakFcJyUTuBIzSZlTIg04b/aIRm4T/VGm2aysdigLrHlyWLGTO+ntTS0jNORYy",
+	"qpQ6ZgKgFQ56CBdHEd6jadpYcySrgtXM0mzvJutPdi4rpsi6lhXoQlu5N0I4IOzxe7Q9HL2U3bFE3RjL",
+	"aPZRR/OgfJGGrEO50v4SvxjO98+M/vqd2JRcbaN+qyMjBLYicxUBLmO95dzO+UXxn/nAdZuz3F5Ilnvs",
+	"St20nTwOLsesrzoEpylzUdxAOGU+NzkkQOZScZ1cytoUBKtDJHSOp62GMV1xzGVds1xHdceftwfDSZpe",
+	"M4XMW9Ic7jgqiBHknNU2xxO1RqcuP4nkzwFJB25aIltDBQ5bIQXDoBXw5m0DF9lizQUtY7mqIIxsSg94",
+	"wbQkcEPb7BVXLnAsiDc1LViCdZ2CnYEcwSwm+IDQUgp2RS6s+xJcelqa70Kl+5vhFCzgX3acsBijuMuh",
+	"Ck56gTaPJaqQ+szpJNH7gOe6id1z78x9DLViWhJK7HNe8oOyEeZmjTIHsFYkxx85DmWn2a/xsXpCoc0j",
+	"M/yXODrP4n4op+FEfCMQOIoYEyhDlnS5Z+w6Eoy198rqEOSk/E/INowy2jR1IC3gh2nTE5LHUjBci1/1",
+	"EA1VxJk300/jduPIUZPhNZUkepdOwZdaWtEzTA18LDuuXxlyCKnr50xTXkYMPrQCR9ZqBllREbsI3zYr",
+	"c+2xgsADRpyoay5IIZUxehQvmJWYcOxAJmGVjxp07PWpmtMmaR3BoMuhm9ocTHy1ve/xQiCllNeKlPw6",
+	"qulsudKyPszhiu9u2BT3nTKc6obvLsBRul1yYkvxVRGnhdGhY2Q6tXE/x+/dxH3DzK3BJ81SSK6u5M1Q",
+	"JZbPyzOnAGuzWqXQqjpwJEBtgE+3VBSsIFZZYiqnGED8MGo7jWv8ocEx+rSNMsQtg4QL3dU8xyVH0q32",
+	"Zp3S5lNuJf8itzWwzZllKu81b91NIyqrXeyYUviWblhUNs2SyDGxIaKK/zOsiPeF2B81JEvb8IO9yEsK",
+	"vuTRDfWCO6kzWlOIa7hSURrSDcMIFshtVozaDUCNzMt/WFicnIpvxO0ctF2H5/Tk5pCr+4pP4KB+PLrG",
+	"0Hlph4yusSm4jjON2/Cjsv7EPgbnyJbvTmc5M4t36E8ak/hu7KGNC4aLSfXU7ZcW+FuqtvGIIL40+lWr",
+	"jaccL3HZdUexdrRfEf+Fdzwcn0Fesam3UVrk2ed7wq41bHNr+1ryZUGxdqvAe5EH1E9u9D9Zzdc2HH68",
+	"3YVX1yKE9lw6jWYd6yCs/+tQAZ7LAj61U4gt4G+MVm8abZSnhL5lrOIVoxXZy6YsSCHBRfL3Q0aY0ryi",
+	"KPB6LF4UarmJSNLv+WbLlEaV0gpTGJxrxcp1mM1TyGZVBntujQFzSszo3n4bOtbvr7kAiw5+ttasnjwr",
+	"0HytD83M0GajgdN/yhzhZfMniZfu+CxtDCIx2WlzvGZ1Re2rJjy+Y/R6EvloWeKMfP7e9Dntal7R+rAs",
+	"2GbitDBvaM5vjuJv7Sv7wwVEyjxXdzgw3LKAx7oc0BIvdQbfllTE1CbVVEDmlDVkxge3jqWyst6ztayN",
+	"lWTVkem2GYwRqUSjRs+x1YkB/2Ed7pQbNhQ0M21C6/k7Jo93+ETZ8n3TVqoxeq3cH42o6G7HikuiJKma",
+	"fAvB/5KD24eKA/Iu2rtqGtfigLEgha31ViwwpSu6I1y587ozOx+T95PPm5cASpI1rbuCecqZmy2l2nSP",
+	"AZQM1ZblwdWaEW1m7VO+DH2jC3cxyhQ5bZIFFX6hl74i+wAwWC5fc4zEjhWGXhW+B+IdQloohqlxfbXw",
+	"HBK8MuuybxiadTvvtiYmNDY1j+iWM0W6xAMZ2cW/HYiVi7BmG1Di2lg9XkQSKjYlawNuNmYEF/qWa7MH",
+	"wJihjJgkLP5e82JAWPT/7l0a/hUTKNAf6ug2uf1gfd9ne5EM3zh+U2LbLqRmQ54xw+qkZkorlGYFKWl+",
+	"Pcc/15u2E8ytGHaXhJtM1rmmhi64qZZsjxXN2zJCiWF5yP5cSSic6LJ+4uZ6iSJA1gWr29w0kBTGZGcf",
+	"d86tNIkzzTIEK8ycujlZTy6OmQmgFZZVrLKHo/+SEvVbY+YBjxK7iQXTzBguV+honQYyd8yfPsLzbSel",
+	"6tFFhHWdOJmxL946AM725gEGhiGqVXAb6sOlwjuyAYmVCvlQXuNLhpfZrY69eHBx8XBM9/Nvj7HtYIiI",
+	"ltKpXbI4uJ3jSuZM6JrN2jrnMV3VFISlwBwUWgNiyJZh3mTJ0eF5w1XOalouqaw1xfSXmtZMhB+VnOZw",
+	"k5Q3XIFbWsLQpdyzelnyahWvdT4iwjNa8lUNtu0L756Y4YcCJKBE2gqkVUEKUZcetw+9WkwTtdToH+q/",
+	"9zWjqqlZQVZsy0WBsCDm0UtboA0oM1puGORu2mxyzErXNRUKkCCkiMbOGpGzWlMu9GG5Y3Vu/SvHpU4Q",
+	"M6F1QQp2w136EQBHKH7DXjsORufWAMM/iaNntKe6EZqXiTyU0xP/hpbNEM2lIXDB1a6kh4Ru6pf2uHOS",
+	"Hz8eO8j47vgefIiytWIvbF5dj2Htp0O3APwy1IMnVJ7YB5NaokvEiM52y/Ig3aI74V0t5TqeIAWOf5tP",
+	"pGyejkvZyUupWHm4Iqza6YPLl8IkgUKyaAYNXN8pM03RQyLLGiMGWLixPdh6M1DRBZuULmTmLjoqci6F",
+	"rmnBc51CbQiJ7OfdxpwVRsCReFGaW0gLwZQaMD2jK+a1rRc3q1zzkhVYK0WowKRwV7F7bJJ4/Jh4wicA",
+	"ZeVU5KwsWZGBlfPxrKYHIK61jNZlI2upcrmLv8PJ5OPURItzc6xfOpvLratFKgLgIrkmmxo9HZH8kfsP",
+	"3DgontGJZ2Fu3PjUdw7nJR6u87g/8W/lfrrJE7LbO7mPmj0yumkhzFBEiULYAgAtM5qvkMQvKlBIjrP3",
+	"UmathfaDMu+WPNkJMJIsxQbiKn0ixdL8GVzQy6OMmSCCPZKhvZaNiKesO0Afewj2VBF4OHNC1HJbQq7N",
+	"TBQO4jfdaQREg8RFN58Zm3yfyFYBXyx5Lwg36oAMUxpn/jSZjau0LXy8XZEeCOtlk8gB3m+nZ5X8JNZ8",
+	"PKWkDUB16dgnTsCp4SSz41PgSNBLB7Upot1sULOe6NlrqqaEAojnUkVD/EtUQ44oNOjbTd+jbzs1ZVip",
+	"5csMXOq30VTgElSMXTp/n2oq1YNsz0J/YImlZccSmxdMaK4PSywkiKgzb4zCbL8ldGUO+34rQzcn4Soj",
+	"tFQS0jGxBMyCSft4iKKVA72/NEcWUuldET4VhywsqIPcxq76YMHxK3ogK0bsGUbD261/lte/pJopvazo",
+	"LrINVG97dmzHlZ118u0DabOlygrC8et7pAyg426e5qdpFe7j5VqemDzYz1hNER0JBP6SKsWUqqIWX8DH",
+	"mNjPaneDGHVOFLDrXIA67P35TYX4nciyndJCXruNsKBEGTq2qAYT1pyUBFf5w0HBB0HbrH0C5VSobU0U",
+	"ZbhmVgyQum/rhPnprgFCx00eXkIR2kZOaLubHTYeTrl7zqBY9DhWX9O1jsc0AJjEJkv5Cg3u0CIU3wiq",
+	"43lZ2QLAMZfR1KJI/U6jnBJsg2wtHiju9x0Ky6/ZIeE8DvGttCwLQne01mR1uCRypVhtOOunl88zyLIm",
+	"Fb02Bh2giwALK1ZzWlqZZh8yplbHVxJoQrQlyOha4GFAArzx9YdH9SoiFFBWH8qxCvZ2t35FRbOmkGYe",
+	"VyNh8fPK97uCLGVPpL6UMU/aOymrnnj2XBLJ0jG7FNeR+EZErU743Ij1zgm4wsvMiKw23qgIRAJa0dKo",
+	"hlr+oAeiZCKvZa33NKYBvLffTF+fpklNI66/xSp6zCHx4AIdNnCb7inZvhJf4HUqv6h2U3uirhUKwXGI",
+	"MHvmpJLfo7REAz9RqhR4hi0auJtmxuoRsnsoQgWrsVkK8sYIi2vGdgpjVYzemI8bPS+hPHQGRSsXpqV1",
+	"so87qez2RPA+NjZ2dfyVWdIymbtrMcLcW+Dp9kiF9YotfTCaYgHQrVtuUubjqQrc4QerQ1y+uSDkDNts",
+	"IKcQzsdy+vnEgxL8LPMc3sYkHSP2uKO/WX5f2xWHlXA+A3Bcm4BDE8cOgaLi6ccvPMuj4VkcemRat0sh",
+	"hqLqqEN3zcuSFUb3qTILooXwjgJjGjlkqmuZy5Lsai40YGz86cc3r1/9uVtQ9a3HexiCvrhlSnKft45R",
+	"63mArejPpzFsWo9KXzDMglLs5g0HDOsL1pOJ0bh9qWKfwmuw45yE+cMrrqc9/j08GuKmzODa94yJaF7F",
+	"+CXvlWueDtmD7YS6sOsMd9e59XbJEraFEwpuciRierO+d0TuXb9lKfesWO5lfc3FZllEAyWvpJFX1qpo",
+	"QeeI4iUTObskes8tJAWqVRtjez8ODbfx2yGRWPXzFuOdaC4CkZkA3AbnIm8Ui8Y8YXZ6CXAZA2FesmIH",
+	"aeOtQMWu10DjKidZNrD4EVr+ne7Iiuk9YyJcAZL1r0/I/9lpNfjtBSkkzIJ9zBmiZYxS0mzT6J7+jN/a",
+	"ORgTqsUVKW0Q9oi6Kce7c91GCJDFeSw+y96mpdk5fpnhAZkrFyaeu6GbzBrhkRmNaGZzgd3sb2IBAIeg",
+	"vt9Ksq+lZi6iahUQcAfwqG0ylAhRRovSewApQWCg5hsuwgCp4Zl6jVEsIFIcbKPWPG9KWqu0JoD83gPd",
+	"AZls6f82GKW/V9ni49lGntkP/1tJ8eAd3b9mSlkkwgE10Bg3y5Hv74i2Z4cY2ljwkEFCHglRyCbECGxU",
+	"5yj8VtIcW1Oh6xaq9dGmLqlmNXCM9wkX9ICYmUVN9+ISsFxoo7fmGSmvAwNhRRHCxpXZmw8hF2i5lrVt",
+	"soPvtq40GDHKFyNZIhlZHdoYrZ27vaxD4wVySWTtHO1uGqOkm46U1SrtNgiJM2+D+rsOb3rN3p6XztHu",
+	"yIZA0W95JGS5LnumZRSoGMcpJaH/b9AXllBgEx4hn3AzrHi63JiEx8G9IroqvrZJeDGrxlhYA5a+ddfg",
+	"qVKBgqfslYxFP1dBALMma+oQZgGUt2JUoCvbIcymELKW2A84GtA1X7dVwHeNy6KTc/oN+AM8/wzJNRLy",
+	"nAczZCl6tPTjiuLj5U+Eo4vByPTG7M+jS/DO7ji7fNFScZjt4pWhQx6owv92ho7SsvmXKDzuq0LBCuzb",
+	"RxwQ0YCs78kTAUuqKwpqyz+evgU1w4JY7koq4np+kFK0rHjEhHjRPkDsfXyc3pegQ1CSRnfLzWGZV48S",
+	"sz6jNYNOt0WTQzM3cH7DvNUtX5lMQH7q0o5ddm/tM5J3kotTvD5dIxBQ4pj6QcOlGD98Z/3xaaSQMFo5",
+	"XQ+EXD7/W2jZKAjd8fP2wwd4pB78twoDP1PVw3HPcuK6wSOj2hC4gyD1QmiOPxdbwk4VHi4ZtC825rtc",
+	"md7KIgGODHdp2nIX0qqTbuFGz7QIHMeneWq8feCBjW12cTrg0050uFX17MpDr6x7fUuy4F7xWp9r7NuJ",
+	"Hw+JUXds4nav014m84Ubzrr/Ry1g/4Khuf2zpW5KG5vD6Sfl0dNwRbvz8zZ8iGqRSrkt32zjpZWECd9R",
+	"ENp9ZeT6fz263eVSYpJi39O3P+U7kCSJ1FAe3/dEqr6j1wmuMmd0IMgsUNvOx884umNxJKR5esHnVgRu",
+	"+T5eyhtZ6mjFhCC6WTFivsfWn7d4ga9fioHfiVSGQqeUsse4T9+QnVRc85vbTslGhRIYIr3ay57CXVPB",
+	"aXnHGdwxFxQ/uG16gUMDwBiQ07Zdbib8NqBRltQHRyALHGMlD1j8hsNqken32yR8NDtobCovaB6LloC7",
+	"6zS3VTIRZ8jPmIammehvsZkjTgK2oDO4ssDZNATqbqgT36c1zWdsE1B5bJdwyNQ01C0hqDZseWDW2zxU",
+	"t/lorI6N1pUaQik230PY6orUlCtWQE/qAF9GEY7IGMImRlpkaM3KUqHD3qOKwwAQUpFiAyAFMaeph5Yf",
+	"bo5q1JMA79a9ZMtosXQ9s9eMaftHFIed8c1WL/NqhIyPOmR8HKPjTioHr+pLq5odF1bswH8Lljcrrhu1",
+	"LBm4lNsPajOReIuN2wbo29PWb4c/khIANZlLbC1uS6yHS4ND4pw9DPFrW/rskdTXm5HhHncrLx88GdOG",
+	"vAwY8CC/oGUJXv17b16R8Cf28xXQ8ze5C4Wbf0po4bdzBJelx7jwckMPTesUMHp9QGfBjCKP+S9uFr0U",
+	"kXtC22s3cU4TmfgOD/FktER2RRWPm4Alu2FlEoQBQlzWBriNMWUGTx+CehPzS/7T3MKk4qJRBAbISCNq",
+	"2YjCgr2fYGIVoyJefYiZ1TTfOowmmIKxUyyCe8LAjpeeBUg0BQH1AoMkUIfiCnkxId3XFyRK0X5rKOTR",
+	"x1UgcwITOH+53EVrXrlqSz8y7JWNiflwDScE0YCudVQDPNrK5EM0LMt2armjSsUratlOWRgOzXY7Vtj9",
+	"8WVGSGT7agSMouJAhNQe8U9Fk5pdl4IIvKGOARN04s9I/ukV9vZ4GQZ2Y7j9vQSkvr8fSPUIsO1PYNkj",
+	"C3gucUsKzmd7IgJGa6O03jUAwsIf3czKFX8GetvnGyJYrknJq/lgyjOuziOUY68uWsUTgP3n9LPY1D1c",
+	"x4g0vYVMugdsYsd8t5jNdPffbNjiPjdZeo5ea/HI4jzXv0eR+Aqihs7dnSyefiHLUu5/2t0POvNQ6MYT",
+	"Nda7FLpC+Y43WMGG8vbKyGV/jABqyDYtPkxN/HwHhzK1RXIvlr52JZ7pbHMYnKk26aVv9sI7UofC/fNq",
+	"GKf1FOjDiWAA5Nr1xWxX28JPD4VEHM+8t71/jnkHWxhN5p5X8Li5eOMV3DOqMt2comgJR5quLRCEycZW",
+	"GkLORZJA/o1v+29823/j294O3/Z7Kgp5w+o/NpD9y8pYXO+geX7kii2KFEwMBjKLMSRVTAtW0ijHxpqE",
+	"ElvIJqW8OMpzCBtSQnx0qbb00ZNvk50lVgfdIrYielqsrHgjZM2KZS7LpoqBEmOumx/IPpdhYsbDzGLh",
+	"ClrZlgnQ1duacf1qstCc6l0UHIid9AUYfrUt4hMDht/GVgDZUTh7sxZsf78OSrEfXlxckJILprANqWx0",
+	"hlCpXpWx0JJYVTGroLFm6yZqsb6CF7YwAu7V8cLabvQjpXG3tOzzSmbZtuVRO2g7w4CSfbofc0vs2AQK",
+	"wXFif9ikdaCYJdbCOtWoasjjgHOI9XMaV7zanlZs12vnB1BJ3gOMs46SgouI89ecnOVQu4bEIeBCy8Hf",
+	"nbQkNGluxgo4O0vqzbQfHesUZKaoFnc5l1zMsGuA+mN6JA6ZmsbtLjioCwh36vPfcd0pDF5zP7D9j/I6",
+	"luVuL8oZffHZxx2vmZrFhNq9/NhWUyyvmc4A6VAQKfLxjiG07UEN43bmFF2+1FHkENe5rzurnCpIXG+v",
+	"DQG/R59jaKs5d5L5RZjemS1oxUSR8B1VmDo5IxUdXh9kXEaMUyO94705bdCU+8a0d++g+1vDmpn1WTUV",
+	"13EG2FpFPXDicm1jvIA146gM2c5YLN52bjH6u7F2z5pdIsYZlEJMLQDCEhxDMtu1TEvidg0BMaFHA1k5",
+	"6gazRNo4FPg4BzT1Jgo69JT4xVhycEUE25cH0jrSjxNDp/vpWmpk6Q72tt8j7Jifa1CuY5ktZIOAqdPn",
+	"76ntC3ccmWKbRsziJjhcd6oqS0FPwlxAJWyEamp2aZixogeypdBEnglSMAB17vTOhp+BoYb1sIBtBv/E",
+	"YQLlK8YQrK7RzT2he92O0WgXaTQp3PlJTPnI5Ej1I/J7EhDbU81Pw808venPtlQIFktnL2ld3WkL83bo",
+	"Li1+Xfy6sC0uIbCG4ttq4EAUl0giyUYSLRd32pI15WVM7bcCO8C/szMme16WYERpep0An6K85GKzdPWn",
+	"t6OQLAtjGNyFyHvKtT0oI7LFbUf7G0+acCa9tTlCZy1DjDJTCq8Dvpx7rToGHcfssMOnp5eq3BgskJBC",
+	"TyjpmFmSUVKxaWgis1x4bWicOnBJNuludYmIaT+3DscK5tWO6gOEjhLDvm2cVpwDaG7MtJIVG1bNSop8",
+	"2v1hNDCEMmQmc41ylRs2O558evVuo+emHPke9PMW4e7tWPyoFcHjBQwhslMzz4idLox5kTAzaAVwjVgy",
+	"56+vSDRV3E1gHqVAtNLQ9fxAoTiKf+5QYVtHZitifb2M08osRdsFBILVbXuao97KkueHiTJ11BFm/VE0",
+	"UaeVwjEfFFq/NZzpZfK3+PUUl4+9dQJJFAwdDBQuI5si/d965VrN9CVEqRx4Bh4/ivp1XBObv4zsQAw/",
+	"zXAzodr1wi3LALxGE9T5SS4ro73YvhouVYkrdKyuDm18LHB+/OmXi4cfoOPE5S8XZ0/wn//vo18uzh6H",
+	"n/z5v/7HEN7GnWy+kJF6bplkG4yKxtAUXlNeEloUNVOqC4H16Mk32RiXpgifEdUYqivy6NHlxUVAWCEJ",
+	"DEG2sqnVA/K0a/3FzEOE/YQNRCl3yu0Ij9WJBv005QAla2CHL7h8KxX6mcZvtfC4fsoWCNsy7ZcoLAdD",
+	"TnYmbtyo1AgBBo5X6sABbpG306IG9IMkJbBMm4N3i8EHcxATpWtHjT18dplN3/RWKS47Rq4wP2NO+cmW",
+	"b7bTw8kJxirlfvoYtyzPTNV85bOLYSC5avp8J7evz2x/TRsP9P0VuY4ULicDV8VxIhjGpi2R2y3LfOmV",
+	"zy1s+9m7spyhKEPAM7fz8g8yT1vDcTFWCjPEPzOGaRmlW3cxnnfu+agfcJgWm5j0jmG2m7zMWElqkkH6",
+	"jBHjgrd0F+vA1Nonvfzi75+ePXryrQscv33+InZmt7oqlxOH+P7H168WM+C+bVRiMMvMrOkf5sExxfku",
+	"AcMIkEQbepkdNVD8X2yszPz4jTddHF4vdJyjE5FKJ8qdMZ936J8wsw3L2dvApje+QiZIct4/7HY6ldYG",
+	"7M7UljGo1JK5lvVZyTRi7XgEszMLmR1TcWHkuBdkZ76a0XMBTsd4E4BdCvYHBrideL0Tp/dDJ5puvF6N",
+	"mGZFr6Gj4rrfxDGQcX+JCsOc73g0VoNJHXZkayJghNDvZMyW+3a8SK617L6NQLLaQ9Q/KIOrdKxHv4GU",
+	"a93VsRJaGmxOfMOV2su6iGc+zA8o57KILemwg/Rh26Vlw8j5zr54OFh8mwh1MsAMcxuNL78N0gC6kS1e",
+	"663HKJucBPL5G9rMSnTiSjWJTJ1k7fZAZy/FPsY/b+obfiPr5WSM8fAX/pV+vr47QLAr+PYIyQe2OSV2",
+	"4cs5gheZZmL/lcEpvWfQdnae9G23cawaut28O9Qt2kGiqwgb9t2iN5wv657dNa6Qii1Vo3Y2wNG/VMLq",
+	"LC01LZXr37SvpdiQ1YFQQD/E8pCHF+beeXhxEY3TM7ztbhuw1jUVOVvClKtYyvOPZoJttNHQfoeYX67v",
+	"25Vt+O7FqpMVnZTOW3gF0g0wMQWlg88OXitDQ5dsGbQzhckxwlUcMXIEz26cArdbXkpTHwC4ua+pzIS9",
+	"nK/+y4KWKf+OOZlUy/rWfSSOecM6Dwqucik0F00cLDTdJtDnhvpsLHVjNLvdTiWqS+/YV7AX3+GCANIV",
+	"uohdDhjm5QZr+jCz881w/8LpKT89Q8dntI63HtSs2z+yRdu10DcMbaZIc8K2v063TSEK6oDJQpYahU88",
+	"FoE9AT7sDfK3TMq7PKKtdSA9jrC2gWC3PNMeRC+tWLlHBm7BTtvbQc3DPzigfYXIeZEKQFvOAOj4lBcZ",
+	"wQyPeTV3nYkcdekLYT1OSO6+ehV0w+0R+WhjoqpjyxbhnLNhZEC/8nhB62dpvhxwy113a4CmycrWt6xW",
+	"UozFeEbXQdUJMOYRZFtZHPBpF2XKeEuf4VJasIuTmE3dtnRDXVh9KxayA5ojKv2O1nqi28zaTTj/mGHV",
+	"6ZHWCYSF29Ohc5olvuCRkDuslp16HtQEhFA76tBJKKkQrPgbQxjOQROub6B4oCo06ylCHmausTxgqECP",
+	"P+im7jN4QydcEkHxnQdMpB5L0ddHBXWyUSkcojh1YJcuLh7GQhs4z5HYwbf9sR6OV2vORENs5/2XLvjU",
+	"X2IRGUNRo7LsWB23SGI0rFNgnQHNeiSLLvQU0Iv+lX/trPavF3cpUI0yeVuj0G9N47SxiPsVvMrJgIKm",
+	"uknVHjrElqlgkL3lWVhHh5JiX5VYWIsMkIBcOjq1rTV8RWwrEeteAIsxYi26Sm8VNIlXmu0u3Q+lKA+Z",
+	"MbU3TFZM1wcYGTzi4dC0Y4pvqSKu5Qi2OQpB9VzLzvaNOFLYp+TIrskWH8/MCGc3tIaSUTPU3wwl3rnx",
+	"4K8f3VDuOzvenf05o30DzDOfsgVbr43ovEF7YiowdOGwMWbBHGULIUUckzCZchDa+b2TTUtmThs0H0Kn",
+	"iTOjT9S7m9HrpbrmYj5pfmvAsltCA8cOZmzgCbu/pv8943xXyxuu4DKdXqA1bHo3OzOledVPM831Dqh6",
+	"aKgH5nWIQdsxwZ2N3bW8+9vS4jYF/XkMV9szdMQDR+elQ4lBwfjvjgYDHQ2+wrYFt8O6SQPJD6DdTESL",
+	"n90VwM/syxkTHfNsmkExvSd/aG+l7Qrs/ZaIV+GXc1sCun5+E2aIww9M7O2U1nZRu+dnm6wMl6xvAQsT",
+	"fEDclxj+hn9Bg/PCRh2svBAuD9L+MLMtz3lBlIRSAZpvfb7JgyO7iYpNyZbr2pru7sZpb/62MntDha4P",
+	"0btmzVlZLD20u+8MxzRz2GlBzSZXMmdC1wlNQhhVQOglLRujyjeVxdgFJ67iN+y1U/CRaQfMgSdjuWjX",
+	"dLdce3i+Yby1kq9qcAi/wB94mJ87DFAxmyAbb61CCTRZ9rzB1a6kkGMtBQEOzoItg2ctZgb+K1q4LVe8",
+	"Y1QEGo3z4AQB0ofR/Dp0wC+1XPrNvP0uPb4YzRls3+cZ6V7fhyg0M/OAHCZIy/5r2pTOPWWxKVVTJzam",
+	"pIcemtmMl1dUqeXGBfFuQZRRIHQjP2pOy06QitYrKZZrvkLUNwlXnz+4UEVp88Gqio5n6/h3ZOGCYsK3",
+	"TS96dHGsSJTAvHeRGxcTyKFrptQ4APjj0bH2vLjLbB9djCejHhEQQczpx9l1PhgpGJN2P5rhn37kCjlb",
+	"sxo5Z/pvpNhw3RRczPrh8VI/pa/uW/amv3U33V7/9g+/f/PpDP/xqP1HtISl1z93RP/qqyUnA2ux5WU+",
+	"hhpOK3ZKAwzMI9WNnx54diJK991gtm8DNDJQbILYvTNRSOAnA+Z45nw5y2RWMrTYdYad9mDhrOj0kA4h",
+	"vSYgc4+7MuSOiQCVuANWHLsUx8GspyJVvwnarifWDaDsdwetzhb77WEwT6RddOYcp3imAOnByw141FNq",
+	"QupgLzP8/uCybbV7y7xHXHnMgkiWYTGRdrJcL3kR80Kra+W2UWkjdbmelQY6Bh48D+Z3y5WW9WGWJ2Ra",
+	"MyPr1nIvyDxJhl0I74CtbnfRnebOGKhpecdyxmNYOke4kREXeaJSLtXHeDh5iyvyW0NrcwAEKyDtnquc",
+	"1nBCMa0P0o/3XMVFslnJzUw5rvi/2BLALzu/4UJ/+01cBMvdEhyjSbeueYILpSHBqBmIOHWE8jXbWei1",
+	"AuWAI4RN/wI6zHYyR3ObrWDxGkQf9TGgid3kLnH7RIgsOZzVANd9MZ9aje+f7rNyx2QUadoNPOBNe8fM",
+	"C5o2Ze9Izs5kYvxFrNLKFkf4G84oi768g9U3PF73MAWTVrdu6jjuLPjC4p1zbPkwQmjggxOhtu6anpNA",
+	"WHomm7KA1OVVWxlWXBFdc9fUgfi29h816fTs6+ItWctkIr7IrNZ0Rz1RGmH1huEQFGfxWxtwAGp0V2qo",
+	"xMV6XNVUikjIyDNbRMu2cldZ5IB41xM5aeXTkaAS8spzVuasIYDZ8Mcga89QB3TM0SIKLOV4fvTEfkmh",
+	"1c5ilugKxM0EARa+ZKoYu512MyAj3qwhfR+fILTEcPQcbNRJPoI7eQRu3bwLD0rEGDzFvObofjec7Wcl",
+	"0oxUGsfy/MXM22wkowBzSaaXctmC3E4kvB0jc4sNp5qm1Rc8+76Ab+Khh60dP+047MAxD/tsHMM6Ge2C",
+	"Fcs+2k6/D4kRyULto9WiADkV96CMXKbBk5uaFmzao8N9ISb0bU6wehqPfMhzlcYqb9Mmbj1XVUo9Hwc9",
+	"VbaQ9APtZZ1IANjL+pqLzbKgBxULd/W7P5n5+iPrMNU7TNYb02sARcMCXaH1qAQNLjoEdSzj/Si4iElI",
+	"7e/BH3S7K6/t9xULRIMVbN1NRIoH5Gnb8w8lCTba29S0IgKLJuBpRSi2UoLCcd/+L/AnuaPZIl75WFjl",
+	"YL9zWVvCn7G2F7z/54cTonz0dn5K2673TDe721E9FVSdVXZqxojOC/LSXT5DKj9idlZE3TcTaVm+WS8u",
+	"f5ml7n3IYsYXVPUL2er1pOSY4g8xbnrwgARu9n1pk0jTWPTnHSdYyYTGBauYAbyU6xTsGcR1rBuZqyh+",
+	"yJauuF669ImpN+bPVJubDmcV81IqmPWpxusDBcCa/Uv6i4hS0TdWOm594AI4keO6iYYivnNls8AW0N5o",
+	"SxWh4kBsjl7EdVZMSH+2L7SPOzd2aj3vtzSW/gy1edM7OfWCQRH+xy6pLfcb857UEnLtrJ1vi09IIRkW",
+	"NSs2LXPULaH72guiJXk4pUtUKkPLqquWFO5FMUq2sdiZvZb0USpJvwbB3is41xYAAiLZxOeFkJ3kQmdA",
+	"ZoxVB09pucucM8W/7solWQELSgFQhSXV/IaRSkJZisvSmtZpa1PLvVpquad1MdQ7Hue0kUxlZocFolFm",
+	"OA8MCnXXvLHN5MJe7jAlUF1s03RslW52C+YbhZeMBcVP1lsjr9ns3OLb9ONIRZCp0stG3dFbt6vZmseL",
+	"SndNvbMJ5TFbSV7f6dUD+LkLP612Eh1yd+jYo0Rnbh9S+x9Ps4QOJdMNQOSksWvHDpqcyi3dOlbbb9Nv",
+	"vn0SJMc8jFllwYZ2Fcl5Slq7JTCJ2MJ+Epj8CypbquDGOqWPBAde5+SaHa7QjqeK+FAHgk3M7opynJPe",
+	"Xky2YRq2IfWWQEUPpKT5tfUswJcop5SdlhNfNUNMjmnFHKkIXYh77eykhGPGn7uefkFro2FqYsHZETdY",
+	"rqEOyU69I9jnyAn3+6gPIdGZ5QX4fS+xeULg5W+E5iX02YPGDlRdqwfkZ3QXX5JGFObao4cH5AdJcqqg",
+	"rYdfAUGVwbaKgMJ2C3QJkUuFHV+MledAl0LDzHmiW+e0kEvoCDQa9kupOMKrMRiuCXQZB2AuZXWJF51R",
+	"f6DToO1gZx50R6WP7DJPgIaVJz7cE/JLu4fHCRRd93/8RK95PDF9TA/EkichXRUb9NMXjNZY9+q1hJgy",
+	"iFkOM87UxGKG0VaTXctiQHSNm5veXJr2+PfwaH/mfkdxpOiUuShi/kOqlyWjMeRLEDlNZeOMIOyoD196",
+	"FvXtaC476rzRS2WjO63wM/NESQXzAOUVV4qLTWaOSQ8NUhFKSrlnNVlZv4S/dNuAvXcsjaGN+HKnCgBl",
+	"Wj9Us9thP9Vo2lUfit3eqj2rGG5GZxLvgc7WxQwSoESk8DSnBqKynWgPHj/6DGCnmhUdo5Y2lZuQeYgw",
+	"Udwyiat9Wyn3oy8r5f4k72rRcXudgOUeI+f4Sv8DMJEVCg/A0Mv8RemagvJ8GwZRObJ09B7tssvQersT",
+	"IGF371us/zT1YyH7p7loFH8rWGXwrGPl26xuYjRwVJ5DuUpyYUNAXsGaQHic0ZqB1CqaXN9uVbb4Jbq2",
+	"IFcDtUjEDODezaegOmA4QJJcQQtCYE35nvF/S/wiLxoNN27iMHC8bcar9xLuAcOgtHa17SAL2A0rFWo2",
+	"Fd3tWEHM4KgYo+rTvS86twD4vszvsnZEJ8rcu0F44/1gNQW4YHIWFIoF6h1OApwBu+BeSVZzB6RIclv7",
+	"DI4+lRMqusP+y1ykUo2Pho7xw1tDUUsOGFP2gN5VRkrKAX1VCkZQpRYFgcbCZGcUGbI64D8ekNA1LTqb",
+	"gMqYsAESo4DtZX3NCmJu+bVLbuo0zIZQCd6Hl/Z37kH81CEkiIBrrC3VCV/ehYst7QbR3+cPNwQCP3+0",
+	"oduO6+BWw104dM3KbNAmPHqZh4/vz3O+A/veHdLB5KcpBCBgwHeeVgiGqQQ+XZWIDkIZaSu0NvSGES2R",
+	"i80Qmc0oqDez8dNa33usKeyxvhqVBAqP9SVUxLZCLkM4EDO5AxGMYZ5dyT14KHgWzPh3PW04veCw9XYr",
+	"LcBv+eZOZfaA6+EU6B5TWlJ1Q+KQFNcp8A5tllZz6BkwXsGJ2TJH6t2xeXOss0ethiNzI6KBR3kvveNH",
+	"l2bkDMdvtrSQHZDmqfs3LWOTAjEiA2LKUNYazK1jBPX2D7GiO8Xypub68B6KT1o3svmHqyVarBitwxze",
+	"rda7xadPUAa+jiSqvaMFh9guWh1yHWroZ5uGw9Xu2e7SO8dcDnnWWirHUhPUg65hk/0qeu2qlCsYykje",
+	"VI2NE8HPzZG2uV4PyHeYYCyxDXeo4FmMs5oKyMiS2mgabTbElX3Pr8LQoK4IYq/B5DDtomA5L5hTKaoH",
+	"5CeLAWDuRdBj7BvAj5PZX12Y57j2yhfoHLRq8f+hil89+NWctZLnTKBLHPMXFk93ZtVnjx5cQD/l0u6W",
+	"ujw/3+/3Dyh8/UDWm3P7W3X+6uWz7354/x38pi3ZwvZIFnLN16ctHrqUPbrji8vF4wcXDx5j7twWmOe8",
+	"4Lms9mx17rL9zcefsuALxWoe+dRnIcc+Pv8dHISfRr4eeGnvwYppWlBNx54bnGzvqfPf8b+fZj4+fdbJ",
+	"H57/7v756RRjzCRPO1jvd1tGS739F2Q1MXDhIQQvl+Jlsbhc/J3p7+ERcGeqnTQMaR57dPFNRKzYZPZQ",
+	"bi0uf/mQLVRTVbQ+LC4XP7IyQMIGGaMUqRth/SzO6c5KTFkAh8YvC1fp8MGMfV4zWhwGZ/2O0YILhGGe",
+	"MHEznjk4Ty4eR9zMEqobi8P4wvYWccIHE6ggK2O27zQRcj9jiTcPz63HWiXX+Yor/dQ9dLTOC8zubFsK",
+	"73al7Zp4/t/Wn43K48SgNAQ14VZJ9gJSWDaCgA2JUf00zx0MIJDVE9K8ph2vpQ8CUwMm3E6qCDmeFsVT",
+	"H+G1cIF/k8Xh1HRwEdVPXd0NUqqOduHhqd8+sgMn2IDX9JoFcafYFvQ49Px3Xnw6L7hyeB/xDXqOD7Sb",
+	"tKM1BewWlcyJax85f1m8NX9AQtx9bG+3yHPS7kZkyXdQx3P3XfhOFGHwzwgOo3XYcP/UPcGe0me7bj/a",
+	"lNS0O3PcFPNuW3VPYinVKTRyQH520Sbsxelc+tSCSjg8zRNs23tAYeT5lth23uEmbpjRG9HZKII9dJ2/",
+	"QbY1kb15f297c/pjFGmpOuUo/dH5gum78EX0cLseWGel674lY3HYl241xtL55i/YTxheZ4FbFehi4N0F",
+	"aMIHBDJY7OiEa6LMBJkoXMGnwhYRPpKA03rgWzgEV3KnQ9gJ5cjpLtbODBO3ay4L1mk1dqpr1pAdsmTg",
+	"FWR1OEZol+uQV2AraLs73nVON0xdufqDTk+0STdFm5yW1K4wIe1rkzedLLfPrJP9wPY2Sy/ONkDU++Eb",
+	"GLqXIjRv+9X1iGmhruffLk/V9XtNNbN7nk35wZu9YPWcH/yDi2LO86+5mD6hd1JWcwYP4EVn/Aj9W3N+",
+	"8rxhL+p5U3vezJjUWs/YhLd0w17xiuvPoOcBuTYsdsaeYjdIIyENs57I+Ny7BCKorwf/ptyVDIMzzKVB",
+	"Fg2U2fgojTtnbXVW56idjxjzz8zXtzpycxn2Tox0zxv9zHoRUrfwiXwMz9CmUtfK3LjXXBQZgVpFDG1v",
+	"2JX16QrpA95CkhbFdWyzzZU6aGmp66/TqDKbnVSXEWz7+gQb8Hd+gz4Gdd02M9hvZclIi800hcjntig5",
+	"rbfA93en9z24k9Q1Tu5zG0hT9hiQkW2qxv4EG44rtVuOYDasLJ1uqzWrdlPP1fmWikLeDG3691QUb26+",
+	"zm3/3s5+lsr6//PNN0MK7DxsjRoubKaVNSFlkNUL9+4IMzQFZjyntVd4Yrb6arSg92ZnRM6+Tm3IrGtc",
+	"H7INnk/mjzdvdYMeNfjzJgbQvLtJ5zes5mu71uSO/dM8dHB7dr/E+2c4oSGn0BrySk6gbQD6OKStwQ2H",
+	"xMy3AEm1oVwoDfcfFfkWoNoS9HQtSyCuNaBcPAufm3sCIJ/2OT1MZv5XdN7zs9TVN43OZfVHsGI6mxLh",
+	"OtR8fRUAMMqO1VwW6JWk7dGW+9PowJBw21ZitJ2dfDKli2OCZM6x859jzraxo2fQosUDSMplhxlwj6TG",
+	"VwyFK2u24UrXh1OJx25XZwuk6kLAFcMeMLJ2UAyYPLKvudbow8mMGWIb+jj6OmL2qXveohgkidyFZ7hH",
+	"UndfFKE2PmBBwJTNb5QC8htxIXiLIJPbx3z1DyVYkHSibXLDwwZBrbqLxa9ljdOqzZeQAqS3jNf4/mN8",
+	"Pfi4X1E3unNjVuFzV4b1FRqGOLdh1bHwFWknMQ8ddJw3EM0JURlRcq335gS5trqwPcgpE3fhHHp7TJFU",
+	"z/DBr3hPYIZD0s6u9YSyDkdEpCK7SauD7cDDPu6kwsIBm4vfVxPbnckSIavvIV5FyZqXJUJcQnZ27wVe",
+	"eQLEm6CTIV6iVWZjKXvaZi76ENfPvhu/H66QWBi6lXuiND0o1xUow0sS0p/hWy5s3cpBGSEAjdRowXNA",
+	"HBWMg6XDFdk0UHqLAbWipmtQ+4z0I0K2qYxYsewtpO1B8ZyDgNwIY4kdB9Zgz08iLk5v4AZc+YXCMsEM",
+	"klYu+CPUFaavbxnTREsguEXNIZ7grsYdhfyW0YJh/4hXsrVq2on187s/3f3cveAC62T2tmsnHrmKUaEQ",
+	"7URZFBTs7+pEIrSlUpmrrYLn4JzYFkj20gW+hG6iHgFqjhA9/x3+++kcyDhomJjn3sNTt2baLFZmLHf0",
+	"t4YR7gsDYEaLbMHNEzsKCYw2A9d91WXHLNjB6RClx7N5YUWVZys3id8aBk5NOwtbqxC+1jPJYqurMsSn",
+	"wT91F9/Rz2H8hjG/PIdRBjkVX3G+Kykf4+nYkcLlnujyb48lXDLYwMue0Mz6p4xcr2gBD0/Wv87DZnfJ",
+	"u/+te+irvPfDZn6JzXCqEQq4736kG3MfWfmBdxDZU8ywDESaefDexRmoEZhI4lqIBJrEf3g5dAcF4qmT",
+	"asqm7TdwDf/TK4w1Q4gqqHe6IpTsayk24IbkQRvk1QE4zpgI7np2CRdQ81TQw/Hl/Ny8+q2XpbcXdGOP",
+	"rl9TnW/v9zbvNXn6Ije5h1RMmB2G3l+Aj3+uuTaK514gdIWZY0cnhupXmN3VgHY3W3Kd/26PzadzM0Y6",
+	"DPKeb8Rn4EN7qt5Svf26ePcWGb2ndI2EmKKpOxMe8syDbgZGOgCcNi6ibT7CGlzEn5vXzWocM9vm8UcM",
+	"va+lZnjh5FQhRsaK0Rr6bBqJ69syECoAOOnWfL/nelvUdJ/m/Z/tE//m/y/E/5NEt9tHgZzlLHa0vm11",
+	"nQWJ/dwc/yO9ZmSFqEVWhkOQptFbQOUxqkJObc4wVNkLq2us3Lke4nCP1ZLUQV/YRtcz4zcl3UAG3s9U",
+	"aFbcT1jmWUmVmvz0rGyjH+UfINhjNmE8RosscCJ9GgZrWxV00AZbV1yLPXCUtoY1yJ49Xcz9TNnuAUOG",
+	"veswcJ+hhhcwo592/l2pK9V/f0JL1I7pMg39RV0a+wE6RMgbVhcNJDKoDIEearlvfdcelH4gq6HkwuW4",
+	"NKKQ6cvtJ2EetUmk6g9aSWUEsAAJvDiRNKfEkA2HDAKZjox+H6pBZn/NPkOx5f2X+WGlklQ2Sx3RdvhQ",
+	"aVnFZtaTxYqVvpqyn4NssOzns1aDmbdumL5tFVicov8u4vosu/lsKzECPLShVz59vGRrDV57DCYTxTX7",
+	"DzVU3mVPV76lQrByWDtEAj1zj977Vtg3DccZ7WROc3C2FprJDWtuWUf1Qgb7vKdcT6DrePwdV3qfpuIr",
+	"KjYN3bDPVh47HLBHwpwuYI/jYfYSeOk1+4hHgypSUE0tGB86f7X5f+kQYLuesME9NNNh2IInrh+9g+/v",
+	"up1fj3b06MRcEeOHl5rseVmC9cpOomF8T0OmgHwbKXJGKlmzKzSZ65rb8lNwp7cIlIZnFD0o7/wCQN+a",
+	"7RgdZBOnzJ0rRut8O+Abhe8DFfpenOc4PL7rc1+h9uVDEttSyyX2nizjFQLWbivI6uA6b4CrRKmG1YP6",
+	"t9/EMYH91hfkfI1ROju5YdqfTvh2N3M6gc9XjFZnu5J2y397sBY9vFUHE2rfSVtMPsdLxtRihRHweHr7",
+	"KKIIqLilGnxmAF1vY7qFFOzBr8IQyUwNo3Ulv2bdSgFAT6yk0g6/dhdgmR75OyyYF2CRrgLI0YLXLDeL",
+	"hNzEXwWg6mXewMciBfMX4Hq1gPIHmNWG3zDxgHxz8ddAWnW6cvUI5RFRr8g3jx5ZTzosk2y5Vr51k6x/",
+	"FTkVtp8xRiMxjQgzVyCa2wKoUsH26HSAWnIzXwc6ZCb8gLzUBHHQ0HexY3WFr4P8RwAr656utyUVfzPU",
+	"/+ruTzMrM7sv5Nd2r0+da9noUspT+CxeSXlN6JbRwnA4qLp4HjoNSVsOhw7YtIAzB0ykXWo3r2uA/PP5",
+	"bzOkQ2F7uozI4OfYs+XeNOen6s36c6TpezBCWFDK0ulCFp5Khtv0jECQY84iNPJ2kMdm83k1ZwfBrTho",
+	"TL6CJ77KW9RMbUiFgcWZq2Qt65OYMj7J1V1kmjqkBa+nHhcCB3uQwid79TW7bM3kvlCOxxDuCiDbnMad",
+	"0Ala4956z8zonrpzBUAAw5lj+Mjc/f2eKuv5/QOEv95Cjed4AAxrQU+amW6H9CmYmq7XZL+VlS/IseqP",
+	"LXUKEOdFv74JNrK397boXA0n3jyF75EMX2HduZncXaMzOMpJoO7aSIRHu/NlwmrijjRibE9+sk98pbvy",
+	"9aEPArIXkAyq2iCxzW6LlnGAyOMdcjWCwyLTPTV3U/wv30N09X6SHf73S1/wZJ0kwo8k6ankeVRKU4Wd",
+	"+Ig6KM0q5XEksOInkTEcFqumcoafvf+n8xKAzSXXJJdlUwnEgsmIYmY/NKYF57KqKHxY8VyWcOfURNOV",
+	"uiI//fji7C8AcvHy/Zuzv/zlyV/PHgat6CpWcEr0YcfAafCryLe0Vkz/L66kffoBwfQdcDIoTWvrYhFA",
+	"dN+MLyMYo+VSLAMXm1Vclry4IuumBnLhUsCX8qtQmu2W5udMFBn4XjLzFnSDmH80ivzJlZsX4KmBlvVM",
+	"qYwUXBku46JhxZ8zwj7mZVOwgvwppyJnZWl+IKQmH89qejD//FUE8PKXRMhOsZbRwSRZQSEWyzWM2XbS",
+	"Q+C97t9LBL4PPw52MiN5SZXKfhXYt3iZVxnZ4z+vN5mt65F1+y+gRPDHEl2UWUBH/9GK13q7LKi2Lmr2",
+	"8QH5u5SF0VSZp66ERkZbXoYdinNZQYP2jKwobCU6trQ0VrsofLwQ3Tygk+IPsa1lWzgGLpsrQklJNavN",
+	"SL+KXNY1y7XqhMUUUZQ7k98m1Ulhld8H5HsgiiMO/BBIR1bMzJWsaa6PGwJlruzuV2HL66zVilcDvJGW",
+	"UBoHAVhcDq6Ea8XKta+bZTv9IOJ6elkZxghvhfSFCxUrOXZZa4Wb7wSy4oIiltBxBcvncxnhgt4xZSRi",
+	"KoK9YlAq7jvji5MIUnw1oXYDUhJ7sKzffzTuj7/1Tf55PPJuesNR0QiFTuilPx68TRIL3enUAeWbcww+",
+	"cjhaUIw4sl+dpjZDNU7t9t8j5NzMZNGSbl7wcpZq5BYyD3nyf0O9roWqHNXrTq/NBR3lUlpa+9IIM49L",
+	"n6Dn2z0WXf0gBTtK3r/vHRuRWMHKZ+fJP44mX0IRR1myGkJWkBwI7YoILbEZxufPyHcS9Fhu9rurQ7zO",
+	"ps/PYK5zml8LuS9ZsRloY/C0fegEHHdfTp52kl8KaK6dQZUIgwePgM2wNyaTDVCd0Ol7kA3Z0htGFGOi",
+	"00MKfRpuE6+s8grqNtd9jXsw7aTHSG0j36Eb+Lug3e9XqC656U2pM16ctCy428vb1Xnf5d5od6StIhu6",
+	"S9zav766sc95/TgqDN8+rKXV/V0+rWz/svePFO2Cffk6JDzOZcgbNtbc6bubu8UKZ7Dg/bPSzUguGtKD",
+	"QO6LramBOPcJg0MuDcJsGXO0nbNn4BEZLtqDJ75KcW6mNrQBsLgetucJiY/eJNvqFlsxFkWnRrKzA9Cz",
+	"EBM4jxpR3JHIX0l1LqziC6UBD/HCU4TEsFl0XsZxRVaMiw1cxacABS6KkCdauElS0vxaXREKrz+StVg3",
+	"N/vk+mq7gUvflRh+pefXzS51fv0ST1j5iGWlNk2xtbwwZ9N1cIW6aHWt2rTJbntYhxCghssf+3tW0cHd",
+	"ek13n+9qnOBOAp/zifiAFgXgeNHybdBVvdPEOmgSzCu6Yec7sZnrBXc/VTeb//w4Bg8VZTqzR6cstPVN",
+	"hCu6Q/yUHc81JNLW5m+Mcs09/c5eGy+o+qp73Q3d3m1bsYLQrul92sYoxhqDmFXXeO4aZy4MJTHhObDz",
+	"R8p8+jsn9+KsY0wnu1O92Yu7G233dNUHc/tCSXYhdSIc9A+201e2t02NsUml6eFE1zxtr4D/ABzFjgfG",
+	"p+63h3/FFEdcN4JAOAwCpvOujx3dWeswHQLBR77S8pEdq4eLd2Dyp0yegxGt04XVDNH1hs55J1sSppPO",
+	"f31Nrxks6qs7njCrL3QwkSKRLX5taO8KORB7ZnUwGhWCzKBz8nT95GD7Evghdhps1ws9uh0fPIDnv8N/",
+	"R+q47sQWU6Jsu1kxuR2r76DP7Yr1fE1sIkhnWhScspLM8EIXZBPKed8+f2H1sO9/fP1qgBV+a2hNheZi",
+	"OFn6/24fu1Wnlq8yyvqO5YzvpvVoMQ+evG8dVH6tGk1yqAiyNWSN6jhbbDp0bMt8O++c1sVgO2/zQLuH",
+	"xR80qfZtowk1CskJNgrGIi2tC4J2HL7A5R/WMO9Q6IM2NmP3alYzOlghb77/g+3do1iausNMvPvevYNK",
+	"vNjm+bL2oS2qKVesOAOPymguwzt4+EVJN1+ndtrObzg2ZFZ7uovJjNbGBK3/6VYNBI8241wxrUs2BBhg",
+	"vj/Bjpz+qODUvlCcfw4nnLqxHFSOhCLTFWBjVxdzIp2/GHvwIAuNsIa9lsfPKD74lR5QO7lkByT79Ymq",
+	"dzoJrDQoXUUv5ZBYDMl9DmChgzQ3P39xJ0TXeWQveC6rW6QXH9Mcb/KgGUk3hv0M33/2nG9YrD7h/fdP",
+	"zx49+dbZaDBaRt69eEb++uTxRaeVwLF10Q6uXI+IsWYA79iuTk7GpagPvvbTCT3DbQMXoGIj0AAuRlir",
+	"hVEe9gS96z76h7JG2oVN6xsZ0OFElkl31Fm4/n211foDF/eldAYT/UKx2c4corvldNorgAAhUtgajLrm",
+	"N0yRjWTK0/ZL9KsB4Kc2BFihJ4vtHaLziubXm1o20HZ7jTlfeGNLxFIVrpeY+UBJbLSghuCUuxw25eoO",
+	"aPy1XuDDbPBjHyj+hLh7a1rjLR7A0G+pghqmmdtwXvD1KFgo9FsLnrtPIJGvVlS3BBiX0yFRTxkBaAst",
+	"bcy/ywP20rUwfjYY69OtMUNcuYIzCEUaag9zDF7aI5czOspm16ngD+fVhfzbsxi7v2E8VO5hl5NNoFst",
+	"LNmcRzgQK7kmjy4uMvLo4qGR9I8uHgUwWrpVmaFbj3nvqmTEWPd0wx6Qb8xPv3n4GBjtm4dPzG/9Tw8Y",
+	"wXJ1hr8K8xCGTizM4RV5cvHYvk8SxTB1pbL538C45B3T9eEMOIIolktRqFjF4j8Y26FlMlkvua1Z8RkN",
+	"+2ELEgpUcX/A7sNDf+WNb6eff8pOGi8bmNUPbG+rpHuscls16MRaXWreb/rzRYQ6IUmj4OOgXPoydD9+",
+	"MfVOFJCnKxh5/vLZm9fhBIftsRvO9mOyHp/5I1lgZkVThDau/LTJOlwrwK4KsTtKAJazOdEFE5rrwyDu",
+	"kZ3aHEcprvoPGhHCJZ4CaOVZCbg3dvO7zszhLZGyUudrWpbGmhpLSndP3Wt6Ob5kOMXcTuTkgG2Qaoa9",
+	"psD/KGWFjQSdOrvfMkGEBdDA3t4OK8o2fB2As8nSrO6WvbivJHEc/gQcewJS/wAO3ppYXcnvZ0v0ATAg",
+	"xTSmX8e1Qgv3WrPaNqRw4GzmZ75HhZVaoHRaYJRdzQWglMjaImJYmNgzwELFX7q+sFIoWTKLpGrRprgm",
+	"Fb1m0MrZ8EFRcfEfyvWiyqmAr3FUvWW1ekBeYj9gOzg2GjBS9q8X4KnIiGIAaMJrppY00sD5J8XeAz3u",
+	"LSLU7L5QRtMPbP+jIUtSCMDeOeL74B2QMoP+2gICqqdwZ+wcp3p2CNlJioCZjo9/v/8J/GhY0v6Ij9yj",
+	"mIU3DMlYO8tTOQVgNNgl2WgrOBXLa6bVKKlcKsKNvGZDqQjme2SZf6OyjaGyUdySKO3NwyxvaqPOGeLh",
+	"k5e/fDDkUay+cVRt6nJxuTgHstlh+nN+3qr0Qfd8Dy7UQaup2r7WTuc/7oz9NsDwwkPJ69ZJ3I7QQZ44",
+	"GgQzVLspqZcenNWqSVn/g/9QpJA5gD75b1xGcvBml1B7/FaLZN9OvI8AHAxiNbVYb3AbayYlu2GlT2AI",
+	"uoLbjnC/xwCCuLIdQAHEByvowDFBcbwwJyKAgQJfiKI8fE1QKRR9lR0ePChtrn9OlTFNXUsj25fFd77p",
+	"5vxDrT0PqOtS/SPkjeK8+VaoyILojqwZqbhSWI3vKO4RcKJDH8OBtrtoZX7Ifai0HI/03W8N31XAXC7P",
+	"zjZvBetqBY1+bN2D5WrsGg1GkB3deT+Ph7fgr3bd7haxP7MnPLZZkhS8sN0y9jCz4GdNAX2PorFbVkN8",
+	"BRG52t/YzyO/Akt/z1ZE1nzDBUF5Qv6EHoC37x8/ePiXP19i8mERCo/VAQHrjFIE7T7QfaA0FTl7QH6Q",
+	"1gZdc/QItgDYiHqkqSjAYKDkp3evAmLyXFZ7tlp8+vDp/wsAAP//",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -117,8 +117,23 @@ func matrix() map[string]expectation {
 		"GET /v1/procedures/:id/estimates/:version": {
 			roles: "poq", scope: inRoom, ask: procedurePath("/estimates/1"), ok: 200,
 		},
-		"GET /v1/procedures/:id/map": {roles: "po", scope: inRoom, ask: procedurePath("/map"), ok: 200},
-		"GET /v1/flags":              {roles: "poq", scope: listed, ask: listing("/v1/flags?limit=500"), ok: 200},
+		"GET /v1/procedures/:id/map":     {roles: "po", scope: inRoom, ask: procedurePath("/map"), ok: 200},
+		"GET /v1/procedures/:id/notices": {roles: "po", scope: inRoom, ask: procedurePath("/notices"), ok: 200},
+		"POST /v1/procedures/:id/acknowledge": {roles: "po", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
+			return "/v1/procedures/" + r.procedure(room).ID + "/acknowledge", `{"version":1}`, nil
+		}, ok: 200},
+		"GET /v1/notices/:id": {roles: "po", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
+			return "/v1/notices/" + r.noticed(room).ID, "", nil
+		}, ok: 200},
+		"POST /v1/notices/:id/resend": {roles: "po", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
+			return "/v1/notices/" + r.noticed(room).ID + "/resend", reason, nil
+		}, ok: 202},
+		"GET /v1/notice-channels":                 {roles: "a", ask: at("/v1/notice-channels"), ok: 200},
+		"GET /v1/me/notice-preferences":           {roles: "poa", ask: at("/v1/me/notice-preferences"), ok: 200},
+		"PUT /v1/me/notice-preferences":           {roles: "poa", ask: preferring("/v1/me"), ok: 200},
+		"GET /v1/accounts/:id/notice-preferences": {roles: "a", ask: accountPath("/notice-preferences", ""), ok: 200},
+		"PUT /v1/accounts/:id/notice-preferences": {roles: "a", ask: accountPath("/notice-preferences", `{"from":"follow-up","language":"de"}`), ok: 200},
+		"GET /v1/flags":                           {roles: "poq", scope: listed, ask: listing("/v1/flags?limit=500"), ok: 200},
 
 		"POST /v1/patients/search": {roles: "po", scope: listed, ask: func(r *rig, room string) (string, string, []string) {
 			p, err := r.db.Patient(context.Background(), r.stranger(room).PatientID)

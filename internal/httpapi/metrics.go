@@ -39,7 +39,7 @@ func newMetrics(cfg Config, db Store) (*metrics, error) {
 	build := prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "afterbeam_build_info", Help: "Version of the program."}, []string{"version", "go"})
 	build.WithLabelValues(cfg.Version, runtime.Version()).Set(1)
 	for _, c := range []prometheus.Collector{
-		m.requests, m.seconds, m.reports, build, newBacklog(db, cfg.Now), newSenders(db, cfg),
+		m.requests, m.seconds, m.reports, build, newBacklog(db, cfg.Now), newChannelGauges(db, cfg.Now), newSenders(db, cfg),
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	} {
 		if err := m.registry.Register(c); err != nil {

@@ -10,6 +10,7 @@ import (
 	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/followup/ask"
 	"afterbeam/internal/followup/completeness"
+	"afterbeam/internal/followup/notice"
 	"afterbeam/internal/httpapi/dicomweb"
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/ingest/roll"
@@ -132,6 +133,7 @@ type Store interface {
 	performedStore
 	personStore
 	deviceStore
+	noticeStore
 	recomputeStore
 	auditStore
 	Ready(ctx context.Context) error
@@ -240,6 +242,19 @@ type deviceStore interface {
 	AddDeviceCheck(ctx context.Context, actor store.Actor, k store.DeviceCheck, draft *store.Profile, tag string) (store.DeviceCheck, error)
 	DeviceChecks(ctx context.Context, device string) ([]store.DeviceCheck, error)
 	DeviceCheck(ctx context.Context, device, id string) (store.DeviceCheck, error)
+}
+
+type noticeStore interface {
+	Notice(ctx context.Context, id string) (store.Notice, error)
+	NoticesOf(ctx context.Context, caseID string) ([]store.Notice, error)
+	MessagesOf(ctx context.Context, noticeID string) ([]store.Message, error)
+	Attempts(ctx context.Context, message string) ([]store.Attempt, error)
+	ResendNotice(ctx context.Context, actor store.Actor, id, reason string) error
+	ChannelStates(ctx context.Context) ([]store.ChannelState, error)
+	NoticePreferences(ctx context.Context, account string) (notice.Preferences, error)
+	SetNoticePreferences(ctx context.Context, actor store.Actor, account string, p notice.Preferences) error
+	Acknowledge(ctx context.Context, actor store.Actor, caseID string, version int) (store.Acknowledgement, error)
+	Acknowledgements(ctx context.Context, caseID string) ([]store.Acknowledgement, error)
 }
 
 type recomputeStore interface {

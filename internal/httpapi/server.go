@@ -16,6 +16,7 @@ import (
 	"afterbeam/internal/followup/completeness"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/store"
+	"afterbeam/internal/wording"
 )
 
 // Defaults of Config.
@@ -68,6 +69,8 @@ type Config struct {
 	Plans Plans
 	// Papers makes papers.
 	Papers Papers
+	// Notices is how people are told of cases.
+	Notices Notices
 	// Site places times of tables without an offset, and says which day it is; nil is UTC.
 	Site *time.Location
 	// MatchWindow and Grace are the rules by which reports count as missing; 0 is the default of the comparison.
@@ -109,6 +112,9 @@ func (c Config) withDefaults() Config {
 	c.AddressRate = cmp.Or(c.AddressRate, DefaultAddressRate)
 	c.RefusalRate = cmp.Or(c.RefusalRate, DefaultRefusalRate)
 	c.MatchWindow = cmp.Or(c.MatchWindow, completeness.DefaultWindow)
+	if c.Notices.Policy.Language == "" {
+		c.Notices.Policy.Language = wording.Base
+	}
 	c.Grace = cmp.Or(c.Grace, completeness.DefaultGrace)
 	return c
 }

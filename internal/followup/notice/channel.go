@@ -43,3 +43,11 @@ type Picture struct {
 type Channel interface {
 	Send(ctx context.Context, m Message) error
 }
+
+// Link gives the address of the page of a case, which wants a sign-in; "" without the address of the pages or a case.
+func Link(base, caseID string) string {
+	if base == "" || caseID == "" {
+		return ""
+	}
+	return base + "/cases/" + caseID
+}
