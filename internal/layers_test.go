@@ -49,7 +49,7 @@ var physicsLayers = [][]string{
 }
 
 // testSupport may be imported by tests alone.
-var testSupport = []string{"internal/peer", "internal/golden", "internal/witness", "internal/validation", "internal/store/invented", "internal/web/browsertest"}
+var testSupport = []string{"internal/peer", "internal/peer/mailbox", "internal/golden", "internal/witness", "internal/validation", "internal/store/invented", "internal/web/browsertest"}
 
 // reserved says which packages alone may import a library and what it brings along.
 var reserved = []struct{ library, owner string }{
