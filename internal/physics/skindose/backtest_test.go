@@ -5,6 +5,7 @@ import (
 	_ "embed"
 	"encoding/hex"
 	"encoding/json"
+	"fmt"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -14,6 +15,7 @@ import (
 
 	"afterbeam/internal/physics/skindose"
 	"afterbeam/internal/quantity"
+	"afterbeam/internal/validation"
 )
 
 //go:embed testdata/frozen_totals.json
@@ -101,5 +103,70 @@ func TestSyntheticProceduresHaveMaps(t *testing.T) {
 			again := try(t, fam, v, f.Seed+1, numberOf(i, j))
 			assert.Equal(t, one.peak, again.peak)
 		}
+	}
+}
+
+// The peak of the map beside the range from totals alone, for synthetic procedures with everything known: how often the
+// range holds what it stands for. It is the method against this project's own map, not against patients.
+func TestValidateTotalsAgainstMaps(t *testing.T) {
+	f := readFrozen(t)
+	byKerma := validation.NewRanges("peak skin dose of synthetic procedures in the range from air kerma", f.Demand)
+	byKAP := validation.NewRanges("peak skin dose of synthetic procedures in the range from kerma-area product", f.Demand)
+	for i, fam := range families() {
+		for j, v := range variants() {
+			what := fam.name + ", " + string(v)
+			kerma, kap := validation.Held{What: what, Known: missByKerma(what)}, validation.Held{What: what, Known: missByKAP(what)}
+			var ratios []float64
+			for n := range validation.Count(2, f.Procedures) {
+				one := try(t, fam, v, f.Seed, numberOf(len(variants())*i+j, n))
+				count(&kerma, one.peak, one.byKerma)
+				count(&kap, one.peak, one.byKAP)
+				ratios = append(ratios, one.ratio)
+			}
+			kerma.Note = spreadOf(ratios)
+			byKerma.Add(kerma)
+			byKAP.Add(kap)
+		}
+	}
+	byKerma.Done(t)
+	byKAP.Done(t)
+}
+
+// spreadOf words the middle and the ends of peak skin dose per air kerma of all planes.
+func spreadOf(ratios []float64) string {
+	slices.Sort(ratios)
+	at := func(share float64) string { return quantity.Significant(ratios[int(share*float64(len(ratios)-1))], 2) }
+	return fmt.Sprintf("per air kerma of all planes %s (5 to 95 %%: %s to %s)", at(0.5), at(0.05), at(0.95))
+}
+
+// missByKerma tells why a kind of procedure is known to miss the demand.
+func missByKerma(what string) string {
+	switch what {
+	case "neuro, ordinary", "neuro, static lateral":
+		return "the range follows published means of 0.44 and 0.5; a case that keeps to one direction gives 1.2 by the map"
+	case "neuro, obese, 130 to 200 kg":
+		return "as the others of the head, which the body model moreover widens like the trunk"
+	}
+	return ""
+}
+
+func missByKAP(what string) string {
+	switch what {
+	case "coronary, static lateral":
+		return "small fields from the side put more on the skin than the high end, a published alert level, takes"
+	case "coronary, obese, 130 to 200 kg", "coronary, biplane":
+		return "small fields and few directions"
+	}
+	return ""
+}
+
+// count adds one estimate to the row.
+func count(h *validation.Held, peak quantity.Gray, e skindose.Estimate) {
+	h.Of++
+	switch {
+	case peak < e.Low.Or(0):
+		h.Below++
+	case peak > e.High.Or(0):
+		h.Above++
 	}
 }
