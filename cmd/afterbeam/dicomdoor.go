@@ -49,21 +49,25 @@ func (w *works) dicom() (*dicomDoor, error) {
 	w.doors = append(w.doors, commitments.Run)
 	steps := mpps.Config{Steps: w.db, Site: site, Kept: w.pipeline.Wake}
 	d := &dicomDoor{}
+	if s.TLSListen != "" {
+		d.encryption, err = dimse.Encryption{Certificate: s.Certificate, Key: s.Key, ClientCA: s.ClientCA, ClientsMust: s.ClientCertificates}.Read()
+		if err != nil {
+			return nil, fmt.Errorf("%w: dicom: %w", errUsage, err)
+		}
+	}
+	log := w.log.With("door", dimse.DoorName)
+	measures := dimse.NewMeasures(d.encryption, time.Now)
 	d.door, err = dimse.New(dimse.Config{
 		Title: s.Title, Callers: callers, Limits: dicomLimits(s), Associations: s.Associations, PerPeer: s.AssociationsPerPeer,
-		Services: dicomServices(w.keeper, steps, commitments), Log: w.log.With("door", dimse.DoorName),
+		Services: dicomServices(w.keeper, steps, commitments), Log: log, Measures: measures,
 	})
 	if err != nil {
 		return nil, fmt.Errorf("%w: dicom: %w", errUsage, err)
 	}
-	if s.TLSListen == "" {
-		return d, nil
+	if certificate := dimse.Certificate(d.encryption); certificate != nil {
+		w.doors = append(w.doors, func(ctx context.Context) error { return dimse.WatchCertificate(ctx, certificate, time.Now, log) })
 	}
-	d.encryption, err = dimse.Encryption{Certificate: s.Certificate, Key: s.Key, ClientCA: s.ClientCA, ClientsMust: s.ClientCertificates}.Read()
-	if err != nil {
-		return nil, fmt.Errorf("%w: dicom: %w", errUsage, err)
-	}
-	return d, nil
+	return d, w.api.Measure(measures)
 }
 
 // dicomLimits gives the limits of associations by the settings.

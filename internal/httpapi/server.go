@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/labstack/echo/v4"
+	"github.com/prometheus/client_golang/prometheus"
 	"golang.org/x/sync/semaphore"
 
 	"afterbeam/internal/access"
@@ -200,6 +201,9 @@ func (s *Server) Handler() http.Handler { return s.echo }
 
 // Routes lists the routes, so that a test can ask for every one of them.
 func (s *Server) Routes() []*echo.Route { return s.echo.Routes() }
+
+// Measure shows the measurements of another part of the service beside those of the interface.
+func (s *Server) Measure(c prometheus.Collector) error { return s.metrics.registry.Register(c) }
 
 // Metrics answers with the metrics; it belongs on a listener of its own.
 func (s *Server) Metrics() http.Handler { return s.metrics.handler() }

@@ -47,6 +47,8 @@ type Config struct {
 	Associations, PerPeer int
 	Services              []Service
 	Log                   *slog.Logger
+	// Measures counts; nil counts nothing.
+	Measures *Measures
 }
 
 // Door answers associations.
@@ -119,6 +121,7 @@ func (d *Door) Serve(ctx context.Context, l net.Listener, encryption *tls.Config
 		crashpoint.Reached(crashpoint.Connected)
 		from := address(conn)
 		if !d.enter(from) {
+			d.cfg.Measures.refused(errCrowded)
 			_ = conn.Close() // there is no room to say why
 			continue
 		}
@@ -185,11 +188,13 @@ func (d *Door) answer(ctx, life context.Context, conn net.Conn, from netip.Addr,
 		defer d.end(from)
 	}
 	if err != nil {
+		d.cfg.Measures.refused(err)
 		if !errors.Is(err, io.EOF) || began { // a connection that only looks whether there is someone says nothing
 			peer.Log.Warn("no association", "error", err)
 		}
 		return
 	}
+	d.cfg.Measures.associated(encryption != nil)
 	crashpoint.Reached(crashpoint.Associated)
 	err = d.converse(ctx, life, a, peer)
 	switch {
@@ -210,7 +215,7 @@ func (d *Door) agree(ctx, life context.Context, conn net.Conn, peer *Peer, encry
 		err := encrypted.HandshakeContext(shaking)
 		stop()
 		if err != nil {
-			return nil, false, errors.Join(fmt.Errorf("encryption: %w", err), conn.Close())
+			return nil, false, errors.Join(fmt.Errorf("%w: %w", errEncryption, err), conn.Close())
 		}
 		conn = encrypted
 	}
@@ -277,6 +282,7 @@ func (d *Door) converse(ctx, life context.Context, a *upper.Association, peer Pe
 		if err := a.Send(m.Context.ID, response, reply.Data); err != nil {
 			return err
 		}
+		d.cfg.Measures.answered(m.Command.Field, reply.Status)
 		if reply.Then != nil {
 			if err := reply.Then(life, a); err != nil {
 				return err
