@@ -6,8 +6,11 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
+	"time"
 
 	"afterbeam/internal/export/checksheet"
+	"afterbeam/internal/export/paperpdf"
 	"afterbeam/internal/physics/commission"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/procedure/devicefile"
@@ -26,7 +29,7 @@ type deviceCheckCommand struct {
 	Report string `arg:"" type:"existingfile" help:"The dose report of the exposures."`
 
 	Profile string `type:"existingfile" placeholder:"FILE" help:"Device profiles (TOML) as they are: what the check does not show is taken over from the newest of the device."`
-	Sheet   string `placeholder:"FILE" help:"Also write the sheet to sign, as one page (HTML)."`
+	Sheet   string `placeholder:"FILE" help:"Also write the sheet to sign, as .pdf or as one page (.html)."`
 	Draft   string `placeholder:"FILE" help:"Write the drafted profile (TOML); it is unsigned."`
 	zoneOption
 }
@@ -93,7 +96,13 @@ func newest(all []procedure.DeviceProfile, key, day string) procedure.DeviceProf
 // keep writes the files that were asked for. Nothing that is there is overwritten: it may carry signatures.
 func (d *deviceCheckCommand) keep(sheet checksheet.Sheet) error {
 	var page bytes.Buffer
-	if err := sheet.HTML(&page); err != nil {
+	write := sheet.HTML
+	if strings.EqualFold(filepath.Ext(d.Sheet), ".pdf") {
+		write = func(w io.Writer) error {
+			return paperpdf.Write(w, sheet.Document(time.Now(), programVersion()), paperpdf.A4)
+		}
+	}
+	if err := write(&page); err != nil {
 		return err
 	}
 	for _, file := range []struct {

@@ -5,15 +5,21 @@ import (
 	"encoding/xml"
 	"errors"
 	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"afterbeam/internal/demo"
 	"afterbeam/internal/export/checksheet"
+	"afterbeam/internal/export/paperpdf"
 	"afterbeam/internal/golden"
+	"afterbeam/internal/peer"
 	"afterbeam/internal/physics/commission"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/procedure/devicefile"
@@ -90,6 +96,21 @@ func TestTheDraftIsADeviceFile(t *testing.T) {
 	want := r.Profile
 	want.SignedBy = "P"
 	assert.Equal(t, []procedure.DeviceProfile{want}, got)
+}
+
+// As a paper the sheet can be set in the fonts there are, and its text is found in the PDF by another reader.
+func TestTheSheetAsPDF(t *testing.T) {
+	s, _, _ := sheetOf(t, result(t, unchanged))
+	var b bytes.Buffer
+	require.NoError(t, paperpdf.Write(&b, s.Document(time.Date(2026, 11, 18, 19, 0, 0, 0, time.UTC), "test"), paperpdf.A4))
+	file := filepath.Join(t.TempDir(), "sheet.pdf")
+	require.NoError(t, os.WriteFile(file, b.Bytes(), 0o600))
+	said, err := exec.Command(peer.Need(t, "pdftotext"), file, "-").CombinedOutput()
+	require.NoError(t, err, string(said))
+	text := strings.Join(strings.Fields(string(said)), " ")
+	for _, want := range []string{"Check of a fluoroscopic device", "relative to the gantry", "another physicist", "spread of 4 ratios", "A proposal from one record"} {
+		assert.Contains(t, text, want)
+	}
 }
 
 // Without readings there is no table of them, and what is contradicted says so.
