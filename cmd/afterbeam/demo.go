@@ -72,6 +72,9 @@ func (d *demoCommand) Run(c console) error {
 	}
 	p := printer{w: c.out, why: d.Why}
 	p.line(l)
+	if err := p.check(filepath.Join(dir, "check")); err != nil {
+		return err
+	}
 	end := func() {
 		p.say("\nfolder    %s\nreports   %s (%d files)\nprofiles  %s\nperformed %s\nnotices   %s (as an operator gets them, with pictures)\npapers    %s (as PDF and HTML)\nmaps      %s (%d pictures)\nplan      %s (directions that spare the skin of the first stage)\nagain     afterbeam estimate --why --profile %s %s\n\n%s",
 			dir, reports, len(names), profiles, filepath.Join(dir, performedFile), filepath.Join(dir, outboxFolder), filepath.Join(dir, "papers"), maps, drawn, plan, profiles, reports, demo.Notice)
