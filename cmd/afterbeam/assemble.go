@@ -87,7 +87,7 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, ope
 	w.keeper = &ingest.Keeper{Vault: db, Limits: dicomio.DefaultLimits(), Fatal: w.fatal, Kept: w.pipeline.Wake}
 	w.api, err = httpapi.New(httpapi.Config{
 		Version: programVersion(), TokenRate: s.HTTP.RequestsPerSecond, AddressRate: s.HTTP.RequestsPerSecond, BehindProxy: s.HTTP.BehindProxy,
-		Now: time.Now, Logger: logger, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: sums{method, db}, Plans: plans{w.pipeline}, Papers: w.papers, Site: reading.Site, Notices: toldBy(s),
+		Now: time.Now, Logger: logger, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: sums{method, db}, Plans: plans{w.pipeline}, Levels: method.Levels, Papers: w.papers, Site: reading.Site, Notices: toldBy(s),
 		MatchWindow: completenessRules(s).Window, Grace: completenessRules(s).Grace,
 	}, db, w.keeper)
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"afterbeam/internal/followup/assessment"
+	"afterbeam/internal/followup/level"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/settings"
@@ -67,5 +68,9 @@ func TestASumSaysHowItCameAbout(t *testing.T) {
 
 // nothingLaid keeps no sum.
 type nothingLaid struct{}
+
+func (nothingLaid) LevelsInForce(context.Context) (level.Set, bool, error) {
+	return level.Set{}, false, nil
+}
 
 func (nothingLaid) SkinSums(context.Context, []string) (map[string][]byte, error) { return nil, nil }

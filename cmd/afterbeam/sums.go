@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"afterbeam/internal/followup/assessment"
+	"afterbeam/internal/followup/level"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/store"
@@ -15,6 +16,7 @@ type sums struct {
 	method assessment.Method
 	kept   interface {
 		SkinSums(ctx context.Context, keys []string) (map[string][]byte, error)
+		LevelsInForce(ctx context.Context) (level.Set, bool, error)
 	}
 }
 
@@ -35,6 +37,14 @@ func (s sums) Sums(ctx context.Context, cases []store.Case, asOf string) ([]http
 
 // windows gives the sums over the windows that end on a local day, the shortest first, and over all time.
 func (s sums) windows(ctx context.Context, cases []store.Case, asOf string) ([]assessment.Sum, error) {
+	method := s.method
+	approved, is, err := s.kept.LevelsInForce(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if is {
+		method.Levels = approved
+	}
 	delivered := make([]assessment.Delivered, 0, len(cases))
 	for _, c := range cases {
 		delivered = append(delivered, ingest.Delivered(c))
@@ -64,7 +74,7 @@ func (s sums) windows(ctx context.Context, cases []store.Case, asOf string) ([]a
 	}
 	var out []assessment.Sum
 	for _, days := range lengths {
-		out = append(out, s.method.SumLaid(delivered, days, asOf, known))
+		out = append(out, method.SumLaid(delivered, days, asOf, known))
 	}
 	return out, broken
 }

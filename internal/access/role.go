@@ -47,6 +47,7 @@ func WholeSite() []Operation {
 	return []Operation{
 		"getReceipt", "listReceipts", "getReportFile", "listQuarantine", "rereadQuarantined", "discardQuarantined",
 		"listReviews", "settleReview", "listLinks", "linkPatients", "unlinkPatients", "importPerformed",
+		"draftLevels", "previewLevels", "approveLevels", "withdrawLevels",
 		"draftProfile", "signProfile", "withdrawProfile", "checkDevice", "recompute", "listRecomputations", "getRecomputation", "listDifferences",
 	}
 }
@@ -110,6 +111,13 @@ func Permissions() map[Operation][]Role {
 		"getRaisedFlag":      {Physicist, Operator},
 		"settleFlag":         {Physicist, Operator},
 		"getSchedule":        {Physicist, Operator, Quality},
+		"getLevels":          {Physicist, Operator, Quality},
+		"listLevelSets":      {Physicist, Quality},
+		"getLevelSet":        {Physicist, Quality},
+		"draftLevels":        {Physicist},
+		"previewLevels":      {Physicist},
+		"approveLevels":      {Physicist},
+		"withdrawLevels":     {Physicist},
 		"listAccounts":       {Admin},
 		"addAccount":         {Admin},
 		"disableAccount":     {Admin},

@@ -346,22 +346,22 @@ func (e DeviceProfileOrigin) Valid() bool {
 
 // Defines values for DeviceProfileState.
 const (
-	Draft     DeviceProfileState = "draft"
-	InForce   DeviceProfileState = "in_force"
-	Replaced  DeviceProfileState = "replaced"
-	Withdrawn DeviceProfileState = "withdrawn"
+	DeviceProfileStateDraft     DeviceProfileState = "draft"
+	DeviceProfileStateInForce   DeviceProfileState = "in_force"
+	DeviceProfileStateReplaced  DeviceProfileState = "replaced"
+	DeviceProfileStateWithdrawn DeviceProfileState = "withdrawn"
 )
 
 // Valid indicates whether the value is a known member of the DeviceProfileState enum.
 func (e DeviceProfileState) Valid() bool {
 	switch e {
-	case Draft:
+	case DeviceProfileStateDraft:
 		return true
-	case InForce:
+	case DeviceProfileStateInForce:
 		return true
-	case Replaced:
+	case DeviceProfileStateReplaced:
 		return true
-	case Withdrawn:
+	case DeviceProfileStateWithdrawn:
 		return true
 	default:
 		return false
@@ -470,6 +470,102 @@ func (e FlagEventEvent) Valid() bool {
 	case FlagEventEventSettled:
 		return true
 	case FlagEventEventSuperseded:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LevelCountState.
+const (
+	LevelCountStateBelow   LevelCountState = "below"
+	LevelCountStateNear    LevelCountState = "near"
+	LevelCountStateNone    LevelCountState = "none"
+	LevelCountStateReached LevelCountState = "reached"
+	LevelCountStateUnknown LevelCountState = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the LevelCountState enum.
+func (e LevelCountState) Valid() bool {
+	switch e {
+	case LevelCountStateBelow:
+		return true
+	case LevelCountStateNear:
+		return true
+	case LevelCountStateNone:
+		return true
+	case LevelCountStateReached:
+		return true
+	case LevelCountStateUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LevelRowQuantity.
+const (
+	LevelRowQuantityFt   LevelRowQuantity = "ft"
+	LevelRowQuantityKap  LevelRowQuantity = "kap"
+	LevelRowQuantityKar  LevelRowQuantity = "kar"
+	LevelRowQuantityNone LevelRowQuantity = "none"
+	LevelRowQuantityPsd  LevelRowQuantity = "psd"
+)
+
+// Valid indicates whether the value is a known member of the LevelRowQuantity enum.
+func (e LevelRowQuantity) Valid() bool {
+	switch e {
+	case LevelRowQuantityFt:
+		return true
+	case LevelRowQuantityKap:
+		return true
+	case LevelRowQuantityKar:
+		return true
+	case LevelRowQuantityNone:
+		return true
+	case LevelRowQuantityPsd:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LevelSetState.
+const (
+	LevelSetStateDraft     LevelSetState = "draft"
+	LevelSetStateInForce   LevelSetState = "in force"
+	LevelSetStateReplaced  LevelSetState = "replaced"
+	LevelSetStateWithdrawn LevelSetState = "withdrawn"
+)
+
+// Valid indicates whether the value is a known member of the LevelSetState enum.
+func (e LevelSetState) Valid() bool {
+	switch e {
+	case LevelSetStateDraft:
+		return true
+	case LevelSetStateInForce:
+		return true
+	case LevelSetStateReplaced:
+		return true
+	case LevelSetStateWithdrawn:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LevelsInForceFrom.
+const (
+	LevelsInForceFromLevelSet LevelsInForceFrom = "level set"
+	LevelsInForceFromSettings LevelsInForceFrom = "settings"
+)
+
+// Valid indicates whether the value is a known member of the LevelsInForceFrom enum.
+func (e LevelsInForceFrom) Valid() bool {
+	switch e {
+	case LevelsInForceFromLevelSet:
+		return true
+	case LevelsInForceFromSettings:
 		return true
 	default:
 		return false
@@ -1710,6 +1806,12 @@ type Acknowledgement struct {
 	Version     int       `json:"version"`
 }
 
+// ApprovedLevels defines model for ApprovedLevels.
+type ApprovedLevels struct {
+	LevelSet      LevelSet      `json:"level_set"`
+	Recomputation Recomputation `json:"recomputation"`
+}
+
 // Ask defines model for Ask.
 type Ask struct {
 	Answer     *AskAnswer `json:"answer"`
@@ -2560,6 +2662,126 @@ type LadderStep struct {
 	Step     int    `json:"step"`
 	To       string `json:"to"`
 }
+
+// LevelCount defines model for LevelCount.
+type LevelCount struct {
+	After  int             `json:"after"`
+	Before int             `json:"before"`
+	State  LevelCountState `json:"state"`
+}
+
+// LevelCountState defines model for LevelCount.State.
+type LevelCountState string
+
+// LevelDifference defines model for LevelDifference.
+type LevelDifference struct {
+	After  string `json:"after"`
+	Before string `json:"before"`
+
+	// Gained Levels reached that were not
+	Gained      []string `json:"gained"`
+	Lost        []string `json:"lost"`
+	ProcedureId string   `json:"procedure_id"`
+}
+
+// LevelPreview defines model for LevelPreview.
+type LevelPreview struct {
+	Counts []LevelCount `json:"counts"`
+
+	// Differences The first 500 of them
+	Differences []LevelDifference `json:"differences"`
+
+	// Differing Procedures that would be flagged otherwise
+	Differing  int    `json:"differing"`
+	From       string `json:"from"`
+	Method     string `json:"method"`
+	Procedures int    `json:"procedures"`
+	To         string `json:"to"`
+}
+
+// LevelRow defines model for LevelRow.
+type LevelRow struct {
+	// AgeBelow Years
+	AgeBelow *float64 `json:"age_below,omitempty"`
+
+	// AgeFrom Years
+	AgeFrom *float64 `json:"age_from,omitempty"`
+
+	// Classes Procedure classes it is for; every one when absent
+	Classes *[]string `json:"classes,omitempty"`
+	Id      string    `json:"id"`
+
+	// Known read, secondhand, memory or judgement
+	Known string `json:"known"`
+
+	// Meaning What reaching it prompts, such as follow-up, notification, risk management
+	Meaning string `json:"meaning"`
+	On      bool   `json:"on"`
+
+	// Pregnant Only where the report says that the patient is or may be pregnant
+	Pregnant *bool            `json:"pregnant,omitempty"`
+	Quantity LevelRowQuantity `json:"quantity"`
+	Scheme   string           `json:"scheme"`
+	Source   string           `json:"source"`
+
+	// Step The level repeats by so much
+	Step  *float64 `json:"step,omitempty"`
+	Text  string   `json:"text"`
+	Title string   `json:"title"`
+
+	// Value Gy, Gy cm2 or min by quantity; absent in a rule without a number
+	Value *float64 `json:"value,omitempty"`
+}
+
+// LevelRowQuantity defines model for LevelRow.Quantity.
+type LevelRowQuantity string
+
+// LevelSet defines model for LevelSet.
+type LevelSet struct {
+	Author    string     `json:"author"`
+	DecidedAt *time.Time `json:"decided_at"`
+
+	// DecidedBy Who approved it, or withdrew the draft
+	DecidedBy       *string       `json:"decided_by"`
+	DecidedReason   string        `json:"decided_reason"`
+	Id              string        `json:"id"`
+	MadeAt          time.Time     `json:"made_at"`
+	PlainKap        bool          `json:"plain_kap"`
+	Reason          string        `json:"reason"`
+	RecomputationId *string       `json:"recomputation_id"`
+	Rows            []LevelRow    `json:"rows"`
+	State           LevelSetState `json:"state"`
+	Version         int           `json:"version"`
+}
+
+// LevelSetState defines model for LevelSet.State.
+type LevelSetState string
+
+// LevelSetList defines model for LevelSetList.
+type LevelSetList struct {
+	Sets []LevelSet `json:"sets"`
+}
+
+// LevelSetRequest defines model for LevelSetRequest.
+type LevelSetRequest struct {
+	// PlainKap Levels of KAP are not scaled with the field at the skin
+	PlainKap *bool      `json:"plain_kap,omitempty"`
+	Reason   string     `json:"reason"`
+	Rows     []LevelRow `json:"rows"`
+}
+
+// LevelsInForce defines model for LevelsInForce.
+type LevelsInForce struct {
+	// From An approved version, or the table of the settings while there is none
+	From      LevelsInForceFrom `json:"from"`
+	PlainKap  bool              `json:"plain_kap"`
+	Published []LevelRow        `json:"published"`
+	Rows      []LevelRow        `json:"rows"`
+	Version   *int              `json:"version"`
+}
+
+// LevelsInForceFrom An approved version, or the table of the settings while there is none
+type LevelsInForceFrom string
 
 // Link defines model for Link.
 type Link struct {
@@ -3956,6 +4178,15 @@ type SignProfileJSONRequestBody = ReasonRequest
 // WithdrawProfileJSONRequestBody defines body for WithdrawProfile for application/json ContentType.
 type WithdrawProfileJSONRequestBody = ReasonRequest
 
+// DraftLevelsJSONRequestBody defines body for DraftLevels for application/json ContentType.
+type DraftLevelsJSONRequestBody = LevelSetRequest
+
+// ApproveLevelsJSONRequestBody defines body for ApproveLevels for application/json ContentType.
+type ApproveLevelsJSONRequestBody = ReasonRequest
+
+// WithdrawLevelsJSONRequestBody defines body for WithdrawLevels for application/json ContentType.
+type WithdrawLevelsJSONRequestBody = ReasonRequest
+
 // UnlinkPatientsJSONRequestBody defines body for UnlinkPatients for application/json ContentType.
 type UnlinkPatientsJSONRequestBody = ReasonRequest
 
@@ -4105,6 +4336,27 @@ type ServerInterface interface {
 	// GetSchedule Give the schedule of asks and the ladder of overdue ones, each row with its source
 	// (GET /v1/follow-up-schedule)
 	GetSchedule(ctx echo.Context) error
+	// ListLevelSets List the versions of the site's follow-up levels, the newest first
+	// (GET /v1/level-sets)
+	ListLevelSets(ctx echo.Context) error
+	// DraftLevels Propose other levels; another physicist approves them
+	// (POST /v1/level-sets)
+	DraftLevels(ctx echo.Context) error
+	// GetLevelSet Give a version of the levels
+	// (GET /v1/level-sets/{id})
+	GetLevelSet(ctx echo.Context, id IdParam) error
+	// ApproveLevels Put a draft in force; its author may not
+	// (POST /v1/level-sets/{id}/approve)
+	ApproveLevels(ctx echo.Context, id IdParam) error
+	// PreviewLevels Say what a version would have flagged in the last 12 months, beside the levels in force
+	// (GET /v1/level-sets/{id}/preview)
+	PreviewLevels(ctx echo.Context, id IdParam) error
+	// WithdrawLevels End a draft; it stays on record
+	// (POST /v1/level-sets/{id}/withdraw)
+	WithdrawLevels(ctx echo.Context, id IdParam) error
+	// GetLevels Give the follow-up levels in force, and the published schemes to choose from
+	// (GET /v1/levels)
+	GetLevels(ctx echo.Context) error
 	// UnlinkPatients Take a link back
 	// (POST /v1/links/{id}/undo)
 	UnlinkPatients(ctx echo.Context, id IdParam) error
@@ -4950,6 +5202,97 @@ func (w *ServerInterfaceWrapper) GetSchedule(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetSchedule(ctx)
+	return err
+}
+
+// ListLevelSets converts echo context to params.
+func (w *ServerInterfaceWrapper) ListLevelSets(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListLevelSets(ctx)
+	return err
+}
+
+// DraftLevels converts echo context to params.
+func (w *ServerInterfaceWrapper) DraftLevels(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DraftLevels(ctx)
+	return err
+}
+
+// GetLevelSet converts echo context to params.
+func (w *ServerInterfaceWrapper) GetLevelSet(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetLevelSet(ctx, id)
+	return err
+}
+
+// ApproveLevels converts echo context to params.
+func (w *ServerInterfaceWrapper) ApproveLevels(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ApproveLevels(ctx, id)
+	return err
+}
+
+// PreviewLevels converts echo context to params.
+func (w *ServerInterfaceWrapper) PreviewLevels(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PreviewLevels(ctx, id)
+	return err
+}
+
+// WithdrawLevels converts echo context to params.
+func (w *ServerInterfaceWrapper) WithdrawLevels(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.WithdrawLevels(ctx, id)
+	return err
+}
+
+// GetLevels converts echo context to params.
+func (w *ServerInterfaceWrapper) GetLevels(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetLevels(ctx)
 	return err
 }
 
@@ -6122,6 +6465,13 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/raised-flags/:id", wrapper.GetRaisedFlag, options.OperationMiddlewares["getRaisedFlag"]...)
 	router.POST(options.BaseURL+"/v1/raised-flags/:id/settle", wrapper.SettleFlag, options.OperationMiddlewares["settleFlag"]...)
 	router.GET(options.BaseURL+"/v1/follow-up-schedule", wrapper.GetSchedule, options.OperationMiddlewares["getSchedule"]...)
+	router.GET(options.BaseURL+"/v1/levels", wrapper.GetLevels, options.OperationMiddlewares["getLevels"]...)
+	router.GET(options.BaseURL+"/v1/level-sets", wrapper.ListLevelSets, options.OperationMiddlewares["listLevelSets"]...)
+	router.POST(options.BaseURL+"/v1/level-sets", wrapper.DraftLevels, options.OperationMiddlewares["draftLevels"]...)
+	router.GET(options.BaseURL+"/v1/level-sets/:id", wrapper.GetLevelSet, options.OperationMiddlewares["getLevelSet"]...)
+	router.GET(options.BaseURL+"/v1/level-sets/:id/preview", wrapper.PreviewLevels, options.OperationMiddlewares["previewLevels"]...)
+	router.POST(options.BaseURL+"/v1/level-sets/:id/approve", wrapper.ApproveLevels, options.OperationMiddlewares["approveLevels"]...)
+	router.POST(options.BaseURL+"/v1/level-sets/:id/withdraw", wrapper.WithdrawLevels, options.OperationMiddlewares["withdrawLevels"]...)
 	router.GET(options.BaseURL+"/v1/performed", wrapper.ListPerformed, options.OperationMiddlewares["listPerformed"]...)
 	router.POST(options.BaseURL+"/v1/performed", wrapper.ImportPerformed, options.OperationMiddlewares["importPerformed"]...)
 	router.GET(options.BaseURL+"/v1/performed/:id", wrapper.GetPerformed, options.OperationMiddlewares["getPerformed"]...)
@@ -7343,6 +7693,279 @@ type GetScheduledefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetScheduledefaultApplicationProblemPlusJSONResponse) VisitGetScheduleResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLevelSetsRequestObject struct {
+}
+
+type ListLevelSetsResponseObject interface {
+	VisitListLevelSetsResponse(w http.ResponseWriter) error
+}
+
+type ListLevelSets200JSONResponse LevelSetList
+
+func (response ListLevelSets200JSONResponse) VisitListLevelSetsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLevelSetsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListLevelSetsdefaultApplicationProblemPlusJSONResponse) VisitListLevelSetsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DraftLevelsRequestObject struct {
+	Body *DraftLevelsJSONRequestBody
+}
+
+type DraftLevelsResponseObject interface {
+	VisitDraftLevelsResponse(w http.ResponseWriter) error
+}
+
+type DraftLevels201JSONResponse LevelSet
+
+func (response DraftLevels201JSONResponse) VisitDraftLevelsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DraftLevelsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response DraftLevelsdefaultApplicationProblemPlusJSONResponse) VisitDraftLevelsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetLevelSetRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetLevelSetResponseObject interface {
+	VisitGetLevelSetResponse(w http.ResponseWriter) error
+}
+
+type GetLevelSet200JSONResponse LevelSet
+
+func (response GetLevelSet200JSONResponse) VisitGetLevelSetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetLevelSetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetLevelSetdefaultApplicationProblemPlusJSONResponse) VisitGetLevelSetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ApproveLevelsRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *ApproveLevelsJSONRequestBody
+}
+
+type ApproveLevelsResponseObject interface {
+	VisitApproveLevelsResponse(w http.ResponseWriter) error
+}
+
+type ApproveLevels200JSONResponse ApprovedLevels
+
+func (response ApproveLevels200JSONResponse) VisitApproveLevelsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ApproveLevelsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ApproveLevelsdefaultApplicationProblemPlusJSONResponse) VisitApproveLevelsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PreviewLevelsRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type PreviewLevelsResponseObject interface {
+	VisitPreviewLevelsResponse(w http.ResponseWriter) error
+}
+
+type PreviewLevels200JSONResponse LevelPreview
+
+func (response PreviewLevels200JSONResponse) VisitPreviewLevelsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PreviewLevelsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PreviewLevelsdefaultApplicationProblemPlusJSONResponse) VisitPreviewLevelsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawLevelsRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *WithdrawLevelsJSONRequestBody
+}
+
+type WithdrawLevelsResponseObject interface {
+	VisitWithdrawLevelsResponse(w http.ResponseWriter) error
+}
+
+type WithdrawLevels200JSONResponse LevelSet
+
+func (response WithdrawLevels200JSONResponse) VisitWithdrawLevelsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawLevelsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WithdrawLevelsdefaultApplicationProblemPlusJSONResponse) VisitWithdrawLevelsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetLevelsRequestObject struct {
+}
+
+type GetLevelsResponseObject interface {
+	VisitGetLevelsResponse(w http.ResponseWriter) error
+}
+
+type GetLevels200JSONResponse LevelsInForce
+
+func (response GetLevels200JSONResponse) VisitGetLevelsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetLevelsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetLevelsdefaultApplicationProblemPlusJSONResponse) VisitGetLevelsResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -9720,6 +10343,27 @@ type StrictServerInterface interface {
 	// GetSchedule Give the schedule of asks and the ladder of overdue ones, each row with its source
 	// (GET /v1/follow-up-schedule)
 	GetSchedule(ctx context.Context, request GetScheduleRequestObject) (GetScheduleResponseObject, error)
+	// ListLevelSets List the versions of the site's follow-up levels, the newest first
+	// (GET /v1/level-sets)
+	ListLevelSets(ctx context.Context, request ListLevelSetsRequestObject) (ListLevelSetsResponseObject, error)
+	// DraftLevels Propose other levels; another physicist approves them
+	// (POST /v1/level-sets)
+	DraftLevels(ctx context.Context, request DraftLevelsRequestObject) (DraftLevelsResponseObject, error)
+	// GetLevelSet Give a version of the levels
+	// (GET /v1/level-sets/{id})
+	GetLevelSet(ctx context.Context, request GetLevelSetRequestObject) (GetLevelSetResponseObject, error)
+	// ApproveLevels Put a draft in force; its author may not
+	// (POST /v1/level-sets/{id}/approve)
+	ApproveLevels(ctx context.Context, request ApproveLevelsRequestObject) (ApproveLevelsResponseObject, error)
+	// PreviewLevels Say what a version would have flagged in the last 12 months, beside the levels in force
+	// (GET /v1/level-sets/{id}/preview)
+	PreviewLevels(ctx context.Context, request PreviewLevelsRequestObject) (PreviewLevelsResponseObject, error)
+	// WithdrawLevels End a draft; it stays on record
+	// (POST /v1/level-sets/{id}/withdraw)
+	WithdrawLevels(ctx context.Context, request WithdrawLevelsRequestObject) (WithdrawLevelsResponseObject, error)
+	// GetLevels Give the follow-up levels in force, and the published schemes to choose from
+	// (GET /v1/levels)
+	GetLevels(ctx context.Context, request GetLevelsRequestObject) (GetLevelsResponseObject, error)
 	// UnlinkPatients Take a link back
 	// (POST /v1/links/{id}/undo)
 	UnlinkPatients(ctx context.Context, request UnlinkPatientsRequestObject) (UnlinkPatientsResponseObject, error)
@@ -10836,6 +11480,244 @@ func (sh *strictHandler) GetSchedule(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(GetScheduleResponseObject); ok {
 		return validResponse.VisitGetScheduleResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListLevelSets operation middleware
+func (sh *strictHandler) ListLevelSets(ctx echo.Context) error {
+	var request ListLevelSetsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListLevelSets(ctx.Request().Context(), request.(ListLevelSetsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListLevelSets")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListLevelSetsResponseObject); ok {
+		return validResponse.VisitListLevelSetsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// DraftLevels operation middleware
+func (sh *strictHandler) DraftLevels(ctx echo.Context) error {
+	var request DraftLevelsRequestObject
+
+	var body DraftLevelsJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DraftLevels(ctx.Request().Context(), request.(DraftLevelsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DraftLevels")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(DraftLevelsResponseObject); ok {
+		return validResponse.VisitDraftLevelsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetLevelSet operation middleware
+func (sh *strictHandler) GetLevelSet(ctx echo.Context, id IdParam) error {
+	var request GetLevelSetRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetLevelSet(ctx.Request().Context(), request.(GetLevelSetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetLevelSet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetLevelSetResponseObject); ok {
+		return validResponse.VisitGetLevelSetResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ApproveLevels operation middleware
+func (sh *strictHandler) ApproveLevels(ctx echo.Context, id IdParam) error {
+	var request ApproveLevelsRequestObject
+
+	request.Id = id
+
+	var body ApproveLevelsJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ApproveLevels(ctx.Request().Context(), request.(ApproveLevelsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ApproveLevels")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ApproveLevelsResponseObject); ok {
+		return validResponse.VisitApproveLevelsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PreviewLevels operation middleware
+func (sh *strictHandler) PreviewLevels(ctx echo.Context, id IdParam) error {
+	var request PreviewLevelsRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PreviewLevels(ctx.Request().Context(), request.(PreviewLevelsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PreviewLevels")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PreviewLevelsResponseObject); ok {
+		return validResponse.VisitPreviewLevelsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// WithdrawLevels operation middleware
+func (sh *strictHandler) WithdrawLevels(ctx echo.Context, id IdParam) error {
+	var request WithdrawLevelsRequestObject
+
+	request.Id = id
+
+	var body WithdrawLevelsJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WithdrawLevels(ctx.Request().Context(), request.(WithdrawLevelsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WithdrawLevels")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(WithdrawLevelsResponseObject); ok {
+		return validResponse.VisitWithdrawLevelsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetLevels operation middleware
+func (sh *strictHandler) GetLevels(ctx echo.Context) error {
+	var request GetLevelsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetLevels(ctx.Request().Context(), request.(GetLevelsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetLevels")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetLevelsResponseObject); ok {
+		return validResponse.VisitGetLevelsResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -12648,343 +13530,361 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L3/k9s2ti/4r6C0b+vO7GW723acN9Ndr2557HjiGjv22snkh8SrgkhIwm0SUAiwZU3W//sWzgFAkAL4",
-	"pVtte/PmVt2JW6JA4ODg4Hz9nN8Xuax2UjCh1eLy98WO1rRimtXw19O1ZvVb85H5q2Aqr/lOcykWl4sf",
-	"t4zkTa1kTfSWaqK3jOzohpEVW8uakQ29YVdECoZfc0XkmghJmND1wfzb/KDkCr6q2bpRrFhkC27G/q1h",
-	"9WGRLQSt2OJyQc00FtlC5VtWUZym1qw2j/4/v9Czfz06+58ffn/0zaf/scgW+rAzv1G65mKz+PQpw1W8",
-	"Z781TORsYDXKPkJEU61Y7edIlSY1y2VdEMWYmDzJtawrqheXCy70t98sskXFBa+aanF54afJhWYbVuM8",
-	"1Zt1YnqvzBxKmdOSFNRTb89FIffqCv4IPhdsz5Qmu1rmrGhqRvZbJghdKSZ0avZqKddJEl+c/fXD7998",
-	"OsN/PGr/kSC4un7esBe1rBLLecHrdj0NzD0xr6Jhy3Utq9NObQKVR2el5Qnn9A8uisSkfranh6rr5AG5",
-	"5qLozIYJw2a/LJBt4VeGGxfZomY3nO0X2SIvac3XZhBG6/Jwlm9Zfm2YVAq99X+xj7TigsJcskVJNfNf",
-	"1WwNDF9zdX1WUUE3rDIM9iGxxtdcpAj/RpQHsg8X6lg5p2UJb4ktu+KCdZZt37uSsmRUuBe/2YtBKVbL",
-	"shVSQ2SWZqAoneWO1VRL8+Vue1A85ypNiLdUcyb0wIw4rJ+SHT55ZcWPwlnS2ghOYaikJeH4gRG09vHE",
-	"7NtvbytH1fVbJ1KmTN49m5pP8P3tZ/ReU52azfdyD0xE1bUiSlNRXBF5w2pzuM19tDNSURRkZ84912rg",
-	"xCvzms5EC7amTWnEuxnHHJWWF8yf9kWLbEGF2rMauEo1O1YrVuAfTOsS/kXLMs4tz0qqVGJ1fi9Ibp5K",
-	"TNx91068oh9fMbHR28Xlt9/EXgrS+Tk9TBHeSYJZoV2z3xpu1n6p64adSGC+KOnmBS/TusnP0kxxXdKN",
-	"kyNjzGieTUhQmm9hkwSj5nw34lrIvdnhFSulkaRCChbfPjNRYNCfqdAsJeHhCTdRMxF1CyZs5zl55vEp",
-	"g9KS2npZV26iFd2laIl6T3yeO7EJ5oh/qRvzv/+tpEjMaaImMcaMp2G+5l//Sh2NH6QmqtntZK1ZcUnc",
-	"wSd7rreEkj2tBYcVRydpBq6ozrf4zOC19j1VT/NcNslrBK5UvZXKaH+SbOkNI1QQij/KiKyJjDwCvByf",
-	"35aqpf352OxeFgP3g9zR34wA9rfsjupt+xr4fJrYGL0fXq5fG3oOTOa7H1FGOOUj31KxYQWhylyse6pA",
-	"5UcNG78LzBXYV9mYu8OtZctoATqCXc3L9RlMISWBH11cxCf+gxRs1uRbbYlsqRqYjxn5dpMSedkU7AVn",
-	"ZWp//8EOe1BUjFVINwo5P5dVRRXwnLnp4uzFcfS1GT3GX52JmMs8acu9f/OWuEfITy+fJ/jMPjHnknrw",
-	"4feH2bcpbntFxaahm7R1gV87AarZR50R1eRbw21MGPIUqcNX2h8P6UppmWUMm/SF3jUuM/L422/NPxQB",
-	"kxZvJRCzVJNKqpR+CQbRvdz3b9ZrxVKC7h1TTamVUYVLZkSYOZAw35QWD6PFr6eLUSP9TaNzWbEhY23F",
-	"clqxI83jirAbVh9ILfcTDHKJ74nqJBVXCu8IViq23zJQa3ZMFPhpzfAGAvsNTlUB1z8VQjYiZ0X8mn1L",
-	"N+wVr3iK0t8JXXOmwC7ZJBnVDBAn7hNDXfoRqfvkIqT1wyit39IdqycrJDvz9K1UkmIdqiTw11ZXZYpK",
-	"u0FrkhfRCXWFj/vqRPfcW1abFbLivWzqfMwcav1CllOdWhjVOWHEKBvm6maRLardTiUo5d4zZKN1lN8x",
-	"Lf1YAfa7VssbrrgU1Nwvuax2JYNHacVEkeL4dyxnfKcnz6/G52+pn4fK+TXbadh/+PS3htZUaC7goBZc",
-	"5bQemLQReEMH1YlEK6+vSCVr8HAI8ujiAtwFwsgisuE3Rg5pIvEinHmgH044w+9kUnf/IZCStQQNPTYB",
-	"+9UMA/Y9o3W+HbKd3wjQDMyVqwwlaBlqKomJvH/zFsZElSJ6VP8Uagl/+iX79ddff/0Qfvbn/+vP/xU/",
-	"wzjp52lOfAou3sPhcKiqogBlitSgkVrzYnvYbZPu6fe6KQ7P+/zZn/qH3//y6c//9aez4I/h+Y6oYrel",
-	"sxv2Pkn9Wha05JozlSR4hY8crog5rwTvVQUH6P27xOzbYV8KIPqIMtuZzOE+pjJtBu9ZnSbF7fYRRvwc",
-	"Wwl0PunUzYD3PfMBeuOXE6wYBQ+ezoYZoiR8N2VOlutPNKUf5SS7ZcgqOYkV8k9WGwVjQPW7wSds/PAq",
-	"jMWNK/z2x/2bzt6tF/B/o7etn6PeTp5nfBPb6aS3ceb0PuFYTOm/ycJw7eXv3pSHP3IptCGQGbopNd/R",
-	"Wp/XrKTGlrn8vaOChGsyz0F4me52Jc8hWnVe8Bz0Bh+FXXFBgeD9rf2URUTG85fP3rwma14ysHdqnaHY",
-	"ANcnKzglZpjoG7sEw2WrnRQKV/mcavqe6f6Kj0b6T3CIdpbNNatUIMTl6r9Zrhef/JpoXdMDcMKJCPif",
-	"H6vydkQ0yySKaUW4INTSs5IFKx8Qw4TomSI/o0+UKHpQeEq0sWfhYgO1tUZldhH4fUZJ113r+OSzL8xv",
-	"sI2KUGUWfyBglHGRkVWjyRoUvV3NaLUK4pRCavIvVktDlx+kfq9ljZOeyVI9TvqULeI8EPtRQL/wR7ta",
-	"rkoWe9n/qNl6cbn4P87bpJNz/Fadv8Vfxejzg9RbwyN7qkD7uSKM5luCc0aKmK8aUbBaaSkLIBCtWs97",
-	"zaiS4gH52fz55OJxRhQTBcRON9TwJ3i63jFdH84gXYQolktRANu5maWJe/IVgx9pz4Qm+1qKTeY9zTaI",
-	"Swqq6QLu6y+570fz/g48XHZjuCJSEKWp4VulZU03rJ3zS3OT6q9m5u+lMUbdQYSAem/qV0Qa0aTI3sgn",
-	"c/4ML4JXe0+5NmKuteMzZNEO+8Fc7eZDdpUNphi1pJY7Vmt7KeY1MyJoSXVHfBVUszPNwSnYWw84Dcxk",
-	"B38kmrI0D7mb/GgQXkRo5VSCyBdyL5Y5tfdal54vNVGMKQwyeb8OXAb7Lc+3EG/fsVpJoYiW8hou2XZl",
-	"PpyULWpZxl9fS1mpVE6HrCCEU9GDmUhGzOJBmDovLDocejdqsOg4sdobtr3mf8GgFZDJTtdNLqRRFm5s",
-	"d8daR097pVv2eMVVhEVsIE51tIIhYeOY7dPISvzAA1N6h1oczKMouAa329tgfmtaKpb1puy4KHDfOAeS",
-	"/zubxWOvmCZUEJd8Y/b5lPzmfYs+oycLE31+a5xxTYuKG02ZNgXH7xSrb3geywqYxbUPyNNgeXsqNGgI",
-	"1RXxc4IEFjsVIEDL3v7SwJ+A9IJkJ9WN9Tr26fnVRvaloh9f4i8fBuHCOFOFJyPOV9dC7ktWbNjteMtZ",
-	"K4PmjlcU2pBu1DqbbXUNradiIn18lwmBW9GCzZL+nuFTIwYEiiwg3KvOUFlgBwZzbmcY3U11HVkx5ELA",
-	"v8ryzXpx+cuIvFLXT/Ennz70hfGnNqdqFpX8j1aHiIvNpzYc/05rVu105NDiFG1eXsnW2hxemwDWp3Nm",
-	"c7Fi21PQg1rKGyRQ3446KKK4yBmm+WJi6hURbEM1v/H51lxH39kZLPbmhkUEa+BUOfoFpEpNjOMQARlS",
-	"d0+myhZbWRaRHXhhxAEaScJm9KnrNiPdsFPRlAy9prQ0AnGDlwGkhwlJSik2rCY4fuw+SBwpSLr96nJt",
-	"swV4xJbmIMCtO6bzzZY1Quol8txoOpbhB0NqTFSfooG6rMlIXlFm82+n5/DOzM7NXIpsSoii+mC/PZ6D",
-	"FZDdaVyh4gk3jJArWRzakFcJyUTuBIzSZlTIg04b/aIRm4T/VGm2aysdigLrHlyWLGTO+ntTS0jNORYy",
-	"qpQ6ZgKgFQ56CBdHEd6jadpYcySrgtXM0mzvJutPdi4rpsi6lhXoQlu5N0I4IOzxe7Q9HL2U3bFE3RjL",
-	"aPZRR/OgfJGGrEO50v4SvxjO98+M/vqd2JRcbaN+qyMjBLYicxUBLmO95dzO+UXxn/nAdZuz3F5Ilnvs",
-	"St20nTwOLsesrzoEpylzUdxAOGU+NzkkQOZScZ1cytoUBKtDJHSOp62GMV1xzGVds1xHdceftwfDSZpe",
-	"M4XMW9Ic7jgqiBHknNU2xxO1RqcuP4nkzwFJB25aIltDBQ5bIQXDoBXw5m0DF9lizQUtY7mqIIxsSg94",
-	"wbQkcEPb7BVXLnAsiDc1LViCdZ2CnYEcwSwm+IDQUgp2RS6s+xJcelqa70Kl+5vhFCzgX3acsBijuMuh",
-	"Ck56gTaPJaqQ+szpJNH7gOe6id1z78x9DLViWhJK7HNe8oOyEeZmjTIHsFYkxx85DmWn2a/xsXpCoc0j",
-	"M/yXODrP4n4op+FEfCMQOIoYEyhDlnS5Z+w6Eoy198rqEOSk/E/INowy2jR1IC3gh2nTE5LHUjBci1/1",
-	"EA1VxJk300/jduPIUZPhNZUkepdOwZdaWtEzTA18LDuuXxlyCKnr50xTXkYMPrQCR9ZqBllREbsI3zYr",
-	"c+2xgsADRpyoay5IIZUxehQvmJWYcOxAJmGVjxp07PWpmtMmaR3BoMuhm9ocTHy1ve/xQiCllNeKlPw6",
-	"qulsudKyPszhiu9u2BT3nTKc6obvLsBRul1yYkvxVRGnhdGhY2Q6tXE/x+/dxH3DzK3BJ81SSK6u5M1Q",
-	"JZbPyzOnAGuzWqXQqjpwJEBtgE+3VBSsIFZZYiqnGED8MGo7jWv8ocEx+rSNMsQtg4QL3dU8xyVH0q32",
-	"Zp3S5lNuJf8itzWwzZllKu81b91NIyqrXeyYUviWblhUNs2SyDGxIaKK/zOsiPeF2B81JEvb8IO9yEsK",
-	"vuTRDfWCO6kzWlOIa7hSURrSDcMIFshtVozaDUCNzMt/WFicnIpvxO0ctF2H5/Tk5pCr+4pP4KB+PLrG",
-	"0Hlph4yusSm4jjON2/Cjsv7EPgbnyJbvTmc5M4t36E8ak/hu7KGNC4aLSfXU7ZcW+FuqtvGIIL40+lWr",
-	"jaccL3HZdUexdrRfEf+Fdzwcn0Fesam3UVrk2ed7wq41bHNr+1ryZUGxdqvAe5EH1E9u9D9Zzdc2HH68",
-	"3YVX1yKE9lw6jWYd6yCs/+tQAZ7LAj61U4gt4G+MVm8abZSnhL5lrOIVoxXZy6YsSCHBRfL3Q0aY0ryi",
-	"KPB6LF4UarmJSNLv+WbLlEaV0gpTGJxrxcp1mM1TyGZVBntujQFzSszo3n4bOtbvr7kAiw5+ttasnjwr",
-	"0HytD83M0GajgdN/yhzhZfMniZfu+CxtDCIx2WlzvGZ1Re2rJjy+Y/R6EvloWeKMfP7e9Dntal7R+rAs",
-	"2GbitDBvaM5vjuJv7Sv7wwVEyjxXdzgw3LKAx7oc0BIvdQbfllTE1CbVVEDmlDVkxge3jqWyst6ztayN",
-	"lWTVkem2GYwRqUSjRs+x1YkB/2Ed7pQbNhQ0M21C6/k7Jo93+ETZ8n3TVqoxeq3cH42o6G7HikuiJKma",
-	"fAvB/5KD24eKA/Iu2rtqGtfigLEgha31ViwwpSu6I1y587ozOx+T95PPm5cASpI1rbuCecqZmy2l2nSP",
-	"AZQM1ZblwdWaEW1m7VO+DH2jC3cxyhQ5bZIFFX6hl74i+wAwWC5fc4zEjhWGXhW+B+IdQloohqlxfbXw",
-	"HBK8MuuybxiadTvvtiYmNDY1j+iWM0W6xAMZ2cW/HYiVi7BmG1Di2lg9XkQSKjYlawNuNmYEF/qWa7MH",
-	"wJihjJgkLP5e82JAWPT/7l0a/hUTKNAf6ug2uf1gfd9ne5EM3zh+U2LbLqRmQ54xw+qkZkorlGYFKWl+",
-	"Pcc/15u2E8ytGHaXhJtM1rmmhi64qZZsjxXN2zJCiWF5yP5cSSic6LJ+4uZ6iSJA1gWr29w0kBTGZGcf",
-	"d86tNIkzzTIEK8ycujlZTy6OmQmgFZZVrLKHo/+SEvVbY+YBjxK7iQXTzBguV+honQYyd8yfPsLzbSel",
-	"6tFFhHWdOJmxL946AM725gEGhiGqVXAb6sOlwjuyAYmVCvlQXuNLhpfZrY69eHBx8XBM9/Nvj7HtYIiI",
-	"ltKpXbI4uJ3jSuZM6JrN2jrnMV3VFISlwBwUWgNiyJZh3mTJ0eF5w1XOalouqaw1xfSXmtZMhB+VnOZw",
-	"k5Q3XIFbWsLQpdyzelnyahWvdT4iwjNa8lUNtu0L756Y4YcCJKBE2gqkVUEKUZcetw+9WkwTtdToH+q/",
-	"9zWjqqlZQVZsy0WBsCDm0UtboA0oM1puGORu2mxyzErXNRUKkCCkiMbOGpGzWlMu9GG5Y3Vu/SvHpU4Q",
-	"M6F1QQp2w136EQBHKH7DXjsORufWAMM/iaNntKe6EZqXiTyU0xP/hpbNEM2lIXDB1a6kh4Ru6pf2uHOS",
-	"Hz8eO8j47vgefIiytWIvbF5dj2Htp0O3APwy1IMnVJ7YB5NaokvEiM52y/Ig3aI74V0t5TqeIAWOf5tP",
-	"pGyejkvZyUupWHm4Iqza6YPLl8IkgUKyaAYNXN8pM03RQyLLGiMGWLixPdh6M1DRBZuULmTmLjoqci6F",
-	"rmnBc51CbQiJ7OfdxpwVRsCReFGaW0gLwZQaMD2jK+a1rRc3q1zzkhVYK0WowKRwV7F7bJJ4/Jh4wicA",
-	"ZeVU5KwsWZGBlfPxrKYHIK61jNZlI2upcrmLv8PJ5OPURItzc6xfOpvLratFKgLgIrkmmxo9HZH8kfsP",
-	"3DgontGJZ2Fu3PjUdw7nJR6u87g/8W/lfrrJE7LbO7mPmj0yumkhzFBEiULYAgAtM5qvkMQvKlBIjrP3",
-	"UmathfaDMu+WPNkJMJIsxQbiKn0ixdL8GVzQy6OMmSCCPZKhvZaNiKesO0Afewj2VBF4OHNC1HJbQq7N",
-	"TBQO4jfdaQREg8RFN58Zm3yfyFYBXyx5Lwg36oAMUxpn/jSZjau0LXy8XZEeCOtlk8gB3m+nZ5X8JNZ8",
-	"PKWkDUB16dgnTsCp4SSz41PgSNBLB7Upot1sULOe6NlrqqaEAojnUkVD/EtUQ44oNOjbTd+jbzs1ZVip",
-	"5csMXOq30VTgElSMXTp/n2oq1YNsz0J/YImlZccSmxdMaK4PSywkiKgzb4zCbL8ldGUO+34rQzcn4Soj",
-	"tFQS0jGxBMyCSft4iKKVA72/NEcWUuldET4VhywsqIPcxq76YMHxK3ogK0bsGUbD261/lte/pJopvazo",
-	"LrINVG97dmzHlZ118u0DabOlygrC8et7pAyg426e5qdpFe7j5VqemDzYz1hNER0JBP6SKsWUqqIWX8DH",
-	"mNjPaneDGHVOFLDrXIA67P35TYX4nciyndJCXruNsKBEGTq2qAYT1pyUBFf5w0HBB0HbrH0C5VSobU0U",
-	"ZbhmVgyQum/rhPnprgFCx00eXkIR2kZOaLubHTYeTrl7zqBY9DhWX9O1jsc0AJjEJkv5Cg3u0CIU3wiq",
-	"43lZ2QLAMZfR1KJI/U6jnBJsg2wtHiju9x0Ky6/ZIeE8DvGttCwLQne01mR1uCRypVhtOOunl88zyLIm",
-	"Fb02Bh2giwALK1ZzWlqZZh8yplbHVxJoQrQlyOha4GFAArzx9YdH9SoiFFBWH8qxCvZ2t35FRbOmkGYe",
-	"VyNh8fPK97uCLGVPpL6UMU/aOymrnnj2XBLJ0jG7FNeR+EZErU743Ij1zgm4wsvMiKw23qgIRAJa0dKo",
-	"hlr+oAeiZCKvZa33NKYBvLffTF+fpklNI66/xSp6zCHx4AIdNnCb7inZvhJf4HUqv6h2U3uirhUKwXGI",
-	"MHvmpJLfo7REAz9RqhR4hi0auJtmxuoRsnsoQgWrsVkK8sYIi2vGdgpjVYzemI8bPS+hPHQGRSsXpqV1",
-	"so87qez2RPA+NjZ2dfyVWdIymbtrMcLcW+Dp9kiF9YotfTCaYgHQrVtuUubjqQrc4QerQ1y+uSDkDNts",
-	"IKcQzsdy+vnEgxL8LPMc3sYkHSP2uKO/WX5f2xWHlXA+A3Bcm4BDE8cOgaLi6ccvPMuj4VkcemRat0sh",
-	"hqLqqEN3zcuSFUb3qTILooXwjgJjGjlkqmuZy5Lsai40YGz86cc3r1/9uVtQ9a3HexiCvrhlSnKft45R",
-	"63mArejPpzFsWo9KXzDMglLs5g0HDOsL1pOJ0bh9qWKfwmuw45yE+cMrrqc9/j08GuKmzODa94yJaF7F",
-	"+CXvlWueDtmD7YS6sOsMd9e59XbJEraFEwpuciRierO+d0TuXb9lKfesWO5lfc3FZllEAyWvpJFX1qpo",
-	"QeeI4iUTObskes8tJAWqVRtjez8ODbfx2yGRWPXzFuOdaC4CkZkA3AbnIm8Ui8Y8YXZ6CXAZA2FesmIH",
-	"aeOtQMWu10DjKidZNrD4EVr+ne7Iiuk9YyJcAZL1r0/I/9lpNfjtBSkkzIJ9zBmiZYxS0mzT6J7+jN/a",
-	"ORgTqsUVKW0Q9oi6Kce7c91GCJDFeSw+y96mpdk5fpnhAZkrFyaeu6GbzBrhkRmNaGZzgd3sb2IBAIeg",
-	"vt9Ksq+lZi6iahUQcAfwqG0ylAhRRovSewApQWCg5hsuwgCp4Zl6jVEsIFIcbKPWPG9KWqu0JoD83gPd",
-	"AZls6f82GKW/V9ni49lGntkP/1tJ8eAd3b9mSlkkwgE10Bg3y5Hv74i2Z4cY2ljwkEFCHglRyCbECGxU",
-	"5yj8VtIcW1Oh6xaq9dGmLqlmNXCM9wkX9ICYmUVN9+ISsFxoo7fmGSmvAwNhRRHCxpXZmw8hF2i5lrVt",
-	"soPvtq40GDHKFyNZIhlZHdoYrZ27vaxD4wVySWTtHO1uGqOkm46U1SrtNgiJM2+D+rsOb3rN3p6XztHu",
-	"yIZA0W95JGS5LnumZRSoGMcpJaH/b9AXllBgEx4hn3AzrHi63JiEx8G9IroqvrZJeDGrxlhYA5a+ddfg",
-	"qVKBgqfslYxFP1dBALMma+oQZgGUt2JUoCvbIcymELKW2A84GtA1X7dVwHeNy6KTc/oN+AM8/wzJNRLy",
-	"nAczZCl6tPTjiuLj5U+Eo4vByPTG7M+jS/DO7ji7fNFScZjt4pWhQx6owv92ho7SsvmXKDzuq0LBCuzb",
-	"RxwQ0YCs78kTAUuqKwpqyz+evgU1w4JY7koq4np+kFK0rHjEhHjRPkDsfXyc3pegQ1CSRnfLzWGZV48S",
-	"sz6jNYNOt0WTQzM3cH7DvNUtX5lMQH7q0o5ddm/tM5J3kotTvD5dIxBQ4pj6QcOlGD98Z/3xaaSQMFo5",
-	"XQ+EXD7/W2jZKAjd8fP2wwd4pB78twoDP1PVw3HPcuK6wSOj2hC4gyD1QmiOPxdbwk4VHi4ZtC825rtc",
-	"md7KIgGODHdp2nIX0qqTbuFGz7QIHMeneWq8feCBjW12cTrg0050uFX17MpDr6x7fUuy4F7xWp9r7NuJ",
-	"Hw+JUXds4nav014m84Ubzrr/Ry1g/4Khuf2zpW5KG5vD6Sfl0dNwRbvz8zZ8iGqRSrkt32zjpZWECd9R",
-	"ENp9ZeT6fz263eVSYpJi39O3P+U7kCSJ1FAe3/dEqr6j1wmuMmd0IMgsUNvOx884umNxJKR5esHnVgRu",
-	"+T5eyhtZ6mjFhCC6WTFivsfWn7d4ga9fioHfiVSGQqeUsse4T9+QnVRc85vbTslGhRIYIr3ay57CXVPB",
-	"aXnHGdwxFxQ/uG16gUMDwBiQ07Zdbib8NqBRltQHRyALHGMlD1j8hsNqken32yR8NDtobCovaB6LloC7",
-	"6zS3VTIRZ8jPmIammehvsZkjTgK2oDO4ssDZNATqbqgT36c1zWdsE1B5bJdwyNQ01C0hqDZseWDW2zxU",
-	"t/lorI6N1pUaQik230PY6orUlCtWQE/qAF9GEY7IGMImRlpkaM3KUqHD3qOKwwAQUpFiAyAFMaeph5Yf",
-	"bo5q1JMA79a9ZMtosXQ9s9eMaftHFIed8c1WL/NqhIyPOmR8HKPjTioHr+pLq5odF1bswH8Lljcrrhu1",
-	"LBm4lNsPajOReIuN2wbo29PWb4c/khIANZlLbC1uS6yHS4ND4pw9DPFrW/rskdTXm5HhHncrLx88GdOG",
-	"vAwY8CC/oGUJXv17b16R8Cf28xXQ8ze5C4Wbf0po4bdzBJelx7jwckMPTesUMHp9QGfBjCKP+S9uFr0U",
-	"kXtC22s3cU4TmfgOD/FktER2RRWPm4Alu2FlEoQBQlzWBriNMWUGTx+CehPzS/7T3MKk4qJRBAbISCNq",
-	"2YjCgr2fYGIVoyJefYiZ1TTfOowmmIKxUyyCe8LAjpeeBUg0BQH1AoMkUIfiCnkxId3XFyRK0X5rKOTR",
-	"x1UgcwITOH+53EVrXrlqSz8y7JWNiflwDScE0YCudVQDPNrK5EM0LMt2armjSsUratlOWRgOzXY7Vtj9",
-	"8WVGSGT7agSMouJAhNQe8U9Fk5pdl4IIvKGOARN04s9I/ukV9vZ4GQZ2Y7j9vQSkvr8fSPUIsO1PYNkj",
-	"C3gucUsKzmd7IgJGa6O03jUAwsIf3czKFX8GetvnGyJYrknJq/lgyjOuziOUY68uWsUTgP3n9LPY1D1c",
-	"x4g0vYVMugdsYsd8t5jNdPffbNjiPjdZeo5ea/HI4jzXv0eR+Aqihs7dnSyefiHLUu5/2t0POvNQ6MYT",
-	"Nda7FLpC+Y43WMGG8vbKyGV/jABqyDYtPkxN/HwHhzK1RXIvlr52JZ7pbHMYnKk26aVv9sI7UofC/fNq",
-	"GKf1FOjDiWAA5Nr1xWxX28JPD4VEHM+8t71/jnkHWxhN5p5X8Li5eOMV3DOqMt2comgJR5quLRCEycZW",
-	"GkLORZJA/o1v+29823/j294O3/Z7Kgp5w+o/NpD9y8pYXO+geX7kii2KFEwMBjKLMSRVTAtW0ijHxpqE",
-	"ElvIJqW8OMpzCBtSQnx0qbb00ZNvk50lVgfdIrYielqsrHgjZM2KZS7LpoqBEmOumx/IPpdhYsbDzGLh",
-	"ClrZlgnQ1duacf1qstCc6l0UHIid9AUYfrUt4hMDht/GVgDZUTh7sxZsf78OSrEfXlxckJILprANqWx0",
-	"hlCpXpWx0JJYVTGroLFm6yZqsb6CF7YwAu7V8cLabvQjpXG3tOzzSmbZtuVRO2g7w4CSfbofc0vs2AQK",
-	"wXFif9ikdaCYJdbCOtWoasjjgHOI9XMaV7zanlZs12vnB1BJ3gOMs46SgouI89ecnOVQu4bEIeBCy8Hf",
-	"nbQkNGluxgo4O0vqzbQfHesUZKaoFnc5l1zMsGuA+mN6JA6ZmsbtLjioCwh36vPfcd0pDF5zP7D9j/I6",
-	"luVuL8oZffHZxx2vmZrFhNq9/NhWUyyvmc4A6VAQKfLxjiG07UEN43bmFF2+1FHkENe5rzurnCpIXG+v",
-	"DQG/R59jaKs5d5L5RZjemS1oxUSR8B1VmDo5IxUdXh9kXEaMUyO94705bdCU+8a0d++g+1vDmpn1WTUV",
-	"13EG2FpFPXDicm1jvIA146gM2c5YLN52bjH6u7F2z5pdIsYZlEJMLQDCEhxDMtu1TEvidg0BMaFHA1k5",
-	"6gazRNo4FPg4BzT1Jgo69JT4xVhycEUE25cH0jrSjxNDp/vpWmpk6Q72tt8j7Jifa1CuY5ktZIOAqdPn",
-	"76ntC3ccmWKbRsziJjhcd6oqS0FPwlxAJWyEamp2aZixogeypdBEnglSMAB17vTOhp+BoYb1sIBtBv/E",
-	"YQLlK8YQrK7RzT2he92O0WgXaTQp3PlJTPnI5Ej1I/J7EhDbU81Pw808venPtlQIFktnL2ld3WkL83bo",
-	"Li1+Xfy6sC0uIbCG4ttq4EAUl0giyUYSLRd32pI15WVM7bcCO8C/szMme16WYERpep0An6K85GKzdPWn",
-	"t6OQLAtjGNyFyHvKtT0oI7LFbUf7G0+acCa9tTlCZy1DjDJTCq8Dvpx7rToGHcfssMOnp5eq3BgskJBC",
-	"TyjpmFmSUVKxaWgis1x4bWicOnBJNuludYmIaT+3DscK5tWO6gOEjhLDvm2cVpwDaG7MtJIVG1bNSop8",
-	"2v1hNDCEMmQmc41ylRs2O558evVuo+emHPke9PMW4e7tWPyoFcHjBQwhslMzz4idLox5kTAzaAVwjVgy",
-	"56+vSDRV3E1gHqVAtNLQ9fxAoTiKf+5QYVtHZitifb2M08osRdsFBILVbXuao97KkueHiTJ11BFm/VE0",
-	"UaeVwjEfFFq/NZzpZfK3+PUUl4+9dQJJFAwdDBQuI5si/d965VrN9CVEqRx4Bh4/ivp1XBObv4zsQAw/",
-	"zXAzodr1wi3LALxGE9T5SS4ro73YvhouVYkrdKyuDm18LHB+/OmXi4cfoOPE5S8XZ0/wn//vo18uzh6H",
-	"n/z5v/7HEN7GnWy+kJF6bplkG4yKxtAUXlNeEloUNVOqC4H16Mk32RiXpgifEdUYqivy6NHlxUVAWCEJ",
-	"DEG2sqnVA/K0a/3FzEOE/YQNRCl3yu0Ij9WJBv005QAla2CHL7h8KxX6mcZvtfC4fsoWCNsy7ZcoLAdD",
-	"TnYmbtyo1AgBBo5X6sABbpG306IG9IMkJbBMm4N3i8EHcxATpWtHjT18dplN3/RWKS47Rq4wP2NO+cmW",
-	"b7bTw8kJxirlfvoYtyzPTNV85bOLYSC5avp8J7evz2x/TRsP9P0VuY4ULicDV8VxIhjGpi2R2y3LfOmV",
-	"zy1s+9m7spyhKEPAM7fz8g8yT1vDcTFWCjPEPzOGaRmlW3cxnnfu+agfcJgWm5j0jmG2m7zMWElqkkH6",
-	"jBHjgrd0F+vA1Nonvfzi75+ePXryrQscv33+InZmt7oqlxOH+P7H168WM+C+bVRiMMvMrOkf5sExxfku",
-	"AcMIkEQbepkdNVD8X2yszPz4jTddHF4vdJyjE5FKJ8qdMZ936J8wsw3L2dvApje+QiZIct4/7HY6ldYG",
-	"7M7UljGo1JK5lvVZyTRi7XgEszMLmR1TcWHkuBdkZ76a0XMBTsd4E4BdCvYHBrideL0Tp/dDJ5puvF6N",
-	"mGZFr6Gj4rrfxDGQcX+JCsOc73g0VoNJHXZkayJghNDvZMyW+3a8SK617L6NQLLaQ9Q/KIOrdKxHv4GU",
-	"a93VsRJaGmxOfMOV2su6iGc+zA8o57KILemwg/Rh26Vlw8j5zr54OFh8mwh1MsAMcxuNL78N0gC6kS1e",
-	"663HKJucBPL5G9rMSnTiSjWJTJ1k7fZAZy/FPsY/b+obfiPr5WSM8fAX/pV+vr47QLAr+PYIyQe2OSV2",
-	"4cs5gheZZmL/lcEpvWfQdnae9G23cawaut28O9Qt2kGiqwgb9t2iN5wv657dNa6Qii1Vo3Y2wNG/VMLq",
-	"LC01LZXr37SvpdiQ1YFQQD/E8pCHF+beeXhxEY3TM7ztbhuw1jUVOVvClKtYyvOPZoJttNHQfoeYX67v",
-	"25Vt+O7FqpMVnZTOW3gF0g0wMQWlg88OXitDQ5dsGbQzhckxwlUcMXIEz26cArdbXkpTHwC4ua+pzIS9",
-	"nK/+y4KWKf+OOZlUy/rWfSSOecM6Dwqucik0F00cLDTdJtDnhvpsLHVjNLvdTiWqS+/YV7AX3+GCANIV",
-	"uohdDhjm5QZr+jCz881w/8LpKT89Q8dntI63HtSs2z+yRdu10DcMbaZIc8K2v063TSEK6oDJQpYahU88",
-	"FoE9AT7sDfK3TMq7PKKtdSA9jrC2gWC3PNMeRC+tWLlHBm7BTtvbQc3DPzigfYXIeZEKQFvOAOj4lBcZ",
-	"wQyPeTV3nYkcdekLYT1OSO6+ehV0w+0R+WhjoqpjyxbhnLNhZEC/8nhB62dpvhxwy113a4CmycrWt6xW",
-	"UozFeEbXQdUJMOYRZFtZHPBpF2XKeEuf4VJasIuTmE3dtnRDXVh9KxayA5ojKv2O1nqi28zaTTj/mGHV",
-	"6ZHWCYSF29Ohc5olvuCRkDuslp16HtQEhFA76tBJKKkQrPgbQxjOQROub6B4oCo06ylCHmausTxgqECP",
-	"P+im7jN4QydcEkHxnQdMpB5L0ddHBXWyUSkcojh1YJcuLh7GQhs4z5HYwbf9sR6OV2vORENs5/2XLvjU",
-	"X2IRGUNRo7LsWB23SGI0rFNgnQHNeiSLLvQU0Iv+lX/trPavF3cpUI0yeVuj0G9N47SxiPsVvMrJgIKm",
-	"uknVHjrElqlgkL3lWVhHh5JiX5VYWIsMkIBcOjq1rTV8RWwrEeteAIsxYi26Sm8VNIlXmu0u3Q+lKA+Z",
-	"MbU3TFZM1wcYGTzi4dC0Y4pvqSKu5Qi2OQpB9VzLzvaNOFLYp+TIrskWH8/MCGc3tIaSUTPU3wwl3rnx",
-	"4K8f3VDuOzvenf05o30DzDOfsgVbr43ovEF7YiowdOGwMWbBHGULIUUckzCZchDa+b2TTUtmThs0H0Kn",
-	"iTOjT9S7m9HrpbrmYj5pfmvAsltCA8cOZmzgCbu/pv8943xXyxuu4DKdXqA1bHo3OzOledVPM831Dqh6",
-	"aKgH5nWIQdsxwZ2N3bW8+9vS4jYF/XkMV9szdMQDR+elQ4lBwfjvjgYDHQ2+wrYFt8O6SQPJD6DdTESL",
-	"n90VwM/syxkTHfNsmkExvSd/aG+l7Qrs/ZaIV+GXc1sCun5+E2aIww9M7O2U1nZRu+dnm6wMl6xvAQsT",
-	"fEDclxj+hn9Bg/PCRh2svBAuD9L+MLMtz3lBlIRSAZpvfb7JgyO7iYpNyZbr2pru7sZpb/62MntDha4P",
-	"0btmzVlZLD20u+8MxzRz2GlBzSZXMmdC1wlNQhhVQOglLRujyjeVxdgFJ67iN+y1U/CRaQfMgSdjuWjX",
-	"dLdce3i+Yby1kq9qcAi/wB94mJ87DFAxmyAbb61CCTRZ9rzB1a6kkGMtBQEOzoItg2ctZgb+K1q4LVe8",
-	"Y1QEGo3z4AQB0ofR/Dp0wC+1XPrNvP0uPb4YzRls3+cZ6V7fhyg0M/OAHCZIy/5r2pTOPWWxKVVTJzam",
-	"pIcemtmMl1dUqeXGBfFuQZRRIHQjP2pOy06QitYrKZZrvkLUNwlXnz+4UEVp88Gqio5n6/h3ZOGCYsK3",
-	"TS96dHGsSJTAvHeRGxcTyKFrptQ4APjj0bH2vLjLbB9djCejHhEQQczpx9l1PhgpGJN2P5rhn37kCjlb",
-	"sxo5Z/pvpNhw3RRczPrh8VI/pa/uW/amv3U33V7/9g+/f/PpDP/xqP1HtISl1z93RP/qqyUnA2ux5WU+",
-	"hhpOK3ZKAwzMI9WNnx54diJK991gtm8DNDJQbILYvTNRSOAnA+Z45nw5y2RWMrTYdYad9mDhrOj0kA4h",
-	"vSYgc4+7MuSOiQCVuANWHLsUx8GspyJVvwnarifWDaDsdwetzhb77WEwT6RddOYcp3imAOnByw141FNq",
-	"QupgLzP8/uCybbV7y7xHXHnMgkiWYTGRdrJcL3kR80Kra+W2UWkjdbmelQY6Bh48D+Z3y5WW9WGWJ2Ra",
-	"MyPr1nIvyDxJhl0I74CtbnfRnebOGKhpecdyxmNYOke4kREXeaJSLtXHeDh5iyvyW0NrcwAEKyDtnquc",
-	"1nBCMa0P0o/3XMVFslnJzUw5rvi/2BLALzu/4UJ/+01cBMvdEhyjSbeueYILpSHBqBmIOHWE8jXbWei1",
-	"AuWAI4RN/wI6zHYyR3ObrWDxGkQf9TGgid3kLnH7RIgsOZzVANd9MZ9aje+f7rNyx2QUadoNPOBNe8fM",
-	"C5o2Ze9Izs5kYvxFrNLKFkf4G84oi768g9U3PF73MAWTVrdu6jjuLPjC4p1zbPkwQmjggxOhtu6anpNA",
-	"WHomm7KA1OVVWxlWXBFdc9fUgfi29h816fTs6+ItWctkIr7IrNZ0Rz1RGmH1huEQFGfxWxtwAGp0V2qo",
-	"xMV6XNVUikjIyDNbRMu2cldZ5IB41xM5aeXTkaAS8spzVuasIYDZ8Mcga89QB3TM0SIKLOV4fvTEfkmh",
-	"1c5ilugKxM0EARa+ZKoYu512MyAj3qwhfR+fILTEcPQcbNRJPoI7eQRu3bwLD0rEGDzFvObofjec7Wcl",
-	"0oxUGsfy/MXM22wkowBzSaaXctmC3E4kvB0jc4sNp5qm1Rc8+76Ab+Khh60dP+047MAxD/tsHMM6Ge2C",
-	"Fcs+2k6/D4kRyULto9WiADkV96CMXKbBk5uaFmzao8N9ISb0bU6wehqPfMhzlcYqb9Mmbj1XVUo9Hwc9",
-	"VbaQ9APtZZ1IANjL+pqLzbKgBxULd/W7P5n5+iPrMNU7TNYb02sARcMCXaH1qAQNLjoEdSzj/Si4iElI",
-	"7e/BH3S7K6/t9xULRIMVbN1NRIoH5Gnb8w8lCTba29S0IgKLJuBpRSi2UoLCcd/+L/AnuaPZIl75WFjl",
-	"YL9zWVvCn7G2F7z/54cTonz0dn5K2673TDe721E9FVSdVXZqxojOC/LSXT5DKj9idlZE3TcTaVm+WS8u",
-	"f5ml7n3IYsYXVPUL2er1pOSY4g8xbnrwgARu9n1pk0jTWPTnHSdYyYTGBauYAbyU6xTsGcR1rBuZqyh+",
-	"yJauuF669ImpN+bPVJubDmcV81IqmPWpxusDBcCa/Uv6i4hS0TdWOm594AI4keO6iYYivnNls8AW0N5o",
-	"SxWh4kBsjl7EdVZMSH+2L7SPOzd2aj3vtzSW/gy1edM7OfWCQRH+xy6pLfcb857UEnLtrJ1vi09IIRkW",
-	"NSs2LXPULaH72guiJXk4pUtUKkPLqquWFO5FMUq2sdiZvZb0USpJvwbB3is41xYAAiLZxOeFkJ3kQmdA",
-	"ZoxVB09pucucM8W/7solWQELSgFQhSXV/IaRSkJZisvSmtZpa1PLvVpquad1MdQ7Hue0kUxlZocFolFm",
-	"OA8MCnXXvLHN5MJe7jAlUF1s03RslW52C+YbhZeMBcVP1lsjr9ns3OLb9ONIRZCp0stG3dFbt6vZmseL",
-	"SndNvbMJ5TFbSV7f6dUD+LkLP612Eh1yd+jYo0Rnbh9S+x9Ps4QOJdMNQOSksWvHDpqcyi3dOlbbb9Nv",
-	"vn0SJMc8jFllwYZ2Fcl5Slq7JTCJ2MJ+Epj8CypbquDGOqWPBAde5+SaHa7QjqeK+FAHgk3M7opynJPe",
-	"Xky2YRq2IfWWQEUPpKT5tfUswJcop5SdlhNfNUNMjmnFHKkIXYh77eykhGPGn7uefkFro2FqYsHZETdY",
-	"rqEOyU69I9jnyAn3+6gPIdGZ5QX4fS+xeULg5W+E5iX02YPGDlRdqwfkZ3QXX5JGFObao4cH5AdJcqqg",
-	"rYdfAUGVwbaKgMJ2C3QJkUuFHV+MledAl0LDzHmiW+e0kEvoCDQa9kupOMKrMRiuCXQZB2AuZXWJF51R",
-	"f6DToO1gZx50R6WP7DJPgIaVJz7cE/JLu4fHCRRd93/8RK95PDF9TA/EkichXRUb9NMXjNZY9+q1hJgy",
-	"iFkOM87UxGKG0VaTXctiQHSNm5veXJr2+PfwaH/mfkdxpOiUuShi/kOqlyWjMeRLEDlNZeOMIOyoD196",
-	"FvXtaC476rzRS2WjO63wM/NESQXzAOUVV4qLTWaOSQ8NUhFKSrlnNVlZv4S/dNuAvXcsjaGN+HKnCgBl",
-	"Wj9Us9thP9Vo2lUfit3eqj2rGG5GZxLvgc7WxQwSoESk8DSnBqKynWgPHj/6DGCnmhUdo5Y2lZuQeYgw",
-	"Udwyiat9Wyn3oy8r5f4k72rRcXudgOUeI+f4Sv8DMJEVCg/A0Mv8RemagvJ8GwZRObJ09B7tssvQersT",
-	"IGF371us/zT1YyH7p7loFH8rWGXwrGPl26xuYjRwVJ5DuUpyYUNAXsGaQHic0ZqB1CqaXN9uVbb4Jbq2",
-	"IFcDtUjEDODezaegOmA4QJJcQQtCYE35nvF/S/wiLxoNN27iMHC8bcar9xLuAcOgtHa17SAL2A0rFWo2",
-	"Fd3tWEHM4KgYo+rTvS86twD4vszvsnZEJ8rcu0F44/1gNQW4YHIWFIoF6h1OApwBu+BeSVZzB6RIclv7",
-	"DI4+lRMqusP+y1ykUo2Pho7xw1tDUUsOGFP2gN5VRkrKAX1VCkZQpRYFgcbCZGcUGbI64D8ekNA1LTqb",
-	"gMqYsAESo4DtZX3NCmJu+bVLbuo0zIZQCd6Hl/Z37kH81CEkiIBrrC3VCV/ehYst7QbR3+cPNwQCP3+0",
-	"oduO6+BWw104dM3KbNAmPHqZh4/vz3O+A/veHdLB5KcpBCBgwHeeVgiGqQQ+XZWIDkIZaSu0NvSGES2R",
-	"i80Qmc0oqDez8dNa33usKeyxvhqVBAqP9SVUxLZCLkM4EDO5AxGMYZ5dyT14KHgWzPh3PW04veCw9XYr",
-	"LcBv+eZOZfaA6+EU6B5TWlJ1Q+KQFNcp8A5tllZz6BkwXsGJ2TJH6t2xeXOss0ethiNzI6KBR3kvveNH",
-	"l2bkDMdvtrSQHZDmqfs3LWOTAjEiA2LKUNYazK1jBPX2D7GiO8Xypub68B6KT1o3svmHqyVarBitwxze",
-	"rda7xadPUAa+jiSqvaMFh9guWh1yHWroZ5uGw9Xu2e7SO8dcDnnWWirHUhPUg65hk/0qeu2qlCsYykje",
-	"VI2NE8HPzZG2uV4PyHeYYCyxDXeo4FmMs5oKyMiS2mgabTbElX3Pr8LQoK4IYq/B5DDtomA5L5hTKaoH",
-	"5CeLAWDuRdBj7BvAj5PZX12Y57j2yhfoHLRq8f+hil89+NWctZLnTKBLHPMXFk93ZtVnjx5cQD/l0u6W",
-	"ujw/3+/3Dyh8/UDWm3P7W3X+6uWz7354/x38pi3ZwvZIFnLN16ctHrqUPbrji8vF4wcXDx5j7twWmOe8",
-	"4Lms9mx17rL9zcefsuALxWoe+dRnIcc+Pv8dHISfRr4eeGnvwYppWlBNx54bnGzvqfPf8b+fZj4+fdbJ",
-	"H57/7v756RRjzCRPO1jvd1tGS739F2Q1MXDhIQQvl+Jlsbhc/J3p7+ERcGeqnTQMaR57dPFNRKzYZPZQ",
-	"bi0uf/mQLVRTVbQ+LC4XP7IyQMIGGaMUqRth/SzO6c5KTFkAh8YvC1fp8MGMfV4zWhwGZ/2O0YILhGGe",
-	"MHEznjk4Ty4eR9zMEqobi8P4wvYWccIHE6ggK2O27zQRcj9jiTcPz63HWiXX+Yor/dQ9dLTOC8zubFsK",
-	"73al7Zp4/t/Wn43K48SgNAQ14VZJ9gJSWDaCgA2JUf00zx0MIJDVE9K8ph2vpQ8CUwMm3E6qCDmeFsVT",
-	"H+G1cIF/k8Xh1HRwEdVPXd0NUqqOduHhqd8+sgMn2IDX9JoFcafYFvQ49Px3Xnw6L7hyeB/xDXqOD7Sb",
-	"tKM1BewWlcyJax85f1m8NX9AQtx9bG+3yHPS7kZkyXdQx3P3XfhOFGHwzwgOo3XYcP/UPcGe0me7bj/a",
-	"lNS0O3PcFPNuW3VPYinVKTRyQH520Sbsxelc+tSCSjg8zRNs23tAYeT5lth23uEmbpjRG9HZKII9dJ2/",
-	"QbY1kb15f297c/pjFGmpOuUo/dH5gum78EX0cLseWGel674lY3HYl241xtL55i/YTxheZ4FbFehi4N0F",
-	"aMIHBDJY7OiEa6LMBJkoXMGnwhYRPpKA03rgWzgEV3KnQ9gJ5cjpLtbODBO3ay4L1mk1dqpr1pAdsmTg",
-	"FWR1OEZol+uQV2AraLs73nVON0xdufqDTk+0STdFm5yW1K4wIe1rkzedLLfPrJP9wPY2Sy/ONkDU++Eb",
-	"GLqXIjRv+9X1iGmhruffLk/V9XtNNbN7nk35wZu9YPWcH/yDi2LO86+5mD6hd1JWcwYP4EVn/Aj9W3N+",
-	"8rxhL+p5U3vezJjUWs/YhLd0w17xiuvPoOcBuTYsdsaeYjdIIyENs57I+Ny7BCKorwf/ptyVDIMzzKVB",
-	"Fg2U2fgojTtnbXVW56idjxjzz8zXtzpycxn2Tox0zxv9zHoRUrfwiXwMz9CmUtfK3LjXXBQZgVpFDG1v",
-	"2JX16QrpA95CkhbFdWyzzZU6aGmp66/TqDKbnVSXEWz7+gQb8Hd+gz4Gdd02M9hvZclIi800hcjntig5",
-	"rbfA93en9z24k9Q1Tu5zG0hT9hiQkW2qxv4EG44rtVuOYDasLJ1uqzWrdlPP1fmWikLeDG3691QUb26+",
-	"zm3/3s5+lsr6//PNN0MK7DxsjRoubKaVNSFlkNUL9+4IMzQFZjyntVd4Yrb6arSg92ZnRM6+Tm3IrGtc",
-	"H7INnk/mjzdvdYMeNfjzJgbQvLtJ5zes5mu71uSO/dM8dHB7dr/E+2c4oSGn0BrySk6gbQD6OKStwQ2H",
-	"xMy3AEm1oVwoDfcfFfkWoNoS9HQtSyCuNaBcPAufm3sCIJ/2OT1MZv5XdN7zs9TVN43OZfVHsGI6mxLh",
-	"OtR8fRUAMMqO1VwW6JWk7dGW+9PowJBw21ZitJ2dfDKli2OCZM6x859jzraxo2fQosUDSMplhxlwj6TG",
-	"VwyFK2u24UrXh1OJx25XZwuk6kLAFcMeMLJ2UAyYPLKvudbow8mMGWIb+jj6OmL2qXveohgkidyFZ7hH",
-	"UndfFKE2PmBBwJTNb5QC8htxIXiLIJPbx3z1DyVYkHSibXLDwwZBrbqLxa9ljdOqzZeQAqS3jNf4/mN8",
-	"Pfi4X1E3unNjVuFzV4b1FRqGOLdh1bHwFWknMQ8ddJw3EM0JURlRcq335gS5trqwPcgpE3fhHHp7TJFU",
-	"z/DBr3hPYIZD0s6u9YSyDkdEpCK7SauD7cDDPu6kwsIBm4vfVxPbnckSIavvIV5FyZqXJUJcQnZ27wVe",
-	"eQLEm6CTIV6iVWZjKXvaZi76ENfPvhu/H66QWBi6lXuiND0o1xUow0sS0p/hWy5s3cpBGSEAjdRowXNA",
-	"HBWMg6XDFdk0UHqLAbWipmtQ+4z0I0K2qYxYsewtpO1B8ZyDgNwIY4kdB9Zgz08iLk5v4AZc+YXCMsEM",
-	"klYu+CPUFaavbxnTREsguEXNIZ7grsYdhfyW0YJh/4hXsrVq2on187s/3f3cveAC62T2tmsnHrmKUaEQ",
-	"7URZFBTs7+pEIrSlUpmrrYLn4JzYFkj20gW+hG6iHgFqjhA9/x3+++kcyDhomJjn3sNTt2baLFZmLHf0",
-	"t4YR7gsDYEaLbMHNEzsKCYw2A9d91WXHLNjB6RClx7N5YUWVZys3id8aBk5NOwtbqxC+1jPJYqurMsSn",
-	"wT91F9/Rz2H8hjG/PIdRBjkVX3G+Kykf4+nYkcLlnujyb48lXDLYwMue0Mz6p4xcr2gBD0/Wv87DZnfJ",
-	"u/+te+irvPfDZn6JzXCqEQq4736kG3MfWfmBdxDZU8ywDESaefDexRmoEZhI4lqIBJrEf3g5dAcF4qmT",
-	"asqm7TdwDf/TK4w1Q4gqqHe6IpTsayk24IbkQRvk1QE4zpgI7np2CRdQ81TQw/Hl/Ny8+q2XpbcXdGOP",
-	"rl9TnW/v9zbvNXn6Ije5h1RMmB2G3l+Aj3+uuTaK514gdIWZY0cnhupXmN3VgHY3W3Kd/26PzadzM0Y6",
-	"DPKeb8Rn4EN7qt5Svf26ePcWGb2ndI2EmKKpOxMe8syDbgZGOgCcNi6ibT7CGlzEn5vXzWocM9vm8UcM",
-	"va+lZnjh5FQhRsaK0Rr6bBqJ69syECoAOOnWfL/nelvUdJ/m/Z/tE//m/y/E/5NEt9tHgZzlLHa0vm11",
-	"nQWJ/dwc/yO9ZmSFqEVWhkOQptFbQOUxqkJObc4wVNkLq2us3Lke4nCP1ZLUQV/YRtcz4zcl3UAG3s9U",
-	"aFbcT1jmWUmVmvz0rGyjH+UfINhjNmE8RosscCJ9GgZrWxV00AZbV1yLPXCUtoY1yJ49Xcz9TNnuAUOG",
-	"veswcJ+hhhcwo592/l2pK9V/f0JL1I7pMg39RV0a+wE6RMgbVhcNJDKoDIEearlvfdcelH4gq6HkwuW4",
-	"NKKQ6cvtJ2EetUmk6g9aSWUEsAAJvDiRNKfEkA2HDAKZjox+H6pBZn/NPkOx5f2X+WGlklQ2Sx3RdvhQ",
-	"aVnFZtaTxYqVvpqyn4NssOzns1aDmbdumL5tFVicov8u4vosu/lsKzECPLShVz59vGRrDV57DCYTxTX7",
-	"DzVU3mVPV76lQrByWDtEAj1zj977Vtg3DccZ7WROc3C2FprJDWtuWUf1Qgb7vKdcT6DrePwdV3qfpuIr",
-	"KjYN3bDPVh47HLBHwpwuYI/jYfYSeOk1+4hHgypSUE0tGB86f7X5f+kQYLuesME9NNNh2IInrh+9g+/v",
-	"up1fj3b06MRcEeOHl5rseVmC9cpOomF8T0OmgHwbKXJGKlmzKzSZ65rb8lNwp7cIlIZnFD0o7/wCQN+a",
-	"7RgdZBOnzJ0rRut8O+Abhe8DFfpenOc4PL7rc1+h9uVDEttSyyX2nizjFQLWbivI6uA6b4CrRKmG1YP6",
-	"t9/EMYH91hfkfI1ROju5YdqfTvh2N3M6gc9XjFZnu5J2y397sBY9vFUHE2rfSVtMPsdLxtRihRHweHr7",
-	"KKIIqLilGnxmAF1vY7qFFOzBr8IQyUwNo3Ulv2bdSgFAT6yk0g6/dhdgmR75OyyYF2CRrgLI0YLXLDeL",
-	"hNzEXwWg6mXewMciBfMX4Hq1gPIHmNWG3zDxgHxz8ddAWnW6cvUI5RFRr8g3jx5ZTzosk2y5Vr51k6x/",
-	"FTkVtp8xRiMxjQgzVyCa2wKoUsH26HSAWnIzXwc6ZCb8gLzUBHHQ0HexY3WFr4P8RwAr656utyUVfzPU",
-	"/+ruTzMrM7sv5Nd2r0+da9noUspT+CxeSXlN6JbRwnA4qLp4HjoNSVsOhw7YtIAzB0ykXWo3r2uA/PP5",
-	"bzOkQ2F7uozI4OfYs+XeNOen6s36c6TpezBCWFDK0ulCFp5Khtv0jECQY84iNPJ2kMdm83k1ZwfBrTho",
-	"TL6CJ77KW9RMbUiFgcWZq2Qt65OYMj7J1V1kmjqkBa+nHhcCB3uQwid79TW7bM3kvlCOxxDuCiDbnMad",
-	"0Ala4956z8zonrpzBUAAw5lj+Mjc/f2eKuv5/QOEv95Cjed4AAxrQU+amW6H9CmYmq7XZL+VlS/IseqP",
-	"LXUKEOdFv74JNrK397boXA0n3jyF75EMX2HduZncXaMzOMpJoO7aSIRHu/NlwmrijjRibE9+sk98pbvy",
-	"9aEPArIXkAyq2iCxzW6LlnGAyOMdcjWCwyLTPTV3U/wv30N09X6SHf73S1/wZJ0kwo8k6ankeVRKU4Wd",
-	"+Ig6KM0q5XEksOInkTEcFqumcoafvf+n8xKAzSXXJJdlUwnEgsmIYmY/NKYF57KqKHxY8VyWcOfURNOV",
-	"uiI//fji7C8AcvHy/Zuzv/zlyV/PHgat6CpWcEr0YcfAafCryLe0Vkz/L66kffoBwfQdcDIoTWvrYhFA",
-	"dN+MLyMYo+VSLAMXm1Vclry4IuumBnLhUsCX8qtQmu2W5udMFBn4XjLzFnSDmH80ivzJlZsX4KmBlvVM",
-	"qYwUXBku46JhxZ8zwj7mZVOwgvwppyJnZWl+IKQmH89qejD//FUE8PKXRMhOsZbRwSRZQSEWyzWM2XbS",
-	"Q+C97t9LBL4PPw52MiN5SZXKfhXYt3iZVxnZ4z+vN5mt65F1+y+gRPDHEl2UWUBH/9GK13q7LKi2Lmr2",
-	"8QH5u5SF0VSZp66ERkZbXoYdinNZQYP2jKwobCU6trQ0VrsofLwQ3Tygk+IPsa1lWzgGLpsrQklJNavN",
-	"SL+KXNY1y7XqhMUUUZQ7k98m1Ulhld8H5HsgiiMO/BBIR1bMzJWsaa6PGwJlruzuV2HL66zVilcDvJGW",
-	"UBoHAVhcDq6Ea8XKta+bZTv9IOJ6elkZxghvhfSFCxUrOXZZa4Wb7wSy4oIiltBxBcvncxnhgt4xZSRi",
-	"KoK9YlAq7jvji5MIUnw1oXYDUhJ7sKzffzTuj7/1Tf55PPJuesNR0QiFTuilPx68TRIL3enUAeWbcww+",
-	"cjhaUIw4sl+dpjZDNU7t9t8j5NzMZNGSbl7wcpZq5BYyD3nyf0O9roWqHNXrTq/NBR3lUlpa+9IIM49L",
-	"n6Dn2z0WXf0gBTtK3r/vHRuRWMHKZ+fJP44mX0IRR1myGkJWkBwI7YoILbEZxufPyHcS9Fhu9rurQ7zO",
-	"ps/PYK5zml8LuS9ZsRloY/C0fegEHHdfTp52kl8KaK6dQZUIgwePgM2wNyaTDVCd0Ol7kA3Z0htGFGOi",
-	"00MKfRpuE6+s8grqNtd9jXsw7aTHSG0j36Eb+Lug3e9XqC656U2pM16ctCy428vb1Xnf5d5od6StIhu6",
-	"S9zav766sc95/TgqDN8+rKXV/V0+rWz/svePFO2Cffk6JDzOZcgbNtbc6bubu8UKZ7Dg/bPSzUguGtKD",
-	"QO6LramBOPcJg0MuDcJsGXO0nbNn4BEZLtqDJ75KcW6mNrQBsLgetucJiY/eJNvqFlsxFkWnRrKzA9Cz",
-	"EBM4jxpR3JHIX0l1LqziC6UBD/HCU4TEsFl0XsZxRVaMiw1cxacABS6KkCdauElS0vxaXREKrz+StVg3",
-	"N/vk+mq7gUvflRh+pefXzS51fv0ST1j5iGWlNk2xtbwwZ9N1cIW6aHWt2rTJbntYhxCghssf+3tW0cHd",
-	"ek13n+9qnOBOAp/zifiAFgXgeNHybdBVvdPEOmgSzCu6Yec7sZnrBXc/VTeb//w4Bg8VZTqzR6cstPVN",
-	"hCu6Q/yUHc81JNLW5m+Mcs09/c5eGy+o+qp73Q3d3m1bsYLQrul92sYoxhqDmFXXeO4aZy4MJTHhObDz",
-	"R8p8+jsn9+KsY0wnu1O92Yu7G233dNUHc/tCSXYhdSIc9A+201e2t02NsUml6eFE1zxtr4D/ABzFjgfG",
-	"p+63h3/FFEdcN4JAOAwCpvOujx3dWeswHQLBR77S8pEdq4eLd2Dyp0yegxGt04XVDNH1hs55J1sSppPO",
-	"f31Nrxks6qs7njCrL3QwkSKRLX5taO8KORB7ZnUwGhWCzKBz8nT95GD7Evghdhps1ws9uh0fPIDnv8N/",
-	"R+q47sQWU6Jsu1kxuR2r76DP7Yr1fE1sIkhnWhScspLM8EIXZBPKed8+f2H1sO9/fP1qgBV+a2hNheZi",
-	"OFn6/24fu1Wnlq8yyvqO5YzvpvVoMQ+evG8dVH6tGk1yqAiyNWSN6jhbbDp0bMt8O++c1sVgO2/zQLuH",
-	"xR80qfZtowk1CskJNgrGIi2tC4J2HL7A5R/WMO9Q6IM2NmP3alYzOlghb77/g+3do1iausNMvPvevYNK",
-	"vNjm+bL2oS2qKVesOAOPymguwzt4+EVJN1+ndtrObzg2ZFZ7uovJjNbGBK3/6VYNBI8241wxrUs2BBhg",
-	"vj/Bjpz+qODUvlCcfw4nnLqxHFSOhCLTFWBjVxdzIp2/GHvwIAuNsIa9lsfPKD74lR5QO7lkByT79Ymq",
-	"dzoJrDQoXUUv5ZBYDMl9DmChgzQ3P39xJ0TXeWQveC6rW6QXH9Mcb/KgGUk3hv0M33/2nG9YrD7h/fdP",
-	"zx49+dbZaDBaRt69eEb++uTxRaeVwLF10Q6uXI+IsWYA79iuTk7GpagPvvbTCT3DbQMXoGIj0AAuRlir",
-	"hVEe9gS96z76h7JG2oVN6xsZ0OFElkl31Fm4/n211foDF/eldAYT/UKx2c4corvldNorgAAhUtgajLrm",
-	"N0yRjWTK0/ZL9KsB4Kc2BFihJ4vtHaLziubXm1o20HZ7jTlfeGNLxFIVrpeY+UBJbLSghuCUuxw25eoO",
-	"aPy1XuDDbPBjHyj+hLh7a1rjLR7A0G+pghqmmdtwXvD1KFgo9FsLnrtPIJGvVlS3BBiX0yFRTxkBaAst",
-	"bcy/ywP20rUwfjYY69OtMUNcuYIzCEUaag9zDF7aI5czOspm16ngD+fVhfzbsxi7v2E8VO5hl5NNoFst",
-	"LNmcRzgQK7kmjy4uMvLo4qGR9I8uHgUwWrpVmaFbj3nvqmTEWPd0wx6Qb8xPv3n4GBjtm4dPzG/9Tw8Y",
-	"wXJ1hr8K8xCGTizM4RV5cvHYvk8SxTB1pbL538C45B3T9eEMOIIolktRqFjF4j8Y26FlMlkvua1Z8RkN",
-	"+2ELEgpUcX/A7sNDf+WNb6eff8pOGi8bmNUPbG+rpHuscls16MRaXWreb/rzRYQ6IUmj4OOgXPoydD9+",
-	"MfVOFJCnKxh5/vLZm9fhBIftsRvO9mOyHp/5I1lgZkVThDau/LTJOlwrwK4KsTtKAJazOdEFE5rrwyDu",
-	"kZ3aHEcprvoPGhHCJZ4CaOVZCbg3dvO7zszhLZGyUudrWpbGmhpLSndP3Wt6Ob5kOMXcTuTkgG2Qaoa9",
-	"psD/KGWFjQSdOrvfMkGEBdDA3t4OK8o2fB2As8nSrO6WvbivJHEc/gQcewJS/wAO3ppYXcnvZ0v0ATAg",
-	"xTSmX8e1Qgv3WrPaNqRw4GzmZ75HhZVaoHRaYJRdzQWglMjaImJYmNgzwELFX7q+sFIoWTKLpGrRprgm",
-	"Fb1m0MrZ8EFRcfEfyvWiyqmAr3FUvWW1ekBeYj9gOzg2GjBS9q8X4KnIiGIAaMJrppY00sD5J8XeAz3u",
-	"LSLU7L5QRtMPbP+jIUtSCMDeOeL74B2QMoP+2gICqqdwZ+wcp3p2CNlJioCZjo9/v/8J/GhY0v6Ij9yj",
-	"mIU3DMlYO8tTOQVgNNgl2WgrOBXLa6bVKKlcKsKNvGZDqQjme2SZf6OyjaGyUdySKO3NwyxvaqPOGeLh",
-	"k5e/fDDkUay+cVRt6nJxuTgHstlh+nN+3qr0Qfd8Dy7UQaup2r7WTuc/7oz9NsDwwkPJ69ZJ3I7QQZ44",
-	"GgQzVLspqZcenNWqSVn/g/9QpJA5gD75b1xGcvBml1B7/FaLZN9OvI8AHAxiNbVYb3AbayYlu2GlT2AI",
-	"uoLbjnC/xwCCuLIdQAHEByvowDFBcbwwJyKAgQJfiKI8fE1QKRR9lR0ePChtrn9OlTFNXUsj25fFd77p",
-	"5vxDrT0PqOtS/SPkjeK8+VaoyILojqwZqbhSWI3vKO4RcKJDH8OBtrtoZX7Ifai0HI/03W8N31XAXC7P",
-	"zjZvBetqBY1+bN2D5WrsGg1GkB3deT+Ph7fgr3bd7haxP7MnPLZZkhS8sN0y9jCz4GdNAX2PorFbVkN8",
-	"BRG52t/YzyO/Akt/z1ZE1nzDBUF5Qv6EHoC37x8/ePiXP19i8mERCo/VAQHrjFIE7T7QfaA0FTl7QH6Q",
-	"1gZdc/QItgDYiHqkqSjAYKDkp3evAmLyXFZ7tlp8+vDp/wsAAP//",
+	"7L2Lk9s2tjf4r6C0d+vO7GU/bMf5Mt311S2PHU9c48RedzKprcSrgkhIwjQJMADYsibr/30LBw+CFMCH",
+	"Wm37yze36k7cEgUCBwcH5/k7vy9yXtWcEabk4ur3RY0FrogiAv56tlZEvNUf6b8KInNBa0U5W1wtftwS",
+	"lDdCcoHUFiuktgTVeEPQiqy5IGiD78g14oyYr6lEfI0YR4Qpsdf/1j8oqYSvBFk3khSLbEH12L81ROwX",
+	"2YLhiiyuFlhPY5EtZL4lFTbTVIoI/ej/+ws++9fjs//x/vfHX338j0W2UPta/0YqQdlm8fFjZlZxQ35r",
+	"CMvJwGqkfQSxploR4eeIpUKC5FwUSBLCJk9yzUWF1eJqQZn6+qtFtqgoo1VTLa4u/TQpU2RDhJmnfLNO",
+	"TO+1nkPJc1yiAnvq7Sgr+E5ewx/B54zsiFSoFjwnRSMI2m0JQ3glCVOp2cslXydJfHn2l/e/f/XxzPzj",
+	"cfuPBMHl7YuGvBS8SiznJRXtehqYe2JeRUOWa8Gr005tApVHZ6X4Cef0d8qKxKR+tqcHy9vkAbmlrOjM",
+	"hjDNZr8sDNvCrzQ3LrKFIHeU7BbZIi+xoGs9CMGi3J/lW5LfaiblTG39X+QDrijDMJdsUWJF/FeCrIHh",
+	"BZW3ZxVmeEMqzWDvE2v8nrIU4d+wco924UIdK+e4LOEtsWVXlJHOsu17V5yXBDP34jc7NijFBC9bITVE",
+	"Zq4HitKZ10RgxfWX9XYvaU5lmhBvsaKEqYEZUVg/RrV58tqKH2lmiYUWnExTSXFEzQda0NrHE7Nvvz1W",
+	"jsrbt06kTJm8ezY1n+D742d0o7BKzeY7vgMmwvJWIqkwK64RvyNCH259H9VaKrIC1frcUyUHTrzUr+lM",
+	"tCBr3JRavOtx9FFpeUH/aV+0yBaYyR0RwFWyqYmQpDB/EKVK+Bcuyzi3PC+xlInV+b1AuX4qMXH3XTvx",
+	"Cn94TdhGbRdXX38VeylI5xd4P0V4JwlmhbYgvzVUr/1KiYacSGC+LPHmJS3TusnPXE9xXeKNkyNjzKif",
+	"TUhQnG9hkxjB+nw37Jbxnd7hFSm5lqSMMxLfPj1RYNCfMVMkJeHhCTdRPRF5BBO285w88/iUQWlJbT0X",
+	"lZtohesULY3eE59nzTbBHM1f8k7/7z8lZ4k5TdQkxpjxNMzX/OtfqaPxA1dINnXNhSLFFXIHH+2o2iKM",
+	"dlgwCiuOTlIPXGGVb80zg9fad1g+y3PeJK8RuFLVlkut/XG0xXcEYYaw+VGGuEA88gjwcnx+WyyX9udj",
+	"s3tVDNwPvMa/aQHsb9kaq237Gvh8mtgYvR9erb/X9ByYzLc/GhnhlI98i9mGFAhLfbHusASV32jY5rvA",
+	"XIF95Y2+O9xatgQXoCPY1bxan8EUUhL48eVlfOI/cEZmTb7VltAWy4H56JGPmxTLy6YgLykpU/v7d7Lf",
+	"gaKirUK8kYbzc15VWALP6Zsuzl7UjL7Wo8f4qzMRfZknbbmbN2+RewT99OpFgs/sE3MuqfP3vz/Kvk5x",
+	"22vMNg3epK0L87UToIp8UBmSTb7V3EaYJk+ROnyl/fGQrpSWWdqwSV/oXeMyQ0++/lr/QyIwac2tBGIW",
+	"K1RxmdIvwSB6kPv+zXotSUrQvSOyKZXUqnBJtAjTBxLmm9LiYbT49XQ5aqS/aVTOKzJkrK1IjityoHlc",
+	"I3JHxB4JvptgkHPznqhOUlEpzR1BSkl2WwJqTU1YYT4VxNxAYL/BqSrg+seM8YblpIhfs2/xhrymFU1R",
+	"+lumBCUS7JJNklH1AHHiPtXUxR8MdZ9ehrR+FKX1W1wTMVkhqfXTR6kkxTpUSeCvrarKFJXqQWuSFtEJ",
+	"dYWP++pE99xbIvQKSXHDG5GPmUOtX8hyqlMLozonjBhlw1zeLbJFVdcyQSn3niEbraP8jmnphwqw3zXB",
+	"76iknGF9v+S8qksCj+KKsCLF8e9ITmitJs9PmOeP1M9D5fyW1Ar2Hz79rcECM0UZHNSCyhyLgUlrgTd0",
+	"UJ1ItPL6GlVcgIeDoceXl+AuYFoWoQ2903JIIW4uwpkH+tGEM/yOJ3X3HwIpKTho6LEJ2K9mGLA3BIt8",
+	"O2Q7v2GgGegrV2pK4DLUVBITuXnzFsY0KkX0qP4p1BL+9Ev266+//vo+/OzP/9ef/zt+hs2kX6Q58Rm4",
+	"ePf7/b6qigKUKSRAI7XmxXZfb5Pu6RvVFPsXff7sT/397998/PN//+ks+GN4viOq2LF0dsM+JKm/5wUu",
+	"qaJEJglemUf210ifV2TuVQkH6OZdYvbtsK8YEH1Eme1MZv8QU5k2gxsi0qQ4bh9hxE+xlUDnk05dD/jQ",
+	"Mx+gt/lyghUj4cHT2TBDlITvpszJcv2JpvQjn2S3DFklJ7FC/kGEVjAGVL8784SNH16Hsbhxhd/+uH/T",
+	"2bv1Ev5v9Lb1c1TbyfOMb2I7nfQ2zpzeRzMWkeqvvNBce/W7N+Xhj5wzpQmkh25KRWss1IUgJda2zNXv",
+	"HRUkXJN+DsLLuK5LmkO06qKgOegNPgq7ogwDwftb+zGLiIwXr56/+R6taUnA3hEqM2IDXJ+koBjpYaJv",
+	"7BLMLFvWnEmzyhdY4Rui+is+GOm/wCHaWTZVpJKBEOerf5JcLT76NWEh8B444UQE/K8PVXkcEfUykSRK",
+	"IsoQtvSseEHKc6SZ0Him0M/GJ4ok3ktzSpS2Z+FiA7VVGGV2Efh9RknXXev45LPPzG+wjRJhqRe/R2CU",
+	"UZahVaPQGhS9WhBcrYI4JeMK/YsIrunyA1c3igsz6Zks1eOkj9kizgOxHwX0C39UC74qSexl/yHIenG1",
+	"+D8u2qSTC/OtvHhrfhWjzw9cbTWP7LAE7ecaEZxvkZmzoYj+qmEFEVJxXgCBcNV63gXBkrNz9LP+8+nl",
+	"kwxJwgqInW6w5k/wdL0jSuzPIF0ESZJzVgDbuZmliXvyFYMfaUeYQjvB2SbznmYbxEUFVngB9/Xn3PeD",
+	"eX8LHi67MVQizpBUWPOtVFzgDWnn/ErfpOqLmfkN18aoO4gQUO9N/RpxLZok2mn5pM+f5kXwau8wVVrM",
+	"tXZ8Zli0w34wV7v5kF1lgylaLRG8JkLZSzEXRIugJVYd8VVgRc4UBadgbz3gNNCTHfwRa8pSP+Ru8oNB",
+	"aBGhlVMJIl/wHVvm2N5rXXq+UkgSIk2Qyft14DLYbWm+hXh7TYTkTCLF+S1csu3KfDgpWwhexl8vOK9k",
+	"KqeDVxDCqfBeTyRDevEgTJ0X1jgcejdqsOg4sdobtr3mfzFBKyCTna6bXEijLNzY7o61jp72Srfs8ZrK",
+	"CIvYQJzsaAVDwsYx28eRlfiBB6b0zmhxMI+ioArcbm+D+a1xKUnWm7LjosB94xxI/u9sFo+9Jgphhlzy",
+	"jd7nU/Kb9y36jJ4sTPT5rXHGNS4qqjVl3BTUfCeJuKN5LCtgFteeo2fB8naYKdAQqmvk5wQJLHYqQICW",
+	"vf2lYX4C0guSnWQ31uvYp+dXG9mXCn94ZX75KAgXxpkqPBlxvrplfFeSYkOO4y1nrQyaO15RaEO6Uets",
+	"ttU1tJ6KsPTxXSYEboULMkv6e4ZPjRgQKLKAcK86Q2WBHRjMuZ1hdDfrWvA7Urwmd6SUh4sv9edLSdSY",
+	"zIIBbggMKoh+oFEmFXHkh+86D/dX2L6/P2x0NfI2sn+Q2QH/Kss368XVLyPSV94+Mz/5+L5/tXxsM8Rm",
+	"7bn/0WofcRj6RI3D3ylFqlpFRJCZos0yLMlaaVFk09n6XJPZzLIYsxV4L5f8zhCobxXuJZKU5cQkLZs0",
+	"22vEyAYreuezx6mKvrMzWOzNDYlcE4GL6OAXkPg1MSqFGOR73T81LFtseVlEduClFm7G5GM2P1Hetvn1",
+	"mp2KpiTGB4xLLd435mqDZDfGUcnZhghkxo/dbgkBASnEX1zmcLYA/95SHwTQIcY02NmSk3G1NDw3mlym",
+	"+UGT2qTdT9GnXQ5oJEsqs9nE0zOSZ+YaZy7hN3UlGGXIfns4Byvuu9O4Nmo03JeMr3ixbwN4JaRGuRMw",
+	"SpvRKws09OgXDdskvMFSkbqt2ygKU8Xhcn4hD9hrAYpDotGhkJElVzGDxvgUQKui7CBefTBNGzmP5IgQ",
+	"QSzNdm6y/mTnvCISrQWvQLPb8p0WwgFhD9+j7OHoJSCPpR3HWEaRDyqa1eVLTrgI5Ur7S/PFcPVCprXx",
+	"b9mmpHIb9cIdmFSwFZmrb3D59y3nds6vEf+ZD8O3GdjthWS5x67UTdvJ4+ByzPqKUHCaMheTDoRT5jOt",
+	"QwJkLrHYyaWsTaiwOkRC53jWahjT1eCcC0FyFdWEf97uNScpfEukYd4S53DHYYa0IKdE2IxVowM75f9p",
+	"JBsQSDpw0yLeml1w2ArOiAnBAW8eG4bJFmvKcBnLvAVhZBOUwKenOIIb2ubiuOKHQ0G8EbggCdZ15kIG",
+	"csTkZMEHCJeckWt0aZ2x4KBUXH8XmhBfDSeUAf+Sw/TLGMVdRlhw0gtjwVmiMq7OnE4SvQ9orprYPfdO",
+	"38dQ+aY4wsg+5yU/KBthptkocwBrRSoWDMcZ2an3a3ysnlBos+I0/yWOzvO4V81pOBFPD4TBIqaRkSFL",
+	"vNwRchsJLdt7ZbUPMmz+B+RORhltmjqQFvDDtOkJyUMpGK7Fr3qIhhHbba7Xye3GgdspM9dUkuhdOgVf",
+	"Km5FzzA1zGPZYTXOkHtL3r4gCtMyYvAZK3BkrXqQFWaxi/Bts9LXHikQPKDFibylDBVcaqNH0oJYiQnH",
+	"DmSSqVmSg27KPlVz3CStIxh0OXRT64NpXm3ve3MhoJLzW4lKehvVdLZUKi72c7ji2zsyxRkpNae64bsL",
+	"cJRul5zYUvOqiAtG69AxMp3auJ/jxW/inm7i1uBTgDGkilf8bqiuzGcZ6lNgKs1apdCqOnAkQG2AT7eY",
+	"FaRAVlkiMscmHPp+1HYa1/hDg2P0aRsziVsGiYCAq+COS46kk/DNOqXNp5xk/kVua2CbM8tUPgbQOs9G",
+	"VFa72DGl8C3ekKhsmiWRY2KDRRX/56a+35eVf1CQ+m2DKfYiLzF4xkc31AvupM5oTSGq4Eo10hBviInH",
+	"gdwmxajdANTIvPyHhcXJKemGHedu7rpvp6dqh1zdV3wCd/uT0TWGrlg7ZHSNTUFVnGnchh+AFCT2MThH",
+	"thh5OsvpWbwz/qQxie/GHtq4YLiYVE/dfmmBv8VyG49vmpdGv2q18ZTjJS677inWDvYr4r/wjofDM0gr",
+	"MvU2Sos8+3xP2LWGbW5tX0u+LCg9bxV4L/KA+smN/gcRdG2D+4fbXXh1LUJoz6XTaNaxDsJqxg4V4Lks",
+	"4FM7hdgC/kpw9aZRWnlK6FvaKl4RXKEdb8oCFRxcJH/bZ4hIRStsBF6PxYtCLjcRSfod3WyJVEaltMIU",
+	"BqdKknId5iYVvFmVwZ5bY0CfEj26t9+GjvXNLWVg0cHP1oqIybMCzdf60PQMbW4dOP2nzBFeNn+S5tId",
+	"n6WNQSQmO22Ot0RU2L5qwuM1wbeTyIfL0szIZyNOn1MtaIXFflmQzcRpmSyoOb85iCa2r+wPFxAp81zd",
+	"4cBwywIe63JAS7zUGXxbYhZTm2RTAZlT1pAeH9w6lsrSes/WXGgryaoj020zGCNSV4e1nmNrLQP+M1XF",
+	"U27YUNDMtAmt5++QPN7hE2XLm6atuyP4Vro/GlbhuibFFZIcVU2+hVSGkoLbB7O94V1j78ppXGsGjAUp",
+	"bOW6JIEpXeEaUenOa613PibvJ583LwEkR2ssuoJ5ypmbLaXa5JUBzA/ZFhnC1ZohpWftE9g0faMLdzHK",
+	"FDltyghmfqFXvr58D6BeLvt0jMSOFYZeFb4H4h2MW2CJqVkKcuE5JHhl1mXfMDTrdt5tTUxobASN6JYz",
+	"RTo3BzKyi3/dIysXYc02oESVtnq8iESYbUrSBtxszAgu9C1Veg+AMUMZMUlY/E3QYkBY9P/uXRr+FRMo",
+	"0B/q4DY5frC+77O9SIZvHL8psW1nXJEhz5hmdSSIVNJIswKVOL+d45/rTdsJ5lYMu0vCTSbrXFNDF9xU",
+	"S7bHivptGcJIszzksq44lIF0WT9xc70yIoCLgog20w4khTbZyYfauZUmcaZeBiOFnlM3w+zp5SEzAVDE",
+	"sorVKVHjv8RI/tboecCjyG5iQRTRhsu1cbROg8w75E8f4fm6kyD2+DLCuk6czNgXbx0AZ3vzwASGIapV",
+	"UBvqM0uFd2QDEisV8sFUmJcML7Nb63t5fnn5aEz382+Pse1giAiX3KldvNi7naOS54QpQWZtnfOYrgQG",
+	"YclMDgoWgH+yJSYLtKTG4XlHZU4ELpeYC4VN+ovAgrDwo5LiHG6S8o5KcEtzGLrkOyKWJa1W8crtAyI8",
+	"xyVdCbBtX3r3xAw/FOAaJdJWIK0KUoi69Dg+9GoRWuRSGf9Q/73fEywbQQq0IlvKCgNyoh+9suXmgJmj",
+	"+IZAJqrNjTc59kpgJgHXgrNo7KxhOREKU6b2y5qI3PpXDgu3IGaCRYEKckdd+hHAYEh6R753HGycWwMM",
+	"/zSOBdKe6oYpWibyUE5P/DtcNkM055rABZV1ifcJ3dQv7UnnJD95MnaQzbvje/A+ytaSvLR5dT2GtZ8O",
+	"3QLwy1APnlBHYx9MaokuESM62y3Jg3SL7oRrwfk6niAFjn+bTyRtno5L2clLLkm5v0akqtXe5UuZJIGC",
+	"k2gGDVzfKTNN4n0iZ9xEDEwZynZvq+dARWdkUrqQnjvrqMg5Z0rgguYqhUEREtnPu405SxMBN8SL0twC",
+	"dDAi5YDpGV0xFbb6Xa9yTUtSmMovhJlJcXf1x4cmiUfDiSd8AuxXjllOypIUGVg5H84E3gNxrWW0Lhsu",
+	"uMx5HX+Hk8mHqYkWtedQv3Q2l1tXi7sEMEx8jTbCeDoi+SMPH7hxwEKjE8/C3LjxqdcOtSYervMoRvFv",
+	"+W66yROy2zu+i5o9PLppIWhSRIkyIAwAwaY1X8aRX1SgkBxm76XMWgtUCEXrLXmyEyA+WYoNxFX6RIoV",
+	"LRC4oJcHGTNBBHskQ3vNGxZPWXfwRPYQ7LBE8HDmhKjltoRcm5koHMRvutMIiAaJi24+Mzb5IXG6Ar5Y",
+	"0l4QbtQBGaY0zvxpMhtXKlvGeVzJIQjrZZPIAd5tp2eV/MTWdDylpA1AdenYJ07AqeEks8NT4EjQSwe1",
+	"KaLdbFC9nujZa6qmhAKIF1xGQ/xLo4YcUGjQt5u+R992KuRM3ZkvM3Cp31pTgUtQEnLl/H2yqWQPgD4L",
+	"/YGlKZQ7lNi0IExRtV+aQoKIOvNGK8z2W4RX+rDvtjx0cyIqM4RLySEd0xS0WWhsHw+RuHIQ/lf6yEIq",
+	"vYMUwGyfheWBkNvYVR8s1H+F92hFkD3DxvB265/l9S+xIlItK1xHtgGrbc+O7biys06+fSBttlhaQTh+",
+	"fY+UAXTczdP8NK3CfbhcyxOTB/vZVFNERwKBv8RSEimrqMUX8LFJ7CfC3SBanWMF7DploA57f35TGTRS",
+	"w7KdQkkq3EZYiKXMOLawAhNWn5QEV/nDgcEHgdusfQTlVEbbmijKzJpJMUDqvq0T5qe7dg4dN3l4CUVo",
+	"Gzmh7W522Hg45e4FgdLXw1i9wGsVj2kAzIpNlvIVGtRhX0i6YVjF87KyBUB9LqOpRZH6nUY6JdgG2Vp0",
+	"U7Pf9yiTvyX7hPM4ROtSvCwQrrFQaLW/QnwlidCc9dOrFxlkWaMK32qDDrBSgIUlERSXVqbZh6Ryvo1D",
+	"TQi3BBldCzwMuIZ3vv7woF6FhQLK6kO5qek97tavMGvWGNLM42okLH4eGEFXkKXsidSXPOZJe8d51RPP",
+	"nksiWTp6l+I6Et2wqNUJn2ux3jkB1+Yy0yKrjTdKBJGAVrQ0ssGWP/AeSZ7Ia1mrHY5pADf2m+nra2tv",
+	"D82k6JGIVfToQ+KhEjps4DbdU7J9pXmB16n8otpN7Ym6VigExyHC7JmTSn6P0hIN/ESpUuAZtmjgbpoZ",
+	"qzcA5EMRKliNzVLgd1pY3BJSSxOrIvhOf9yoeQnloTMoWrkwLa2TfKi5tNsTQS/Z2NjV4Vd6Sctk7q5F",
+	"PHNvgafbIxXWK7b0MdEUC+du3XKTMh9PVa4PP1jt4/LNBSFn2GYDOYVwPpbTz6c5KMHPMs/hbUzSMWKP",
+	"O/qb5fe1XXFYCeczAMe1CTg0cSQUKCqefvzCszwanjVDj0zruBRiKKqOOnTXtCxJoXWfKrOQYAaskpmY",
+	"Rg6Z6ornvES1oEwBYsiffnzz/es/dwuqvvboFUNAHkemJPd56xCDnwZIkf58asOm9aj0BcMsYMhu3nDA",
+	"sL5gPZkYbbYvVexTeA12nJNM/vCKqmmPfwePhigwM7j2hhAWzasYv+S9ck3TIXuwnYwu7Prc3XduvV2y",
+	"hG3BkYKb3BAxvVnfOSL3rt+y5DtSLHdc3FK2WRbRQMlrruWVtSpaCD0kaUlYTq6Q2lELSWHUqo22vZ+E",
+	"htv47ZBIrPp5a+KdxlwEIhMGuA3ORd5IEo15wuzUEuAyBsK8aEX23MZbgYpdr4Eyq5xk2cDiR2j5N1yj",
+	"FVE7Qli4AkPWvzxF/2enceLXl6jgMAvyIScGLWOUknqbRvf0Z/OtnYM2oVpckdIGYQ+om3K8O9dthABZ",
+	"nMfis+xtWpqd45eZOSBz5cLEczd0k1kjPDKjEc1sLkyd/U0sAODw4HdbjnaCK+IiqlYBAXcAjdomQ4kQ",
+	"ZbQovQeQEgQGBN1QFgZINc+ItYliAZHiYBtC0bwpsZBpTcDwew90B2Sypf/bYJT+XmWLD2cbfmY//Kfk",
+	"7Pwd3n1PpLS4igNqoDZuliPf3xM70A4xtLHgIYOEPBRiqk2IEdiozkH4rcS5abRlXLdQrW9s6hIrIoBj",
+	"vE+4wHuDAFoIvGNXgOWCG7XVz3B+GxgIK2wgbFyZvf4QcoGWay5syyDzbutKgxGjfDGSJZKh1b6N0dq5",
+	"28s6NF4gl4QL52h30xgl3XTcr1Zpt0FIM/M2qF93eNNr9va8dI52RzYEin7LIyHLddkzLaNAxThMKQn9",
+	"f4O+sIQCm/AI+YSbYcXT5cYkPA7uFdFV0bVNwotZNdrCGrD0rbvGnCoZKHjSXsmm6Oc6CGAKtMYOLxcg",
+	"hiuCmXFlO7zcFELW0nQ3jgZ09ddtFfB947LGyTn9BvwBnn9uyDUS8pwHM2QperD0w4riw+VPBNeLwcj0",
+	"xuzPo0vwzu44u3zRUnGY7eKVoUMeqML/doaO0rL55yg87qtCwQrs20ccENGArO8wFAFLEhUGteXvz96C",
+	"mmEhOesSs7ieH6QULSsaMSFetg8gex8fpvcl6BCUpOF6udkv8+pxYtZnWBDo21s0ObSmA+c3zFse+cpk",
+	"AvIzl3bssnuFz0iuOWWneH26RiCgxCH1g/ZRMX741vrj00ghYbRyuh4IuXz+t9CAkiFc04v2w3NzpM7/",
+	"KcPAz1T1cNyznLhuzJGRbQjcAap6ITTHn2sa3E4VHi4ZtC825rtcidryIgH1DHdp2nJn3KqTbuFaz7QI",
+	"HIeneWq8feCBjW3dcToY1050uFX17MpDr6x7fUuy4F7xWp9rU9yJHw+JUXds4nav014m84Ubzrr/Ry1g",
+	"/4Khuf2jpW5KG5vD6Sfl0dNwRbvz8zZ8iGqRSrkt3WzjpZWIMN8fEZqXZej2fz4+7nIpTZJi39O3O+U7",
+	"DEkSqaE0vu+JVH1HrxNcZc7oMCCzQG07Hz/j6I7FkZDm6QWfWhE48n205He8VNGKCYZUsyJIf28amR7x",
+	"Al+/FAO/Y6kMhU4pZY9xn71BNZdU0btjp2SjQgkMkV7tZU/hFphRXN5zBvfMBTUfHJte4NAATAzIadsu",
+	"NxN+G9AoS+qDI5AFjrGSByx+w5lqken32yR8NDtobCovcR6LloC76zS3VTIRZ8jPmIammehvsZkjTgK2",
+	"oDNmZYGzaQiiXlMnvk9rnM/YJqDy2C6ZIVPTkEdCUG3Ick+st3mobvPxWB0bFpUcQinW30PY6hoJTCUp",
+	"oMN2gC8jETXIGMwmRlpkaEXKUhqHvUcVhwEgpMLZBkAKYk5TDy0/3OpVqycB3q17yZbgYuk6gK8JUfaP",
+	"KA47oZutWubVCBkfd8j4JEbHmksHr+pLq5qaMit24L8FyZsVVY1clgRcyu0HQk8k3jDk2AB9e9r6zf1H",
+	"UgKgJnNpGqXbEuvh0uCQOGePQvzalj47Q+rbzchwT7qVl+dPx7QhLwMGPMgvcVmCV//BW3Ek/In9fAXj",
+	"+ZvcU8PNPyW0zLdzBJelx7jwckMPTesUMHp9QGdGtCJv8l/cLHopIg+Ettdu4pyWOPEdHuLJaInsCksa",
+	"NwGhb0kShAFCXNYGOMaYgqYoyUMgNjG/5D/0LYwqyhqJYIAMNUzwhhUW7P0EE6sIZvHqQ5NZjfOtw2iC",
+	"KWg7xSK4JwzseOlZgERTIFAvTJAE6lBcIa9JSPf1BYlStN8aDHn0cRVIn8AEzl/O62jNK5Vt6UdmOn+b",
+	"xHy4hhOCaEDXOqgBHm1l8j4aliW1XNZYynhFLamlheFQpK5JYffHlxkZIttXG8AozPaIceUR/2Q0qdl1",
+	"KYjAG6oYMEEn/mzIP73C3h4vzcBuDLe/V4DU97c9qh4Dtv0JLHvDAp5L3JKC89meiIDR2iitdw2AsPBH",
+	"N7NyxZ+B3vb5hgiWa1Lyaj6Y8oyr8wDl2KuLVvEEYP85/Sw2oofrGJGmR8ikB8Amdsx3xGymu/9mwxb3",
+	"ucnSc/Rai0cW57n+PYrEFxA1dO7uZPH0S16WfPdT/TDozEOhG0/UWCdW6ArlO96YCjYjb6+1XPbHCKCG",
+	"bAvm/dTEz3dwKFNbxHds6WtX4pnONofBmWqTXvpmx7wjdSjcP6+GcVpPgT6ciAmA3Loun+1qW/jpoZCI",
+	"45kb2/sn0ikPWhhN5p7X8Li+eOMV3DOqMt2comgJB5quLRCEycZWGkLORZJA/o1v+29823/j2x6Hb/sd",
+	"ZgW/I+KPDWT/qtIW1zsimzKmfRZFCibGBDKLMSRVkxYsuVaOtTUJJbaQTYppcZDnEDakhPjoUm7x46df",
+	"JztLrPaqRWw16GmxsuIN44IUy5yXTRUDJTa5bn4g+1xmEjMeZRYLl+HKtkyAHuXWjOtXk4XmVO+ioEDs",
+	"pC9A86tteJ8YMPw2tgLIjjKz12sxzfzXQSn2o8vLS1RSRqRpQ8oblRmoVK/KWGhJU1Uxq6BRkHUTtVhf",
+	"wwtbGAH36nhhbTf6kdK4W1r2eSWzbNvyqB20nWFAyT7dD7kldmwCheAwsT9s0jpQzBJryJ1qVDXkcTBz",
+	"iPVzGle82p5WpO618wOoJO8BNrOOkkJbMInOYAMZnunMzmO8KMmGsH07zRrzXvCYGSbXNZRJnM7cHUja",
+	"1XZ29IhAS2dnQwRnhfF5VcUlN3fVcdhFM1R1c/R6hPQLtBNJEvatbXp73z5oAfdFltbLqo2VhGqp+PTy",
+	"0orJaqq11OeO5MujHtYDcBWom14RMCs32mrU0ndHJZmJhJdOqhkDcZgiLTogaiEqgN20cM1ZLyF4IHsG",
+	"aGmB0WYGas3pP6Dv/0NMLcVQbG0UhlSPHy9/OsnwEIodhKJH9hHbp3bNxbXNeOasD8brmXYssNtiPz+J",
+	"YD8bCRCM8dV4TDNRnSkILjJblbTFrMhQRSouAPLxn41r4N8pq340IYI6MWpBlQtXZEg2+RYB6F1Z8t1Z",
+	"U2cdV3iGBJW3KGiX3av1Hp1Tx4EUJqwKsmE4jqdb7gPseVtIAn4i78Vvkbk0ySxqlh8yliAbhkfc1VlL",
+	"AAeBW/MWIIYgPJ7sn95GUeZxQTQk/nTChjoF5lA4m6iGIDXBSgKEv+l8MQ92eOgMunjHaN9VH/+Yya2J",
+	"0IeNbuQmvFFRplfndu/anmpIU0eiKYPmEchD452EAgcxkl5sJB0VMXnyncjGqJJ4Q+YlThUkp8U9iyfd",
+	"GKsoghRHuK4FvyMFoipzYLSFILu2ZnHOWwbCF6fKgqhLTNnyFtdxkTOIWKL1mMYg/0xuFjnHt+kv8hiU",
+	"Ql+nb2s/0ezaz+mBmV5avi+59FQMW0S6TLc2hTtgnw4/Hmx5hLyWeEPHIZ50IslcBVifrDFnMow6NJnj",
+	"HF0dfozaNHwNBVvObyJzXJKi9UJ2ekjYvitDfD074eRIBm4VJZfYZf98NNpp0XHE4PbLV+wlFzHDMq50",
+	"PmOtsLIMDRLLe77aQnClKNvIDphii1vuU+jsYy4IqX8XL8Aflji16798EjFxMnkTiIgxWIy4lRO0mA2F",
+	"hQnJtIuO7i9lt/FtXQ51sExcEZQpPvi7k6JkJS+QmGDtLKk3037CcAejKkW1uEAsKZsR6gXqj0lDM2Rq",
+	"GseJQjDaw5369G7/7hQGPf8/kN2P/DZW+G9jB6MhdfsYwP/XVBA5iwmVe/mh4i9JLojKoPkDQ5zl401U",
+	"3ZzduJ05RZfPVRRMFZr9H8wqxxJkaOtJZ/B7k4YVhq+deNW/CCteswWuCCsS6TSVqSadUZ0Prw+KUCNe",
+	"vVVJqpjWu3d55HpBvCwmYR2PFVf+1pBmJmSNwOw2zgBbG7sM8tqosmnvAL/rqAzuEIOf1zaz1UaQtfQT",
+	"ad+BT3cqJorRTDXJbCN3xZHbNWM5QNtKbcgZ6gazNLRxjfHiHNCITRSH+VnrtrDk0Fc52ZV71HrFD2/l",
+	"6RpyS42s79xtr0A4FXbH/FwDddoyW8gGAVOnz98z2yr/MFmXbBo2i5vgcN3LVkx144C5QJSsYbIR5Eoz",
+	"Y4X3aIvvCFoBXBeBPlem44Dri6V/BrFrAxEGcO/wTzNMEI+KMQQRwtjFExr61ySGL/xKmSirOz+JKR9E",
+	"YVMtmv2eBMT2VPPTcDNPb/rzLWaMxCr8Syyqe21h3g7dpcWvi18XpoOVQbsy4tt624AorraGow1Hii/u",
+	"tSVrTMtYmMcK7MDLZ2eMdrQswT5S+Dbh9ce0pGzjfdLHUYiXBZHqXkTeYarsQRmRLW472t940oQz6a3N",
+	"ETprGWKUmVIQpvDl3GvVMeg4jKkdPj29FJjFIGYEZ2oCysVMlIoSs02DE8X2zGtD49SBS7JJN/BPJJH3",
+	"yw3NWMG82lG9Z9FRYjjdz0wrzgE4v2V8VxIbb5iRMNr9YTRX1siQmcw1ylVu2Oxw8unVu42eW4WFzQU8",
+	"dxHu3o6l1LYieBzTIQS7buYZsdOFMS0SZgauoIOFian56yuSYM7uJzAPfJ+tNHRtUI1QHM1fcI1y2tyu",
+	"VsR6CBGnlVmKtgsIBKvb9jRHveUlzfcTZepokoFN0cEJ6JpUQHtQaP3WUKKWyd+ar2fEtQNJFAwdDBQu",
+	"I5si/d965VrO9CVEqRx4Bp48HoztfjOyAzFIec3NCCubsofLMsDzVcjo/CjnldZebKtRV71Fpck1W+3b",
+	"lOHA+fGnXy4fvYcmnFe/XJ49Nf/8/x7/cnn2JPzkz//9H0MQpPey+UJG6rllkp1BKxwDmPwe0xLhohBE",
+	"ym6k+PHTr7IxLk0Rvo1SP358dXkZEJZxBEOgLW+EPEfPutZfzDw0nVBgA42UO+V2hMfqRIN+nHKAkrBg",
+	"wxdcvuXS+JnGb7XwuH7MFgbJdtovjbAczMK1M3HjRqVGiLmYTjg7opSpTUnr542WwDJtQt0Rgw+WZSbQ",
+	"fA56nfrQsq1onZCiF5aszAksb+lmOz3DPsFYJd9NH+NIxKoUDE4+Gx8EEhGmzzfZFcTmXQdFsysiaUFs",
+	"irSr1EFURbDcJgZp/Vw9kdstyzwajS+3TMdvR3jmOC//IPO0sBaXY/lfQ/wzY5iWUbpQFOORUc9Ho9kv",
+	"0djEpHcMs93kZcZQupIM0meMGBe8xXWsKXVrn/RKrr97dvb46dcuwvr2xcvYmd2qqlxOHOK7H79/vZjR",
+	"Ac1GJQYL7/Sa/q4fHFOc7xMwjGBrtqGX2VEDSf9FxpD3Dt94121N5IWOc3Sa5i0T5c6Yzzv0T+jZhukh",
+	"bWDTG18hEyQ57+92O32SngnYncktIZBcwnPFxVlJlEmq9qDuZ7aLWEzFhZHjXpBafzWjDSWcjvG+iHUK",
+	"CRkGOE683ovT+6EThTderzYw7wW5NmzikiWo6qfSBjLum6gwzGlNo7EaU+diR7YmgokQ+p2M5ulOyHr1",
+	"lt3XkdQqe4j6B2VwlY718FeQAKK6OlZCS4PNiW+4lDsuinjmw/yAcs6L2JL2NVRU2/TYDUEXtX3xcLD4",
+	"mAh1MsAMcxuNL78N0gC6kS0q1NbDtk9OAvn0PX5nlZ1QKZtENUwSzm6g2bkkH+KfN+KO3nGxnNx2LfyF",
+	"f6Wfr2+YGOyKeXuE5APbnBK78OUcwWuYZmJL2sEp3RAs8u1M6dtu41gdQbt594BysoNEV+Gb9B/XLt8j",
+	"3c1upF9wSZaykbUNcPQvlRCwRnGFS+mS83eCsw1a7RGGhhAGMePRpb53Hl1eRuP0xNx2xwaslcAsJ0uY",
+	"chWrAv9RT7CNNmra1wYG3bXCv7Z1CF6s+qqDsMr1CK+A77yfSEHptKwDr5Wmoas/dR4wNzmCqIw30RiB",
+	"+B+nwHHLS2nqA5i/DzWVmZ1A5qv/vMBlyr+jTyZWXBzdWvOQN6zzoKAy50xR1sT7pyQbjLS1KD4bS95p",
+	"za6uZQJw617wugfxHcoQgH8bF7HLATOlysGa3s9sBixVU+wTLUfvkxTv6jfa8bNDIdvGlfzBDhsQWTRg",
+	"YmymsO+K6y3sWw6HG+4EdcBkIUuNdpQ4FIE9AT7sDfK3TMq7PKKtdVBOD9qPAcGOPNO+r0BasXKPDNyC",
+	"dXiLDmoe/sEB7StsJhABRbIID9AwENMiQybDYx4MUWcifaHRQTo9Ibn76pWfwwGRDzYmqjq2bBHOORtu",
+	"luBXHsf4enBkrh633He3BmiaBPt6S4TkbCzGM7oOLE/Qds/0HZO2Ndq0izJlvKXPcMkt/udJzKZukXey",
+	"5jzsTotqoLlp1FdjoSa6zazdZOYfM6w6BeKdQFi4PR06p1niMx4JXpvKz6nnQU5ommJHHToJJWaMFH8l",
+	"pjPJoAnXN1A8drcx67HpAuHLGwFWVhGJsEIYCZ/BGzrhkk0l3vkeEti3l/CQMQF02Eh1fNfff355+SgW",
+	"2jDzHIkdfN0f69E4gNXMBhHtvL/p4nF/E4vIaIpqlaUmIm6RxGgoUv1LApr1SBZd6Cm6UfhX/qWz2r9c",
+	"3gezK8rkbY1Cv1uv08Yi7lfwKicDCgqrJgVx4Yq4p/bH6C3PdrpwxdH2VYmFtWCJCRTqg1PbWsPXvq7P",
+	"uBfAYoxYiw78TiJ/uwIk8JX7IWflPtOm9obwiiixh5HBIx4OjTum+BZL5CpxTefnsM+AiT8EuoIdKSzf",
+	"PbBrssWHMz3C2R0WgKKlh/qrpsQ7Nx789aMbyn1nx7u3P2e0laJ+5mO2IOu1Fp13xp6Y2iurcHChp8Es",
+	"Gkg5CO383snGJdGnDfoxG6eJM6NN3ef4VTfSXo3g26W8pWw+aX5rwLJbastXdNrohBW+SWv+xMZ5Lfgd",
+	"lXCZTi/QGja9m1pPaV7100xzvdNnLjTUA/M6bMvTMcGdjd21vPvb0kJZBy2LNVfbM3TAAwfnpUOJQcH4",
+	"7yaPA00ev8BOjsfB/6Z76w0AAE9soDe7UaKf2eczJjrm2TSDooOmPGhThPZW2q4w7fAT8Srz5YwOxNA+",
+	"3I45ZYZm+IGJvZ3S7T9q9/xsk5XhknUbVsAEz5H70iHrSC0sGqO9oBVx8oK5PEj7Q4ONCUV0kkOpAM63",
+	"Pt/k/MBuwmxTkuVaWNPd3Tjtzd9WZm8wU2IfvWsAEWPpu915wBSiiIOTD2o2qeQ5YUokNAmmVQGmlrhs",
+	"tCrfVLbt0Az8IGcOjEKa3eJ6ufYdC4Yh6Eu6EuAQfml+4JGP7zFARWyCbLzbLEb5luS3njeorEsMOdac",
+	"IeDgLNgyeNbCiJp/RQu3+Yp2jIpAo3EenD5mVCJesVR86Tfz+F16cjmaM9i+zzPSg77PAPPOzANyqHIt",
+	"+69xUzr3lAWmko1IbEyJ9z2A9xkvr7CUy40L4h1BlNHecFp+CIrLTpAKixVnyzVdGSB8DlefP7hQRWnz",
+	"waoKj2fr+Hdk4YJiwjfEuolAigLz3kduXE4ghxJEyvGeaE9Gx9rR4j6zfXw5nox6QEDT1w1/mF3nYyIF",
+	"Y9LuRz38sw9UGs5WRBjOmf4bzjZUNQVls354uNSP6av7uHy/eGHMS8DYABsGDFruPNZUIVM+0e1Xdnn2",
+	"l/e/f/XxzPzjcfuPaAlL3VUyRvSvvlpyMrAWW17mY6jhtGKnNGgLcqC60dP34pnYuOx+nceOARoZKDYx",
+	"7YxmopDATwbM8cz5cpbJrOTXWCpv2CmPRAq4gnGU8wnNysZdGbwmLGjU1OnfFLsUx/t7TUWwtHUg5cC6",
+	"oU/d/ft4ZYvddj+YJ9Iu2gOimTMFSA9ebsCjnlITUgd7meEP10HMVru3zHvAlYcsaMgyLCbSTpbbJS1i",
+	"Xmh5K902SqWlLp2HPj7WT2le56MtlYqL/SxPyLT+ztat5V6QeZIMuxDeAVsdd9Gd5s4YqGl5R3JCY1g6",
+	"B600Ii7yRKVcQgaPJG9RiX5rsNAHgJEC0u6pzLGAE2rS+iIA550Ue0LvZspxSf9FltAPpPMbytTXX8VF",
+	"MK+X4BhNunX1E5RJBQlGzUDEqSOUb0ltodcKIwccIWz6F9BhtpM5mttsBYvXIPqNMAKa2E3uErdPhMiS",
+	"w1kNcN1n86kJ8/7pPit3TEabb7mBB7xp70LM16icncnE5hexSitbHOFvOK0stoif4o7G6x6mtOlRrZs6",
+	"3ooHfGHxZsK2fNhAaJgHJ0Jt3Tc9J4Gw9BxaKTCuIJnYRaGukRLU9bl0YLPAeS5eku6yMBFfZFa3/oMG",
+	"Jw2zesNwCIqS+K0NOADCuCsVVOKaelzZVBJxyMjTW4TLtnLX4eHHG8HySSufjgSVkFees7JOcwl/DLL2",
+	"DHVAxxwtosBSjudHT+znFFrtLGaJrkDcTBBg4UumirHjtJsBGfFmDen75gmESxOOnoONOslHcC+PwNHw",
+	"0uagRIzBU8xrju4X76YzkEgzUmkcy/NnM2+zkYwCk0syvZTLFuR2IuHtGJlbbDjVNK0+49n3BXwTDz1s",
+	"7fhpN8MOHPOw9Wi87xIpln20nX5rVi2SmdxFq0UBciruQRm5TIMnNwIXZNqjw60yR/0KSVZPt2gb8lyl",
+	"27e1aRNHz1WWXM1vDZcqW0j6gXZcJBIAdlzcUrZZFngvY+GufreBEvqW2SPr2sx1mKw3ptcAioYEukLr",
+	"UQl6fnYI6ljG+1HMIib1JbkBf9BxV17bAj0WiAYr2LqbEGfn6BlrgQpAklCJbIIDYqZoAp6WCJvu0lA4",
+	"buQbKVDgT3JHs0W88rGwysF+51xYwp+5t+pfun++PyHKR2/np3QyvyGqqY+jeiqoOqvsVI8RnRfkpbt8",
+	"hlR+xOysCNE3E3FZvlkvrn6Zpe69z2LGF1T1M97q9aikJsUfYtx47wEJ3Oz70iaRptFvaZIgWEmYMguW",
+	"MQN4ydcp2DOI61g3MpVR/JAtXlG1dOkTU2/Mn7HSN52ZVbQXDcz6VOP1gQJgzf4l/UVEqeh7TR+2PnAB",
+	"nMhx3URDEd+6sllgC+j4vMUSYbZHNkcv4jorJqQ/2xfax50bO7Wemy2OpT9Dbd705ta9YFCE/9dchAj8",
+	"tmkWh1w7a+fb4hNUcGKKmiWZljnqltB97SVSHD2a0jh7uHWmI4V7UYySbSx2Zm9EdZBK0q9BsPeKmWsL",
+	"AGFayfi8EFRzylQGZDax6uApxevMOVP863z7MmBBzgCqsMSK3hFUcShLcVla05qPbwTfyaXiOyyit61r",
+	"omfmtOFEZnqHmUGjzMw82i577Zo3tpmLu0+3xmO75qC6lATaUwmIz+vdgvlG4SVjQfGT9dbIBZmdW3xM",
+	"P45UBBlLtWzkPb11tSBrGi8qrRtR24TymK3Eb+/16gH83IWfVjuJDrk7dOxRojO396n9j6dZQoeS6Qag",
+	"4aSxa8cOmpzKkW4dq+236TdfPw2SYx7FrLJgQ7uK5Dwlrd0SmERsYT8xk/wLKluq4MY6pQ8Eh7nO0S3Z",
+	"Xxs7HkvkQx0GbGJ2V5TDnPT2YrI95MmOSNVaAhXeoxLnt9azAF8aOSXttJz46jTxmuBliEfoQtxrZycl",
+	"HDP+3PX0Cyy0hqmQBWc3uMF8DXVIduodwT5HTrjfD7cF7/kBwe97ZZonBF7+hilaIskrAo0dsLyV5+hn",
+	"4y6+Qg0r9LWH9+foB45yLKGth18BMiqDbRUBhe0W6BIil9J0fKHQpNO2sg4MM+eJbp3TjC+hI9Bo2C+l",
+	"4jCvxphwTaDLOABzzqsrc9Fp9Yev26b++kF3VPrILvMEaFh54sM9Ib+0e3iYQNF1/8dP9JrGE9PH9EBT",
+	"8sS4q2LLAciKYGHqXr2WEFMGTZbDjDM1q0X6wHK7lsWA6Bo3N725NO3x7+DR/sz9jpqRolOmrIj5D7Fa",
+	"lgTHkC9B5DSVjTOCsMM+fOlZ1Lejueqo867zrd465wLJ9BMlZsQDlFdUSso2mT4mPTRIiTAq+Y4ItLJ+",
+	"CX/ptgF771gaQxvx5U4VAMq0fqimronQY0TTrvpQ7PZW7bfL1DejM4l3QGfrYgYJUBqk8DSnBqKynWgP",
+	"Hj/6DGCn6hUdopY2lZuQfggRVhyZxNW+reS70ZeVfHeSd7XouN1XfcdNh19pXul/ACayNMIDMPQyf1Ga",
+	"4KrJJguCqNSwdPQe7bLL0Hq7E/A8fOT6T1M/FrJ/motG8beCVQbPOlY+ZnUTo4Gj8hzKVZILGwLyCtYE",
+	"wuMMCwJSq2iglvCYYIQpfomuLcjVMFqkwQyg3s0noTpgOECSXEELQmBN+Z7xfyR+kReNmhs3cRg4fZYc",
+	"kt6Owz2gGRSLsEEw+Jmk0WwqXNekQHpwoxgb1ad7X3RuAfB96d9l7YhOlLl3g/A294PVFOCCyUlQKBao",
+	"d2YS4Ayog3slWc0dkCLJbe0zZvSpnFDhWkJrZcpSqcYHQ8f44a2mqCUHjMl7QO8yQyWmgL7KGUFGpWYF",
+	"wkWhN0QrMmi1N/84R6FrmnU2wShjzAZItAK24+KWFEjf8muX3NQu04VKzH14ZX/nHjSfOoQEFnCNtaU6",
+	"4cv7cLGl3SD6+/zhhkDg5482dNtRFdxqZhf2XbMyG7QJD17m4eP785zvwH5wh3Qw+WkKAQgY8J2nFYJh",
+	"KoFPVyaig1BG2gqtDb4jSHHDxXqIzGYUiM1s/LTW9x5rCnuor0YlgTTH+goqYlshlxk4ED25PWKEmDy7",
+	"knrwUPAs2B7u92JoM73gsPV2Ky3Aj3xzpzJ7wPVwCnSPKS2puiFxSIrrFHiHNkurOfQMGK/gxGyZA/Xu",
+	"0Lw51NmjVsOBuRHRwKO8l97xg0szcobjN1tayA5I89T9m5axSYEYkQExZShrDebWMWL09vexojtJ8kZQ",
+	"tb+B4pPWjaz/4WqJFiuCRZjDu1WqXnz8CGXg60ii2jtcUIjtGquDr0MN/WzTULjaPdtdeeeYyyHPWkvl",
+	"UGqCetA1bLJfWa9dlXQFQxnKm6qxcSL4uT7SNtfrHH1rEoy5acMdKngW40xgBhlZXGlNo82GuLbv+ZVp",
+	"GogKGew1mJxJuyhITgviVIrqHP1kMQD0vQh6jH0D+HEy+6tL/RxVXvkCnQNXLf4/VPHL81/1WStpTphx",
+	"iZv8hcWzWq/67PH5JfRTLu1uyauLi91ud47h63MuNhf2t/Li9avn3/5w8y38pi3ZMu2RLOSar09bPHIp",
+	"e7imi6vFk/PL8ycmd24LzHNR0JxXO7K6cNn++uOPWfCFJIJGPvVZyLGPL34HB+HHka8HXtp7sCIKF1jh",
+	"secGJ9t76uJ389+PMx+fPuvkDy9+d//8eIoxZpKnHaz3uy3Bpdr+C7KaCLjwDAQv5exVsbha/I2o7+AR",
+	"cGfKmmuG1I89vvwqIlZsMnsotxZXv7zPFrKpKiz2i6vFj6QMkLBBxkiJRMOsn8U53UlpUhbAofHLwlU6",
+	"vNdjXwiCi/3grN8RXFBmYJgnTFyPpw/O08snETczh+rGYj++sJ1FnPDBBMzQSpvttUKM72Ys8e7RhfVY",
+	"y+Q6X1OpnrmHDtZ5abI725bCdV3arokX/7T+bKM8TgxKQ1ATbpVkLyBpykYMYENiVD/NCwcDCGT1hNSv",
+	"acdr6WOAqQETruYyQo5nRfHMR3gtXOBfebE/NR1cRPVjV3eDlKqDXXh06reP7MAJNuB7fEuCuFNsC3oc",
+	"evE7LT5eFFQ6vI/4Br0wD7SbVGOBAbtFJnPi2kcuXhVv9R+QEPcQ29st8py0uxFZ8i3U8dx/F75lRRj8",
+	"04JDax023D91T0xP6bO62482JTXtzhw2xbzfVj2QWEp1Co0ckJ9dtMn04nQufWxBJRye5gm27QZQGGm+",
+	"Rbadd7iJG6L1RuNsZMEeus7fINuayN7cPNjenP4YRVqqTjlKf3S+IOo+fBE93K4H1lnpum/xWBz2lVuN",
+	"tnS++sb0E4bXWeBWCboYeHcBmvAcQQaLHR1RhaSeIGGFK/iUpkWEjySYaZ37Fg7BldzpEHZCOXK6i7Uz",
+	"w8TtmvOCdFqNneqa1WSHLBl4BVrtDxHa+TrkFdgK3O6Od53jDZHXrv6g0xNt0k3RJqcltSuTkPalyZtO",
+	"ltsn1sl+IDubpRdnGyDqw/ANDN1LEZq3/fJ2xLSQt/Nvl2fy9kZhReyeZ1N+8GbHiJjzg79TVsx5/nvK",
+	"pk/oHefVnMEDeNEZPzL+rTk/edGQl2Le1F40Mya1VjM24S3ekNe0ouoT6HlArg2JnbFnphuklpCaWU9k",
+	"fO5cAhHU14N/k9clMcEZ4tIgiwbKbHyUxp2ztjqrc9QuRoz55/rro47cXIa9FyM98EY/t16E1C18Ih/D",
+	"c2NTyVupb9xbyooMQa2iCW1vyLX16TLuA96MoxbFdWyz9ZU6aGnJ2y/TqNKbnVSXDdj27Qk24G/0zvgY",
+	"5G3bzGC35SVBLTbTFCJf2KLktN4C39+f3g/gTpK3ZnKf2kCasseAjGxTNXYn2HCzUrvlBsyGlKXTbZUi",
+	"VT31XF1sMSv43dCmf4dZ8ebuy9z27+zsZ6ms/4tvvh6Smc7D1qihzGZaWROSB1m9cO+OMENTmIzntPYK",
+	"T8xWX7UWdKN3huXky9SG9LrG9SHb4Plk/nj9VjfoQYM/b2IAzbubdHFHBF3btSZ37B/6ob3bs4cl3j/C",
+	"CQ05hdaQV3ICbQPQxyFtDW44Q8x8C5BUG0yZVHD/YZZvAaotQU/XsgTiWgPKxfPwubknAPJpX+D9ZOZ/",
+	"jec9P0tdfdOonFd/BCumsykRrjOar68CAEapiaC8MF5J3B5tvjuNDgwJt20lRtvZySdTujgmSObcdP5z",
+	"zNk2dvQMWrR4AEm57DADHpDU5hVD4UpBNlQqsT+VeOx2dbZAqi4EXBHTA4YLB8Vgkkd2giplfDiZNkNs",
+	"Qx9HX0fMPnUvWhSDJJG78AwPSOruiyLUNg9YEDBp8xs5g/xGsxBzixgmt4/56h+MTEHSibbJDQ8bBLXq",
+	"Lha/5sJMS+gvIQVIbQkV5v2H+Hrwcb+ibnTnxqzCF64M6ws0DM3chlXHwlekncQ8dNBx3kDUJ0RmSPK1",
+	"2ukT5NrqwvYYTpm4CxfQ22OKpHpuHvyC9wRmOCTt7FpPKOvMiAapyG7Sam878JAPNZemcMDm4vfVxHZn",
+	"skTI6juIV2G0pmVpIC4hO7v3Aq88AeJN0MnQXKJVZmMpO9xmLvoQ18++G78fruCmMHTLd0gqvJeuK1Bm",
+	"LklIf4ZvKbN1K3uphQA0UsMFzQFxlBEKlg6VaNNA6a0JqBUCr0Ht09IPMd6mMpqKZW8hbfeS5hQE5IZp",
+	"S+wwsAZ7fhJxcXoDN+DKzxSWCWaQtHLBHyGvTfr6lhCFFAeCW9Qc5AnuatyNkN8SXBDTP+I1b62admL9",
+	"/O6P9z93LykzdTI727XTHLmKYCYN2om0KCimv6sTidCWSmautgqeg3NiWyDZSxf4ErqJegSoOUL04nf4",
+	"78cLIOOgYaKfu4GnjmbaLFZmzGv8W0MQ9YUBMKNFtqD6iRpDAqPNwHVfddkxC3ZwOkTp4WxeWlHl2cpN",
+	"4reGgFPTzsLWKoSv9Uyy2KqqDPFpzJ+qi+/o5zB+w+hfXsAog5xqXnFRl5iO8XTsSJnlnujyb48lXDKm",
+	"gZc9oZn1T2m5XuECHp6sf12Eze6Sd/9b99AXee+HzfwSm+FUIyPgvv0Rb/R9ZOWHuYPQDpsMy0Ck6Qcf",
+	"XJyBGmESSVwLkUCT+E8vh+6hQDxzUk3atP0GruF/eIVREANRBfVO1wijneBsA25IGrRBXu2B47SJ4K5n",
+	"l3ABNU8F3h9ezi/0q996WXq8oBt7dP09Vvn2YW/zXpOnz3KTe0jFhNmh6f0Z+PhnQZVWPHfMQFfoOXZ0",
+	"Yqh+hdldD2h3syXXxe/22Hy80GOkwyA3dMM+AR/aU/UWq+2XxbtHZPSe0jUSYoqm7kx4yDOPcTMQ1AHg",
+	"tHERZfMR1uAi/tS8rlfjmNk2jz9g6J3gipgLJ8fSYGSsCBbQZ1NLXN+WAWEGwElH8/2Oqm0h8C7N+z/b",
+	"J/7N/5+J/yeJbrePzHCWs9iN9W2r6yxI7Kfm+B/xLUErg1pkZTgEaRq1BVQerSrk2OYMQ5U9s7rGyp3r",
+	"IQ73WC1JHfSlbXQ9M35T4g1k4P2MmSLFw4RlnpdYyslPz8o2+pH/AYI9ehPGY7SGBU6kT8NgbauCDtpg",
+	"64prsQcO0tZMDbJnTxdzP5O2e8CQYe86DDxkqOElzOin2r8rdaX6709oidoxXaahv6hLbT9Ahwh+R0TR",
+	"QCKDzAzQg+C71nftQekHshqgYvlMkpGav9f6sRvysEV/7iVTjMxTupa9T985UajSJmG/fDwL+XwoBTNV",
+	"LQhGGixSPlC5oKPgZzKd3OuHrab779xbwWtAEQBt0OxOzNzBdS34nSk2qaaeg9GQmV/lF+moGdsDV7d/",
+	"sohZ4E9pIbRmEfvC7tNARqV5wJ+d/+WrOE+YX2RIU1jaDO96FuZZHNh7Wuu1Djvqo0anOK4QVrfeMUg+",
+	"yElHs63wHjGu5jFNLXwjquhJfWu+PwnPPORZtfNM7Zxb5qnqRMEb687sDjoYbvEdQRYtxltAWCr06DGq",
+	"OFNbmTlE4vaE+52ct2vTreh/H/bPKdyhFrw1Qq15zBny/X7GNl2O3qEPr0zKV+wl8GiCXnaiJ1TbDzCH",
+	"3DHJvAJfN6uSyi0pkEFTkkhxlG+51mgcCNcAbSlzSekNK3j6HP3E9KO26kv+QaEPfsS3hIHLZHEi9wtG",
+	"mmxmyCDz0JHR70M1aJ1+Tz4BOsrD43KYK0Mzpqn9BHhMOoQFUZGZABAxdIEvpk5/zxtTp/9J4Rv0WzdE",
+	"HQvbEKfov1EXPsluPjdyfHhDr329Z0nWCtJsTPandT0M4THY06W1czZ0yb6m0nLCc/fog2+FfdNwYqCd",
+	"zGkOztZiqbphtRXqqF7wYJ93mKoJdB23/s1KHzK28xqzTYM35JPh2Qxn2BrCnM5fYMYz5QaQVqPIB3M0",
+	"sEQFVtgaqSZbQ+n/565lQzd0PbiHejrE9MyM60fv4Pv7bueXox09PjFXxPjhlUI7WpYQbiIn0TC+wyFT",
+	"QII8ZzlBFRfgI0A5FoJavBjIf2kh4zXPSG2WqLYNKrQxJXiQTZwydyEJFvl2IJkBvg9U6AfJdjHDm3d9",
+	"6ivUvnxIYltquUq8k5WoQYap2wq02rtWeRDblLIhYlD/9ps4JrDf+gr6LzGtzk5umPanE77dzZxO4IsV",
+	"wdVZXeIuXk8Ph67XIMHh+tt34hZE2/GSNrVIoQW8Ob192H+DgL7FCoLc0GvKJmEWnJHzX5kmkp6aSa8r",
+	"6S3plvYC3HnFpXINJ+qg+cBBgNKi70LzgFXQI6CgguQK/KdqS35lAIMdGPRQVaz/AiDetgPUHma1oXeE",
+	"naOvLv8SSKtOG90eoXwLg2v01ePHNvUFlom2VEnfa5WLX1mOGeNKC2STPmjy/k2qOaRfth0PMCM7EyUE",
+	"8Cc9X4cSqid8jl4pZICLTbCxJqIyr4OCJUAX7rlYS8z+qqn/xd2felZ6dp/JT+denzrXvFEl56fwWbzm",
+	"/BbhLcGF5nBQdc158Dz+ocPh4PDFBZw5YCLlajGpEIDR7QtWZkiHwjZhHJHBL0yTxQfTnJ/JN+tPUVfr",
+	"0cNhQSlLp4sxfioZbj34gSA3RUb8Dlrrmh4levNpNWcHwa04nAIAT3yZcRTKBqvRYHFtwOKEqQPuIlPY",
+	"QaN5PfUQuSfYg1SKwOsv2WWrJ/e5MgsGgBIBivI07oROlqnZW++ZGd1Td64AuWu41MM8Mnd/v8PSen7/",
+	"APlqbwGUZTxjzYC3nDTfxw7p030UXq/RbssrX0Fv1R+LTRC0iGJ9QALYyN7e26QGOZwp/wy+N2T4AoGi",
+	"9OTuG50xo5wEm7qNRHh4ao/rIyfuSMPG9uQn+8QXuitfHlw4QPECyQCGAipR7LYoHkd0P9whB+oxLDLd",
+	"U3M3xf/yBtIhHyY7+X+/fGNP1kki/ECSnkqeR6U0ljY1UO6lIpX0wG+mRD+Rwhmiy6SK/J7f/MN5CcDm",
+	"4muU87KpmAFvzJAkej+UqePLeVVh+LCiOS/hzhFI4ZW8Rj/9+PLsG0Cle3Xz5uybb57+5exR0Du6IgXF",
+	"SO1rAk6DX1m+xUIS9T+p5Pbpc2Ty7cHJIBUW1sXCgOi+e3aGTIyWcrYMXGxWcVnS4hqtGwHkMksBX8qv",
+	"TCpSL/XPCSsy8L1k+i3GDaL/0Uj0J4cPVYCnphZ8I4iUGSqo1FxGWUOKP2eIfMjLpiAF+lOOWU7KUv+A",
+	"cYU+nAm81//8lQX9oK4Q4x10BQo5EitATiC5gjHb1tcGKbv799LkVoQfBzuZobzEUma/si2hm61a5lWG",
+	"duaft5vMFuJz0f4LKBH8sTQuyiygo/9oRYXaLgusrIuafDhHf+O80Joq8dTl0Hl0S0uz4aaYPucV0ZZK",
+	"hlYYttI4thTXVjsrfLzQuHlAJzU/NH3oW6QHcNlcI4xKrIjQI/3Kci4EyZXshMUkkpg6k7+f5nOOvgOi",
+	"OOLAD4F0aEX0XNEa5+qwg2fmcDJ+ZRYPw1qt5mqAN+ISsCwgAGuWY1ZClSTl2gPdkFqdR1xPryrNGOGt",
+	"kL5wocQ8N22RW+HmW/etKMMG/POw5PzTuYzMgt4RqSViKoK9IoDt5FJtNTudQJCaVyNsNyAlsQdxuPxH",
+	"4/74o2/yT+ORd9MbjopGKHRCL/3h4G1VR+hOx66zlT7H4COHowXoISP71elCOQRK0G7/A2JEz6zuKvHm",
+	"JS1nqUZuIfOg4v831OtabPlRve702lzQAjqlpbUvjTDzuPQJmjQ/IErCD5yRg2rbh96xEYkVrHx2YeuT",
+	"aPIlVF2XJREQsoLkQOgvinBputd9+hJaJ0EP5WavQNHE62y96wzmusD5LeO7khSboYKV9qETcNxDOXna",
+	"SX6u4pV2BlUiDB48AjbDTptMNkB1QqfvnjemDkISwjpNX41Pw23itVVeQd2mqq9xD6ad9BjJl8oO3sDf",
+	"+qe+SHXJTe9T1myazDC/QV4BqnBB7nNvtDvSwj4M3SVu7V8e0MOnvH4cFYZvH9LS6uEun1a2f977h7N2",
+	"wW2t1ZZ3cO4mMeQdGevG+u3d/WKFM1jw4VnpbiQXzdADQe6LLYKHOPcJg0MuDUJvGXG0nbNn4BEZRtmA",
+	"J75Ica6nNrQBsLgeGP8JiW+8SSDQXe/0ouiAmnR2AJqMmwTOg85x9yTyFwKnA6v4TGnAQ7zwzGDY2Sw6",
+	"L+OoRCtC2Qau4lN08SiKkCdafHhU4vxWXiMMrz+QtaZubvbJ9dV2A5e+wwT5Qs+vm13q/PolnrLmEXBg",
+	"bJpia3mZnE2C8y2EBxR0WZFt2qTXtsCX4EAbRqAD+ntW4cHd+h7Xn+5qnOBOAp/zifgAFwUA7+LyrdAL",
+	"V1SPY5BlrWbDV/8kuYJ9oxXekIuabeZ6wd1P5d3mvz6M4blGmU7v0SmRcW4pM9GhCtcG8LCmuYJEWqH/",
+	"NlGuuaff2WvjBVVfdHPqodu77QNcINw1vU/byVBbYxCz6hrPXePMhaG4SXgO7PyRMp/+zvEdO+sY08l2",
+	"sm927P5G2wNd9cHcPlOSXUidCAf9ndTq2jajFCY2KRXen+iax+0V8J8AfN7xwPjU/fbwB4gUBsmEQMB0",
+	"3vVR49pah+kQiHnkCy0fqYkYLt6ByZ8yeQ5GtE4XIoiBwx46551sSZhOOv/1e3xLYFFf3PGEWX2mg2ko",
+	"Etni7zXtXSGHgdRZ7bVGZVAhjXPydA2gYfsSgH92GqTuhR7djg8ewIvf4b8jdVz3YospUbZ6VkyuJuIe",
+	"+lxdrOdrYhNR9dOi4JSVZJoXuqj4UM779sVLq4d99+P3rwdY4bcGC8wUZcPJ0v93+9hRrRW/yCjrO5IT",
+	"Wk9rqqgfPHmjaaj8WjUK5VARZGvIGtlxtth06NiW2bofKnMsBoqsX5gH2j0s/qBJtYBxphWSk+GltbQu",
+	"kLHjzAtc/qGAeYdCH7SxGbsniCB4sEJef/8H27vHsTR1B3J+/717B5V4sc3zZe1DWyQwlaQ4A4/KaC7D",
+	"O3j4ZYk3X6Z22s5vODakV3u6i0mP1sYErf/pqI7fB5txIYlSJRkCDNDfn2BHTn9UzNQ+U5x/DiecuhM0",
+	"VI6EItMVYJs2jPpEOn+xaZppWGiENey1PH5GzYNf6AG1k0u2LLVfnw56sk1gxUHpqvFSDonFkNwXgO4/",
+	"SHP985f3asEwj+wFzXl1RHrxIc3NTR50D+zGsJ+b95+9oBsSq0+4+e7Z2eOnXzsbDUbL0LuXz9Ffnj65",
+	"7PT+OrQu2sGla+o21r3rHalFcjIuRX3wtR9P6BluOy4CFRtmDOBihLVaHNxhT9C77qN/KGukXdi0Ru8B",
+	"HU5kmXRHndWIq6+2Wn/g4qGUzmCinyk225lDdLecTnsNECCIM1uDIQS9IxJtOJGetp+jwSQAP7UhwMp4",
+	"ssjOARCvcH67EbxhRaZ5DnK+zI3NTfMD5pr/6g8kN53R5FD/ky6HTbm6Axp/qRf4MBv82Ef6PiHu3hoL",
+	"c4sHOOJbLKGGaeY2XBR0PQoWCg2Sg+ceEkjkixXVLQHG5XRI1FNGANpCSxvz7/KAvXQtjJ8Nxvp0a5Mh",
+	"Ll3BGYQiNbWHOcZc2iOXs3GUza5TMT+cVxfyb89i7P6G8YxyD7vcSxSLaWHJbprMgVjxNXp8eZmhx5eP",
+	"tKR/fPk4gNFSrcoM7TX1e1clQdq6xxtyjr7SP/3q0RNgtK8ePdW/9T/dmwiWqzP8lemHTOjEwhxeo6eX",
+	"T+z7OJLEpK5UNv8bGBe9I0rsz4AjkCQ5Z4WMVSz+nZDaWCaT9ZJjzYpPaNgPW5BQoGr2B+w+c+ivvfHt",
+	"9POP2UnjZQOz+oHsbJV0j1WOVYNOrNWl5v2mP1+DUMc4aiR8HJRLX4Xux8+m3jHoJaHVtBevnr/5Ppzg",
+	"sD12R8luTNabZ/5IFphe0RShbVZ+2mQdqiRgV4XYHSUAy9mc6IIwRdV+EPfITm2Oo9Ss+g8aETJLPAXQ",
+	"yvMScG/s5nedmcNbwnklL9a4LLU1NZaU7p560PRy85LhFHM7kZMDtkGqmWkOC/5HzivT+dups7stYYhZ",
+	"AA21JVR4rChIURuEs8nSrO6WvXioJHEz/Ak49gSk/gEcvAJZXcnvZ0v0ATAgSZRJv45rhRbuVRBhG1I4",
+	"cDb9M9+jwkotUDotMEotKAOUEi4sIoaFiT0DLFTzS+s0zTmTvCQWSdWiTVGFKnxLJGBMM4SLirL/lK55",
+	"bI4ZfG1GVVsi5Dl6pUwemxncNBrQUvYvl+CpyJAkAGhCBZFLrA6buv8kyQ3Q48EiQk39mTKafiC7HzVZ",
+	"kkIA9s4R3wfvgJQZkltNV85OIhpuasepnh1CduIsYKbD49/vfwI/Gpa0P5pHHlDMwhuGZKyd5amcAjAa",
+	"7BJvlBWckuSCKDlKKpeKcMdvyVAqgv7esMy/UdnGG3cpS6lD2uuHSd4Irc5p4pknr355r8kjibhzVG1E",
+	"ubhaXADZ7DD9Ob9oVfo2YNWCC3XQarTUB/TEK6/zax28l0UTYHiZQ0lF6yRuR+ggTxwMYjJUuympVx6c",
+	"1apJWf+D/5So4DmAPvlvXEZy8GaXUHv4Votk3068jwAcDGI1tcNhXvb7h9kEhvbHroXz7zGAICpty34A",
+	"8TEVdOCYwGa8MCcigIECX4jENHxNUCkUfZUdHjwoba5/jqU2TV1LI9uXxXe+6eb8Q609DajrUv0j5I3i",
+	"vFnB7VjQuCMFQRWV0lTjO4p7BJzo0IdwoO0uWpkfcp9RWg5H+va3htYVMJfLszMAmMa6WkGjH1v3YLma",
+	"sg2EPdrRnffzcHgL/mrX7W4R+zN7wmObxVFBC9stYwczC37WFND3KBq7JQLiKwaRq/2N/TzyK7D0d2SF",
+	"uKAbypCRJ+hPxgPw9ubJ+aNv/nxlkg+LUHis9gawTitF0O7DuA+kwiwn5+gHbm3QNTUewRYA26AeKcwK",
+	"MBgw+und64CYNOfVjqwWH99//P8DAAD//w==",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -79,6 +79,15 @@ func followUpMatrix() map[string]expectation {
 		"GET /v1/raised-flags/:id":         {roles: "po", scope: inRoom, ask: flagPath("", ""), ok: 200},
 		"POST /v1/raised-flags/:id/settle": {roles: "po", scope: inRoom, ask: flagPath("/settle", `{"ground":"measurement","reason":"display reads half as much again"}`), ok: 200},
 		"GET /v1/follow-up-schedule":       {roles: "poq", ask: at("/v1/follow-up-schedule"), ok: 200},
+		"GET /v1/levels":                   {roles: "poq", ask: at("/v1/levels"), ok: 200},
+		"GET /v1/level-sets":               {roles: "pq", ask: at("/v1/level-sets"), ok: 200},
+		"POST /v1/level-sets": {roles: "p", scope: wholeSite, ask: func(*rig, string) (string, string, []string) {
+			return "/v1/level-sets", oneLevel(4), nil
+		}, ok: 201},
+		"GET /v1/level-sets/:id":           {roles: "pq", ask: levelSetPath("", ""), ok: 200},
+		"GET /v1/level-sets/:id/preview":   {roles: "p", scope: wholeSite, ask: levelSetPath("/preview", ""), ok: 200},
+		"POST /v1/level-sets/:id/approve":  {roles: "p", scope: wholeSite, ask: levelSetPath("/approve", reason), ok: 200},
+		"POST /v1/level-sets/:id/withdraw": {roles: "p", scope: wholeSite, ask: levelSetPath("/withdraw", reason), ok: 200},
 	}
 }
 

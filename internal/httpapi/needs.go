@@ -10,6 +10,7 @@ import (
 	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/followup/ask"
 	"afterbeam/internal/followup/completeness"
+	"afterbeam/internal/followup/level"
 	"afterbeam/internal/followup/notice"
 	"afterbeam/internal/httpapi/dicomweb"
 	"afterbeam/internal/ingest"
@@ -129,6 +130,7 @@ type Store interface {
 	receiptStore
 	caseStore
 	followUpStore
+	levelStore
 	patientStore
 	performedStore
 	personStore
@@ -194,6 +196,16 @@ type followUpStore interface {
 	SettleFlag(ctx context.Context, actor store.Actor, id string, s ask.Settlement) (store.RaisedFlag, error)
 	AddOwnEstimate(ctx context.Context, actor store.Actor, caseID string, own ask.Own) (store.OwnEstimate, error)
 	OwnEstimates(ctx context.Context, caseID string) ([]store.OwnEstimate, error)
+}
+
+type levelStore interface {
+	LevelsInForce(ctx context.Context) (level.Set, bool, error)
+	LevelSets(ctx context.Context) ([]store.LevelSet, error)
+	LevelSet(ctx context.Context, id string) (store.LevelSet, error)
+	DraftLevels(ctx context.Context, actor store.Actor, set level.Set, reason string) (store.LevelSet, error)
+	ApproveLevels(ctx context.Context, actor store.Actor, id, reason string) (store.LevelSet, store.Recomputation, error)
+	WithdrawLevels(ctx context.Context, actor store.Actor, id, reason string) (store.LevelSet, error)
+	Survivors(ctx context.Context) (map[string]string, error)
 }
 
 type patientStore interface {

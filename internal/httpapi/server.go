@@ -15,6 +15,7 @@ import (
 
 	"afterbeam/internal/access"
 	"afterbeam/internal/followup/completeness"
+	"afterbeam/internal/followup/level"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/store"
 	"afterbeam/internal/wording"
@@ -72,6 +73,8 @@ type Config struct {
 	Papers Papers
 	// Notices is how people are told of cases.
 	Notices Notices
+	// Levels are those of the settings, in force while no set of levels was approved; without rows they are the default.
+	Levels level.Set
 	// Site places times of tables without an offset, and says which day it is; nil is UTC.
 	Site *time.Location
 	// MatchWindow and Grace are the rules by which reports count as missing; 0 is the default of the comparison.
@@ -117,6 +120,9 @@ func (c Config) withDefaults() Config {
 		c.Notices.Policy.Language = wording.Base
 	}
 	c.Grace = cmp.Or(c.Grace, completeness.DefaultGrace)
+	if len(c.Levels.Rows) == 0 {
+		c.Levels = level.Default()
+	}
 	return c
 }
 

@@ -93,13 +93,13 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 	}
 	return guarded(p.Log, p.limit(), func() (estimated, error) {
 		a := method.Assess(d, facts)
-		e := estimated{Version: store.Version{Case: caseOf(a, patient), Methods: p.methods() + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels), Pregnant: a.Procedure.Patient.MayBePregnant()}}
+		e := estimated{Version: store.Version{Case: caseOf(a, patient), Methods: p.methods(method.Levels) + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels), Pregnant: a.Procedure.Patient.MayBePregnant()}}
 		v := &e.Version
 		if err := p.encode(v, a); err != nil {
 			return e, err
 		}
 		skin.take(a, method.Profiles, others)
-		all, sum := p.addWindow(v, a, before, others, skin)
+		all, sum := p.addWindow(v, a, before, others, skin, method.Levels)
 		v.Digest = digestOf(*v)
 		v.Change = changes(before, *v, a)
 		e.before = before.Case.ID
@@ -114,8 +114,8 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 }
 
 // methods names the methods with what the site chose of them, the tables, and the levels and the lexicon in force.
-func (p *Pipeline) methods() string {
-	levels := sha256.Sum256(fmt.Appendf(nil, "%+v", p.Method.Levels))
+func (p *Pipeline) methods(inForce level.Set) string {
+	levels := sha256.Sum256(fmt.Appendf(nil, "%+v", inForce))
 	words := sha256.Sum256(fmt.Appendf(nil, "%+v", p.Method.Lexicon))
 	chosen := ""
 	if p.Method.RangePoints > 0 && p.Method.RangePoints != skindose.Points {

@@ -10,6 +10,7 @@ import (
 
 	"afterbeam/internal/crashpoint"
 	"afterbeam/internal/followup/assessment"
+	"afterbeam/internal/followup/level"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/report/rdsr"
 	"afterbeam/internal/store"
@@ -38,6 +39,7 @@ type Work interface {
 	Resume(ctx context.Context) error
 	Renew(ctx context.Context, methods string) (int, error)
 	SignedProfiles(ctx context.Context, key string) ([]store.Profile, error)
+	LevelsInForce(ctx context.Context) (level.Set, bool, error)
 	ForgetDone(ctx context.Context, before time.Time, most int) (int, error)
 	ForgetAnswered(ctx context.Context, before time.Time, most int) (int, error)
 	ForgetSuperseded(ctx context.Context, before time.Time, most int) (int, error)
@@ -159,7 +161,7 @@ func (p *Pipeline) begin(ctx context.Context) error {
 	if err := p.Store.Resume(ctx); err != nil {
 		return err
 	}
-	studies, err := p.Store.Renew(ctx, p.methods())
+	studies, err := p.Store.Renew(ctx, p.methods(p.Method.Levels))
 	if err == nil && studies > 0 {
 		p.Log.Info("methods, tables or levels are new: everything is estimated anew", "studies", studies)
 	}

@@ -14,8 +14,8 @@ import (
 	"afterbeam/internal/store"
 )
 
-// methodFor gives the method with the signed profiles of a device. They are read for each study, so that a profile holds
-// from the moment it is signed.
+// methodFor gives the method with the signed profiles of a device and the levels that were approved last. They are read for
+// each study, so that a profile holds from the moment it is signed, and a level from the moment it is approved.
 func (p *Pipeline) methodFor(ctx context.Context, device string) (assessment.Method, error) {
 	m := p.Method
 	m.Profiles = nil
@@ -30,7 +30,11 @@ func (p *Pipeline) methodFor(ctx context.Context, device string) (assessment.Met
 		}
 		m.Profiles = append(m.Profiles, profile)
 	}
-	return m, nil
+	approved, is, err := p.Store.LevelsInForce(ctx)
+	if err == nil && is {
+		m.Levels = approved
+	}
+	return m, err
 }
 
 // ProfileOf reads a stored profile of the device of a key.

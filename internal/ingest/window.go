@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"afterbeam/internal/followup/assessment"
+	"afterbeam/internal/followup/level"
 	"afterbeam/internal/physics/skindose"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
@@ -24,7 +25,7 @@ func Delivered(c store.Case) assessment.Delivered {
 			FieldAtSkin: c.FieldAtSkin,
 		},
 		Effective: c.Effective, EffectiveLow: c.EffectiveLow, EffectiveHigh: c.EffectiveHigh, EffectiveMethod: c.EffectiveMethod,
-		KermaFactor: c.KermaFactor, KAPFactor: c.KAPFactor,
+		KermaFactor: c.KermaFactor, KAPFactor: c.KAPFactor, Who: level.Who{Class: c.Class},
 	}
 	whole(&d.Dose.Kerma, c.Kerma, c.Gaps, store.GapKerma)
 	whole(&d.Dose.KAP, c.KAP, c.Gaps, store.GapKAP)
@@ -64,7 +65,7 @@ func gapsOf(a assessment.Assessment) store.Gaps {
 // addWindow compares the sum over the patient's cases in the window that ends on the case's day, and lets it decide the
 // state of the case where it is worse. It also says which other cases the sums rest on, and whose sums rest on this case.
 // It gives what the patient's cases delivered, this one among them, and the sum where one was compared.
-func (p *Pipeline) addWindow(v *store.Version, a assessment.Assessment, before store.Version, others []store.Case, skin *bench) ([]assessment.Delivered, quantity.Opt[assessment.Sum]) {
+func (p *Pipeline) addWindow(v *store.Version, a assessment.Assessment, before store.Version, others []store.Case, skin *bench, levels level.Set) ([]assessment.Delivered, quantity.Opt[assessment.Sum]) {
 	var compared quantity.Opt[assessment.Sum]
 	v.Window.Seen = make(map[string]int, len(others))
 	slices.SortFunc(others, byCase)
@@ -88,7 +89,7 @@ func (p *Pipeline) addWindow(v *store.Version, a assessment.Assessment, before s
 	if v.Case.LocalDate == "" {
 		return all, compared
 	}
-	sum := p.Method.SumLaid(all, windowDays, v.Case.LocalDate, skin.lay)
+	sum := assessment.Method{Levels: levels}.SumLaid(all, windowDays, v.Case.LocalDate, skin.lay)
 	compared = quantity.Some(sum)
 	if sum.Procedures < 2 {
 		return all, compared

@@ -112,11 +112,20 @@ func display(factor quantity.Opt[procedure.Factor]) quantity.Opt[float64] {
 	return quantity.Some(f.Value)
 }
 
+// who tells whom rules of levels are asked about; a fact that a person added goes before the report.
+func (a Assessment) who() level.Who {
+	w := level.Who{Class: a.Class.ID, Age: a.Procedure.Patient.AgeYears, Pregnant: a.Procedure.Patient.MayBePregnant()}
+	if a.Facts.AgeYears.Present() {
+		w.Age = a.Facts.AgeYears
+	}
+	return w
+}
+
 func (a Assessment) levelInput() level.Input {
 	in := level.Input{
 		PSDReason: a.SkinDose.Reason, Dose: a.Dose, Planes: a.Procedure.Planes(),
 		KermaFactor: display(signed(a.Profile.KermaFactor, a)), KAPFactor: display(a.kapFactor()), FieldAtSkin: a.SkinDose.FieldAtSkin,
-		QualityControl: a.Procedure.Purpose == procedure.PurposeQualityControl,
+		QualityControl: a.Procedure.Purpose == procedure.PurposeQualityControl, Who: a.who(),
 	}
 	if value, ok := a.SkinDose.Value.Get(); ok {
 		in.PSD = quantity.Some(level.Estimated{

@@ -30,6 +30,8 @@ type Delivered struct {
 	EffectiveMethod                        string
 	// KermaFactor and KAPFactor are signed factors in date.
 	KermaFactor, KAPFactor quantity.Opt[float64]
+	// Who is asked by rules of levels, as far as it is known.
+	Who level.Who
 }
 
 // Delivered gives what the assessment's procedure gave.
@@ -38,7 +40,7 @@ func (a Assessment) Delivered() Delivered {
 	return Delivered{
 		LocalDate: a.Procedure.Start.LocalDate(), QualityControl: in.QualityControl, Dose: a.Dose, PSD: a.SkinDose,
 		Effective: a.Effective.Value, EffectiveLow: a.Effective.Low, EffectiveHigh: a.Effective.High,
-		EffectiveMethod: a.Effective.Method, KermaFactor: in.KermaFactor, KAPFactor: in.KAPFactor,
+		EffectiveMethod: a.Effective.Method, KermaFactor: in.KermaFactor, KAPFactor: in.KAPFactor, Who: in.Who,
 	}
 }
 
@@ -127,6 +129,7 @@ func (m Method) SumLaid(all []Delivered, days int, to string, known func(keys []
 		in.PSD = quantity.Some(s.Laid.Or(Laid{}).compared(s.SkinDose))
 	}
 	in.PSDReason = s.SkinDose.Reason
+	in.Who = together(kept)
 	in.FieldAtSkin = area.mean()
 	if s.Procedures == 0 {
 		s.Levels = level.Evaluation{State: level.NoFlag, Notes: []string{"no procedure of a patient in this window"}}
@@ -137,6 +140,24 @@ func (m Method) SumLaid(all []Delivered, days int, to string, known func(keys []
 		s.Levels.Notes = append(s.Levels.Notes, fmt.Sprintf("%d procedures without a date are counted: they may lie in this window", undated))
 	}
 	return s
+}
+
+// together tells whom the rules of levels are asked about over several procedures: the class that all of them have, the
+// highest age that is known of any, and a pregnancy that any of them knows of.
+func together(kept []*Delivered) level.Who {
+	w := level.Who{Several: len(kept) > 1}
+	for i, d := range kept {
+		if i == 0 {
+			w.Class = d.Who.Class
+		} else if w.Class != d.Who.Class {
+			w.Class = ""
+		}
+		if age, ok := d.Who.Age.Get(); ok && age >= w.Age.Or(0) {
+			w.Age = d.Who.Age
+		}
+		w.Pregnant = w.Pregnant || d.Who.Pregnant
+	}
+	return w
 }
 
 // Keys gives the keys of the procedures that are in a window, as SumLaid asks for them.

@@ -109,6 +109,16 @@ func (r *Result) reported(whole, least, factor quantity.Opt[float64], suspect bo
 	r.say(text)
 }
 
+// rule says whom a level with a rule is for.
+func (r *Result) rule(doubt string) {
+	if text := r.Row.Rule.String(); text != "" {
+		r.Text += "; a level for procedures " + text
+	}
+	if doubt != "" {
+		r.Text += "; " + doubt
+	}
+}
+
 func (r *Result) say(text string) {
 	r.Text = fmt.Sprintf("%s %s, level %s", r.Row.Quantity, text, r.Row.Quantity.Print(r.Level, r.Level))
 }

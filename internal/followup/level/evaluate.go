@@ -31,6 +31,8 @@ type Input struct {
 	FieldAtSkin quantity.Opt[quantity.SquareMetre]
 	// QualityControl is an exposure of a test object.
 	QualityControl bool
+	// Who decides which rows with a rule are compared.
+	Who Who
 }
 
 // Result is one level compared.
@@ -96,11 +98,19 @@ func Evaluate(set Set, in Input) Evaluation {
 		if !row.counts() {
 			continue
 		}
+		ok, doubt := row.Rule.holds(in.Who)
+		if !ok {
+			if doubt != "" {
+				e.note(fmt.Sprintf("%s, %s: not compared, %s", row.Title, row.Rule, doubt))
+			}
+			continue
+		}
 		if row.Quantity == FluoroTime && doseKnown {
 			e.note(timeNote(row, in.Dose))
 			continue
 		}
 		r := compare(row, in, set.PlainKAP)
+		r.rule(doubt)
 		e.Results = append(e.Results, r)
 		if r.State == Reached || r.State == Near {
 			e.State = min(e.State, r.State)

@@ -1,6 +1,7 @@
 package level
 
 import (
+	"bytes"
 	_ "embed"
 	"errors"
 	"fmt"
@@ -35,6 +36,7 @@ type Row struct {
 	Text     string
 	Source   string
 	Known    string // read, secondhand, memory, judgement
+	Rule     Rule   // whom the row is for
 }
 
 // counts tells whether the row is compared with anything.
@@ -68,13 +70,32 @@ func Parse(r io.Reader) (Set, error) {
 	return Set{Rows: rows}, nil
 }
 
+// fixedColumns counts the columns that every table has.
+const fixedColumns = 12
+
 const columns = "scheme,title,id,meaning,quantity,value,step,unit,on,text,source,known"
 
+func splitColumns(names string) []string { return strings.Split(names, ",") }
+
+// mostBytes bounds a levels file: some thousand rows.
+const mostBytes = 1 << 20
+
 func parse(r io.Reader) ([]Row, error) {
+	text, err := io.ReadAll(io.LimitReader(r, mostBytes))
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrInvalid, err)
+	}
+	wanted := columns
+	if ruled := columns + ruleColumns; strings.Contains(string(text), ruled) {
+		wanted = ruled
+	}
 	var rows []Row
 	seen := map[string]int{}
-	err := embedded.Each(r, columns, func(line int, record []string) error {
+	err = embedded.Each(bytes.NewReader(text), wanted, func(line int, record []string) error {
 		row, err := parseRow(record)
+		if err == nil && len(record) > fixedColumns {
+			row.Rule, err = parseRule(record[fixedColumns:])
+		}
 		if err != nil {
 			return err
 		}

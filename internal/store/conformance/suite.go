@@ -32,6 +32,8 @@ func Run(t *testing.T, open func(t *testing.T, cfg store.Config) *store.DB) {
 		{"cases", caseTests()},
 		{"cases that are lacking", unassessedTests()},
 		{"what is kept for a time", retentionTests()},
+		{"asks", askTests()},
+		{"levels", levelTests()},
 		{"lists", listTests()},
 		{"facts", factTests()},
 		{"performed procedures and persons", performedTests()},
