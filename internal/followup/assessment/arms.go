@@ -49,3 +49,15 @@ func (m Method) eitherArms(all []Assessment) []string {
 	}
 	return append(said, fmt.Sprintf("%d procedures do not tell where the arms were while others had them alongside: each place of their skin counts the higher of both, an upper bound", untold))
 }
+
+// armsOf says where the arms of a procedure were taken to be.
+func armsOf(f procedure.Facts) string {
+	switch f.Arms {
+	case procedure.ArmsAlongside:
+		return "alongside, as given"
+	case procedure.ArmsRaised:
+		return "raised, as given"
+	case procedure.ArmsUnknown:
+	}
+	return "taken as raised"
+}

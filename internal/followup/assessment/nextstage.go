@@ -136,7 +136,7 @@ func sizeOf(all []Earlier) (size struct {
 func (n NextStage) words(newest *Assessment, sized string) []string {
 	notes := []string{
 		fmt.Sprintf("all procedures are laid on one body, sized as on %s; their places along it come from table, target region or class", cmp.Or(sized, "a day unknown")),
-		fmt.Sprintf("beams to come are like the one that gave most at the peak of %s: field, distances, technique, filters and table; only the directions and the kerma are planned", cmp.Or(newest.Procedure.Start.LocalDate(), "the newest procedure")),
+		fmt.Sprintf("beams to come are like the one that gave most at the peak of %s: field, distances, technique, filters, table and arms (%s); only the directions and the kerma are planned", cmp.Or(newest.Procedure.Start.LocalDate(), "the newest procedure"), armsOf(newest.Facts)),
 		"a plain sum without biological repair; the range of each estimate applies, and where procedures overlap is less certain than that",
 	}
 	notes = append(notes, n.Arms...)
