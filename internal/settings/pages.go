@@ -51,6 +51,9 @@ func defaultOpenID() OpenID { return OpenID{Claim: DefaultClaim, Label: DefaultL
 
 func (s *Settings) checkPages() error {
 	p, o := s.Pages, s.OpenID
+	if err := o.check(p); err != nil {
+		return err
+	}
 	switch {
 	case p.IdleMinutes < 1 || p.IdleMinutes > 1440:
 		return fmt.Errorf("pages.idle_minutes wants 1 to 1440, got %d", p.IdleMinutes)
@@ -58,15 +61,20 @@ func (s *Settings) checkPages() error {
 		return fmt.Errorf("pages.session_hours wants 1 to 24, got %d", p.SessionHours)
 	case p.Enabled && !p.Passwords && o.Issuer == "":
 		return errors.New("pages.passwords = false wants openid.issuer: nobody could sign in")
-	case o.Issuer != "" && (o.ClientID == "" || o.Claim == "" || o.Label == ""):
-		return errors.New("openid.issuer wants client_id, claim and label")
-	case o.Issuer != "" && p.PublicURL == "":
-		return errors.New("openid.issuer wants pages.public_url: it sends browsers back there")
+	}
+	return origin("pages.public_url", p.PublicURL, true)
+}
+
+func (o OpenID) check(p Pages) error {
+	switch {
 	case !slices.Contains([]string{"", "physicist", "operator", "quality", "auditor"}, o.NewAccountRole):
 		return fmt.Errorf("openid.new_account_role wants physicist, operator, quality, auditor or nothing, got %q", o.NewAccountRole)
-	}
-	if err := origin("pages.public_url", p.PublicURL, true); err != nil {
-		return err
+	case o.Issuer == "":
+		return nil
+	case o.ClientID == "" || o.Claim == "" || o.Label == "":
+		return errors.New("openid.issuer wants client_id, claim and label")
+	case p.PublicURL == "":
+		return errors.New("openid.issuer wants pages.public_url: it sends browsers back there")
 	}
 	return origin("openid.issuer", o.Issuer, false)
 }

@@ -155,3 +155,27 @@ func FuzzRead(f *testing.F) {
 		_, _ = settings.Read(strings.NewReader(file), []string{variable})
 	})
 }
+
+func TestPages(t *testing.T) {
+	const openid = "[openid]\nissuer = \"https://id.example\"\nclient_id = \"x\"\n"
+	for text, want := range map[string]string{
+		"[pages]\nidle_minutes = 0\n":                        "pages.idle_minutes wants 1 to 1440",
+		"[pages]\nsession_hours = 25\n":                      "pages.session_hours wants 1 to 24",
+		"[pages]\npasswords = false\n":                       "nobody could sign in",
+		"[pages]\npublic_url = \"http://dose.example\"\n":    "pages.public_url wants an address such as",
+		"[pages]\npublic_url = \"https://dose.example/x\"\n": "without a path",
+		openid: "openid.issuer wants pages.public_url",
+		"[openid]\nissuer = \"https://id.example\"\n":                                  "wants client_id",
+		"[openid]\nnew_account_role = \"admin\"\n":                                     "openid.new_account_role wants",
+		"[openid]\nclient_secret_file = \"/nowhere/secret\"\n":                         "openid.client_secret_file",
+		"[pages]\npublic_url = \"https://dose.example\"\npasswords = false\n" + openid: "",
+		"[pages]\npublic_url = \"http://localhost:8480\"\n":                            "",
+	} {
+		_, err := settings.Read(strings.NewReader(text), nil)
+		if want == "" {
+			assert.NoError(t, err, text)
+			continue
+		}
+		require.ErrorContains(t, err, want, text)
+	}
+}

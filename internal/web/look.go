@@ -44,7 +44,13 @@ func (v *view) keep(name, value string) {
 	if value == "" {
 		age = -1
 	}
-	http.SetCookie(v.c.Response(), &http.Cookie{
+	v.setCookie(name, value, age)
+}
+
+// setCookie sets a cookie that scripts do not read and other sites do not send with a form. It is bound to HTTPS where that is
+// how browsers come.
+func (v *view) setCookie(name, value string, age int) {
+	http.SetCookie(v.c.Response(), &http.Cookie{ //nolint:gosec // without HTTPS only this machine is served
 		Name: name, Value: value, Path: "/", MaxAge: age, HttpOnly: true, SameSite: http.SameSiteLaxMode, Secure: v.site.cfg.Secure,
 	})
 }

@@ -84,9 +84,7 @@ func (f *flows) take(key string) (flow, bool) {
 }
 
 func (v *view) flowCookie(value string, age int) {
-	http.SetCookie(v.c.Response(), &http.Cookie{
-		Name: v.site.cookieName() + "-flow", Value: value, Path: "/", MaxAge: age, HttpOnly: true, SameSite: http.SameSiteLaxMode, Secure: v.site.cfg.Secure,
-	})
+	v.setCookie(v.site.cookieName()+"-flow", value, age)
 }
 
 // beginOpenID sends the browser to the issuer.

@@ -59,6 +59,10 @@ func (nothing) Plan(context.Context, []store.Case, outlook.Ask) (outlook.Documen
 	return outlook.Document{}, store.ErrNotFound
 }
 
+func (nothing) Make(context.Context, store.Actor, string, httpapi.PaperAsk) (store.Paper, error) {
+	return store.Paper{}, store.ErrNotFound
+}
+
 // newRig makes a rig; change, when not nil, changes the settings of the pages. A Secure rig is served over HTTPS.
 func newRig(t *testing.T, change func(*web.Config)) *rig {
 	t.Helper()
@@ -73,7 +77,7 @@ func newRig(t *testing.T, change func(*web.Config)) *rig {
 	r.api, err = httpapi.New(httpapi.Config{
 		Version: "test", TokenRate: 1e6, AddressRate: 1e6, RefusalRate: 1e6, Now: r.clock.Now, Logger: logger, Fatal: fatal,
 		KnownClass: func(string) bool { return false }, Events: func(store.Version) ([]procedure.Event, error) { return nil, nil },
-		Maps: nothing{}, Windows: nothing{}, Plans: nothing{},
+		Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{},
 	}, r.db, keeper)
 	require.NoError(t, err)
 	cfg := web.Config{API: r.api, Store: r.db, Now: r.clock.Now, Logger: logger, Version: "test", Passwords: true, Cost: cheap()}

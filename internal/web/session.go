@@ -44,9 +44,7 @@ func (s *Site) cookieName() string {
 }
 
 func (v *view) setSessionCookie(value string, age int) {
-	http.SetCookie(v.c.Response(), &http.Cookie{
-		Name: v.site.cookieName(), Value: value, Path: "/", MaxAge: age, HttpOnly: true, SameSite: http.SameSiteLaxMode, Secure: v.site.cfg.Secure,
-	})
+	v.setCookie(v.site.cookieName(), value, age)
 }
 
 // identify finds the session of the request; none that may still be used is errSessionOver.

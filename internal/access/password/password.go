@@ -42,8 +42,8 @@ const (
 // Error says what is wrong.
 func (f Fault) Error() string { return "password not usable: " + string(f) }
 
-// Check tells what is wrong with a new password of an account, as a Fault: its length, or that it holds the account's name
-// or nothing but one character.
+// Check tells what is wrong with a new password of an account, as a Fault: its length, that it is too short without the
+// account's name, or nothing but one character.
 func Check(text, account string) error {
 	fold := cases.Fold()
 	plain, name := fold.String(norm.NFKC.String(text)), fold.String(norm.NFKC.String(strings.TrimSpace(account)))
@@ -52,7 +52,7 @@ func Check(text, account string) error {
 		return TooShort
 	case n > Longest:
 		return TooLong
-	case name != "" && utf8.RuneCountInString(strings.ReplaceAll(plain, name, "")) < Shortest-4 && strings.Contains(plain, name):
+	case utf8.RuneCountInString(name) >= 3 && strings.Contains(plain, name) && utf8.RuneCountInString(strings.ReplaceAll(plain, name, "")) < Shortest:
 		return HoldsAccount
 	}
 	if first, _ := utf8.DecodeRuneInString(plain); strings.Trim(plain, string(first)) == "" {

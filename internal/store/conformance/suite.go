@@ -44,6 +44,7 @@ func Run(t *testing.T, open func(t *testing.T, cfg store.Config) *store.DB) {
 		{"papers", paperTests()},
 		{"objects of archives", archivedTests()},
 		{"accounts", accountTests()},
+		{"signing in", signInTests()},
 		{"audit", auditTests()},
 		{"backup", backupTests()},
 		{"several at once", concurrencyTests()},

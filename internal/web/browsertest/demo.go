@@ -80,12 +80,12 @@ func (d *demonstration) start(root string) (err error) {
 		return err
 	}
 	program := filepath.Join(d.dir, "afterbeam")
-	build := exec.CommandContext(context.Background(), "go", "build", "-o", program, "./cmd/afterbeam")
+	build := exec.CommandContext(context.Background(), "go", "build", "-o", program, "./cmd/afterbeam") //nolint:gosec // our own program
 	build.Dir = root
 	if text, err := build.CombinedOutput(); err != nil {
 		return fmt.Errorf("build: %w: %s", err, text)
 	}
-	d.cmd = exec.CommandContext(context.Background(), program, "demo", "--serve", "--out", filepath.Join(d.dir, "demo"))
+	d.cmd = exec.CommandContext(context.Background(), program, "demo", "--serve", "--out", filepath.Join(d.dir, "demo")) //nolint:gosec // our own program
 	d.cmd.Env = environment()
 	out, err := d.cmd.StdoutPipe()
 	if err != nil {

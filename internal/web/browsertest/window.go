@@ -288,8 +288,8 @@ func (w *Window) Picture(name string) {
 	}
 	var png []byte
 	w.run(chromedp.FullScreenshot(&png, 100))
-	require.NoError(w.t, os.MkdirAll(dir, 0o750))
-	require.NoError(w.t, os.WriteFile(filepath.Join(dir, name+".png"), png, 0o600))
+	require.NoError(w.t, os.MkdirAll(dir, 0o750))                                   //nolint:gosec // the tester's own folder
+	require.NoError(w.t, os.WriteFile(filepath.Join(dir, name+".png"), png, 0o600)) //nolint:gosec // the tester's own folder
 }
 
 // Print gives the page as PDF, as a person's printer would have it.
