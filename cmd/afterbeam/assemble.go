@@ -15,6 +15,7 @@ import (
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/ingest/archive"
 	"afterbeam/internal/ingest/spool"
+	"afterbeam/internal/physics/organ"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/procedure/lexicon"
 	"afterbeam/internal/report/dicomio"
@@ -83,6 +84,9 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, ope
 	}
 	if w.papers, err = newPapers(s.Site, reading.Site, sums{method, db}, db); err != nil {
 		return nil, errors.Join(err, db.Close())
+	}
+	if n := s.Pipeline.OrganHistories; n > 0 {
+		w.pipeline.Organs = &ingest.Organs{Budget: organ.Budget{Histories: n}}
 	}
 	w.keeper = &ingest.Keeper{Vault: db, Limits: dicomio.DefaultLimits(), Fatal: w.fatal, Kept: w.pipeline.Wake}
 	w.api, err = httpapi.New(httpapi.Config{

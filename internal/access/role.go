@@ -93,6 +93,7 @@ func Permissions() map[Operation][]Role {
 		"makePaper":          {Physicist, Operator},
 		"listPapers":         {Physicist, Operator},
 		"getPaper":           {Physicist, Operator},
+		"getOrgans":          {Physicist, Operator},
 		"searchPatients":     {Physicist, Operator},
 		"getPatient":         {Physicist, Operator},
 		"getPatientDose":     {Physicist, Operator},

@@ -701,6 +701,27 @@ func (e NoticePreferencesFrom) Valid() bool {
 	}
 }
 
+// Defines values for OrganDosesState.
+const (
+	OrganDosesStateComputed OrganDosesState = "computed"
+	OrganDosesStateNone     OrganDosesState = "none"
+	OrganDosesStatePending  OrganDosesState = "pending"
+)
+
+// Valid indicates whether the value is a known member of the OrganDosesState enum.
+func (e OrganDosesState) Valid() bool {
+	switch e {
+	case OrganDosesStateComputed:
+		return true
+	case OrganDosesStateNone:
+		return true
+	case OrganDosesStatePending:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PaperKind.
 const (
 	DoctorLetter    PaperKind = "doctor-letter"
@@ -2962,6 +2983,34 @@ type NumberChange struct {
 	Unit     string   `json:"unit"`
 }
 
+// OrganDoses defines model for OrganDoses.
+type OrganDoses struct {
+	Cautions []string `json:"cautions"`
+
+	// CoefficientsMsv The effective dose estimated by published coefficients, null when there is none
+	CoefficientsMsv *float64 `json:"coefficients_msv,omitempty"`
+
+	// Doses Organ doses in Gy and effective doses in Sv, each with its range (k=2), statistics, assumptions and sources; an organ far from the beams has below_gy instead of a value
+	Doses       *json.RawMessage `json:"doses,omitempty"`
+	MadeAt      *time.Time       `json:"made_at,omitempty"`
+	Methods     *string          `json:"methods,omitempty"`
+	ProcedureId string           `json:"procedure_id"`
+
+	// Ratio Effective dose of the own beams over that by coefficients
+	Ratio  *float64 `json:"ratio,omitempty"`
+	Reason string   `json:"reason"`
+
+	// State pending: to be computed; none: reason says why
+	State OrganDosesState `json:"state"`
+
+	// Version The estimate version that the doses belong to
+	Version       int     `json:"version"`
+	WhyTheyDiffer *string `json:"why_they_differ,omitempty"`
+}
+
+// OrganDosesState pending: to be computed; none: reason says why
+type OrganDosesState string
+
 // OwnEstimate defines model for OwnEstimate.
 type OwnEstimate struct {
 	Author  string    `json:"author"`
@@ -4447,6 +4496,9 @@ type ServerInterface interface {
 	// ListNotices List what was told of a procedure, newest first, and who has acknowledged it
 	// (GET /v1/procedures/{id}/notices)
 	ListNotices(ctx echo.Context, id IdParam) error
+	// GetOrgans Give the organ doses computed for the beams of this procedure, beside the estimate by published coefficients
+	// (GET /v1/procedures/{id}/organs)
+	GetOrgans(ctx echo.Context, id IdParam) error
 	// AddOwnEstimate Add a physicist's own estimate of the peak skin dose beside the computed one
 	// (POST /v1/procedures/{id}/own-estimates)
 	AddOwnEstimate(ctx echo.Context, id IdParam) error
@@ -5949,6 +6001,22 @@ func (w *ServerInterfaceWrapper) ListNotices(ctx echo.Context) error {
 	return err
 }
 
+// GetOrgans converts echo context to params.
+func (w *ServerInterfaceWrapper) GetOrgans(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetOrgans(ctx, id)
+	return err
+}
+
 // AddOwnEstimate converts echo context to params.
 func (w *ServerInterfaceWrapper) AddOwnEstimate(ctx echo.Context) error {
 	var err error
@@ -6434,6 +6502,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/procedures/:id/events", wrapper.ListEvents, options.OperationMiddlewares["listEvents"]...)
 	router.GET(options.BaseURL+"/v1/procedures/:id/estimates", wrapper.ListEstimates, options.OperationMiddlewares["listEstimates"]...)
 	router.GET(options.BaseURL+"/v1/procedures/:id/estimates/:version", wrapper.GetEstimate, options.OperationMiddlewares["getEstimate"]...)
+	router.GET(options.BaseURL+"/v1/procedures/:id/organs", wrapper.GetOrgans, options.OperationMiddlewares["getOrgans"]...)
 	router.GET(options.BaseURL+"/v1/procedures/:id/map", wrapper.GetMap, options.OperationMiddlewares["getMap"]...)
 	router.GET(options.BaseURL+"/v1/procedures/:id/papers", wrapper.ListPapers, options.OperationMiddlewares["listPapers"]...)
 	router.POST(options.BaseURL+"/v1/procedures/:id/papers", wrapper.MakePaper, options.OperationMiddlewares["makePaper"]...)
@@ -9234,6 +9303,45 @@ func (response ListNoticesdefaultApplicationProblemPlusJSONResponse) VisitListNo
 	return err
 }
 
+type GetOrgansRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetOrgansResponseObject interface {
+	VisitGetOrgansResponse(w http.ResponseWriter) error
+}
+
+type GetOrgans200JSONResponse OrganDoses
+
+func (response GetOrgans200JSONResponse) VisitGetOrgansResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetOrgansdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetOrgansdefaultApplicationProblemPlusJSONResponse) VisitGetOrgansResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type AddOwnEstimateRequestObject struct {
 	Id   IdParam `json:"id"`
 	Body *AddOwnEstimateJSONRequestBody
@@ -10454,6 +10562,9 @@ type StrictServerInterface interface {
 	// ListNotices List what was told of a procedure, newest first, and who has acknowledged it
 	// (GET /v1/procedures/{id}/notices)
 	ListNotices(ctx context.Context, request ListNoticesRequestObject) (ListNoticesResponseObject, error)
+	// GetOrgans Give the organ doses computed for the beams of this procedure, beside the estimate by published coefficients
+	// (GET /v1/procedures/{id}/organs)
+	GetOrgans(ctx context.Context, request GetOrgansRequestObject) (GetOrgansResponseObject, error)
 	// AddOwnEstimate Add a physicist's own estimate of the peak skin dose beside the computed one
 	// (POST /v1/procedures/{id}/own-estimates)
 	AddOwnEstimate(ctx context.Context, request AddOwnEstimateRequestObject) (AddOwnEstimateResponseObject, error)
@@ -12702,6 +12813,31 @@ func (sh *strictHandler) ListNotices(ctx echo.Context, id IdParam) error {
 	return nil
 }
 
+// GetOrgans operation middleware
+func (sh *strictHandler) GetOrgans(ctx echo.Context, id IdParam) error {
+	var request GetOrgansRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetOrgans(ctx.Request().Context(), request.(GetOrgansRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetOrgans")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetOrgansResponseObject); ok {
+		return validResponse.VisitGetOrgansResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // AddOwnEstimate operation middleware
 func (sh *strictHandler) AddOwnEstimate(ctx echo.Context, id IdParam) error {
 	var request AddOwnEstimateRequestObject
@@ -13530,361 +13666,367 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L2Lk9s2tjf4r6C0d+vO7GU/bMf5Mt311S2PHU9c48RedzKprcSrgkhIwjQJMADYsibr/30LBw+CFMCH",
-	"Wm37yze36k7cEgUCBwcH5/k7vy9yXtWcEabk4ur3RY0FrogiAv56tlZEvNUf6b8KInNBa0U5W1wtftwS",
-	"lDdCcoHUFiuktgTVeEPQiqy5IGiD78g14oyYr6lEfI0YR4Qpsdf/1j8oqYSvBFk3khSLbEH12L81ROwX",
-	"2YLhiiyuFlhPY5EtZL4lFTbTVIoI/ej/+ws++9fjs//x/vfHX338j0W2UPta/0YqQdlm8fFjZlZxQ35r",
-	"CMvJwGqkfQSxploR4eeIpUKC5FwUSBLCJk9yzUWF1eJqQZn6+qtFtqgoo1VTLa4u/TQpU2RDhJmnfLNO",
-	"TO+1nkPJc1yiAnvq7Sgr+E5ewx/B54zsiFSoFjwnRSMI2m0JQ3glCVOp2cslXydJfHn2l/e/f/XxzPzj",
-	"cfuPBMHl7YuGvBS8SiznJRXtehqYe2JeRUOWa8Gr005tApVHZ6X4Cef0d8qKxKR+tqcHy9vkAbmlrOjM",
-	"hjDNZr8sDNvCrzQ3LrKFIHeU7BbZIi+xoGs9CMGi3J/lW5LfaiblTG39X+QDrijDMJdsUWJF/FeCrIHh",
-	"BZW3ZxVmeEMqzWDvE2v8nrIU4d+wco924UIdK+e4LOEtsWVXlJHOsu17V5yXBDP34jc7NijFBC9bITVE",
-	"Zq4HitKZ10RgxfWX9XYvaU5lmhBvsaKEqYEZUVg/RrV58tqKH2lmiYUWnExTSXFEzQda0NrHE7Nvvz1W",
-	"jsrbt06kTJm8ezY1n+D742d0o7BKzeY7vgMmwvJWIqkwK64RvyNCH259H9VaKrIC1frcUyUHTrzUr+lM",
-	"tCBr3JRavOtx9FFpeUH/aV+0yBaYyR0RwFWyqYmQpDB/EKVK+Bcuyzi3PC+xlInV+b1AuX4qMXH3XTvx",
-	"Cn94TdhGbRdXX38VeylI5xd4P0V4JwlmhbYgvzVUr/1KiYacSGC+LPHmJS3TusnPXE9xXeKNkyNjzKif",
-	"TUhQnG9hkxjB+nw37Jbxnd7hFSm5lqSMMxLfPj1RYNCfMVMkJeHhCTdRPRF5BBO285w88/iUQWlJbT0X",
-	"lZtohesULY3eE59nzTbBHM1f8k7/7z8lZ4k5TdQkxpjxNMzX/OtfqaPxA1dINnXNhSLFFXIHH+2o2iKM",
-	"dlgwCiuOTlIPXGGVb80zg9fad1g+y3PeJK8RuFLVlkut/XG0xXcEYYaw+VGGuEA88gjwcnx+WyyX9udj",
-	"s3tVDNwPvMa/aQHsb9kaq237Gvh8mtgYvR9erb/X9ByYzLc/GhnhlI98i9mGFAhLfbHusASV32jY5rvA",
-	"XIF95Y2+O9xatgQXoCPY1bxan8EUUhL48eVlfOI/cEZmTb7VltAWy4H56JGPmxTLy6YgLykpU/v7d7Lf",
-	"gaKirUK8kYbzc15VWALP6Zsuzl7UjL7Wo8f4qzMRfZknbbmbN2+RewT99OpFgs/sE3MuqfP3vz/Kvk5x",
-	"22vMNg3epK0L87UToIp8UBmSTb7V3EaYJk+ROnyl/fGQrpSWWdqwSV/oXeMyQ0++/lr/QyIwac2tBGIW",
-	"K1RxmdIvwSB6kPv+zXotSUrQvSOyKZXUqnBJtAjTBxLmm9LiYbT49XQ5aqS/aVTOKzJkrK1IjityoHlc",
-	"I3JHxB4JvptgkHPznqhOUlEpzR1BSkl2WwJqTU1YYT4VxNxAYL/BqSrg+seM8YblpIhfs2/xhrymFU1R",
-	"+lumBCUS7JJNklH1AHHiPtXUxR8MdZ9ehrR+FKX1W1wTMVkhqfXTR6kkxTpUSeCvrarKFJXqQWuSFtEJ",
-	"dYWP++pE99xbIvQKSXHDG5GPmUOtX8hyqlMLozonjBhlw1zeLbJFVdcyQSn3niEbraP8jmnphwqw3zXB",
-	"76iknGF9v+S8qksCj+KKsCLF8e9ITmitJs9PmOeP1M9D5fyW1Ar2Hz79rcECM0UZHNSCyhyLgUlrgTd0",
-	"UJ1ItPL6GlVcgIeDoceXl+AuYFoWoQ2903JIIW4uwpkH+tGEM/yOJ3X3HwIpKTho6LEJ2K9mGLA3BIt8",
-	"O2Q7v2GgGegrV2pK4DLUVBITuXnzFsY0KkX0qP4p1BL+9Ev266+//vo+/OzP/9ef/zt+hs2kX6Q58Rm4",
-	"ePf7/b6qigKUKSRAI7XmxXZfb5Pu6RvVFPsXff7sT/397998/PN//+ks+GN4viOq2LF0dsM+JKm/5wUu",
-	"qaJEJglemUf210ifV2TuVQkH6OZdYvbtsK8YEH1Eme1MZv8QU5k2gxsi0qQ4bh9hxE+xlUDnk05dD/jQ",
-	"Mx+gt/lyghUj4cHT2TBDlITvpszJcv2JpvQjn2S3DFklJ7FC/kGEVjAGVL8784SNH16Hsbhxhd/+uH/T",
-	"2bv1Ev5v9Lb1c1TbyfOMb2I7nfQ2zpzeRzMWkeqvvNBce/W7N+Xhj5wzpQmkh25KRWss1IUgJda2zNXv",
-	"HRUkXJN+DsLLuK5LmkO06qKgOegNPgq7ogwDwftb+zGLiIwXr56/+R6taUnA3hEqM2IDXJ+koBjpYaJv",
-	"7BLMLFvWnEmzyhdY4Rui+is+GOm/wCHaWTZVpJKBEOerf5JcLT76NWEh8B444UQE/K8PVXkcEfUykSRK",
-	"IsoQtvSseEHKc6SZ0Him0M/GJ4ok3ktzSpS2Z+FiA7VVGGV2Efh9RknXXev45LPPzG+wjRJhqRe/R2CU",
-	"UZahVaPQGhS9WhBcrYI4JeMK/YsIrunyA1c3igsz6Zks1eOkj9kizgOxHwX0C39UC74qSexl/yHIenG1",
-	"+D8u2qSTC/OtvHhrfhWjzw9cbTWP7LAE7ecaEZxvkZmzoYj+qmEFEVJxXgCBcNV63gXBkrNz9LP+8+nl",
-	"kwxJwgqInW6w5k/wdL0jSuzPIF0ESZJzVgDbuZmliXvyFYMfaUeYQjvB2SbznmYbxEUFVngB9/Xn3PeD",
-	"eX8LHi67MVQizpBUWPOtVFzgDWnn/ErfpOqLmfkN18aoO4gQUO9N/RpxLZok2mn5pM+f5kXwau8wVVrM",
-	"tXZ8Zli0w34wV7v5kF1lgylaLRG8JkLZSzEXRIugJVYd8VVgRc4UBadgbz3gNNCTHfwRa8pSP+Ru8oNB",
-	"aBGhlVMJIl/wHVvm2N5rXXq+UkgSIk2Qyft14DLYbWm+hXh7TYTkTCLF+S1csu3KfDgpWwhexl8vOK9k",
-	"KqeDVxDCqfBeTyRDevEgTJ0X1jgcejdqsOg4sdobtr3mfzFBKyCTna6bXEijLNzY7o61jp72Srfs8ZrK",
-	"CIvYQJzsaAVDwsYx28eRlfiBB6b0zmhxMI+ioArcbm+D+a1xKUnWm7LjosB94xxI/u9sFo+9Jgphhlzy",
-	"jd7nU/Kb9y36jJ4sTPT5rXHGNS4qqjVl3BTUfCeJuKN5LCtgFteeo2fB8naYKdAQqmvk5wQJLHYqQICW",
-	"vf2lYX4C0guSnWQ31uvYp+dXG9mXCn94ZX75KAgXxpkqPBlxvrplfFeSYkOO4y1nrQyaO15RaEO6Uets",
-	"ttU1tJ6KsPTxXSYEboULMkv6e4ZPjRgQKLKAcK86Q2WBHRjMuZ1hdDfrWvA7Urwmd6SUh4sv9edLSdSY",
-	"zIIBbggMKoh+oFEmFXHkh+86D/dX2L6/P2x0NfI2sn+Q2QH/Kss368XVLyPSV94+Mz/5+L5/tXxsM8Rm",
-	"7bn/0WofcRj6RI3D3ylFqlpFRJCZos0yLMlaaVFk09n6XJPZzLIYsxV4L5f8zhCobxXuJZKU5cQkLZs0",
-	"22vEyAYreuezx6mKvrMzWOzNDYlcE4GL6OAXkPg1MSqFGOR73T81LFtseVlEduClFm7G5GM2P1Hetvn1",
-	"mp2KpiTGB4xLLd435mqDZDfGUcnZhghkxo/dbgkBASnEX1zmcLYA/95SHwTQIcY02NmSk3G1NDw3mlym",
-	"+UGT2qTdT9GnXQ5oJEsqs9nE0zOSZ+YaZy7hN3UlGGXIfns4Byvuu9O4Nmo03JeMr3ixbwN4JaRGuRMw",
-	"SpvRKws09OgXDdskvMFSkbqt2ygKU8Xhcn4hD9hrAYpDotGhkJElVzGDxvgUQKui7CBefTBNGzmP5IgQ",
-	"QSzNdm6y/mTnvCISrQWvQLPb8p0WwgFhD9+j7OHoJSCPpR3HWEaRDyqa1eVLTrgI5Ur7S/PFcPVCprXx",
-	"b9mmpHIb9cIdmFSwFZmrb3D59y3nds6vEf+ZD8O3GdjthWS5x67UTdvJ4+ByzPqKUHCaMheTDoRT5jOt",
-	"QwJkLrHYyaWsTaiwOkRC53jWahjT1eCcC0FyFdWEf97uNScpfEukYd4S53DHYYa0IKdE2IxVowM75f9p",
-	"JBsQSDpw0yLeml1w2ArOiAnBAW8eG4bJFmvKcBnLvAVhZBOUwKenOIIb2ubiuOKHQ0G8EbggCdZ15kIG",
-	"csTkZMEHCJeckWt0aZ2x4KBUXH8XmhBfDSeUAf+Sw/TLGMVdRlhw0gtjwVmiMq7OnE4SvQ9orprYPfdO",
-	"38dQ+aY4wsg+5yU/KBthptkocwBrRSoWDMcZ2an3a3ysnlBos+I0/yWOzvO4V81pOBFPD4TBIqaRkSFL",
-	"vNwRchsJLdt7ZbUPMmz+B+RORhltmjqQFvDDtOkJyUMpGK7Fr3qIhhHbba7Xye3GgdspM9dUkuhdOgVf",
-	"Km5FzzA1zGPZYTXOkHtL3r4gCtMyYvAZK3BkrXqQFWaxi/Bts9LXHikQPKDFibylDBVcaqNH0oJYiQnH",
-	"DmSSqVmSg27KPlVz3CStIxh0OXRT64NpXm3ve3MhoJLzW4lKehvVdLZUKi72c7ji2zsyxRkpNae64bsL",
-	"cJRul5zYUvOqiAtG69AxMp3auJ/jxW/inm7i1uBTgDGkilf8bqiuzGcZ6lNgKs1apdCqOnAkQG2AT7eY",
-	"FaRAVlkiMscmHPp+1HYa1/hDg2P0aRsziVsGiYCAq+COS46kk/DNOqXNp5xk/kVua2CbM8tUPgbQOs9G",
-	"VFa72DGl8C3ekKhsmiWRY2KDRRX/56a+35eVf1CQ+m2DKfYiLzF4xkc31AvupM5oTSGq4Eo10hBviInH",
-	"gdwmxajdANTIvPyHhcXJKemGHedu7rpvp6dqh1zdV3wCd/uT0TWGrlg7ZHSNTUFVnGnchh+AFCT2MThH",
-	"thh5OsvpWbwz/qQxie/GHtq4YLiYVE/dfmmBv8VyG49vmpdGv2q18ZTjJS677inWDvYr4r/wjofDM0gr",
-	"MvU2Sos8+3xP2LWGbW5tX0u+LCg9bxV4L/KA+smN/gcRdG2D+4fbXXh1LUJoz6XTaNaxDsJqxg4V4Lks",
-	"4FM7hdgC/kpw9aZRWnlK6FvaKl4RXKEdb8oCFRxcJH/bZ4hIRStsBF6PxYtCLjcRSfod3WyJVEaltMIU",
-	"BqdKknId5iYVvFmVwZ5bY0CfEj26t9+GjvXNLWVg0cHP1oqIybMCzdf60PQMbW4dOP2nzBFeNn+S5tId",
-	"n6WNQSQmO22Ot0RU2L5qwuM1wbeTyIfL0szIZyNOn1MtaIXFflmQzcRpmSyoOb85iCa2r+wPFxAp81zd",
-	"4cBwywIe63JAS7zUGXxbYhZTm2RTAZlT1pAeH9w6lsrSes/WXGgryaoj020zGCNSV4e1nmNrLQP+M1XF",
-	"U27YUNDMtAmt5++QPN7hE2XLm6atuyP4Vro/GlbhuibFFZIcVU2+hVSGkoLbB7O94V1j78ppXGsGjAUp",
-	"bOW6JIEpXeEaUenOa613PibvJ583LwEkR2ssuoJ5ypmbLaXa5JUBzA/ZFhnC1ZohpWftE9g0faMLdzHK",
-	"FDltyghmfqFXvr58D6BeLvt0jMSOFYZeFb4H4h2MW2CJqVkKcuE5JHhl1mXfMDTrdt5tTUxobASN6JYz",
-	"RTo3BzKyi3/dIysXYc02oESVtnq8iESYbUrSBtxszAgu9C1Veg+AMUMZMUlY/E3QYkBY9P/uXRr+FRMo",
-	"0B/q4DY5frC+77O9SIZvHL8psW1nXJEhz5hmdSSIVNJIswKVOL+d45/rTdsJ5lYMu0vCTSbrXFNDF9xU",
-	"S7bHivptGcJIszzksq44lIF0WT9xc70yIoCLgog20w4khTbZyYfauZUmcaZeBiOFnlM3w+zp5SEzAVDE",
-	"sorVKVHjv8RI/tboecCjyG5iQRTRhsu1cbROg8w75E8f4fm6kyD2+DLCuk6czNgXbx0AZ3vzwASGIapV",
-	"UBvqM0uFd2QDEisV8sFUmJcML7Nb63t5fnn5aEz382+Pse1giAiX3KldvNi7naOS54QpQWZtnfOYrgQG",
-	"YclMDgoWgH+yJSYLtKTG4XlHZU4ELpeYC4VN+ovAgrDwo5LiHG6S8o5KcEtzGLrkOyKWJa1W8crtAyI8",
-	"xyVdCbBtX3r3xAw/FOAaJdJWIK0KUoi69Dg+9GoRWuRSGf9Q/73fEywbQQq0IlvKCgNyoh+9suXmgJmj",
-	"+IZAJqrNjTc59kpgJgHXgrNo7KxhOREKU6b2y5qI3PpXDgu3IGaCRYEKckdd+hHAYEh6R753HGycWwMM",
-	"/zSOBdKe6oYpWibyUE5P/DtcNkM055rABZV1ifcJ3dQv7UnnJD95MnaQzbvje/A+ytaSvLR5dT2GtZ8O",
-	"3QLwy1APnlBHYx9MaokuESM62y3Jg3SL7oRrwfk6niAFjn+bTyRtno5L2clLLkm5v0akqtXe5UuZJIGC",
-	"k2gGDVzfKTNN4n0iZ9xEDEwZynZvq+dARWdkUrqQnjvrqMg5Z0rgguYqhUEREtnPu405SxMBN8SL0twC",
-	"dDAi5YDpGV0xFbb6Xa9yTUtSmMovhJlJcXf1x4cmiUfDiSd8AuxXjllOypIUGVg5H84E3gNxrWW0Lhsu",
-	"uMx5HX+Hk8mHqYkWtedQv3Q2l1tXi7sEMEx8jTbCeDoi+SMPH7hxwEKjE8/C3LjxqdcOtSYervMoRvFv",
-	"+W66yROy2zu+i5o9PLppIWhSRIkyIAwAwaY1X8aRX1SgkBxm76XMWgtUCEXrLXmyEyA+WYoNxFX6RIoV",
-	"LRC4oJcHGTNBBHskQ3vNGxZPWXfwRPYQ7LBE8HDmhKjltoRcm5koHMRvutMIiAaJi24+Mzb5IXG6Ar5Y",
-	"0l4QbtQBGaY0zvxpMhtXKlvGeVzJIQjrZZPIAd5tp2eV/MTWdDylpA1AdenYJ07AqeEks8NT4EjQSwe1",
-	"KaLdbFC9nujZa6qmhAKIF1xGQ/xLo4YcUGjQt5u+R992KuRM3ZkvM3Cp31pTgUtQEnLl/H2yqWQPgD4L",
-	"/YGlKZQ7lNi0IExRtV+aQoKIOvNGK8z2W4RX+rDvtjx0cyIqM4RLySEd0xS0WWhsHw+RuHIQ/lf6yEIq",
-	"vYMUwGyfheWBkNvYVR8s1H+F92hFkD3DxvB265/l9S+xIlItK1xHtgGrbc+O7biys06+fSBttlhaQTh+",
-	"fY+UAXTczdP8NK3CfbhcyxOTB/vZVFNERwKBv8RSEimrqMUX8LFJ7CfC3SBanWMF7DploA57f35TGTRS",
-	"w7KdQkkq3EZYiKXMOLawAhNWn5QEV/nDgcEHgdusfQTlVEbbmijKzJpJMUDqvq0T5qe7dg4dN3l4CUVo",
-	"Gzmh7W522Hg45e4FgdLXw1i9wGsVj2kAzIpNlvIVGtRhX0i6YVjF87KyBUB9LqOpRZH6nUY6JdgG2Vp0",
-	"U7Pf9yiTvyX7hPM4ROtSvCwQrrFQaLW/QnwlidCc9dOrFxlkWaMK32qDDrBSgIUlERSXVqbZh6Ryvo1D",
-	"TQi3BBldCzwMuIZ3vv7woF6FhQLK6kO5qek97tavMGvWGNLM42okLH4eGEFXkKXsidSXPOZJe8d51RPP",
-	"nksiWTp6l+I6Et2wqNUJn2ux3jkB1+Yy0yKrjTdKBJGAVrQ0ssGWP/AeSZ7Ia1mrHY5pADf2m+nra2tv",
-	"D82k6JGIVfToQ+KhEjps4DbdU7J9pXmB16n8otpN7Ym6VigExyHC7JmTSn6P0hIN/ESpUuAZtmjgbpoZ",
-	"qzcA5EMRKliNzVLgd1pY3BJSSxOrIvhOf9yoeQnloTMoWrkwLa2TfKi5tNsTQS/Z2NjV4Vd6Sctk7q5F",
-	"PHNvgafbIxXWK7b0MdEUC+du3XKTMh9PVa4PP1jt4/LNBSFn2GYDOYVwPpbTz6c5KMHPMs/hbUzSMWKP",
-	"O/qb5fe1XXFYCeczAMe1CTg0cSQUKCqefvzCszwanjVDj0zruBRiKKqOOnTXtCxJoXWfKrOQYAaskpmY",
-	"Rg6Z6ornvES1oEwBYsiffnzz/es/dwuqvvboFUNAHkemJPd56xCDnwZIkf58asOm9aj0BcMsYMhu3nDA",
-	"sL5gPZkYbbYvVexTeA12nJNM/vCKqmmPfwePhigwM7j2hhAWzasYv+S9ck3TIXuwnYwu7Prc3XduvV2y",
-	"hG3BkYKb3BAxvVnfOSL3rt+y5DtSLHdc3FK2WRbRQMlrruWVtSpaCD0kaUlYTq6Q2lELSWHUqo22vZ+E",
-	"htv47ZBIrPp5a+KdxlwEIhMGuA3ORd5IEo15wuzUEuAyBsK8aEX23MZbgYpdr4Eyq5xk2cDiR2j5N1yj",
-	"FVE7Qli4AkPWvzxF/2enceLXl6jgMAvyIScGLWOUknqbRvf0Z/OtnYM2oVpckdIGYQ+om3K8O9dthABZ",
-	"nMfis+xtWpqd45eZOSBz5cLEczd0k1kjPDKjEc1sLkyd/U0sAODw4HdbjnaCK+IiqlYBAXcAjdomQ4kQ",
-	"ZbQovQeQEgQGBN1QFgZINc+ItYliAZHiYBtC0bwpsZBpTcDwew90B2Sypf/bYJT+XmWLD2cbfmY//Kfk",
-	"7Pwd3n1PpLS4igNqoDZuliPf3xM70A4xtLHgIYOEPBRiqk2IEdiozkH4rcS5abRlXLdQrW9s6hIrIoBj",
-	"vE+4wHuDAFoIvGNXgOWCG7XVz3B+GxgIK2wgbFyZvf4QcoGWay5syyDzbutKgxGjfDGSJZKh1b6N0dq5",
-	"28s6NF4gl4QL52h30xgl3XTcr1Zpt0FIM/M2qF93eNNr9va8dI52RzYEin7LIyHLddkzLaNAxThMKQn9",
-	"f4O+sIQCm/AI+YSbYcXT5cYkPA7uFdFV0bVNwotZNdrCGrD0rbvGnCoZKHjSXsmm6Oc6CGAKtMYOLxcg",
-	"hiuCmXFlO7zcFELW0nQ3jgZ09ddtFfB947LGyTn9BvwBnn9uyDUS8pwHM2QperD0w4riw+VPBNeLwcj0",
-	"xuzPo0vwzu44u3zRUnGY7eKVoUMeqML/doaO0rL55yg87qtCwQrs20ccENGArO8wFAFLEhUGteXvz96C",
-	"mmEhOesSs7ieH6QULSsaMSFetg8gex8fpvcl6BCUpOF6udkv8+pxYtZnWBDo21s0ObSmA+c3zFse+cpk",
-	"AvIzl3bssnuFz0iuOWWneH26RiCgxCH1g/ZRMX741vrj00ghYbRyuh4IuXz+t9CAkiFc04v2w3NzpM7/",
-	"KcPAz1T1cNyznLhuzJGRbQjcAap6ITTHn2sa3E4VHi4ZtC825rtcidryIgH1DHdp2nJn3KqTbuFaz7QI",
-	"HIeneWq8feCBjW3dcToY1050uFX17MpDr6x7fUuy4F7xWp9rU9yJHw+JUXds4nav014m84Ubzrr/Ry1g",
-	"/4Khuf2jpW5KG5vD6Sfl0dNwRbvz8zZ8iGqRSrkt3WzjpZWIMN8fEZqXZej2fz4+7nIpTZJi39O3O+U7",
-	"DEkSqaE0vu+JVH1HrxNcZc7oMCCzQG07Hz/j6I7FkZDm6QWfWhE48n205He8VNGKCYZUsyJIf28amR7x",
-	"Al+/FAO/Y6kMhU4pZY9xn71BNZdU0btjp2SjQgkMkV7tZU/hFphRXN5zBvfMBTUfHJte4NAATAzIadsu",
-	"NxN+G9AoS+qDI5AFjrGSByx+w5lqken32yR8NDtobCovcR6LloC76zS3VTIRZ8jPmIammehvsZkjTgK2",
-	"oDNmZYGzaQiiXlMnvk9rnM/YJqDy2C6ZIVPTkEdCUG3Ick+st3mobvPxWB0bFpUcQinW30PY6hoJTCUp",
-	"oMN2gC8jETXIGMwmRlpkaEXKUhqHvUcVhwEgpMLZBkAKYk5TDy0/3OpVqycB3q17yZbgYuk6gK8JUfaP",
-	"KA47oZutWubVCBkfd8j4JEbHmksHr+pLq5qaMit24L8FyZsVVY1clgRcyu0HQk8k3jDk2AB9e9r6zf1H",
-	"UgKgJnNpGqXbEuvh0uCQOGePQvzalj47Q+rbzchwT7qVl+dPx7QhLwMGPMgvcVmCV//BW3Ek/In9fAXj",
-	"+ZvcU8PNPyW0zLdzBJelx7jwckMPTesUMHp9QGdGtCJv8l/cLHopIg+Ettdu4pyWOPEdHuLJaInsCksa",
-	"NwGhb0kShAFCXNYGOMaYgqYoyUMgNjG/5D/0LYwqyhqJYIAMNUzwhhUW7P0EE6sIZvHqQ5NZjfOtw2iC",
-	"KWg7xSK4JwzseOlZgERTIFAvTJAE6lBcIa9JSPf1BYlStN8aDHn0cRVIn8AEzl/O62jNK5Vt6UdmOn+b",
-	"xHy4hhOCaEDXOqgBHm1l8j4aliW1XNZYynhFLamlheFQpK5JYffHlxkZIttXG8AozPaIceUR/2Q0qdl1",
-	"KYjAG6oYMEEn/mzIP73C3h4vzcBuDLe/V4DU97c9qh4Dtv0JLHvDAp5L3JKC89meiIDR2iitdw2AsPBH",
-	"N7NyxZ+B3vb5hgiWa1Lyaj6Y8oyr8wDl2KuLVvEEYP85/Sw2oofrGJGmR8ikB8Amdsx3xGymu/9mwxb3",
-	"ucnSc/Rai0cW57n+PYrEFxA1dO7uZPH0S16WfPdT/TDozEOhG0/UWCdW6ArlO96YCjYjb6+1XPbHCKCG",
-	"bAvm/dTEz3dwKFNbxHds6WtX4pnONofBmWqTXvpmx7wjdSjcP6+GcVpPgT6ciAmA3Loun+1qW/jpoZCI",
-	"45kb2/sn0ikPWhhN5p7X8Li+eOMV3DOqMt2comgJB5quLRCEycZWGkLORZJA/o1v+29823/j2x6Hb/sd",
-	"ZgW/I+KPDWT/qtIW1zsimzKmfRZFCibGBDKLMSRVkxYsuVaOtTUJJbaQTYppcZDnEDakhPjoUm7x46df",
-	"JztLrPaqRWw16GmxsuIN44IUy5yXTRUDJTa5bn4g+1xmEjMeZRYLl+HKtkyAHuXWjOtXk4XmVO+ioEDs",
-	"pC9A86tteJ8YMPw2tgLIjjKz12sxzfzXQSn2o8vLS1RSRqRpQ8oblRmoVK/KWGhJU1Uxq6BRkHUTtVhf",
-	"wwtbGAH36nhhbTf6kdK4W1r2eSWzbNvyqB20nWFAyT7dD7kldmwCheAwsT9s0jpQzBJryJ1qVDXkcTBz",
-	"iPVzGle82p5WpO618wOoJO8BNrOOkkJbMInOYAMZnunMzmO8KMmGsH07zRrzXvCYGSbXNZRJnM7cHUja",
-	"1XZ29IhAS2dnQwRnhfF5VcUlN3fVcdhFM1R1c/R6hPQLtBNJEvatbXp73z5oAfdFltbLqo2VhGqp+PTy",
-	"0orJaqq11OeO5MujHtYDcBWom14RMCs32mrU0ndHJZmJhJdOqhkDcZgiLTogaiEqgN20cM1ZLyF4IHsG",
-	"aGmB0WYGas3pP6Dv/0NMLcVQbG0UhlSPHy9/OsnwEIodhKJH9hHbp3bNxbXNeOasD8brmXYssNtiPz+J",
-	"YD8bCRCM8dV4TDNRnSkILjJblbTFrMhQRSouAPLxn41r4N8pq340IYI6MWpBlQtXZEg2+RYB6F1Z8t1Z",
-	"U2cdV3iGBJW3KGiX3av1Hp1Tx4EUJqwKsmE4jqdb7gPseVtIAn4i78Vvkbk0ySxqlh8yliAbhkfc1VlL",
-	"AAeBW/MWIIYgPJ7sn95GUeZxQTQk/nTChjoF5lA4m6iGIDXBSgKEv+l8MQ92eOgMunjHaN9VH/+Yya2J",
-	"0IeNbuQmvFFRplfndu/anmpIU0eiKYPmEchD452EAgcxkl5sJB0VMXnyncjGqJJ4Q+YlThUkp8U9iyfd",
-	"GKsoghRHuK4FvyMFoipzYLSFILu2ZnHOWwbCF6fKgqhLTNnyFtdxkTOIWKL1mMYg/0xuFjnHt+kv8hiU",
-	"Ql+nb2s/0ezaz+mBmV5avi+59FQMW0S6TLc2hTtgnw4/Hmx5hLyWeEPHIZ50IslcBVifrDFnMow6NJnj",
-	"HF0dfozaNHwNBVvObyJzXJKi9UJ2ekjYvitDfD074eRIBm4VJZfYZf98NNpp0XHE4PbLV+wlFzHDMq50",
-	"PmOtsLIMDRLLe77aQnClKNvIDphii1vuU+jsYy4IqX8XL8Aflji16798EjFxMnkTiIgxWIy4lRO0mA2F",
-	"hQnJtIuO7i9lt/FtXQ51sExcEZQpPvi7k6JkJS+QmGDtLKk3037CcAejKkW1uEAsKZsR6gXqj0lDM2Rq",
-	"GseJQjDaw5369G7/7hQGPf8/kN2P/DZW+G9jB6MhdfsYwP/XVBA5iwmVe/mh4i9JLojKoPkDQ5zl401U",
-	"3ZzduJ05RZfPVRRMFZr9H8wqxxJkaOtJZ/B7k4YVhq+deNW/CCteswWuCCsS6TSVqSadUZ0Prw+KUCNe",
-	"vVVJqpjWu3d55HpBvCwmYR2PFVf+1pBmJmSNwOw2zgBbG7sM8tqosmnvAL/rqAzuEIOf1zaz1UaQtfQT",
-	"ad+BT3cqJorRTDXJbCN3xZHbNWM5QNtKbcgZ6gazNLRxjfHiHNCITRSH+VnrtrDk0Fc52ZV71HrFD2/l",
-	"6RpyS42s79xtr0A4FXbH/FwDddoyW8gGAVOnz98z2yr/MFmXbBo2i5vgcN3LVkx144C5QJSsYbIR5Eoz",
-	"Y4X3aIvvCFoBXBeBPlem44Dri6V/BrFrAxEGcO/wTzNMEI+KMQQRwtjFExr61ySGL/xKmSirOz+JKR9E",
-	"YVMtmv2eBMT2VPPTcDNPb/rzLWaMxCr8Syyqe21h3g7dpcWvi18XpoOVQbsy4tt624AorraGow1Hii/u",
-	"tSVrTMtYmMcK7MDLZ2eMdrQswT5S+Dbh9ce0pGzjfdLHUYiXBZHqXkTeYarsQRmRLW472t940oQz6a3N",
-	"ETprGWKUmVIQpvDl3GvVMeg4jKkdPj29FJjFIGYEZ2oCysVMlIoSs02DE8X2zGtD49SBS7JJN/BPJJH3",
-	"yw3NWMG82lG9Z9FRYjjdz0wrzgE4v2V8VxIbb5iRMNr9YTRX1siQmcw1ylVu2Oxw8unVu42eW4WFzQU8",
-	"dxHu3o6l1LYieBzTIQS7buYZsdOFMS0SZgauoIOFian56yuSYM7uJzAPfJ+tNHRtUI1QHM1fcI1y2tyu",
-	"VsR6CBGnlVmKtgsIBKvb9jRHveUlzfcTZepokoFN0cEJ6JpUQHtQaP3WUKKWyd+ar2fEtQNJFAwdDBQu",
-	"I5si/d965VrO9CVEqRx4Bp48HoztfjOyAzFIec3NCCubsofLMsDzVcjo/CjnldZebKtRV71Fpck1W+3b",
-	"lOHA+fGnXy4fvYcmnFe/XJ49Nf/8/x7/cnn2JPzkz//9H0MQpPey+UJG6rllkp1BKxwDmPwe0xLhohBE",
-	"ym6k+PHTr7IxLk0Rvo1SP358dXkZEJZxBEOgLW+EPEfPutZfzDw0nVBgA42UO+V2hMfqRIN+nHKAkrBg",
-	"wxdcvuXS+JnGb7XwuH7MFgbJdtovjbAczMK1M3HjRqVGiLmYTjg7opSpTUnr542WwDJtQt0Rgw+WZSbQ",
-	"fA56nfrQsq1onZCiF5aszAksb+lmOz3DPsFYJd9NH+NIxKoUDE4+Gx8EEhGmzzfZFcTmXQdFsysiaUFs",
-	"irSr1EFURbDcJgZp/Vw9kdstyzwajS+3TMdvR3jmOC//IPO0sBaXY/lfQ/wzY5iWUbpQFOORUc9Ho9kv",
-	"0djEpHcMs93kZcZQupIM0meMGBe8xXWsKXVrn/RKrr97dvb46dcuwvr2xcvYmd2qqlxOHOK7H79/vZjR",
-	"Ac1GJQYL7/Sa/q4fHFOc7xMwjGBrtqGX2VEDSf9FxpD3Dt94121N5IWOc3Sa5i0T5c6Yzzv0T+jZhukh",
-	"bWDTG18hEyQ57+92O32SngnYncktIZBcwnPFxVlJlEmq9qDuZ7aLWEzFhZHjXpBafzWjDSWcjvG+iHUK",
-	"CRkGOE683ovT+6EThTderzYw7wW5NmzikiWo6qfSBjLum6gwzGlNo7EaU+diR7YmgokQ+p2M5ulOyHr1",
-	"lt3XkdQqe4j6B2VwlY718FeQAKK6OlZCS4PNiW+4lDsuinjmw/yAcs6L2JL2NVRU2/TYDUEXtX3xcLD4",
-	"mAh1MsAMcxuNL78N0gC6kS0q1NbDtk9OAvn0PX5nlZ1QKZtENUwSzm6g2bkkH+KfN+KO3nGxnNx2LfyF",
-	"f6Wfr2+YGOyKeXuE5APbnBK78OUcwWuYZmJL2sEp3RAs8u1M6dtu41gdQbt594BysoNEV+Gb9B/XLt8j",
-	"3c1upF9wSZaykbUNcPQvlRCwRnGFS+mS83eCsw1a7RGGhhAGMePRpb53Hl1eRuP0xNx2xwaslcAsJ0uY",
-	"chWrAv9RT7CNNmra1wYG3bXCv7Z1CF6s+qqDsMr1CK+A77yfSEHptKwDr5Wmoas/dR4wNzmCqIw30RiB",
-	"+B+nwHHLS2nqA5i/DzWVmZ1A5qv/vMBlyr+jTyZWXBzdWvOQN6zzoKAy50xR1sT7pyQbjLS1KD4bS95p",
-	"za6uZQJw617wugfxHcoQgH8bF7HLATOlysGa3s9sBixVU+wTLUfvkxTv6jfa8bNDIdvGlfzBDhsQWTRg",
-	"YmymsO+K6y3sWw6HG+4EdcBkIUuNdpQ4FIE9AT7sDfK3TMq7PKKtdVBOD9qPAcGOPNO+r0BasXKPDNyC",
-	"dXiLDmoe/sEB7StsJhABRbIID9AwENMiQybDYx4MUWcifaHRQTo9Ibn76pWfwwGRDzYmqjq2bBHOORtu",
-	"luBXHsf4enBkrh633He3BmiaBPt6S4TkbCzGM7oOLE/Qds/0HZO2Ndq0izJlvKXPcMkt/udJzKZukXey",
-	"5jzsTotqoLlp1FdjoSa6zazdZOYfM6w6BeKdQFi4PR06p1niMx4JXpvKz6nnQU5ommJHHToJJWaMFH8l",
-	"pjPJoAnXN1A8drcx67HpAuHLGwFWVhGJsEIYCZ/BGzrhkk0l3vkeEti3l/CQMQF02Eh1fNfff355+SgW",
-	"2jDzHIkdfN0f69E4gNXMBhHtvL/p4nF/E4vIaIpqlaUmIm6RxGgoUv1LApr1SBZd6Cm6UfhX/qWz2r9c",
-	"3gezK8rkbY1Cv1uv08Yi7lfwKicDCgqrJgVx4Yq4p/bH6C3PdrpwxdH2VYmFtWCJCRTqg1PbWsPXvq7P",
-	"uBfAYoxYiw78TiJ/uwIk8JX7IWflPtOm9obwiiixh5HBIx4OjTum+BZL5CpxTefnsM+AiT8EuoIdKSzf",
-	"PbBrssWHMz3C2R0WgKKlh/qrpsQ7Nx789aMbyn1nx7u3P2e0laJ+5mO2IOu1Fp13xp6Y2iurcHChp8Es",
-	"Gkg5CO383snGJdGnDfoxG6eJM6NN3ef4VTfSXo3g26W8pWw+aX5rwLJbastXdNrohBW+SWv+xMZ5Lfgd",
-	"lXCZTi/QGja9m1pPaV7100xzvdNnLjTUA/M6bMvTMcGdjd21vPvb0kJZBy2LNVfbM3TAAwfnpUOJQcH4",
-	"7yaPA00ev8BOjsfB/6Z76w0AAE9soDe7UaKf2eczJjrm2TSDooOmPGhThPZW2q4w7fAT8Srz5YwOxNA+",
-	"3I45ZYZm+IGJvZ3S7T9q9/xsk5XhknUbVsAEz5H70iHrSC0sGqO9oBVx8oK5PEj7Q4ONCUV0kkOpAM63",
-	"Pt/k/MBuwmxTkuVaWNPd3Tjtzd9WZm8wU2IfvWsAEWPpu915wBSiiIOTD2o2qeQ5YUokNAmmVQGmlrhs",
-	"tCrfVLbt0Az8IGcOjEKa3eJ6ufYdC4Yh6Eu6EuAQfml+4JGP7zFARWyCbLzbLEb5luS3njeorEsMOdac",
-	"IeDgLNgyeNbCiJp/RQu3+Yp2jIpAo3EenD5mVCJesVR86Tfz+F16cjmaM9i+zzPSg77PAPPOzANyqHIt",
-	"+69xUzr3lAWmko1IbEyJ9z2A9xkvr7CUy40L4h1BlNHecFp+CIrLTpAKixVnyzVdGSB8DlefP7hQRWnz",
-	"waoKj2fr+Hdk4YJiwjfEuolAigLz3kduXE4ghxJEyvGeaE9Gx9rR4j6zfXw5nox6QEDT1w1/mF3nYyIF",
-	"Y9LuRz38sw9UGs5WRBjOmf4bzjZUNQVls354uNSP6av7uHy/eGHMS8DYABsGDFruPNZUIVM+0e1Xdnn2",
-	"l/e/f/XxzPzjcfuPaAlL3VUyRvSvvlpyMrAWW17mY6jhtGKnNGgLcqC60dP34pnYuOx+nceOARoZKDYx",
-	"7YxmopDATwbM8cz5cpbJrOTXWCpv2CmPRAq4gnGU8wnNysZdGbwmLGjU1OnfFLsUx/t7TUWwtHUg5cC6",
-	"oU/d/ft4ZYvddj+YJ9Iu2gOimTMFSA9ebsCjnlITUgd7meEP10HMVru3zHvAlYcsaMgyLCbSTpbbJS1i",
-	"Xmh5K902SqWlLp2HPj7WT2le56MtlYqL/SxPyLT+ztat5V6QeZIMuxDeAVsdd9Gd5s4YqGl5R3JCY1g6",
-	"B600Ii7yRKVcQgaPJG9RiX5rsNAHgJEC0u6pzLGAE2rS+iIA550Ue0LvZspxSf9FltAPpPMbytTXX8VF",
-	"MK+X4BhNunX1E5RJBQlGzUDEqSOUb0ltodcKIwccIWz6F9BhtpM5mttsBYvXIPqNMAKa2E3uErdPhMiS",
-	"w1kNcN1n86kJ8/7pPit3TEabb7mBB7xp70LM16icncnE5hexSitbHOFvOK0stoif4o7G6x6mtOlRrZs6",
-	"3ooHfGHxZsK2fNhAaJgHJ0Jt3Tc9J4Gw9BxaKTCuIJnYRaGukRLU9bl0YLPAeS5eku6yMBFfZFa3/oMG",
-	"Jw2zesNwCIqS+K0NOADCuCsVVOKaelzZVBJxyMjTW4TLtnLX4eHHG8HySSufjgSVkFees7JOcwl/DLL2",
-	"DHVAxxwtosBSjudHT+znFFrtLGaJrkDcTBBg4UumirHjtJsBGfFmDen75gmESxOOnoONOslHcC+PwNHw",
-	"0uagRIzBU8xrju4X76YzkEgzUmkcy/NnM2+zkYwCk0syvZTLFuR2IuHtGJlbbDjVNK0+49n3BXwTDz1s",
-	"7fhpN8MOHPOw9Wi87xIpln20nX5rVi2SmdxFq0UBciruQRm5TIMnNwIXZNqjw60yR/0KSVZPt2gb8lyl",
-	"27e1aRNHz1WWXM1vDZcqW0j6gXZcJBIAdlzcUrZZFngvY+GufreBEvqW2SPr2sx1mKw3ptcAioYEukLr",
-	"UQl6fnYI6ljG+1HMIib1JbkBf9BxV17bAj0WiAYr2LqbEGfn6BlrgQpAklCJbIIDYqZoAp6WCJvu0lA4",
-	"buQbKVDgT3JHs0W88rGwysF+51xYwp+5t+pfun++PyHKR2/np3QyvyGqqY+jeiqoOqvsVI8RnRfkpbt8",
-	"hlR+xOysCNE3E3FZvlkvrn6Zpe69z2LGF1T1M97q9aikJsUfYtx47wEJ3Oz70iaRptFvaZIgWEmYMguW",
-	"MQN4ydcp2DOI61g3MpVR/JAtXlG1dOkTU2/Mn7HSN52ZVbQXDcz6VOP1gQJgzf4l/UVEqeh7TR+2PnAB",
-	"nMhx3URDEd+6sllgC+j4vMUSYbZHNkcv4jorJqQ/2xfax50bO7Wemy2OpT9Dbd705ta9YFCE/9dchAj8",
-	"tmkWh1w7a+fb4hNUcGKKmiWZljnqltB97SVSHD2a0jh7uHWmI4V7UYySbSx2Zm9EdZBK0q9BsPeKmWsL",
-	"AGFayfi8EFRzylQGZDax6uApxevMOVP863z7MmBBzgCqsMSK3hFUcShLcVla05qPbwTfyaXiOyyit61r",
-	"omfmtOFEZnqHmUGjzMw82i577Zo3tpmLu0+3xmO75qC6lATaUwmIz+vdgvlG4SVjQfGT9dbIBZmdW3xM",
-	"P45UBBlLtWzkPb11tSBrGi8qrRtR24TymK3Eb+/16gH83IWfVjuJDrk7dOxRojO396n9j6dZQoeS6Qag",
-	"4aSxa8cOmpzKkW4dq+236TdfPw2SYx7FrLJgQ7uK5Dwlrd0SmERsYT8xk/wLKluq4MY6pQ8Eh7nO0S3Z",
-	"Xxs7HkvkQx0GbGJ2V5TDnPT2YrI95MmOSNVaAhXeoxLnt9azAF8aOSXttJz46jTxmuBliEfoQtxrZycl",
-	"HDP+3PX0Cyy0hqmQBWc3uMF8DXVIduodwT5HTrjfD7cF7/kBwe97ZZonBF7+hilaIskrAo0dsLyV5+hn",
-	"4y6+Qg0r9LWH9+foB45yLKGth18BMiqDbRUBhe0W6BIil9J0fKHQpNO2sg4MM+eJbp3TjC+hI9Bo2C+l",
-	"4jCvxphwTaDLOABzzqsrc9Fp9Yev26b++kF3VPrILvMEaFh54sM9Ib+0e3iYQNF1/8dP9JrGE9PH9EBT",
-	"8sS4q2LLAciKYGHqXr2WEFMGTZbDjDM1q0X6wHK7lsWA6Bo3N725NO3x7+DR/sz9jpqRolOmrIj5D7Fa",
-	"lgTHkC9B5DSVjTOCsMM+fOlZ1Lejueqo867zrd465wLJ9BMlZsQDlFdUSso2mT4mPTRIiTAq+Y4ItLJ+",
-	"CX/ptgF771gaQxvx5U4VAMq0fqimronQY0TTrvpQ7PZW7bfL1DejM4l3QGfrYgYJUBqk8DSnBqKynWgP",
-	"Hj/6DGCn6hUdopY2lZuQfggRVhyZxNW+reS70ZeVfHeSd7XouN1XfcdNh19pXul/ACayNMIDMPQyf1Ga",
-	"4KrJJguCqNSwdPQe7bLL0Hq7E/A8fOT6T1M/FrJ/motG8beCVQbPOlY+ZnUTo4Gj8hzKVZILGwLyCtYE",
-	"wuMMCwJSq2iglvCYYIQpfomuLcjVMFqkwQyg3s0noTpgOECSXEELQmBN+Z7xfyR+kReNmhs3cRg4fZYc",
-	"kt6Owz2gGRSLsEEw+Jmk0WwqXNekQHpwoxgb1ad7X3RuAfB96d9l7YhOlLl3g/A294PVFOCCyUlQKBao",
-	"d2YS4Ayog3slWc0dkCLJbe0zZvSpnFDhWkJrZcpSqcYHQ8f44a2mqCUHjMl7QO8yQyWmgL7KGUFGpWYF",
-	"wkWhN0QrMmi1N/84R6FrmnU2wShjzAZItAK24+KWFEjf8muX3NQu04VKzH14ZX/nHjSfOoQEFnCNtaU6",
-	"4cv7cLGl3SD6+/zhhkDg5482dNtRFdxqZhf2XbMyG7QJD17m4eP785zvwH5wh3Qw+WkKAQgY8J2nFYJh",
-	"KoFPVyaig1BG2gqtDb4jSHHDxXqIzGYUiM1s/LTW9x5rCnuor0YlgTTH+goqYlshlxk4ED25PWKEmDy7",
-	"knrwUPAs2B7u92JoM73gsPV2Ky3Aj3xzpzJ7wPVwCnSPKS2puiFxSIrrFHiHNkurOfQMGK/gxGyZA/Xu",
-	"0Lw51NmjVsOBuRHRwKO8l97xg0szcobjN1tayA5I89T9m5axSYEYkQExZShrDebWMWL09vexojtJ8kZQ",
-	"tb+B4pPWjaz/4WqJFiuCRZjDu1WqXnz8CGXg60ii2jtcUIjtGquDr0MN/WzTULjaPdtdeeeYyyHPWkvl",
-	"UGqCetA1bLJfWa9dlXQFQxnKm6qxcSL4uT7SNtfrHH1rEoy5acMdKngW40xgBhlZXGlNo82GuLbv+ZVp",
-	"GogKGew1mJxJuyhITgviVIrqHP1kMQD0vQh6jH0D+HEy+6tL/RxVXvkCnQNXLf4/VPHL81/1WStpTphx",
-	"iZv8hcWzWq/67PH5JfRTLu1uyauLi91ud47h63MuNhf2t/Li9avn3/5w8y38pi3ZMu2RLOSar09bPHIp",
-	"e7imi6vFk/PL8ycmd24LzHNR0JxXO7K6cNn++uOPWfCFJIJGPvVZyLGPL34HB+HHka8HXtp7sCIKF1jh",
-	"secGJ9t76uJ389+PMx+fPuvkDy9+d//8eIoxZpKnHaz3uy3Bpdr+C7KaCLjwDAQv5exVsbha/I2o7+AR",
-	"cGfKmmuG1I89vvwqIlZsMnsotxZXv7zPFrKpKiz2i6vFj6QMkLBBxkiJRMOsn8U53UlpUhbAofHLwlU6",
-	"vNdjXwiCi/3grN8RXFBmYJgnTFyPpw/O08snETczh+rGYj++sJ1FnPDBBMzQSpvttUKM72Ys8e7RhfVY",
-	"y+Q6X1OpnrmHDtZ5abI725bCdV3arokX/7T+bKM8TgxKQ1ATbpVkLyBpykYMYENiVD/NCwcDCGT1hNSv",
-	"acdr6WOAqQETruYyQo5nRfHMR3gtXOBfebE/NR1cRPVjV3eDlKqDXXh06reP7MAJNuB7fEuCuFNsC3oc",
-	"evE7LT5eFFQ6vI/4Br0wD7SbVGOBAbtFJnPi2kcuXhVv9R+QEPcQ29st8py0uxFZ8i3U8dx/F75lRRj8",
-	"04JDax023D91T0xP6bO62482JTXtzhw2xbzfVj2QWEp1Co0ckJ9dtMn04nQufWxBJRye5gm27QZQGGm+",
-	"Rbadd7iJG6L1RuNsZMEeus7fINuayN7cPNjenP4YRVqqTjlKf3S+IOo+fBE93K4H1lnpum/xWBz2lVuN",
-	"tnS++sb0E4bXWeBWCboYeHcBmvAcQQaLHR1RhaSeIGGFK/iUpkWEjySYaZ37Fg7BldzpEHZCOXK6i7Uz",
-	"w8TtmvOCdFqNneqa1WSHLBl4BVrtDxHa+TrkFdgK3O6Od53jDZHXrv6g0xNt0k3RJqcltSuTkPalyZtO",
-	"ltsn1sl+IDubpRdnGyDqw/ANDN1LEZq3/fJ2xLSQt/Nvl2fy9kZhReyeZ1N+8GbHiJjzg79TVsx5/nvK",
-	"pk/oHefVnMEDeNEZPzL+rTk/edGQl2Le1F40Mya1VjM24S3ekNe0ouoT6HlArg2JnbFnphuklpCaWU9k",
-	"fO5cAhHU14N/k9clMcEZ4tIgiwbKbHyUxp2ztjqrc9QuRoz55/rro47cXIa9FyM98EY/t16E1C18Ih/D",
-	"c2NTyVupb9xbyooMQa2iCW1vyLX16TLuA96MoxbFdWyz9ZU6aGnJ2y/TqNKbnVSXDdj27Qk24G/0zvgY",
-	"5G3bzGC35SVBLTbTFCJf2KLktN4C39+f3g/gTpK3ZnKf2kCasseAjGxTNXYn2HCzUrvlBsyGlKXTbZUi",
-	"VT31XF1sMSv43dCmf4dZ8ebuy9z27+zsZ6ms/4tvvh6Smc7D1qihzGZaWROSB1m9cO+OMENTmIzntPYK",
-	"T8xWX7UWdKN3huXky9SG9LrG9SHb4Plk/nj9VjfoQYM/b2IAzbubdHFHBF3btSZ37B/6ob3bs4cl3j/C",
-	"CQ05hdaQV3ICbQPQxyFtDW44Q8x8C5BUG0yZVHD/YZZvAaotQU/XsgTiWgPKxfPwubknAPJpX+D9ZOZ/",
-	"jec9P0tdfdOonFd/BCumsykRrjOar68CAEapiaC8MF5J3B5tvjuNDgwJt20lRtvZySdTujgmSObcdP5z",
-	"zNk2dvQMWrR4AEm57DADHpDU5hVD4UpBNlQqsT+VeOx2dbZAqi4EXBHTA4YLB8Vgkkd2giplfDiZNkNs",
-	"Qx9HX0fMPnUvWhSDJJG78AwPSOruiyLUNg9YEDBp8xs5g/xGsxBzixgmt4/56h+MTEHSibbJDQ8bBLXq",
-	"Lha/5sJMS+gvIQVIbQkV5v2H+Hrwcb+ibnTnxqzCF64M6ws0DM3chlXHwlekncQ8dNBx3kDUJ0RmSPK1",
-	"2ukT5NrqwvYYTpm4CxfQ22OKpHpuHvyC9wRmOCTt7FpPKOvMiAapyG7Sam878JAPNZemcMDm4vfVxHZn",
-	"skTI6juIV2G0pmVpIC4hO7v3Aq88AeJN0MnQXKJVZmMpO9xmLvoQ18++G78fruCmMHTLd0gqvJeuK1Bm",
-	"LklIf4ZvKbN1K3uphQA0UsMFzQFxlBEKlg6VaNNA6a0JqBUCr0Ht09IPMd6mMpqKZW8hbfeS5hQE5IZp",
-	"S+wwsAZ7fhJxcXoDN+DKzxSWCWaQtHLBHyGvTfr6lhCFFAeCW9Qc5AnuatyNkN8SXBDTP+I1b62admL9",
-	"/O6P9z93LykzdTI727XTHLmKYCYN2om0KCimv6sTidCWSmautgqeg3NiWyDZSxf4ErqJegSoOUL04nf4",
-	"78cLIOOgYaKfu4GnjmbaLFZmzGv8W0MQ9YUBMKNFtqD6iRpDAqPNwHVfddkxC3ZwOkTp4WxeWlHl2cpN",
-	"4reGgFPTzsLWKoSv9Uyy2KqqDPFpzJ+qi+/o5zB+w+hfXsAog5xqXnFRl5iO8XTsSJnlnujyb48lXDKm",
-	"gZc9oZn1T2m5XuECHp6sf12Eze6Sd/9b99AXee+HzfwSm+FUIyPgvv0Rb/R9ZOWHuYPQDpsMy0Ck6Qcf",
-	"XJyBGmESSVwLkUCT+E8vh+6hQDxzUk3atP0GruF/eIVREANRBfVO1wijneBsA25IGrRBXu2B47SJ4K5n",
-	"l3ABNU8F3h9ezi/0q996WXq8oBt7dP09Vvn2YW/zXpOnz3KTe0jFhNmh6f0Z+PhnQZVWPHfMQFfoOXZ0",
-	"Yqh+hdldD2h3syXXxe/22Hy80GOkwyA3dMM+AR/aU/UWq+2XxbtHZPSe0jUSYoqm7kx4yDOPcTMQ1AHg",
-	"tHERZfMR1uAi/tS8rlfjmNk2jz9g6J3gipgLJ8fSYGSsCBbQZ1NLXN+WAWEGwElH8/2Oqm0h8C7N+z/b",
-	"J/7N/5+J/yeJbrePzHCWs9iN9W2r6yxI7Kfm+B/xLUErg1pkZTgEaRq1BVQerSrk2OYMQ5U9s7rGyp3r",
-	"IQ73WC1JHfSlbXQ9M35T4g1k4P2MmSLFw4RlnpdYyslPz8o2+pH/AYI9ehPGY7SGBU6kT8NgbauCDtpg",
-	"64prsQcO0tZMDbJnTxdzP5O2e8CQYe86DDxkqOElzOin2r8rdaX6709oidoxXaahv6hLbT9Ahwh+R0TR",
-	"QCKDzAzQg+C71nftQekHshqgYvlMkpGav9f6sRvysEV/7iVTjMxTupa9T985UajSJmG/fDwL+XwoBTNV",
-	"LQhGGixSPlC5oKPgZzKd3OuHrab779xbwWtAEQBt0OxOzNzBdS34nSk2qaaeg9GQmV/lF+moGdsDV7d/",
-	"sohZ4E9pIbRmEfvC7tNARqV5wJ+d/+WrOE+YX2RIU1jaDO96FuZZHNh7Wuu1Djvqo0anOK4QVrfeMUg+",
-	"yElHs63wHjGu5jFNLXwjquhJfWu+PwnPPORZtfNM7Zxb5qnqRMEb687sDjoYbvEdQRYtxltAWCr06DGq",
-	"OFNbmTlE4vaE+52ct2vTreh/H/bPKdyhFrw1Qq15zBny/X7GNl2O3qEPr0zKV+wl8GiCXnaiJ1TbDzCH",
-	"3DHJvAJfN6uSyi0pkEFTkkhxlG+51mgcCNcAbSlzSekNK3j6HP3E9KO26kv+QaEPfsS3hIHLZHEi9wtG",
-	"mmxmyCDz0JHR70M1aJ1+Tz4BOsrD43KYK0Mzpqn9BHhMOoQFUZGZABAxdIEvpk5/zxtTp/9J4Rv0WzdE",
-	"HQvbEKfov1EXPsluPjdyfHhDr329Z0nWCtJsTPandT0M4THY06W1czZ0yb6m0nLCc/fog2+FfdNwYqCd",
-	"zGkOztZiqbphtRXqqF7wYJ93mKoJdB23/s1KHzK28xqzTYM35JPh2Qxn2BrCnM5fYMYz5QaQVqPIB3M0",
-	"sEQFVtgaqSZbQ+n/565lQzd0PbiHejrE9MyM60fv4Pv7bueXox09PjFXxPjhlUI7WpYQbiIn0TC+wyFT",
-	"QII8ZzlBFRfgI0A5FoJavBjIf2kh4zXPSG2WqLYNKrQxJXiQTZwydyEJFvl2IJkBvg9U6AfJdjHDm3d9",
-	"6ivUvnxIYltquUq8k5WoQYap2wq02rtWeRDblLIhYlD/9ps4JrDf+gr6LzGtzk5umPanE77dzZxO4IsV",
-	"wdVZXeIuXk8Ph67XIMHh+tt34hZE2/GSNrVIoQW8Ob192H+DgL7FCoLc0GvKJmEWnJHzX5kmkp6aSa8r",
-	"6S3plvYC3HnFpXINJ+qg+cBBgNKi70LzgFXQI6CgguQK/KdqS35lAIMdGPRQVaz/AiDetgPUHma1oXeE",
-	"naOvLv8SSKtOG90eoXwLg2v01ePHNvUFlom2VEnfa5WLX1mOGeNKC2STPmjy/k2qOaRfth0PMCM7EyUE",
-	"8Cc9X4cSqid8jl4pZICLTbCxJqIyr4OCJUAX7rlYS8z+qqn/xd2felZ6dp/JT+denzrXvFEl56fwWbzm",
-	"/BbhLcGF5nBQdc158Dz+ocPh4PDFBZw5YCLlajGpEIDR7QtWZkiHwjZhHJHBL0yTxQfTnJ/JN+tPUVfr",
-	"0cNhQSlLp4sxfioZbj34gSA3RUb8Dlrrmh4levNpNWcHwa04nAIAT3yZcRTKBqvRYHFtwOKEqQPuIlPY",
-	"QaN5PfUQuSfYg1SKwOsv2WWrJ/e5MgsGgBIBivI07oROlqnZW++ZGd1Td64AuWu41MM8Mnd/v8PSen7/",
-	"APlqbwGUZTxjzYC3nDTfxw7p030UXq/RbssrX0Fv1R+LTRC0iGJ9QALYyN7e26QGOZwp/wy+N2T4AoGi",
-	"9OTuG50xo5wEm7qNRHh4ao/rIyfuSMPG9uQn+8QXuitfHlw4QPECyQCGAipR7LYoHkd0P9whB+oxLDLd",
-	"U3M3xf/yBtIhHyY7+X+/fGNP1kki/ECSnkqeR6U0ljY1UO6lIpX0wG+mRD+Rwhmiy6SK/J7f/MN5CcDm",
-	"4muU87KpmAFvzJAkej+UqePLeVVh+LCiOS/hzhFI4ZW8Rj/9+PLsG0Cle3Xz5uybb57+5exR0Du6IgXF",
-	"SO1rAk6DX1m+xUIS9T+p5Pbpc2Ty7cHJIBUW1sXCgOi+e3aGTIyWcrYMXGxWcVnS4hqtGwHkMksBX8qv",
-	"TCpSL/XPCSsy8L1k+i3GDaL/0Uj0J4cPVYCnphZ8I4iUGSqo1FxGWUOKP2eIfMjLpiAF+lOOWU7KUv+A",
-	"cYU+nAm81//8lQX9oK4Q4x10BQo5EitATiC5gjHb1tcGKbv799LkVoQfBzuZobzEUma/si2hm61a5lWG",
-	"duaft5vMFuJz0f4LKBH8sTQuyiygo/9oRYXaLgusrIuafDhHf+O80Joq8dTl0Hl0S0uz4aaYPucV0ZZK",
-	"hlYYttI4thTXVjsrfLzQuHlAJzU/NH3oW6QHcNlcI4xKrIjQI/3Kci4EyZXshMUkkpg6k7+f5nOOvgOi",
-	"OOLAD4F0aEX0XNEa5+qwg2fmcDJ+ZRYPw1qt5mqAN+ISsCwgAGuWY1ZClSTl2gPdkFqdR1xPryrNGOGt",
-	"kL5wocQ8N22RW+HmW/etKMMG/POw5PzTuYzMgt4RqSViKoK9IoDt5FJtNTudQJCaVyNsNyAlsQdxuPxH",
-	"4/74o2/yT+ORd9MbjopGKHRCL/3h4G1VR+hOx66zlT7H4COHowXoISP71elCOQRK0G7/A2JEz6zuKvHm",
-	"JS1nqUZuIfOg4v831OtabPlRve702lzQAjqlpbUvjTDzuPQJmjQ/IErCD5yRg2rbh96xEYkVrHx2YeuT",
-	"aPIlVF2XJREQsoLkQOgvinBputd9+hJaJ0EP5WavQNHE62y96wzmusD5LeO7khSboYKV9qETcNxDOXna",
-	"SX6u4pV2BlUiDB48AjbDTptMNkB1QqfvnjemDkISwjpNX41Pw23itVVeQd2mqq9xD6ad9BjJl8oO3sDf",
-	"+qe+SHXJTe9T1myazDC/QV4BqnBB7nNvtDvSwj4M3SVu7V8e0MOnvH4cFYZvH9LS6uEun1a2f977h7N2",
-	"wW2t1ZZ3cO4mMeQdGevG+u3d/WKFM1jw4VnpbiQXzdADQe6LLYKHOPcJg0MuDUJvGXG0nbNn4BEZRtmA",
-	"J75Ica6nNrQBsLgeGP8JiW+8SSDQXe/0ouiAmnR2AJqMmwTOg85x9yTyFwKnA6v4TGnAQ7zwzGDY2Sw6",
-	"L+OoRCtC2Qau4lN08SiKkCdafHhU4vxWXiMMrz+QtaZubvbJ9dV2A5e+wwT5Qs+vm13q/PolnrLmEXBg",
-	"bJpia3mZnE2C8y2EBxR0WZFt2qTXtsCX4EAbRqAD+ntW4cHd+h7Xn+5qnOBOAp/zifgAFwUA7+LyrdAL",
-	"V1SPY5BlrWbDV/8kuYJ9oxXekIuabeZ6wd1P5d3mvz6M4blGmU7v0SmRcW4pM9GhCtcG8LCmuYJEWqH/",
-	"NlGuuaff2WvjBVVfdHPqodu77QNcINw1vU/byVBbYxCz6hrPXePMhaG4SXgO7PyRMp/+zvEdO+sY08l2",
-	"sm927P5G2wNd9cHcPlOSXUidCAf9ndTq2jajFCY2KRXen+iax+0V8J8AfN7xwPjU/fbwB4gUBsmEQMB0",
-	"3vVR49pah+kQiHnkCy0fqYkYLt6ByZ8yeQ5GtE4XIoiBwx46551sSZhOOv/1e3xLYFFf3PGEWX2mg2ko",
-	"Etni7zXtXSGHgdRZ7bVGZVAhjXPydA2gYfsSgH92GqTuhR7djg8ewIvf4b8jdVz3YospUbZ6VkyuJuIe",
-	"+lxdrOdrYhNR9dOi4JSVZJoXuqj4UM779sVLq4d99+P3rwdY4bcGC8wUZcPJ0v93+9hRrRW/yCjrO5IT",
-	"Wk9rqqgfPHmjaaj8WjUK5VARZGvIGtlxtth06NiW2bofKnMsBoqsX5gH2j0s/qBJtYBxphWSk+GltbQu",
-	"kLHjzAtc/qGAeYdCH7SxGbsniCB4sEJef/8H27vHsTR1B3J+/717B5V4sc3zZe1DWyQwlaQ4A4/KaC7D",
-	"O3j4ZYk3X6Z22s5vODakV3u6i0mP1sYErf/pqI7fB5txIYlSJRkCDNDfn2BHTn9UzNQ+U5x/DiecuhM0",
-	"VI6EItMVYJs2jPpEOn+xaZppWGiENey1PH5GzYNf6AG1k0u2LLVfnw56sk1gxUHpqvFSDonFkNwXgO4/",
-	"SHP985f3asEwj+wFzXl1RHrxIc3NTR50D+zGsJ+b95+9oBsSq0+4+e7Z2eOnXzsbDUbL0LuXz9Ffnj65",
-	"7PT+OrQu2sGla+o21r3rHalFcjIuRX3wtR9P6BluOy4CFRtmDOBihLVaHNxhT9C77qN/KGukXdi0Ru8B",
-	"HU5kmXRHndWIq6+2Wn/g4qGUzmCinyk225lDdLecTnsNECCIM1uDIQS9IxJtOJGetp+jwSQAP7UhwMp4",
-	"ssjOARCvcH67EbxhRaZ5DnK+zI3NTfMD5pr/6g8kN53R5FD/ky6HTbm6Axp/qRf4MBv82Ef6PiHu3hoL",
-	"c4sHOOJbLKGGaeY2XBR0PQoWCg2Sg+ceEkjkixXVLQHG5XRI1FNGANpCSxvz7/KAvXQtjJ8Nxvp0a5Mh",
-	"Ll3BGYQiNbWHOcZc2iOXs3GUza5TMT+cVxfyb89i7P6G8YxyD7vcSxSLaWHJbprMgVjxNXp8eZmhx5eP",
-	"tKR/fPk4gNFSrcoM7TX1e1clQdq6xxtyjr7SP/3q0RNgtK8ePdW/9T/dmwiWqzP8lemHTOjEwhxeo6eX",
-	"T+z7OJLEpK5UNv8bGBe9I0rsz4AjkCQ5Z4WMVSz+nZDaWCaT9ZJjzYpPaNgPW5BQoGr2B+w+c+ivvfHt",
-	"9POP2UnjZQOz+oHsbJV0j1WOVYNOrNWl5v2mP1+DUMc4aiR8HJRLX4Xux8+m3jHoJaHVtBevnr/5Ppzg",
-	"sD12R8luTNabZ/5IFphe0RShbVZ+2mQdqiRgV4XYHSUAy9mc6IIwRdV+EPfITm2Oo9Ss+g8aETJLPAXQ",
-	"yvMScG/s5nedmcNbwnklL9a4LLU1NZaU7p560PRy85LhFHM7kZMDtkGqmWkOC/5HzivT+dups7stYYhZ",
-	"AA21JVR4rChIURuEs8nSrO6WvXioJHEz/Ak49gSk/gEcvAJZXcnvZ0v0ATAgSZRJv45rhRbuVRBhG1I4",
-	"cDb9M9+jwkotUDotMEotKAOUEi4sIoaFiT0DLFTzS+s0zTmTvCQWSdWiTVGFKnxLJGBMM4SLirL/lK55",
-	"bI4ZfG1GVVsi5Dl6pUwemxncNBrQUvYvl+CpyJAkAGhCBZFLrA6buv8kyQ3Q48EiQk39mTKafiC7HzVZ",
-	"kkIA9s4R3wfvgJQZkltNV85OIhpuasepnh1CduIsYKbD49/vfwI/Gpa0P5pHHlDMwhuGZKyd5amcAjAa",
-	"7BJvlBWckuSCKDlKKpeKcMdvyVAqgv7esMy/UdnGG3cpS6lD2uuHSd4Irc5p4pknr355r8kjibhzVG1E",
-	"ubhaXADZ7DD9Ob9oVfo2YNWCC3XQarTUB/TEK6/zax28l0UTYHiZQ0lF6yRuR+ggTxwMYjJUuympVx6c",
-	"1apJWf+D/5So4DmAPvlvXEZy8GaXUHv4Votk3068jwAcDGI1tcNhXvb7h9kEhvbHroXz7zGAICpty34A",
-	"8TEVdOCYwGa8MCcigIECX4jENHxNUCkUfZUdHjwoba5/jqU2TV1LI9uXxXe+6eb8Q609DajrUv0j5I3i",
-	"vFnB7VjQuCMFQRWV0lTjO4p7BJzo0IdwoO0uWpkfcp9RWg5H+va3htYVMJfLszMAmMa6WkGjH1v3YLma",
-	"sg2EPdrRnffzcHgL/mrX7W4R+zN7wmObxVFBC9stYwczC37WFND3KBq7JQLiKwaRq/2N/TzyK7D0d2SF",
-	"uKAbypCRJ+hPxgPw9ubJ+aNv/nxlkg+LUHis9gawTitF0O7DuA+kwiwn5+gHbm3QNTUewRYA26AeKcwK",
-	"MBgw+und64CYNOfVjqwWH99//P8DAAD//w==",
+	"7L0Lk9w2tib4VxC5s3G797IekiyPuypu3FBLVlvRsqVV2e3YsLUZSBKZiS4SoAGwUtle/fcNHDwIMgE+",
+	"srIkjacnYm5blSQIHBwcnOd3fl/kvKo5I0zJxdXvixoLXBFFBPzr2VoR8Vb/Sf+rIDIXtFaUs8XV4sct",
+	"QXkjJBdIbbFCaktQjTcErciaC4I2+I5cI86I+ZlKxNeIcUSYEnv93/qFkkr4SZB1I0mxyBZUj/1bQ8R+",
+	"kS0YrsjiaoH1NBbZQuZbUmEzTaWI0I/+v7/gs389Pvuf739//NXH/7HIFmpf63ekEpRtFh8/ZmYVN+S3",
+	"hrCcDKxG2kcQa6oVEX6OWCokSM5FgSQhbPIk11xUWC2uFpSpr79aZIuKMlo11eLq0k+TMkU2RJh5yjfr",
+	"xPRe6zmUPMclKrCn3o6ygu/kNfwj+DsjOyIVqgXPSdEIgnZbwhBeScJUavZyyddJEl+e/eX97199PDP/",
+	"8bj9jwTB5e2LhrwUvEos5yUV7XoamHtiXkVDlmvBq9NObQKVR2el+Ann9HfKisSkfranB8vb5AG5pazo",
+	"zIYwzWa/LAzbwluaGxfZQpA7SnaLbJGXWNC1HoRgUe7P8i3JbzWTcqa2/l/kA64owzCXbFFiRfxPgqyB",
+	"4QWVt2cVZnhDKs1g7xNr/J6yFOHfsHKPduFCHSvnuCzhK7FlV5SRzrLtd1eclwQz9+E3OzYoxQQvWyE1",
+	"RGauB4rSmddEYMX1j/V2L2lOZZoQb7GihKmBGVFYP0a1efLaih9pZomFFpxMU0lxRM0ftKC1jydm3/56",
+	"rByVt2+dSJkyefdsaj7B78fP6EZhlZrNd3wHTITlrURSYVZcI35HhD7c+j6qtVRkBar1uadKDpx4qT/T",
+	"mWhB1rgptXjX4+ij0vKC/qf90CJbYCZ3RABXyaYmQpLC/IMoVcJ/4bKMc8vzEkuZWJ3fC5TrpxITd7+1",
+	"E6/wh9eEbdR2cfX1V7GPgnR+gfdThHeSYFZoC/JbQ/Xar5RoyIkE5ssSb17SMq2b/Mz1FNcl3jg5MsaM",
+	"+tmEBMX5FjaJEazPd8NuGd/pHV6RkmtJyjgj8e3TEwUG/RkzRVISHp5wE9UTkUcwYTvPyTOPTxmUltTW",
+	"c1G5iVa4TtHS6D3xedZsE8zR/Eve6f/7T8lZYk4TNYkxZjwN8zX/+lfqaPzAFZJNXXOhSHGF3MFHO6q2",
+	"CKMdFozCiqOT1ANXWOVb88zgtfYdls/ynDfJawSuVLXlUmt/HG3xHUGYIWxeyhAXiEceAV6Oz2+L5dK+",
+	"Pja7V8XA/cBr/JsWwP6WrbHatp+Bv08TG6P3w6v195qeA5P59kcjI5zykW8x25ACYakv1h2WoPIbDdv8",
+	"FpgrsK+80XeHW8uW4AJ0BLuaV+szmEJKAj++vIxP/AfOyKzJt9oS2mI5MB898nGTYnnZFOQlJWVqf/9O",
+	"9jtQVLRViDfScH7OqwpL4Dl908XZi5rR13r0GH91JqIv86Qtd/PmLXKPoJ9evUjwmX1iziV1/v73R9nX",
+	"KW57jdmmwZu0dWF+dgJUkQ8qQ7LJt5rbCNPkKVKHr7QvD+lKaZmlDZv0hd41LjP05Ouv9X9IBCatuZVA",
+	"zGKFKi5T+iUYRA9y379ZryVJCbp3RDalkloVLokWYfpAwnxTWjyMFr+eLkeN9DeNynlFhoy1FclxRQ40",
+	"j2tE7ojYI8F3Ewxybr4T1UkqKqW5I0gpyW5LQK2pCSvMXwUxNxDYb3CqCrj+MWO8YTkp4tfsW7whr2lF",
+	"U5T+lilBiQS7ZJNkVD1AnLhPNXXxB0Pdp5chrR9Faf0W10RMVkhq/fRRKkmxDlUS+NdWVWWKSvWgNUmL",
+	"6IS6wsf9dKJ77i0ReoWkuOGNyMfModYvZDnVqYVRnRNGjLJhLu8W2aKqa5mglPvOkI3WUX7HtPRDBdjv",
+	"muB3VFLOsL5fcl7VJYFHcUVYkeL4dyQntFaT5yfM80fq56FyfktqBfsPf/2twQIzRRkc1ILKHIuBSWuB",
+	"N3RQnUi08voaVVyAh4Ohx5eX4C5gWhahDb3Tckghbi7CmQf60YQz/I4ndfcfAikpOGjosQnYn2YYsDcE",
+	"i3w7ZDu/YaAZ6CtXakrgMtRUEhO5efMWxjQqRfSo/inUEv70S/brr7/++j7825//rz//d/wMm0m/SHPi",
+	"M3Dx7vf7fVUVBShTSIBGas2L7b7eJt3TN6op9i/6/Nmf+vvfv/n45//+01nwj+H5jqhix9LZDfuQpP6e",
+	"F7ikihKZJHhlHtlfI31ekblXJRygm3eJ2bfDvmJA9BFltjOZ/UNMZdoMbohIk+K4fYQRP8VWAp1POnU9",
+	"4EPPfIDe5scJVoyEB09nwwxREn6bMifL9Sea0o98kt0yZJWcxAr5BxFawRhQ/e7MEzZ+eB3G4sYVfvty",
+	"/6azd+sl/L/R29bPUW0nzzO+ie100ts4c3ofzVhEqr/yQnPt1e/elId/5JwpTSA9dFMqWmOhLgQpsbZl",
+	"rn7vqCDhmvRzEF7GdV3SHKJVFwXNQW/wUdgVZRgI3t/aj1lEZLx49fzN92hNSwL2jlCZERvg+iQFxUgP",
+	"E/1il2Bm2bLmTJpVvsAK3xDVX/HBSP8JDtHOsqkilQyEOF/9k+Rq8dGvCQuB98AJJyLgf36oyuOIqJeJ",
+	"JFESUYawpWfFC1KeI82ExjOFfjY+USTxXppTorQ9CxcbqK3CKLOLwO8zSrruWscnn31mfoNtlAhLvfg9",
+	"AqOMsgytGoXWoOjVguBqFcQpGVfoX0RwTZcfuLpRXJhJz2SpHid9zBZxHoi9FNAvfKkWfFWS2Mf+hyDr",
+	"xdXi/7hok04uzK/y4q15K0afH7jaah7ZYQnazzUiON8iM2dDEf1TwwoipOK8AALhqvW8C4IlZ+foZ/3P",
+	"p5dPMiQJKyB2usGaP8HT9Y4osT+DdBEkSc5ZAWznZpYm7slXDH6kHWEK7QRnm8x7mm0QFxVY4QXc159z",
+	"3w/m/S14uOzGUIk4Q1JhzbdScYE3pJ3zK32Tqi9m5jdcG6PuIEJAvTf1a8S1aJJop+WTPn+aF8GrvcNU",
+	"aTHX2vGZYdEO+8Fc7eZDdpUNpmi1RPCaCGUvxVwQLYKWWHXEV4EVOVMUnIK99YDTQE928CXWlKV+yN3k",
+	"B4PQIkIrpxJEfuA7tsyxvde69HylkCREmiCT9+vAZbDb0nwL8faaCMmZRIrzW7hk25X5cFK2ELyMf15w",
+	"XslUTgevIIRT4b2eSIb04kGYOi+scTj0btRg0XFitTdse83/YoJWQCY7XTe5kEZZuLHdHWsdPe2Vbtnj",
+	"NZURFrGBONnRCoaEjWO2jyMr8QMPTOmd0eJgHkVBFbjd3gbzW+NSkqw3ZcdFgfvGOZD8v7NZPPaaKIQZ",
+	"csk3ep9PyW/et+gzerIw0ee3xhnXuKio1pRxU1DzmyTijuaxrIBZXHuOngXL22GmQEOorpGfEySw2KkA",
+	"AVr29peGeQWkFyQ7yW6s17FPz682si8V/vDKvPkoCBfGmSo8GXG+umV8V5JiQ47jLWetDJo7XlFoQ7pR",
+	"62y21TW0noqw9PFdJgRuhQsyS/p7hk+NGBAosoBwrzpDZYEdGMy5nWF0N+ta8DtSvCZ3pJSHiy/135eS",
+	"qDGZBQPcEBhUEP1Ao0wq4siL7zoP91fYfr8/bHQ18jayf5DZAf9Vlm/Wi6tfRqSvvH1mXvn4vn+1fGwz",
+	"xGbtuX9ptY84DH2ixuF7SpGqVhERZKZoswxLslZaFNl0tj7XZDazLMZsBd7LJb8zBOpbhXuJJGU5MUnL",
+	"Js32GjGywYre+exxqqLf7AwW+3JDItdE4CI6eAMSvyZGpRCDfK/7p4Zliy0vi8gOvNTCzZh8zOYnyts2",
+	"v16zU9GUxPiAcanF+8ZcbZDsxjgqOdsQgcz4sdstISAghfiLyxzOFuDfW+qDADrEmAY7W3IyrpaG50aT",
+	"yzQ/aFKbtPsp+rTLAY1kSWU2m3h6RvLMXOPMJfymrgSjDNlfD+dgxX13GtdGjYb7kvEVL/ZtAK+E1Ch3",
+	"AkZpM3plgYYe/aFhm4Q3WCpSt3UbRWGqOFzOL+QBey1AcUg0OhQysuQqZtAYnwJoVZQdxKsPpmkj55Ec",
+	"ESKIpdnOTdaf7JxXRKK14BVodlu+00I4IOzhd5Q9HL0E5LG04xjLKPJBRbO6fMkJF6Fcad80PwxXL2Ra",
+	"G/+WbUoqt1Ev3IFJBVuRufoGl3/fcm7n/Brxn/kwfJuB3V5IlnvsSt20nTwOLsesrwgFpylzMelAOGU+",
+	"0zokQOYSi51cytqECqtDJHSOZ62GMV0NzrkQJFdRTfjn7V5zksK3RBrmLXEOdxxmSAtySoTNWDU6sFP+",
+	"n0ayAYGkAzct4q3ZBYet4IyYEBzw5rFhmGyxpgyXscxbEEY2QQl8eoojuKFtLo4rfjgUxBuBC5JgXWcu",
+	"ZCBHTE4W/AHhkjNyjS6tMxYclIrr30IT4qvhhDLgX3KYfhmjuMsIC056YSw4S1TG1ZnTSaL3Ac1VE7vn",
+	"3un7GCrfFEcY2ee85AdlI8w0G2UOYK1IxYLhOCM79X6Nj9UTCm1WnOa/xNF5HveqOQ0n4umBMFjENDIy",
+	"ZImXO0JuI6Fle6+s9kGGzf+E3Mkoo01TB9ICfpg2PSF5KAXDtfhVD9EwYrvN9Tq53ThwO2XmmkoSvUun",
+	"4EfFregZpoZ5LDusxhlyb8nbF0RhWkYMPmMFjqxVD7LCLHYRvm1W+tojBYIHtDiRt5Shgktt9EhaECsx",
+	"4diBTDI1S3LQTdmnao6bpHUEgy6Hbmp9MM2n7X1vLgRUcn4rUUlvo5rOlkrFxX4OV3x7R6Y4I6XmVDd8",
+	"dwGO0u2SE1tqPhVxwWgdOkamUxv3c7z4TdzTTdwafAowhlTxit8N1ZX5LEN9CkylWasUWlUHjgSoDfDX",
+	"LWYFKZBVlojMsQmHvh+1ncY1/tDgGH3axkzilkEiIOAquOOSI+kkfLNOafMpJ5n/kNsa2ObMMpWPAbTO",
+	"sxGV1S52TCl8izckKptmSeSY2GBRxf+5qe/3ZeUfFKR+22CKvchLDJ7x0Q31gjupM1pTiCq4Uo00xBti",
+	"4nEgt0kxajcANTIv/2FhcXJKumHHuZu77tvpqdohV/cVn8Dd/mR0jaEr1g4ZXWNTUBVnGrfhByAFiX0M",
+	"zpEtRp7OcnoW74w/aUziu7GHNi4YLibVU7dfWuBvsdzG45vmo9GfWm085XiJy657irWD/Yr4L7zj4fAM",
+	"0opMvY3SIs8+3xN2rWGbW9vXki8LSs9bBd6LPKB+cqP/QQRd2+D+4XYXXl2LENpz6TSadayDsJqxQwV4",
+	"Lgv41E4htoC/Ely9aZRWnhL6lraKVwRXaMebskAFBxfJ3/YZIlLRChuB12PxopDLTUSSfkc3WyKVUSmt",
+	"MIXBqZKkXIe5SQVvVmWw59YY0KdEj+7tt6FjfXNLGVh08NpaETF5VqD5Wh+anqHNrQOn/5Q5wsfmT9Jc",
+	"uuOztDGIxGSnzfGWiArbT014vCb4dhL5cFmaGflsxOlzqgWtsNgvC7KZOC2TBTXnnYNoYvvJ/nABkTLP",
+	"1R0ODLcs4LEuB7TES53BtyVmMbVJNhWQOWUN6fHBrWOpLK33bM2FtpKsOjLdNoMxInV1WOs5ttYy4D9T",
+	"VTzlhg0FzUyb0Hr+DsnjHT5Rtrxp2ro7gm+l+0fDKlzXpLhCkqOqybeQylBScPtgtje8a+xdOY1rzYCx",
+	"IIWtXJckMKUrXCMq3Xmt9c7H5P3k8+YlgORojUVXME85c7OlVJu8MoD5IdsiQ7haM6T0rH0Cm6ZvdOEu",
+	"Rpkip00Zwcwv9MrXl+8B1Mtln46R2LHC0KfC70C8g3ELLDE1S0EuPIcEn8y67BuGZt3Ou62JCY2NoBHd",
+	"cqZI5+ZARnbxr3tk5SKs2QaUqNJWjxeRCLNNSdqAm40ZwYW+pUrvATBmKCMmCYu/CVoMCIv+v3uXhv/E",
+	"BAr0hzq4TY4frO/7bC+S4RvHb0ps2xlXZMgzplkdCSKVNNKsQCXOb+f453rTdoK5FcPuknCTyTrX1NAF",
+	"N9WS7bGi/lqGMNIsD7msKw5lIF3WT9xcr4wI4KIgos20A0mhTXbyoXZupUmcqZfBSKHn1M0we3p5yEwA",
+	"FLGsYnVK1PgvMZK/NXoe8Ciym1gQRbThcm0crdMg8w7500d4vu4kiD2+jLCuEycz9sVbB8DZ3jwwgWGI",
+	"ahXUhvrMUuEb2YDESoV8MBXmI8PL7Nb6Xp5fXj4a0/3812NsOxgiwiV3ahcv9m7nqOQ5YUqQWVvnPKYr",
+	"gUFYMpODggXgn2yJyQItqXF43lGZE4HLJeZCYZP+IrAgLPxTSXEON0l5RyW4pTkMXfIdEcuSVqt45fYB",
+	"EZ7jkq4E2LYvvXtihh8KcI0SaSuQVgUpRF16HB96tQgtcqmMf6j/3e8Jlo0gBVqRLWWFATnRj17ZcnPA",
+	"zFF8QyAT1ebGmxx7JTCTgGvBWTR21rCcCIUpU/tlTURu/SuHhVsQM8GiQAW5oy79CGAwJL0j3zsONs6t",
+	"AYZ/GscCaU91wxQtE3kopyf+HS6bIZpzTeCCyrrE+4Ru6pf2pHOSnzwZO8jm2/E9eB9la0le2ry6HsPa",
+	"vw7dAvBmqAdPqKOxDya1RJeIEZ3tluRBukV3wrXgfB1PkALHv80nkjZPx6Xs5CWXpNxfI1LVau/ypUyS",
+	"QMFJNIMGru+UmSbxPpEzbiIGpgxlu7fVc6CiMzIpXUjPnXVU5JwzJXBBc5XCoAiJ7OfdxpyliYAb4kVp",
+	"bgE6GJFywPSMrpgKW/2uV7mmJSlM5RfCzKS4u/rjQ5PEo+HEEz4B9ivHLCdlSYoMrJwPZwLvgbjWMlqX",
+	"DRdc5ryOf8PJ5MPURIvac6hfOpvLravFXQIYJr5GG2E8HZH8kYcP3DhgodGJZ2Fu3PjUa4daEw/XeRSj",
+	"+K98N93kCdntHd9FzR4e3bQQNCmiRBkQBoBg05ov48gvKlBIDrP3UmatBSqEovWWPNkJEJ8sxQbiKn0i",
+	"xYoWCFzQy4OMmSCCPZKhveYNi6esO3giewh2WCJ4OHNC1HJbQq7NTBQO4jfdaQREg8RFN58Zm/yQOF0B",
+	"XyxpLwg36oAMUxpnvprMxpXKlnEeV3IIwnrZJHKAd9vpWSU/sTUdTylpA1BdOvaJE3BqOMns8BQ4EvTS",
+	"QW2KaDcbVK8nevaaqimhAOIFl9EQ/9KoIQcUGvTtpu/Rt50KOVN35ssMXOq31lTgEpSEXDl/n2wq2QOg",
+	"z0J/YGkK5Q4lNi0IU1Ttl6aQIKLOvNEKs/0V4ZU+7LstD92ciMoM4VJySMc0BW0WGtvHQySuHIT/lT6y",
+	"kErvIAUw22dheSDkNnbVBwv1X+E9WhFkz7AxvN36Z3n9S6yIVMsK15FtwGrbs2M7ruysk28fSJstllYQ",
+	"jl/fI2UAHXfzND9Nq3AfLtfyxOTBfjbVFNGRQOAvsZREyipq8QV8bBL7iXA3iFbnWAG7Thmow96f31QG",
+	"jdSwbKdQkgq3ERZiKTOOLazAhNUnJcFV/nBg8EHgNmsfQTmV0bYmijKzZlIMkLpv64T56a6dQ8dNHl5C",
+	"EdpGTmi7mx02Hk65e0Gg9PUwVi/wWsVjGgCzYpOlfIUGddgXkm4YVvG8rGwBUJ/LaGpRpH6nkU4JtkG2",
+	"Ft3U7Pc9yuRvyT7hPA7RuhQvC4RrLBRa7a8QX0kiNGf99OpFBlnWqMK32qADrBRgYUkExaWVafYhqZxv",
+	"41ATwi1BRtcCDwOu4Z2vPzyoV2GhgLL6UG5qeo+79SvMmjWGNPO4GgmLnwdG0BVkKXsi9SOPedLecV71",
+	"xLPnkkiWjt6luI5ENyxqdcLftVjvnIBrc5lpkdXGGyWCSEArWhrZYMsfeI8kT+S1rNUOxzSAG/vL9PW1",
+	"tbeHZlL0SMQqevQh8VAJHTZwm+4p2X7SfMDrVH5R7ab2RF0rFILjEGH2zEklv0dpiQZ+olQp8AxbNHA3",
+	"zYzVGwDyoQgVrMZmKfA7LSxuCamliVURfKf/3Kh5CeWhMyhauTAtrZN8qLm02xNBL9nY2NXhT3pJy2Tu",
+	"rkU8c1+Bp9sjFdYrtvQx0RQL527dcpMyH09Vrg8vrPZx+eaCkDNss4GcQjgfy+nn0xyU4LXMc3gbk3SM",
+	"2OOO/mb5fW1XHFbC+QzAcW0CDk0cCQWKiqcfv/Asj4ZnzdAj0zouhRiKqqMO3TUtS1Jo3afKLCSYAatk",
+	"JqaRQ6a64jkvUS0oU4AY8qcf33z/+s/dgqqvPXrFEJDHkSnJfd46xOCnAVKkP5/asGk9Kn3BMAsYsps3",
+	"HDCsL1hPJkab7UsV+xRegx3nJJM/vKJq2uPfwaMhCswMrr0hhEXzKsYvea9c03TIHmwnowu7Pnf3nVtv",
+	"lyxhW3Ck4CY3RExv1neOyL3rtyz5jhTLHRe3lG2WRTRQ8ppreWWtihZCD0laEpaTK6R21EJSGLVqo23v",
+	"J6HhNn47JBKrft6aeKcxF4HIhAFug3ORN5JEY54wO7UEuIyBMC9akT238VagYtdroMwqJ1k2sPgRWv4N",
+	"12hF1I4QFq7AkPUvT9H/2Wmc+PUlKjjMgnzIiUHLGKWk3qbRPf3Z/GrnoE2oFlektEHYA+qmHO/OdRsh",
+	"QBbnsfgse5uWZuf4ZWYOyFy5MPHcDd1k1giPzGhEM5sLU2ffiQUAHB78bsvRTnBFXETVKiDgDqBR22Qo",
+	"EaKMFqX3AFKCwICgG8rCAKnmGbE2USwgUhxsQyiaNyUWMq0JGH7vge6ATLb0fxuM0t+rbPHhbMPP7B//",
+	"KTk7f4d33xMpLa7igBqojZvlyO/3xA60QwxtLHjIICEPhZhqE2IENqpzEH4rcW4abRnXLVTrG5u6xIoI",
+	"4BjvEy7w3iCAFgLv2BVgueBGbfUznN8GBsIKGwgbV2av/wi5QMs1F7ZlkPm2daXBiFG+GMkSydBq38Zo",
+	"7dztZR0aL5BLwoVztLtpjJJuOu5Xq7TbIKSZeRvUrzu86TV7e146R7sjGwJFv+WRkOW67JmWUaBiHKaU",
+	"hP6/QV9YQoFNeIR8ws2w4ulyYxIeB/eJ6Kro2ibhxawabWENWPrWXWNOlQwUPGmvZFP0cx0EMAVaY4eX",
+	"CxDDFcHMuLIdXm4KIWtpuhtHA7r657YK+L5xWePknH4D/gDPPzfkGgl5zoMZshQ9WPphRfHh8ieC68Vg",
+	"ZHpj9ufRJXhnd5xdvmipOMx28crQIQ9U4d+doaO0bP45Co/7qlCwAvv1EQdENCDrOwxFwJJEhUFt+fuz",
+	"t6BmWEjOusQsrucHKUXLikZMiJftA8jex4fpfQk6BCVpuF5u9su8epyY9RkWBPr2Fk0OrenA+Q3zlkd+",
+	"MpmA/MylHbvsXuEzkmtO2Sk+n64RCChxSP2gfVSMH761/vg0UkgYrZyuB0Iun38XGlAyhGt60f7x3Byp",
+	"83/KMPAzVT0c9ywnrhtzZGQbAneAql4IzfHnmga3U4WHSwbti435LleitrxIQD3DXZq23Bm36qRbuNYz",
+	"LQLH4WmeGm8feGBjW3ecDsa1Ex1uVT278tAr6z7fkiy4V7zW59oUd+LHQ2LUHZu43eu0l8l84Yaz7v9R",
+	"C9h/YGhu/2ipm9LG5nD6SXn0NFzR7vy8DR+iWqRSbks323hpJSLM90eE5mUZuv2vx8ddLqVJUux7+nan",
+	"/IYhSSI1lMb3PZGq7+h1gqvMGR0GZBaobefjZxzdsTgS0jy94FMrAkd+j5b8jpcqWjHBkGpWBOnfTSPT",
+	"Iz7g65di4HcslaHQKaXsMe6zN6jmkip6d+yUbFQogSHSq73sKdwCM4rLe87gnrmg5g/Hphc4NAATA3La",
+	"tsvNhHcDGmVJfXAEssAxVvKAxW84Uy0y/X6bhI9mB41N5SXOY9EScHed5rZKJuIM+RnT0DQT/S02c8RJ",
+	"wBZ0xqwscDYNQdRr6sT3aY3zGdsEVB7bJTNkahrySAiqDVnuifU2D9VtPh6rY8OikkMoxfp3CFtdI4Gp",
+	"JAV02A7wZSSiBhmD2cRIiwytSFlK47D3qOIwAIRUONsASEHMaeqh5YdbvWr1JMC7dR/ZElwsXQfwNSHK",
+	"/iOKw07oZquWeTVCxscdMj6J0bHm0sGr+tKqpqbMih3434LkzYqqRi5LAi7l9g9CTyTeMOTYAH172vrN",
+	"/UdSAqAmc2kapdsS6+HS4JA4Z49C/NqWPjtD6tvNyHBPupWX50/HtCEvAwY8yC9xWYJX/8FbcST8if18",
+	"BeP5m9xTw80/JbTMr3MEl6XHuPByQw9N6xQwen1AZ0a0Im/yX9wseikiD4S2127inJY48R0e4sloiewK",
+	"Sxo3AaFvSRKEAUJc1gY4xpiCpijJQyA2Mb/kP/QtjCrKGolggAw1TPCGFRbs/QQTqwhm8epDk1mN863D",
+	"aIIpaDvFIrgnDOx46VmARFMgUC9MkATqUFwhr0lI9/UFiVK03xoMefRxFUifwATOX87raM0rlW3pR2Y6",
+	"f5vEfLiGE4JoQNc6qAEebWXyPhqWJbVc1ljKeEUtqaWF4VCkrklh98eXGRki208bwCjM9ohx5RH/ZDSp",
+	"2XUpiMAbqhgwQSf+bMg/vcLeHi/NwG4Mt79XgNT3tz2qHgO2/Qkse8MCnkvckoLz2Z6IgNHaKK13DYCw",
+	"8Ec3s3LFn4He9vmGCJZrUvJqPpjyjKvzAOXYq4tW8QRg/zn9LDaih+sYkaZHyKQHwCZ2zHfEbKa7/2bD",
+	"Fve5ydJz9FqLRxbnuf49isQXEDV07u5k8fRLXpZ891P9MOjMQ6EbT9RYJ1boCuU73pgKNiNvr7Vc9scI",
+	"oIZsC+b91MTPd3AoU1vEd2zpa1fimc42h8GZapM++mbHvCN1KNw/r4ZxWk+BPpyICYDcui6f7Wpb+Omh",
+	"kIjjmRvb+yfSKQ9aGE3mntfwuL544xXcM6oy3ZyiaAkHmq4tEITJxlYaQs5FkkD+jW/7b3zbf+PbHodv",
+	"+x1mBb8j4o8NZP+q0hbXOyKbMqZ9FkUKJsYEMosxJFWTFiy5Vo61NQkltpBNimlxkOcQNqSE+OhSbvHj",
+	"p18nO0us9qpFbDXoabGy4g3jghTLnJdNFQMlNrlufiD7XGYSMx5lFguX4cq2TIAe5daM61eTheZU76Kg",
+	"QOykL0Dzq214nxgw/DW2AsiOMrPXazHN/NdBKfajy8tLVFJGpGlDyhuVGahUr8pYaElTVTGroFGQdRO1",
+	"WF/DB1sYAffpeGFtN/qR0rhbWvZ5JbNs2/KoHbSdYUDJPt0PuSV2bAKF4DCxP2zSOlDMEmvInWpUNeRx",
+	"MHOI9XMaV7zanlak7rXzA6gk7wE2s46SQlswic5gAxme6czOY7woyYawfTvNGvNe8JgZJtc1lEmcztwd",
+	"SNrVdnb0iEBLZ2dDBGeF8XlVxSU3d9Vx2EUzVHVz9HqE9Au0E0kS9q1tenvfPmgB90WW1suqjZWEaqn4",
+	"9PLSislqqrXU547kx6Me1gNwFaibXhEwKzfaatTSd0clmYmEl06qGQNxmCItOiBqISqA3bRwzVkvIXgg",
+	"ewZoaYHRZgZqzek/oO//Q0wtxVBsbRSGVI8fL386yfAQih2Eokf2Edunds3Ftc145qwPxuuZdiyw22I/",
+	"P4lgPxsJEIzx1XhMM1GdKQguMluVtMWsyFBFKi4A8vGfjWvg3ymrfjQhgjoxakGVC1dkSDb5FgHoXVny",
+	"3VlTZx1XeIYElbcoaJfdq/UenVPHgRQmrAqyYTiOp1vuA+x5W0gCfiLvxW+RuTTJLGqWHzKWIBuGR9zV",
+	"WUsAB4Fb8xYghiA8nuyf3kZR5nFBNCT+dMKGOgXmUDibqIYgNcFKAoS/6XwxD3Z46Ay6eMdo31Uf/5jJ",
+	"rYnQh41u5Ca8UVGmV+d279qeakhTR6Ipg+YRyEPjnYQCBzGSXmwkHRUxefKdyMaoknhD5iVOFSSnxT2L",
+	"J90YqyiCFEe4rgW/IwWiKnNgtIUgu7Zmcc5XBsIXp8qCqEtM2fIW13GRM4hYovWYxiD/TG4WOce36S/y",
+	"GJRCX6dvaz/R7NrP6YGZXlq+L7n0VAxbRLpMtzaFO2CfDj8ebHmEvJZ4Q8chnnQiyVwFWJ+sMWcyjDo0",
+	"meMcXR1+jNo0fA0FW85vInNckqL1QnZ6SNi+K0N8PTvh5EgGbhUll9hl//lotNOi44jB7Zev2EsuYoZl",
+	"XOl8xlphZRkaJJb3fLWF4EpRtpEdMMUWt9yn0NnHXBBSvxcvwB+WOLXrv3wSMXEyeROIiDFYjLiVE7SY",
+	"DYWFCcm0i47uL2W38W1dDnWwTFwRlCk++N5JUbKSF0hMsHaW1JtpP2G4g1GVolpcIJaUzQj1AvXHpKEZ",
+	"MjWN40QhGO3hTn16t393CoOe/x/I7kd+Gyv8t7GD0ZC6fQzg/2sqiJzFhMp9/FDxlyQXRGXQ/IEhzvLx",
+	"Jqpuzm7czpyiy+cqCqYKzf4PZpVjCTK09aQzeN+kYYXhayde9RthxWu2wBVhRSKdpjLVpDOq8+HzQRFq",
+	"xKu3KkkV03r3Lo9cL4iXxSSs47Hiyt8a0syErBGY3cYZYGtjl0FeG1U27R3gdx2VwR1i8PPaZrbaCLKW",
+	"fiLtO/DpTsVEMZqpJplt5K44crtmLAdoW6kNOUPdYJaGNq4xXpwDGrGJ4jA/a90Wlhz6Kie7co9ar/jh",
+	"rTxdQ26pkfWdu+0VCKfC7pifa6BOW2YL2SBg6vT5e2Zb5R8m65JNw2ZxExyue9mKqW4cMBeIkjVMNoJc",
+	"aWas8B5t8R1BK4DrItDnynQccH2x9GsQuzYQYQD3Dv9phgniUTGGIEIYu3hCQ/+axPCFXykTZXXnJzHl",
+	"gyhsqkWz35OA2J5qfhpu5ulNf77FjJFYhX+JRXWvLczbobu0+HXx68J0sDJoV0Z8W28bEMXV1nC04Ujx",
+	"xb22ZI1pGQvzWIEdePnsjNGOliXYRwrfJrz+mJaUbbxP+jgK8bIgUt2LyDtMlT0oI7LFbUf7jidNOJPe",
+	"2hyhs5YhRpkpBWEKP869Vh2DjsOY2uHT00uBWQxiRnCmJqBczESpKDHbNDhRbM+8NjROHbgkm3QD/0QS",
+	"eb/c0IwVzKsd1XsWHSWG0/3MtOIcgPNbxnclsfGGGQmj3RejubJGhsxkrlGucsNmh5NPr95t9NwqLGwu",
+	"4LmLcPd2LKW2FcHjmA4h2HUzz4idLoxpkTAzcAUdLExMzV9fkQRzdj+BeeD7bKWha4NqhOJo/oJrlNPm",
+	"drUi1kOIOK3MUrRdQCBY3banOeotL2m+nyhTR5MMbIoOTkDXpALag0Lrt4YStUy+a36eEdcOJFEwdDBQ",
+	"uIxsivR/65VrOdOXEKVy4Bl48ngwtvvNyA7EIOU1NyOsbMoeLssAz1cho/OjnFdae7GtRl31FpUm12y1",
+	"b1OGA+fHn365fPQemnBe/XJ59tT85//3+JfLsyfhX/783/9jCIL0XjZfyEg9t0yyM2iFYwCT32NaIlwU",
+	"gkjZjRQ/fvpVNsalKcK3UerHj68uLwPCMo5gCLTljZDn6FnX+ouZh6YTCmygkXKn3I7wWJ1o0I9TDlAS",
+	"Fmz4gsu3XBo/0/itFh7Xj9nCINlOe9MIy8EsXDsTN25UaoSYi+mEsyNKmdqUtH7eaAks0ybUHTH4YFlm",
+	"As3noNepDy3bitYJKXpvxAazF1wSmVSwZ15TOSfrNc2p3uJlJe8SDWrXa5IremdR99vq1tUe+cgACsfK",
+	"uu0yOgGZIwheuDVPR8EDWsF8Af/ub3twaHRXAr/c3GVGmNvKCmmgntCfbv/r8Z8z0x5JKprLDAUd9E27",
+	"HEgEkNcIM8The2ssWnQ7A2mxxRJB2tZys4dOBgQXxo3qauJmGjanRgMbQTXV902kKqzLEjYUx3fMrhpg",
+	"1OE+Xe07nHEcAwwhwST8l8ZPc4UURyvoe1E3ihTXwIVXyAwYVqr5BCLv4HHvDKUPJdvJwLmxB8XD/Xkv",
+	"iOE+zRZs03G+hNj12/1Sbcl+aRILZ6eqHmYB9PukxIVyWBg3J31lSzfb6XU8CXYz52TiGEeehBTYVj4b",
+	"hQhO8PT5JpnFVncEpfkrImlBbCGG5yOqIoiRE1NB/Fw9kdstyzzmlS/qTmeJjPDMcbHEQeZpwXMux7JM",
+	"h/hnxjAto3QBb8bzLzwfjebYRSOgk74xzHaTlxnDAkwySJ8xYlzwFtex1vetF6QH7PDds7PHT792l8fb",
+	"Fy9jZ3arqnI5cYjvfvz+9WJGn0Ub+xws79Vr+rt+cMw8v09aQgTBtw3wzr6zJf0XGcP3PPziXbcBmhc6",
+	"LpxiWkRNlDtjkbXQC6pnGyahtekT3sUTMkGS8/5ut9Pf5CYt4ExuCYEUNp4rLs5Kokzphm8dcWZ7FcYu",
+	"eBg57mut9U8zmt3C6Rjvvlqn8NZhgOPE6704vR+gVXjjrXfTTKIg14ZNXEoWVf2E/UDGfRMVhjmtaTQi",
+	"bKrp7MjWEWEUaL+T0WqACbn13n/0dSSB0x6i/kEZXKVjPfwVpJmpriWX0Ntgc+IbLuWOiyKeXzU/bSXn",
+	"RWxJ+xpwG2wS/oagi9p+eDgl5Zg8mGQaC8xtNIvlbZBs1I2fU6G2vjnE5FSzT99JfFZxG5WySdTcJUEz",
+	"7WfiyDEf4n9vxB2942I5ublj+Ib/pJ+vb8sa7Ir5eoTkA9ucEruKzgptOaaZ2Ph6cEo3BIt8O1P6tts4",
+	"Vq3Ubt49AOPsINFVEKFPaQxqG+c5kdAfZICDPJ5mpCQgODax37kkS9nI2oZR+5dKCIuluMKldCVAO6GN",
+	"5NUeYWg7Y3B5Hl3qe+fR5WU0G4iY2+7YtBglMMvJEqZcxbAmftQTbK15TfvaNFtgjDcsJ8W1rXbyYtXX",
+	"NoW19Ed4QqAOpojlWphEt05jTPCNaxq6KnfnZ3eTI4jKeKuekUYi4xQ4bnkpTX0AWfyhpjKz39B89Z8X",
+	"uEx5kfXJxIqLoxv4HvKGdR4UVOacKcqaeJemZBujtuLN53zKO63Z1bVMwPrdC8T7IIpMGYIWAyYQ5TJN",
+	"DSBCsKb3M1uOS9UU+0Rj4/uU3rgqsXb87FDIts45f7DDNmcWc5wYmyns7uQ6mPvG5uGGO0EdMFnIUqN9",
+	"aw5FYE+AD3uD/C2TimGNaGsdLOWDJodAsCPPtO9eklas3CMDt2Ad3qKDmod/cED7CluWRKDXLI4MtCXF",
+	"tMiQySObB3bWmUhfaHTwlE9I7r565edwQOSDjYmqji1bhHPOhluy+JXHkQQfHP+vxy333a0BmiYhBd8S",
+	"ITkbiySPrgPLEzT3NN0NpW3AOO2iTBlv6TNccosyfBKzqQslkUS2CHtgoxpobtqB1kHjiJHrw9pNZv4x",
+	"w6oDQ9EJt4fb06FzmiU+45Hgtakvn3oe5ITWTHbUoZNQYsZI8Vdi+h8NmnB9A8V3CDBmPTa9ZnwRNYBX",
+	"KyIRVggj4esEQidcsnXNO9+pBvsmNh6YKgAoHMHg6Pr7zy8vH8VCG2aeI7GDr/tjPRqHyZvZhqad9zdd",
+	"1P9vYhEZTVGtstRExC2SGA1FqktSQLMeyaILPUXPG//Jv3RW+5fL+yADRpm8rYTq9wR32ljE/Qpe5WRA",
+	"QWHVpIB0HFTE1C48veXZfjoOgsF+KrGwFpI1gXV/cGpba/jaVw8b9wJYjBFrsU0E8bcrAI9fuRc5K/eZ",
+	"NrU3hFdEiT2MDB7xcGjcMcW3WCJX72/6y4fdTEz8IdAV7EghSMCBXZMtPpzpEc7usACsPj3UXzUl3rnx",
+	"4F8/uqHcb3a8e/tzRhu26mc+ZgufdbOc8lbbDs6CEp8GGW0g5SC083snG5dEnzbo+m6cJs6MNslM41fd",
+	"SBNHgm+X8pay+aT5rQHLbqktX9Fp1hXiCCSt+RMb57Xgd1TCZTq9DHTY9G5qPaV5NZYzzfVON8vQUA/M",
+	"67D5V8cEdzZ21/Lub0sLmB80Rtdcbc/QAQ8cnJcOJQYF479byQ60kv0C+8UeBzKe7uA5ADM+sU3n7Has",
+	"fmafz5jomGfTDIoOZvugTRHaW2m7QvA1LRMlWbX5cUafc3IHydnw2pQZmuEHJvYWC0XzprRd3mbYPT/b",
+	"kgi4ZN2GFTDBc+R+dPhd0mTImmLxFXHygrlsa/uiQeCFUl3JoSAJ51ufb3J+YDdhtinJci2s6e5unPbm",
+	"b/EfNpgpsY/eNYC7s/Q9NT0sE1HENa0IKsOp5DlhSiQ0CaZVAaaWuGy0Kt9UtrnZDJQyZw6MAife4nq5",
+	"9n1RhhtdlHQFCbvspXnB46vfY4CK2DT8eE9rjPItyW89b1BZlxgqOThDwMFZsGXwrAUrNv8VhYfgK9ox",
+	"KgKNxnlw+sh0iXjFUvGl38zjd+nJ5WjOYPs9z0gP+j0D/z0zD8hhV7bsv8ZN6dxTFv5ONiKxMSXe99pI",
+	"zPh4haVcblwQ7wiijHag1PJDUFx2glRYrDhbrunKtNvgcPX5gwu12jYfrKrweLaO/0YWLigmfENErQhw",
+	"MTDvfeTG5QRyKEGkHO+8+GR0rB0t7jPbx5fjyagHBDTdI/GH2dWEJlIwJu1+1MM/+0Cl4WxFhOGc6e9w",
+	"tqGqKSib9eLhUj+mr+7j8v3i5XcvAckHbBgwaLnzWFOFTJFWtyvi5dlf3v/+1ccz8x+P2/+IFsrVXSVj",
+	"RP/qqyUng4SyRaw+hhpOK3ZKg+ZDB6obPX3Hr4ntEe/X3/AYOKOBkjbTNG0m1hG8MmCOZ86Xs0xmJb/G",
+	"UnVrZ1wRKE30UpjQEnHclcFrwoJ2cJ0ucbFLcbyL4FScXFsHUg6sOzPVbPftFgjlRYN5Iu2iPeyiLZpa",
+	"c9HKDXjUU2pC6mAvM/zh+hRaTI2WeQ+48pAFDVmGxUTayXK7pEXMCy1vpdtGqbTUpfN6HIx1bZvXX21L",
+	"peJiP8sTMq2LvHVruQ9kniTDLoR3wFbHXXSnuTMGalrekZzQGGLXQcOeiIs8USmXKrUcTt6iEv3WYKEP",
+	"ACMFpN1TmWMBJ9Sk9UXaKHRS7Am9mynHJf0XWULXoc47lKmvv4qLYF4vwTGadOvqJyiTChKMmoGIU0co",
+	"35LaAjwWRg44Qtj0L6DDbCdzNLe5Xy3Zb7cT0MRucpe4fSJElhzOaoDrPptPTZjvT/dZuWMy2uLPDTzg",
+	"TXsXIktH5exMJjZvxCqtbHGEv+G0stjiCos7Gq97mNIMTLVu6njDL/CFxVuWW5ACA9RjHpwI6Hff9JwE",
+	"jttzaNjCuIJkYheFukZKUNdN10FaA+e5eEm6l8tEFKM51biHbZQaZvWG4RAUJfFbG9BGhHFXKqjENfW4",
+	"snEV7lJvES7byl3XdSPebppPWvl0vLmEvPKclXVa2PhjkLVnqANt6GgRha9zPD96Yj+n0GpnMUt0BeJm",
+	"ggALPzJVjB2n3QzIiDdrSN83TyBcmnD0HATmST6Ce3kEjgaxVzxhDJ5iXnN0v3jProFEmpFK41ieP5t5",
+	"m41kFJhckumlXLYgtxMJb8fI3GLDqaZp9RnPvi/gm3joYWvHT7sZduCYhw2O493dSLHsY3r1G0Brkczk",
+	"LlotCsB2cQ/KyGUaPLkRuCDTHh1uyDvqV0iyeroR5JDnKt0ksk2bOHqusuRqfgPKVNlC0g+04yKRALDj",
+	"4payzbLAexkLd/V7mpTQHdEeWdfMssNkvTG9BlA0JNAVWo9K0Fm4Q1DHMt6PYhYxqfvRDfiDjrvyNoI3",
+	"rEhkfRgr2LqbEGfn6BlrgQpAklCJbIIDYqZoAp6WCJse9lA4buQbKVDgT3JHs8XV87GwyjUXyLmwhD9z",
+	"X9Vvuv98f0KUj97OW7IMwm/cENXUx1E9FVSdVXaqx4jOC/LSXT5DKj9idlaE6JuJuCzfrBdXv8xS995n",
+	"MeMLqvoZb/V6VFKT4g8xbrz3gARu9n1pk0jT6DdOShCsJEyZBcuYAbzk6xS4IsR1rBuZyih+yBavqFq6",
+	"9ImpN+bPWOmbzswq2vEKZn2q8fpAAbBm/5H+IqJU9B3tDxusuABO5LhuoqGIb13ZLLAF9JXfYokw2yOb",
+	"oxdxnRUT0p/tB+3jzo2dWs/NFsfSn6E2b3oL/V4wKML/ay7CPh+2NR+HXDtr59viE1RwYoqaJZmWOeqW",
+	"0P3sJVIcPZrSnn8Y9cyRwn0oRsk2FjuzA6s6SCXp1yDYe8XMtQWAMA2rfF4IqjllKgMym1h18JTideac",
+	"Kf5zvkkisCBnAIhaYkDgqziUpbgsrSk01Lc738ml4jssoreta9Vp5rThRGZ6h5nBvM08tGN7l9o1b2zL",
+	"KHefbo3Hds1BdSkJNMETEJ/XuwXzjYLYxoLiJ+vgkwsyO7f4mK4/qQgylmrZyHt662pB1jReVFo3orYJ",
+	"5TFbid/e69MDKN0LP612Eh1yd+jYo0Rnbu9T+x9Ps4Q+SNMNQMNJY9eOHTQ5lSPdOlbbb9Nvvn4aJMc8",
+	"illlwYZ2Fcl5Slq7JTCJ2MJ+Yib5F1S2VMGNdUofCA5znaNbsr82djyWyIc6DNjE7N5Lhznp7cVkHLKM",
+	"7IhUrSVQ4T0qcX5rPQvwo5FT8noAmXaClyEeoQvR9Z2dlHDM+HPX0y+w0BqmQrYFhEEn52sDSGum3hHs",
+	"c+SEez/qQ0jgp74Ev++VadESePkbpmiJJK8ItI/B8laeo5+Nu/gKNazQ1x7en6MfOMqxhOZBfgXIqAy2",
+	"IQ0UtlugS4hcStNXikIrYNswPzDMnCe6dU4zvoS+Y6Nhv5SKw7waY8I1gS7j2iRwXl2Zi06rP3yNdtDB",
+	"HpsH3VHpI7vME6Bh5YkP94T80u7hYQJF1/0fP9FrGk9MH9MDTckT466KLQcgK4KFqXv1WkJMGTRZDjPO",
+	"1Cx024Hldi2LAdE1bm56c2na49/Bo/2Z+x01I0WnTFkR8x9itSwJjiFfgshpKhtnBGGHffjSs6hvenXV",
+	"Ueddf229dc4FkuknSsyIb4NQUSkp22T6mPTQICXCqOQ7ItDK+iX8pdsG7L1jaQxtxJc7VQAo0/qhmrom",
+	"Qo8RTbvqN3ywt2q/Ka++GZ1JvAM6WxczSIDS9CNIc2ogKtuJ9ppwRJ8B7NQopvpNU7kJ6YcQYcWRSVzt",
+	"10q+G/1YyXcn+VaLjtv91Hfc9BGX5pN9sHUQHoChl/mL0gRXTTZZEESlhqWj92iXXYbWm8CtP3L9p6kf",
+	"C9k/zUWj+FvBKoNnHSsfs7qJ0cBReQ7lKsmFDQF5BWsC4XGGBQGpVTRQS3hMMMIUv0TXFuRqGC3SYAZQ",
+	"7+aTUB0wHCBJrqAFIbCmfM/4PxK/yItGzY2bOAycPksOSW/H4R7QDIpF2IYc/EzSaDYVrmtSID24UYyN",
+	"6tO9Lzq3APi+9HtZO6ITZe7bILzN/WA1BbhgchIUigXqnZkEOAPq4F5JVnMHpEhyW/uMGX0qJ1S4ltDA",
+	"nbJUqvHB0DF+eKspaskBY/Ie0LvMUIkpoK9yRpBRqVmBcFHoDdGKDDTZ0P9xjkLXNOtsglHGmA2QaAVs",
+	"x8UtKZC+5dcuualdpguVmPvwyr7nHjR/dQgJLOAaa0t1wpf34WJLu0H09/nDDYHAzx9t6LajKrjVzC7s",
+	"u2ZlNmgTHnzMw8f35znfgf3gDulg8tMUAhAw4DtPKwTDVAKfrkxEB6GMtBVaG3xHkOKGi/UQmc0oEJvZ",
+	"+Gmt7z3WevpQX41KAmmO9RVUxLZCLjNwIHpye8QIMXl2JfXgoeBZ0OPf97SZ6QWHrbdbaQF+5Jc7ldkD",
+	"rodToHtMaXzXDYlDUlynwDu0WVrNoWfAeAUnZsscqHeH5s2hzh61Gg7MjYgGHuW99I4fXJqRMxy/2dJC",
+	"dkCap+7ftIxNCsSIDIgpQ1lrMLeOEaO3v48V3UmSN4Kq/Q0Un7RuZP0frpZosSJYhDm8W6XqxcePUAa+",
+	"jiSqvcMFhdiub40UMMXZpqFwtXu2u/LOMZdDnrWWyqHUjLSxyn5lvaZ40hUMZShvqsbGieB1faRtrtc5",
+	"+tYkGHPT7D9U8CzGGbTCyoynCwXZENf2O78yTQNRIYO9BpMzaRcFyWlBnEpRnaOfLAaAvhdBj7FfAD9O",
+	"Zt+61M9R5ZUv0Dlw1eL/QxW/PP9Vn7WS5oQZl7jJX1g8q/Wqzx6fX0LX9tLulry6uNjtducYfj7nYnNh",
+	"35UXr189//aHm2/hnbZkyzRhs5Brvj5t8cil7OGaLq4WT84vz5+Y3LktMM9FQXNe7cjqwmX76z9/zIIf",
+	"JBE08lefhRz788Xv4CD8OPLzwEd7D1ZE4QIrPPbc4GR7T138bv7348zHp886+eLF7+4/P55ijJnkaQfr",
+	"vbcluFTbf0FWEwEXnoHgpZy9KhZXi78R9R08Au5MWXNmu9w9vvwqIlZsMnsotxZXv7zPFrKpKiz2i6vF",
+	"j6QMkLBBxkiJRMOsn8U53UlpUhbAofHLwlU6vNdjXwiCi/3grN8RXFBmYJgnTFyPpw/O08snETczh+rG",
+	"Yj++sJ1FnPDBBMzQSpvttUKM72Ys8e7RhfVYy+Q6X1OpnrmHDtZ5abI728bldV3a3qwX/7T+bKM8TgxK",
+	"Q1ATbpVkLyBpykYMYENiVD/NCwcDCGT1hNSfacdr6WOAqQETruYyQo5nRfHMR3gtXOBfebE/NR1cRPVj",
+	"V3eDlKqDXXh06q+P7MAJNuB7fEuCuFNsC3ocevE7LT5eFFQ6vI/4Br0wD7SbVGOBAbtFJnPi2kcuXhVv",
+	"9T8gIe4htrdb5DlpdyOy5Fuo47n/LnzLijD4pwWH1jpsuH/qnpjO9Wd1t+t1SmranTlsvXu/rXogsZTq",
+	"Rxw5ID+7aJPp+Otc+tiCSjg8zRNs2w2gMNJ8iwzpZbiJG6Kk/TTU77s9tI8a2dZE9ubmwfbm9Mco0rh5",
+	"ylH6o/MFUffhi+jhdj2wzkrXfYvH4rCv3Gq0pfPVN6ZrOXzOArdK0xmXEQtNeI4gg8WOjqhCUk+QsMIV",
+	"fErTIsJHEsy0zn0Lh+BK7nQIO6EcOd3F2plh4nbNeUE6rcZOdc1qskOWDHwCrfaHCO18HfIKbAVud8e7",
+	"zvGGyGtXf9DpiTbppmiT05LalUlI+9LkTSfL7RPrZD+Qnc3Si7MNEPVh+AaG7qUIzdt+eTtiWsjb+bfL",
+	"M3l7o7Aids+zKS+82TEi5rzwd8qKOc9/T9n0Cb3jvJozeAAvOuMl49+a88qLhrwU86b2opkxqbWasQlv",
+	"8Ya8phVVn0DPA3JtSOyMPTPdILWE1Mx6IuNz5xKIoL4e/Ju8LokJzhCXBlk0UGbjozTunLXVWZ2jdjFi",
+	"zD/XPx915OYy7L0Y6YE3+rn1IqRu4RP5GJ4bm0reSn3j3lJWZAhqFU1oe0OurU+XcR/wZhy1KK5jm62v",
+	"1EFLS95+mUaV3uykumzAtm9PsAF/o3fGxyBv22YGuy0vCWqxmaYQ+cIWJaf1Fvj9/vR+AHeSvDWT+9QG",
+	"0pQ9BmRkm6qxO8GGm5XaLTdgNqQsnW6rFKnqqefqYotZwe+GNv07zIo3d1/mtn9nZz9LZf1ffPP1kMx0",
+	"HrZGDWU208qakDzI6oV7d4QZmsJkPKe1V3hitvqqtaAbvTMsJ1+mNqTXNa4P2QbPJ/PH66+6QQ8a/HkT",
+	"A2je3aSLOyLo2q41uWP/0A/t3Z49LPH+EU5oyCm0hrySE2gbgD4OaWtwwxli5luApNpgyqSC+w+zfAtQ",
+	"bQl6upYlENcaUC6eh8/NPQGQT/sC7ycz/2s87/lZ6uqbRuW8+iNYMZ1NiXCd0Xx9FQAwSk0E5YXxSuL2",
+	"aPPdaXRgSLhtKzHazk4+mdLFMUEy56bzn2POtrGjZ9CixQNIymWHGfCApDafGApXCrKhUon9qcRjt6uz",
+	"BVJ1IeCKmB4wXDgoBpM8shNUKePDybQZYhv6OPo6Yvape9GiGCSJ3IVneEBSdz8UobZ5wIKASZvfyBnk",
+	"N5qFmFvEMLl9zFf/YGQKkk60TW542CCoVXex+DUXZlpC/wgpQGpLqDDfP8TXgz/3K+pGd27MKnzhyrC+",
+	"QMPQzG1YdSx8RdpJzEMHHecNRH1CZIYkX6udPkGurS5sj+GUibtwAb09pkiq5+bBL3hPYIZD0s6u9YSy",
+	"zoxokIrsJq32tgMP+VBzaQoHbC5+X01sdyZLhKy+g3gVRmtalgbiErKzex/wyhMg3gSdDM0lWmU2lrLD",
+	"beaiD3H97Lvx++EKbgpDt3yHpMJ76boCZeaShPRn+JUyW7eyl1oIQCM1XNAcEEcZoWDpUIk2DZTemoBa",
+	"IfAa1D4t/RDjbSqjqVj2FtJ2L2lOQUBumLbEDgNrsOcnERenN3ADrvxMYZlgBkkrF/wR8tqkr28JUUhx",
+	"ILhFzUGe4K7G3Qj5LcEFMf0jXvPWqmkn1s/v/nj/c/eSMlMns7NdO82Rqwhm0qCdSIuCYvq7OpEIbalk",
+	"5mqr4Dk4J7YFkr10gS+hm6hHgJojRC9+h//9eAFkHDRM9HM38NTRTJvFyox5jX9rCKK+MABmtMgWVD9R",
+	"Y0hgtBm47qcuO2bBDk6HKD2czUsrqjxbuUn81hBwatpZ2FqF8LOeSRZbVZUhPo35p+riO/o5jN8w+s0L",
+	"GGWQU80nLuoS0zGejh0ps9wTXf7tsYRLxjTwsic0s/4pLdcrXMDDk/Wvi7DZXfLuf+se+iLv/bCZX2Iz",
+	"nGpkBNy3P+KNvo+s/DB3ENphk2EZiDT94IOLM1AjTCKJayESaBL/4eXQPRSIZ06qSZu238A1/A+vMApi",
+	"IKqg3ukaYbQTnG3ADUmDNsirPXCcNhHc9ewSLqDmqcD7w8v5hf70Wy9Ljxd0Y4+uv8cq3z7sbd5r8vRZ",
+	"bnIPqZgwOzS9PwMf/yyo0ornjhnoCj3Hjk4M1a8wu+sB7W625Lr43R6bjxd6jHQY5IZu2CfgQ3uq3mK1",
+	"/bJ494iM3lO6RkJM0dSdCQ955jFuBoI6AJw2LqJsPsIaXMSfmtf1ahwz2+bxBwy9E1wRc+HkWBqMjBXB",
+	"Avpsaonr2zIgzAA46Wi+31G1LQTepXn/Z/vEv/n/M/H/JNHt9pEZznIWu7G+bXWdBYn91Bz/I74laGVQ",
+	"i6wMhyBNo7aAyqNVhRzbnGGosmdW11i5cz3E4R6rJamDvrSNrmfGb0q8gQy8nzFTpHiYsMzzEks5+elZ",
+	"2UY/8j9AsEdvwniM1rDAifRpGKxtVdBBG2xdcS32wEHamqlB9uzpYu5n0nYPGDLsXYeBhww1vIQZ/VT7",
+	"b6WuVP/7CS1RO6bLNPQXdantB+gQwe+IKBpIZJCZAXoQfNf6rj0o/UBWA1Qsn0kyUvP3Wj92Qx626M99",
+	"ZIqReUrXsvfpOycKVdok7JePZyGfD6VgpqoFwUiDRcoHKhd0FPxMppP7/LDVdP+deyt4DSgCoA2a3YmZ",
+	"O7iuBb8zxSbV1HMwGjLzq/wiHTVje+Dq9k8WMQv8KS2E1ixiX9h9GsioNA/4s/O/fBXnCfOLDGkKS5vh",
+	"Xc/CPIsDe09rvdZhR33U6BTHFcLq1jsGyQc56Wi2Fd4jxtU8pqmFb0QVPalvze8n4ZmHPKt2nqmdc8s8",
+	"VZ0oeGPdmd1BB8MtviPIosV4CwhLhR49RhVnaiszh0jcnnC/k/N2bboV/e/D/jmFO9SCt0aoNY85Q77f",
+	"z9imy9E79OGVSfmKvQQeTdDLTvSEavsB5pA7JplX4OtmVVK5JQUyaEoSKY7yLdcajQPhGqAtZS4pvWEF",
+	"T5+jn5h+1FZ9yT8o9MGP+JYwcJksTuR+wUiTzQwZZB46Mvp9qAat0+/JJ0BHeXhcDnNlaMY0tZ8Aj0mH",
+	"sCAqMhMAIoYu8MXU6e95Y+r0Pyl8g/7qhqhjYRviFP036sIn2c3nRo4Pb+i1r/csyVpBmo3J/rSuhyE8",
+	"Bnu6tHbOhi7Z11RaTnjuHn3wrbBfGk4MtJM5zcHZWixVN6y2Qh3VCx7s8w5TNYGu49a/WelDxnZeY7Zp",
+	"8IZ8Mjyb4QxbQ5jT+QvMeKbcANJqFPlgjgaWqMAKWyPVZGso/f+5a9nQDV0P7qGeDjE9M+P60Tv4/b7b",
+	"+eVoR49PzBUxfnil0I6WJYSbyEk0jO9wyBSQIM9ZTlDFBfgIUI6FoBYvBvJfWsh4zTNSmyWqbYMKbUwJ",
+	"HmQTp8xdSIJFvh1IZoDfAxX6QbJdzPDmW5/6CrUfH5LYllquEu9kJWqQYeq2Aq32rlUexDalbIgY1L/9",
+	"Jo4J7Le+gv5LTKuzkxum/emEb3czpxP4YkVwdVaXuIvX08Oh6zVIcLj+9pu4BdF2vKRNLVJoAW9Obx/2",
+	"3yCgb7GCIDf0mrJJmAVn5PxXpomkp2bS60p6S7qlvQB3XnGpXMOJOmg+cBCgtOi70DxgFfQIKKgguQL/",
+	"qdqSXxnAYAcGPVQV638BEG/bAWoPs9rQO8LO0VeXfwmkVaeNbo9QvoXBNfrq8WOb+gLLRFuqpO+1ysWv",
+	"LMeMcaUFskkfNHn/JtUc0i/bjgeYkZ2JEgL4k56vQwnVEz5HrxQywMUm2FgTUZnPQcESoAv3XKwlZn/V",
+	"1P/i7k89Kz27z+Snc59PnWveqJLzU/gsXnN+i/CW4EJzOKi65jx4Hv/Q4XBw+OICzhwwkXK1mFQIwOj2",
+	"BSszpENhmzCOyOAXpsnig2nOz+Sb9aeoq/Xo4bCglKXTxRg/lQy3HvxAkJsiI34HrXVNjxK9+bSas4Pg",
+	"VhxOAYAnvsw4CmWD1WiwuDZgccLUAXeRKeyg0byeeojcE+xBKkXg9ZfsstWT+1yZBQNAiQBFeRp3QifL",
+	"1Oyt98yM7qk7V4DcNVzqYR6Zu7/fYWk9v3+AfLW3AMoynrFmwFtOmu9jh/TpPgqv12i35ZWvoLfqj8Um",
+	"CFpEsT4gAWxkb+9tUoMczpR/Br8bMnyBQFF6cveNzphRToJN3UYiPDy1x/WRE3ekYWN78pN94gvdlS8P",
+	"LhygeIFkAEMBlSh2WxSPI7of7pAD9RgWme6puZvi37yBdMiHyU7+3y/f2JN1kgg/kKSnkudRKY2lTQ2U",
+	"e6lIJT3wmynRT6RwhugyqSK/5zf/cF4CsLn4GuW8bCpmwBszJIneD2Xq+HJeVRj+WNGcl3DnCKTwSl6j",
+	"n358efYNoNK9unlz9s03T/9y9ijoHV2RgmKk9jUBp8GvLN9iIYn6Lyq5ffocmXx7cDJIhYV1sTAguu+e",
+	"nSETo6WcLQMXm1VclrS4RutGALnMUsCX8iuTitRL/TphRQa+l0x/xbhB9H80Ev3J4UMV4KmpBd8IImWG",
+	"Cio1l1HWkOLPGSIf8rIpSIH+lGOWk7LULzCu0Iczgff6P39lQT+oK8R4B12BQo7ECpATSK5gzLb1tUHK",
+	"7v57aXIrwj8HO5mhvMRSZr+yLaGbrVrmVYZ25j9vN5ktxOei/S+gRPCPpXFRZgEd/Z9WVKjtssDKuqjJ",
+	"h3P0N84LrakST10OnUe3tDQbborpc14RbalkaIVhK41jS3FttbPCxwuNmwd0UvOi6UPfIj2Ay+YaYVRi",
+	"RYQe6VeWcyFIrmQnLCaRxNSZ/P00n3P0HRDFEQdeBNKhFdFzRWucq8MOnpnDyfiVWTwMa7WaqwG+iEvA",
+	"soAArFmOWQlVkpRrD3RDanUecT29qjRjhLdC+sKFEvPctEVuhZtv3beiDBvwz8OS80/nMjILekekloip",
+	"CPaKALaTS7XV7HQCQWo+jbDdgJTEHsTh8n8a98cffZN/Go+8m95wVDRCoRN66Q8Hb6s6Qnc6dp2t9DkG",
+	"HzkcLUAPGdmvThfKIVCCdvsfECN6ZnVXiTcvaTlLNXILmQcV/7+hXtdiy4/qdafX5oIW0Cktrf1ohJnH",
+	"pU/QpPkBURJ+4IwcVNs+9I6NSKxg5bMLW59Eky+h6rosiYCQFSQHQn9RhEvTve7Tl9A6CXooN3sFiiZe",
+	"Z+tdZzDXBc5vGd+VpNgMFay0D52A4x7KydNO8nMVr7QzqBJh8OARsBl22mSyAaoTOn33vDF1EJIQ1mn6",
+	"anwabhOvrfIK6jZVfY17MO2kx0i+VHbwBv7WP/VFqktuep+yZtNkhvkN8gpQhQtyn3uj3ZEW9mHoLnFr",
+	"//KAHj7l9eOoMHz7kJZWD3f5tLL9894/nLULbmuttryDczeJIe/IWDfWb+/uFyucwYIPz0p3I7lohh4I",
+	"cl9sETzEuU8YHHJpEHrLiKPtnD0Dj8gwygY88UWKcz21oQ2AxfXA+E9IfONNAoHueqcXRQfUpLMD0GTc",
+	"JHAedI67J5G/EDgdWMVnSgMe4oVnBsPOZtF5GUclWhHKNnAVn6KLR1GEPNHiw6MS57fyGmH4/IGsNXVz",
+	"s0+ur7YbuPQdJsgXen7d7FLn1y/xlDWPgANj0xRby8vkbBKcbyE8oKDLimzTJr22Bb4EB9owAh3Q37MK",
+	"D+7W97j+dFfjBHcS+JxPxAe4KAB4F5dvhV64onocgyxrNRu++ifJFewbrfCGXNRsM9cL7l6Vd5v//DCG",
+	"5xplOr1Hp0TGuaXMRIcqXBvAw5rmChJphf63iXLNPf3OXhsvqPqim1MP3d5tH+AC4a7pfdpOhtoag5hV",
+	"13juGmcuDMVNwnNg54+U+fR3jouNzUtPiYE35okvcttgbi+4JEnwDlgfcHwKbQviyLvtXv8mCIQMGWcn",
+	"xaMKJ2GQQ0jbCThIOaYy3O8ANsJf0qt9UAKfc7Je05weoWjzHTvr+FCSXYTf7Nj9bfUH0vCCuX2m3MqQ",
+	"OhEO/Dup1bXtQSpMSFoqvD+Rdofbm/8/AO++43jzFRutzA84yrOhZvVZWkONa+sUSEe+zCNfaNVQTcRw",
+	"zRZM/pQ5kzCi9bVpGQMo6EPivZMkC9NJpz1/j28JLOqLO54wq890MA1FIlv8vaa9q98xSEqrvVakDRio",
+	"8Umfru83bF/i5rHTIHUv4ux2fPAAXvwO/ztSvncvtpgSXK1nhWJrIu6hxtfFer4CPrGZQloUnLKAUPNC",
+	"txkCVHG/ffHSqt/f/fj96wFW+K3BAjNF2XCO/P/dPnZUR80vMrj+juSE1tN6aeoHT95fHAr+Vo1CORSC",
+	"2dLBRnZ8bDYLPrZlttyLyhyLgdr6F+aBdg+LP2guNUDbaYXkZDB5La0LZMx38wGXdipg3qHQB21sxu4J",
+	"IggeBEbQv//B9u5xrDrBYdvff+/eQQFmbPM8msHQFglMJSnOwJE2msLyDh5+WeLNl6mdtvMbDgnq1Z7u",
+	"YtKjtaFg63Y8qtH7wWZcSKJUSYZwIvTvJ9iR0x8VM7XPlN4xhxNO3QAcCoZCkenq7k33TX0iXZjA9Eo1",
+	"LDTCGvZaHj+j5sEv9IDaySU71dqfT4c42uYt46Bi2Tinh8RiSO4LaOowSHP9+st7dd6YR/aC5rw6Iqv8",
+	"kObmJg+aRnZTF56b75+9oBsSK0u5+e7Z2eOnXzsbDUbL0LuXz9Ffnj657LR8O7Qu2sGl6+U31rTtHalF",
+	"cjKuMmHwsx9P6JpsG20CFRtmDOBihLVa+ONhT9C77qN/KGukXdi0/v4BHU5kmXRHndV/ra+2Wn/g4qGU",
+	"zmCinykk35lDdLecTnsNyC+IM1t6IwS9IxJtOJGetp+jryjgfbWR38p4ssjO4U6vcH67EbxhRaZ5DlL9",
+	"zI3NTc8L5no+6z9IbhriyaG2N10Om3J1BzT+Ui/wYTb4sQ/wfkK4xTUW5hYP4OO3GIJCZOY2XBR0PYoR",
+	"C32xg+ceEj/mixXVLQHG5XRI1FNGANr6Wpvq0eUBe+la9EYbg/dZ9qYwQLo6Q4hAa2oPc4y5tEcuZ+Mo",
+	"m12eZF6cVw70b89i7P6G8YxyD7vcyw+MaWHJJqrMYZfxNXp8eZmhx5ePtKR/fPk4QE9TrcoMXVX1d1cl",
+	"Qdq6xxtyjr7Sr3716Akw2lePnup3/at7E8Fy5aW/Mv2QCZ1YdMtr9PTyif0eR5KYjKXKpv0D46J3RIn9",
+	"GXAEkiTnrJCxQtW/E1Iby2SyXnKsWfEJDfthCxLqks3+gN1nDv21N76dfv4xO2m8bGBWP5CdLY7vscqx",
+	"atCJtbrUvN/052uACRlHjYQ/B1XyV6H78bOpdwxaiGg17cWr52++Dyc4bI/dUbIbk/XmmT+SBaZXNEVo",
+	"m5WfNkeLKgkZPCFkSwl4gjYVviBMUbUfhLuyU5vjKDWr/oNGhMwST4Gv87wEuCO7+V1n5vCWcF7JizUu",
+	"S21NjdUiuKcetKrAfGS4ssBO5OQ4fZBhaHoCg/+R8+o/ZKjO7raEQb6c9Z9R4SHCIDNxEMUoS7O6W/bi",
+	"oWoDzPAn4NgTkPoHcPAKZHUlv58t0QcwoCRRJus+rhValF9BhO1D4jD59Gu+NYmVWqB0WjycWlAG4DRc",
+	"WCAUiw58BhC45k3rNM05k7wkFkDXgoxRhSp8SyRAizOEi4qy/5CuZ3COGfxsRlVbIuQ5eqVMHpsZ3PSX",
+	"0FL2L5fgqciQJIBjQwWRS6wOe/n/JMkN0OPBIkJN/Zkymn4gux81WZJCAPbOEd8H74CUGZJbTVfOTiIa",
+	"bmrHqZ4dQnbiLGCmw+Pfb3sDLw1L2h/NIw8oZuELQzLWzvJUTgEYDXaJN8oKTklyQZQcJZVLRbjjt2Qo",
+	"FUH/bljm32B84/3alKXUIe31wyRvhFbnNPHMk1e/vNfkkUTcOao2olxcLS6AbHaY/pxftCp9G7BqMaU6",
+	"IEVa6gNo5pXX+bUO3suiCaDbzKGkonUStyN0AEcOBjEZqt2U1Cufom7VpKz/h/+QqOA5YH35X1xGcvBl",
+	"l1B7+FXbwKCdeB/4ORjEamqHw7zst42zCQzty65z9+8xXCgKtVWkMNhNpnASHBPYjBfmRAToX+ALkZiG",
+	"nwkKxKKfssODB6Ut8cix1Kap62Rl2/H4hkfdUg+AWKABdV2FR4S8UXg/K7gdCxp3pCCoolIaEAZHcQ98",
+	"FB36EAW23UUr80PuM0rL4Ujf/tbQugLmcnl2BvfUWFcr6O9ky10sV1O2gbBHO7rzfh4ObzF/7brdLWJf",
+	"syc8tlkcFbSwTVJ2MLPgtaaAdlfR2C0REF8xQGztO/bvkbfA0t+RFeKCbihDRp6gPxkPwNubJ+ePvvnz",
+	"lUk+LELhsdobnEKtFEGXF+M+kAqznJyjH7i1QdfUeARb3HMDdqUwK8BgwOind68DYtKcVzuyWnx8//H/",
+	"DwAA//8=",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -174,6 +174,7 @@ type caseStore interface {
 	Tag(ctx context.Context, id string) (string, error)
 	Version(ctx context.Context, id string, number int) (store.Version, error)
 	Versions(ctx context.Context, id string) ([]store.Version, error)
+	Organs(ctx context.Context, id string, version int) (store.OrganDose, error)
 	Facts(ctx context.Context, id string) ([]store.Fact, error)
 	AddFacts(ctx context.Context, actor store.Actor, id, tag string, facts []store.Fact) error
 	Papers(ctx context.Context, caseID string) ([]store.Paper, error)

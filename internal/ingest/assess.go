@@ -93,7 +93,7 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 	}
 	return guarded(p.Log, p.limit(), func() (estimated, error) {
 		a := method.Assess(d, facts)
-		e := estimated{Version: store.Version{Case: caseOf(a, patient), Methods: p.methods(method.Levels) + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels), Pregnant: a.Procedure.Patient.MayBePregnant()}}
+		e := estimated{Version: store.Version{Case: caseOf(a, patient), Methods: p.methods(method.Levels) + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels), Pregnant: a.Procedure.Patient.MayBePregnant(), OrganMethods: p.organMethods()}}
 		v := &e.Version
 		if err := p.encode(v, a); err != nil {
 			return e, err

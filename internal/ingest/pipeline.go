@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"strings"
 	"sync"
 	"time"
 
@@ -62,6 +63,7 @@ type Work interface {
 	StepPatient(ctx context.Context, p store.Performed) (string, error)
 	LastNotice(ctx context.Context, caseID string) (store.Notice, error)
 	SaveAssessment(ctx context.Context, j store.Job, versions []store.Version, later ...store.Later) ([]string, error)
+	SaveOrgans(ctx context.Context, j store.Job, o store.OrganDose) error
 }
 
 // Pipeline reads kept reports and assesses their procedures, job by job. Every step is one transaction that ends its job,
@@ -75,6 +77,8 @@ type Pipeline struct {
 	Read func(raw []byte) (*procedure.Report, error)
 	// Summarise gives the result as the interface shows it.
 	Summarise func(assessment.Assessment) ([]byte, error)
+	// Organs says how organ doses are computed; nil computes none.
+	Organs *Organs
 	// Quiet is how long after its last report a case without a closing one counts as complete.
 	Quiet   time.Duration
 	Workers int
@@ -161,7 +165,7 @@ func (p *Pipeline) begin(ctx context.Context) error {
 	if err := p.Store.Resume(ctx); err != nil {
 		return err
 	}
-	studies, err := p.Store.Renew(ctx, p.methods(p.Method.Levels))
+	studies, err := p.Store.Renew(ctx, strings.TrimSpace(p.methods(p.Method.Levels)+" "+p.organMethods()))
 	if err == nil && studies > 0 {
 		p.Log.Info("methods, tables or levels are new: everything is estimated anew", "studies", studies)
 	}
@@ -227,6 +231,8 @@ func (p *Pipeline) do(ctx context.Context, job store.Job) error {
 		return p.read(ctx, job)
 	case store.JobAssess:
 		return p.assess(ctx, job)
+	case store.JobOrgans:
+		return p.organs(ctx, job)
 	}
 	return poison(fmt.Sprintf("no job of kind %q is known", job.Kind))
 }

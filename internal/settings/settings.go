@@ -75,6 +75,8 @@ type Pipeline struct {
 	// long a sum of skin dose is kept after another estimate took the place of one in it.
 	CommitmentDays int `toml:"commitment_days" env:"AFTERBEAM_PIPELINE_COMMITMENT_DAYS"`
 	SkinSumDays    int `toml:"skin_sum_days" env:"AFTERBEAM_PIPELINE_SKIN_SUM_DAYS"`
+	// OrganHistories is how many photons are followed for the organ doses of a case; 0 computes none.
+	OrganHistories int `toml:"organ_histories" env:"AFTERBEAM_PIPELINE_ORGAN_HISTORIES"`
 }
 
 // Performed says when a performed procedure without a dose report is missing one.
@@ -115,6 +117,7 @@ const (
 	DefaultQuietMinutes      = 120
 	DefaultCommitmentDays    = 90
 	DefaultSkinSumDays       = 30
+	DefaultOrganHistories    = 1_000_000
 	DefaultWindowMinutes     = 120
 	DefaultGraceHours        = 24
 	DefaultRangePoints       = 128
@@ -127,7 +130,7 @@ func Default() Settings {
 		HTTP:  HTTP{Listen: DefaultListen, RequestsPerSecond: DefaultRequestsPerSecond},
 		Pages: defaultPages(), OpenID: defaultOpenID(),
 		Metrics: Metrics{Listen: DefaultMetricsListen}, DICOM: defaultDICOM(), Archive: defaultArchive(),
-		Pipeline:  Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes, CommitmentDays: DefaultCommitmentDays, SkinSumDays: DefaultSkinSumDays},
+		Pipeline:  Pipeline{Workers: DefaultWorkers, QuietMinutes: DefaultQuietMinutes, CommitmentDays: DefaultCommitmentDays, SkinSumDays: DefaultSkinSumDays, OrganHistories: DefaultOrganHistories},
 		Notices:   defaultNotices(),
 		Performed: Performed{WindowMinutes: DefaultWindowMinutes, GraceHours: DefaultGraceHours}, Estimate: Estimate{RangePoints: DefaultRangePoints}, Log: Log{Level: "info"},
 	}
@@ -187,6 +190,12 @@ func (s *Settings) check() error {
 		return fmt.Errorf("site.paper_size wants a4 or letter, got %q", s.Site.PaperSize)
 	case s.Store.Dir == "":
 		return errors.New("store.dir wants a folder")
+	case s.Pipeline.Workers < 1 || s.Pipeline.Workers > 64:
+		return fmt.Errorf("pipeline.workers wants 1 to 64, got %d", s.Pipeline.Workers)
+	case s.Pipeline.QuietMinutes < 1 || s.Pipeline.QuietMinutes > 10080:
+		return fmt.Errorf("pipeline.quiet_minutes wants 1 to 10080, got %d", s.Pipeline.QuietMinutes)
+	case s.Pipeline.OrganHistories != 0 && (s.Pipeline.OrganHistories < 100_000 || s.Pipeline.OrganHistories > 100_000_000):
+		return fmt.Errorf("pipeline.organ_histories wants 0 for none or 100000 to 100000000, got %d", s.Pipeline.OrganHistories)
 	case !(s.HTTP.RequestsPerSecond > 0):
 		return fmt.Errorf("http.requests_per_second wants a number above 0, got %v", s.HTTP.RequestsPerSecond)
 	case (s.HTTP.Certificate == "") != (s.HTTP.Key == ""):

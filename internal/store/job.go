@@ -13,10 +13,11 @@ import (
 // JobKind is a step of the pipeline.
 type JobKind string
 
-// The kinds of job. The subject of JobRead is a receipt, that of JobAssess a study UID.
+// The kinds of job. The subject of JobRead is a receipt, that of JobAssess a study UID, that of JobOrgans a case.
 const (
 	JobRead   JobKind = "read"
 	JobAssess JobKind = "assess"
+	JobOrgans JobKind = "organs"
 )
 
 // Priority is how soon a job is done beside others that are due.

@@ -37,6 +37,9 @@ func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version, lat
 			if err := c.keepSkin(ctx, v.Skin); err != nil {
 				return err
 			}
+			if err := c.wantOrgans(ctx, id, v.OrganMethods, j.Priority); err != nil {
+				return err
+			}
 		}
 		for i, v := range versions {
 			if err := c.follow(ctx, v, ids[i], j.Priority, recomputations); err != nil {

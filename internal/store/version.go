@@ -30,6 +30,8 @@ type Version struct {
 	Skin []SkinSum
 	// Pregnant tells that the report says the patient is or may be pregnant; SaveAssessment keeps it.
 	Pregnant bool
+	// OrganMethods names the method by which organ doses are to be computed of the version afterwards, "" when they are not.
+	OrganMethods string
 }
 
 // EventPlace says which procedure an irradiation event belongs to.
