@@ -50,6 +50,9 @@ func startDemo(ctx context.Context, dir, profiles string, stays bool, messages i
 		return nil, err
 	}
 	d := &demoService{tokens: map[access.Role]string{}}
+	if !stays {
+		s.Pipeline.OrganHistories = demoHistories
+	}
 	if stays {
 		if err := d.network(&s.DICOM, dir); err != nil {
 			return nil, err

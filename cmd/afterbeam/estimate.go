@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -10,6 +11,7 @@ import (
 	"strings"
 
 	"afterbeam/internal/export/casejson"
+	"afterbeam/internal/physics/organ"
 	"afterbeam/internal/physics/skindose"
 )
 
@@ -19,6 +21,7 @@ type estimateCommand struct {
 	Map     string   `placeholder:"FILE" help:"Draw the skin dose map to FILE, .png or .svg; several cases get numbered files in the order of the cases."`
 	Why     bool     `help:"List every level compared, all findings, assumptions and the parts of the range."`
 	Sources bool     `help:"List the source of every level and coefficient and how it is known."`
+	Organs  bool     `help:"Compute organ doses and the effective dose of each case's own beams, in seconds a case."`
 	methodOptions
 	factOptions
 }
@@ -48,6 +51,11 @@ func (e *estimateCommand) Run(c console) error {
 	if e.given() && l.patients > 1 {
 		return fmt.Errorf("%w: height, weight, age, sex, class, orientation and arms belong to one patient, and these files are of %d", errUsage, l.patients)
 	}
+	if e.Organs {
+		if err := l.computeOrgans(context.Background(), method, organ.Budget{}, c.err); err != nil {
+			return err
+		}
+	}
 	if e.Map != "" {
 		if err := drawAll(e.Map, l.cases, c.err); err != nil {
 			return err
@@ -76,6 +84,12 @@ func writeJSON(w io.Writer, l line, r received) error {
 	for _, c := range l.cases {
 		one := casejson.Of(c.Assessment)
 		one.Files, one.Map = c.files, c.drawn
+		if c.organs != nil {
+			var err error
+			if one.Organs, err = c.organs.json(); err != nil {
+				return err
+			}
+		}
 		if c.patient > 0 {
 			one.Patient = patientName(c.patient)
 		}

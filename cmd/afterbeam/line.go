@@ -19,6 +19,7 @@ type assessed struct {
 	patient int      // number of the patient in this run, from 1; 0 for a test object
 	files   []string // the files that it came from
 	drawn   string   // the picture of its map, "" for none
+	organs  *organs  // nil when nobody asked
 }
 
 // quality tells a case of a test object.

@@ -72,6 +72,9 @@ func (p *printer) one(c assessed) {
 	} else {
 		p.row("peak skin dose", skinLines(c.SkinDose, e)...)
 		p.row("effective dose", effectiveLines(c.Effective)...)
+		if c.organs != nil {
+			p.row("own beams", c.organs.lines(c.Effective)...)
+		}
 		p.levels(c.Levels, "single delivery, not the scalp")
 	}
 	if c.drawn != "" {

@@ -46,9 +46,9 @@ func (p *Pipeline) organs(ctx context.Context, job store.Job) error {
 	}
 	name := sha256.Sum256(v.Body)
 	o := store.OrganDose{CaseID: v.Case.ID, Version: v.Number, Methods: p.organMethods()}
-	bounded, cancel := context.WithTimeout(ctx, p.limit())
+	bounded, cancel := context.WithTimeout(ctx, organLimit)
 	defer cancel()
-	o.Body, err = guarded(p.Log, p.limit(), func() ([]byte, error) {
+	o.Body, err = guarded(p.Log, organLimit, func() ([]byte, error) {
 		c, reason := method.OrganCase(kept.Procedure, kept.Facts, hex.EncodeToString(name[:8]))
 		if reason != "" {
 			o.Reason = reason

@@ -19,12 +19,14 @@ import (
 
 // Defaults of Pipeline.
 const (
-	leaseTime = 2 * time.Minute
+	leaseTime = 10 * time.Minute
 	pollEvery = time.Second
 	// retryAfter grows with each attempt.
 	retryAfter = 2 * time.Second
 	// timeLimit bounds the reading of one report and the estimating of one study; it is shorter than a lease.
 	timeLimit = time.Minute
+	// organLimit bounds the organ doses of one case, a matter of seconds on an idle machine; likewise.
+	organLimit = 5 * time.Minute
 	// mostDeaths is how often a job may be begun without an end, because the process ended meanwhile, until it counts as
 	// what ends the process.
 	mostDeaths = 3 * store.MaxAttempts

@@ -1,6 +1,8 @@
 package casejson
 
 import (
+	"encoding/json"
+
 	"afterbeam/internal/quantity"
 )
 
@@ -45,9 +47,11 @@ type Case struct {
 	Dose      Dose      `json:"dose"`
 	SkinDose  SkinDose  `json:"peak_skin_dose"`
 	Effective Effective `json:"effective_dose"`
-	Levels    Levels    `json:"levels"`
-	Findings  []Finding `json:"findings"`
-	Caution   string    `json:"caution"`
+	// Organs are there in a Document when they were asked for: the organ doses, or an object with the reason why there are none.
+	Organs   json.RawMessage `json:"organ_doses,omitempty"`
+	Levels   Levels          `json:"levels"`
+	Findings []Finding       `json:"findings"`
+	Caution  string          `json:"caution"`
 }
 
 // Procedure says what was done, without the patient's name and number.

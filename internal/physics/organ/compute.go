@@ -22,7 +22,8 @@ var ErrNoBeams = errors.New("no beam to compute organ doses of")
 
 // Budget bounds a calculation. The zero Budget is the default.
 type Budget struct {
-	// Histories of a case are shared among its beams by kerma-area product; each gets Least to Most of them.
+	// Histories of a case are shared among its beams by kerma-area product; each gets Least to Most of them, by default a two
+	// hundredth to a fifth.
 	Histories, Least, Most int
 }
 
@@ -34,8 +35,8 @@ func (b Budget) or() Budget {
 		}
 	}
 	set(&b.Histories, 1_000_000)
-	set(&b.Least, 5_000)
-	set(&b.Most, 200_000)
+	set(&b.Least, max(b.Histories/200, 50*blocks))
+	set(&b.Most, max(b.Histories/5, 50*blocks))
 	return b
 }
 

@@ -1,8 +1,10 @@
 package organ
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"afterbeam/internal/physics/effective"
 	"afterbeam/internal/quantity"
@@ -159,4 +161,16 @@ func sources() []string {
 		"tissue weights: ICRP Publication 103 (2007) and 60 (1991)",
 		"red marrow in the bones: Cristy M 1981, Phys Med Biol 26:389 (from memory)",
 	}
+}
+
+// Highest gives the organs with the highest doses, at most n, highest first.
+func (d Doses) Highest(n int) []Dose {
+	var told []Dose
+	for _, o := range d.Organs {
+		if o.Value.Present() {
+			told = append(told, o)
+		}
+	}
+	slices.SortStableFunc(told, func(a, b Dose) int { return cmp.Compare(b.Value.Or(0), a.Value.Or(0)) })
+	return told[:min(n, len(told))]
 }

@@ -29,7 +29,22 @@ type ray struct {
 // window knows the beams of a procedure's tube, each worked out once.
 type window struct {
 	body  *body.Body
-	known map[string]*ray
+	tubes map[beam.Quality]*tube
+}
+
+// tube is a beam before the table, with what it becomes behind tables at slants.
+type tube struct {
+	*beam.Beam
+	open   *ray
+	tables map[string]*passage
+}
+
+// passage is a beam's way through the layers of a table.
+type passage struct {
+	layers []beam.Layer
+	mass   quantity.GramPerSquareCentimetre
+	paths  *beam.Paths
+	slants map[float64]*ray
 }
 
 const (
@@ -42,27 +57,25 @@ const (
 // enter finds how the kerma-area product shown for a shot reaches the patient, eq. (10.3): over the rays of the field the
 // broad-beam transmission of the table, where they cross it. Displays measure before the table.
 func (w *window) enter(s *exposure.Shot, shown float64) (entry, error) {
-	e := entry{shown: shown}
-	bare, err := beam.New(rounded(s.Quality))
+	t, err := w.tube(s)
 	if err != nil {
-		return e, fmt.Errorf("beam of event %d: %w", s.Event+1, err)
+		return entry{}, err
 	}
-	if e.open, err = w.ray(fmt.Sprintf("%v", rounded(s.Quality)), func() *beam.Beam { return bare }); err != nil {
-		return e, err
-	}
+	e := entry{shown: shown, open: t.open}
 	if s.Table == nil {
 		e.beside = shown
 		return e, nil
 	}
-	if err := beam.CheckLayers(s.Table.Layers); err != nil {
-		return e, fmt.Errorf("table of event %d: %w", s.Event+1, err)
+	p, err := t.through(s)
+	if err != nil {
+		return e, err
 	}
-	paths, mass := bare.Paths(s.Table.Layers), beam.Mass(s.Table.Layers)
 	total, open, through, slants, crossed := 0.0, 0.0, 0.0, 0.0, 0.0
 	for i := range rays {
 		for j := range rays {
 			across, along := s.HalfWidth*grid(i), s.HalfHeight*grid(j)
-			weight := math.Pow(1+across*across+along*along, -2) // cos4: kerma-area product per tangent area
+			tangent := 1 + across*across + along*along
+			weight := 1 / (tangent * tangent) // cos4: kerma-area product per tangent area
 			total += weight
 			to := r3.Unit(r3.Add(s.Toward, r3.Add(r3.Scale(across, s.Across), r3.Scale(along, s.Along))))
 			point, depth := w.meets(s, to)
@@ -72,7 +85,7 @@ func (w *window) enter(s *exposure.Shot, shown float64) (entry, error) {
 				continue
 			}
 			side := quantity.Millimetre(4 * s.HalfWidth * s.HalfHeight / (s.HalfWidth + s.HalfHeight) * depth)
-			through += weight * paths.Transmission(slant) * beam.ForwardScatter(mass, side)
+			through += weight * p.paths.Transmission(slant) * beam.ForwardScatter(p.mass, side)
 			slants += weight * slant
 			crossed += weight
 		}
@@ -82,7 +95,7 @@ func (w *window) enter(s *exposure.Shot, shown float64) (entry, error) {
 		return e, nil
 	}
 	e.through = shown * through / total
-	e.behind, err = w.behind(s, bare, slants/crossed)
+	e.behind, err = p.at(t, slants/crossed)
 	return e, err
 }
 
@@ -97,13 +110,51 @@ func (w *window) meets(s *exposure.Shot, to r3.Vec) (r3.Vec, float64) {
 	return r3.Add(s.Focus, r3.Scale(way, to)), way * r3.Dot(to, s.Toward)
 }
 
-func (w *window) behind(s *exposure.Shot, bare *beam.Beam, slant float64) (*ray, error) {
+// tube gives the beam of a shot before the table.
+func (w *window) tube(s *exposure.Shot) (*tube, error) {
+	q := rounded(s.Quality)
+	if t := w.tubes[q]; t != nil {
+		return t, nil
+	}
+	bare, err := beam.New(q)
+	if err != nil {
+		return nil, fmt.Errorf("beam of event %d: %w", s.Event+1, err)
+	}
+	t := &tube{Beam: bare, tables: map[string]*passage{}}
+	if t.open, err = rayOf(bare); err != nil {
+		return nil, err
+	}
+	w.tubes[q] = t
+	return t, nil
+}
+
+// through gives the way through the table of a shot.
+func (t *tube) through(s *exposure.Shot) (*passage, error) {
+	key := fmt.Sprint(s.Table.Layers)
+	if p := t.tables[key]; p != nil {
+		return p, nil
+	}
+	if err := beam.CheckLayers(s.Table.Layers); err != nil {
+		return nil, fmt.Errorf("table of event %d: %w", s.Event+1, err)
+	}
+	p := &passage{layers: s.Table.Layers, mass: beam.Mass(s.Table.Layers), paths: t.Paths(s.Table.Layers), slants: map[float64]*ray{}}
+	t.tables[key] = p
+	return p, nil
+}
+
+// at gives the spectrum behind the table at a slant.
+func (p *passage) at(t *tube, slant float64) (*ray, error) {
 	slant = math.Round(slant/slantStep) * slantStep
-	layers := make([]beam.Layer, len(s.Table.Layers))
-	for i, l := range s.Table.Layers {
+	if r := p.slants[slant]; r != nil {
+		return r, nil
+	}
+	layers := make([]beam.Layer, len(p.layers))
+	for i, l := range p.layers {
 		layers[i] = beam.Layer{Material: l.Material, Mass: l.Mass * quantity.GramPerSquareCentimetre(slant)}
 	}
-	return w.ray(fmt.Sprintf("%v behind %v", rounded(s.Quality), layers), func() *beam.Beam { return bare.Behind(layers) })
+	r, err := rayOf(t.Behind(layers))
+	p.slants[slant] = r
+	return r, err
 }
 
 // rounded gives a quality whose voltage is a whole kV, so that shots share their spectra: half a kV changes the effective
@@ -113,13 +164,10 @@ func rounded(q beam.Quality) beam.Quality {
 	return q
 }
 
-func (w *window) ray(key string, make func() *beam.Beam) (*ray, error) {
-	if r := w.known[key]; r != nil {
-		return r, nil
-	}
+func rayOf(b *beam.Beam) (*ray, error) {
 	r := &ray{}
 	photons := 0.0
-	for _, p := range make().Spectrum() {
+	for _, p := range b.Spectrum() {
 		if p.Energy >= transport.CutOff && p.Energy <= transport.Highest && p.PerArea > 0 {
 			r.spectrum = append(r.spectrum, p)
 			photons += p.PerArea
@@ -130,7 +178,6 @@ func (w *window) ray(key string, make func() *beam.Beam) (*ray, error) {
 		return nil, err
 	}
 	r.perKerma = 1 / (kerma * photons)
-	w.known[key] = r
 	return r, nil
 }
 

@@ -3,6 +3,7 @@ package organ
 import (
 	"fmt"
 
+	"afterbeam/internal/physics/beam"
 	"afterbeam/internal/physics/body"
 	"afterbeam/internal/physics/exposure"
 	"afterbeam/internal/procedure"
@@ -55,7 +56,7 @@ func Plan(in Input) (c Case, reason string) {
 	if part < 1-rounding {
 		c.note("%s %% of the kerma-area product has no geometry: it is taken to irradiate as the rest does", quantity.Significant(100*(1-part), 2))
 	}
-	w := &window{body: in.Body, known: map[string]*ray{}}
+	w := &window{body: in.Body, tubes: map[beam.Quality]*tube{}}
 	all := make([]seen, 0, len(shots))
 	for _, s := range shots {
 		e, err := w.enter(s.shot, s.shown/part*in.factor())
