@@ -28,7 +28,9 @@ func (m Method) OrganCase(p procedure.Procedure, facts procedure.Facts, key stri
 	if err != nil {
 		return organ.Case{}, "no beams: " + err.Error()
 	}
-	c, reason := organ.Plan(organ.Input{Procedure: p, Course: course, Body: outline, KAPFactor: a.kapFactor(), Key: key})
+	c, reason := organ.Plan(organ.Input{
+		Procedure: p, Course: course, Body: outline, ArmsAlongside: facts.Arms == procedure.ArmsAlongside, KAPFactor: a.kapFactor(), Key: key,
+	})
 	c.Notes = append(c.Notes, outline.Assumptions...)
 	c.Notes = append(c.Notes, course.Assumptions...)
 	return c, reason
