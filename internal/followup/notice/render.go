@@ -64,9 +64,8 @@ func Render(l Letter, tag string) (subject, text string) {
 		}
 		w.item(item, l)
 	}
-	w.gap()
-	w.wrap("", w.say.Text("caution.estimate"))
-	if !l.Bare {
+	if !l.Bare && l.Items[0].Kind != Broken {
+		w.gap()
 		w.wrap("", w.say.Text("caution.levels"))
 	}
 	return w.subject(l), w.b.String()
@@ -106,6 +105,9 @@ func (w *writer) head(l Letter) {
 		w.wrap("", w.say.Text("head.alarm"))
 	default:
 		w.wrap("", w.say.Text("head.case"))
+	}
+	if l.Items[0].Kind != Broken {
+		w.wrap("", w.say.Text("caution.estimate"))
 	}
 	w.gap()
 }
