@@ -49,14 +49,14 @@ func (p *papers) Make(ctx context.Context, actor store.Actor, caseID string, ask
 		return store.Paper{}, fmt.Errorf("paper of case %s: %w", caseID, err)
 	}
 	in.Recipient = asked.Recipient
-	if err := namesDrawn(in); err != nil {
-		return store.Paper{}, err
-	}
 	record := store.Paper{CaseID: caseID, Version: v.Number, Kind: asked.Kind, Language: cmp.Or(asked.Language, p.site.Language), Size: cmp.Or(asked.Size, p.site.PaperSize)}
 	return p.db.MakePaper(ctx, actor, record, func(made store.Paper) (pdf, html []byte, err error) {
 		in.Stamp = paper.Stamp{ID: made.ID, Made: made.MadeAt.In(p.zone), Program: programVersion(), By: asked.By}
 		document, err := paper.Compose(paper.Kind(made.Kind), made.Language, in)
 		if err != nil {
+			return nil, nil, err
+		}
+		if err := namesDrawn(in); err != nil {
 			return nil, nil, err
 		}
 		var sheet, page bytes.Buffer
@@ -70,7 +70,7 @@ func (p *papers) Make(ctx context.Context, actor store.Actor, caseID string, ask
 	})
 }
 
-// namesDrawn says which text of people the fonts cannot draw, before anything else of the paper is made.
+// namesDrawn says which text of people the fonts cannot draw; the rest of a paper is ours and the site's.
 func namesDrawn(in paper.Input) error {
 	named := []struct{ what, text string }{{"the patient's name", paper.Called(in.Person.Name)}, {"the patient's number", in.Person.Number}}
 	for i, line := range in.Recipient {

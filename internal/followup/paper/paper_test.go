@@ -78,6 +78,11 @@ func TestDaysToLook(t *testing.T) {
 	assert.Contains(t, got, "vom 20. November 2026 bis 27. November 2026")
 	assert.Contains(t, text(t, paper.PhysicistReport, "en", in), "2026-11-27")
 	in = case1()
+	in.Stamp.Made = time.Date(2026, 11, 11, 0, 0, 0, 0, time.UTC)
+	late := text(t, paper.PatientSheet, "en", in)
+	assert.Contains(t, late, "as soon as this arrives", "days that are past are not asked for")
+	assert.Contains(t, late, "about 26 November 2026")
+	in = case1()
 	in.Assessment.Procedure.Start = procedure.Moment{}
 	for _, kind := range []paper.Kind{paper.PatientSheet, paper.DoctorLetter} {
 		assert.Contains(t, text(t, kind, "en", in), "10 to 14 days")

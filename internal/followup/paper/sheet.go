@@ -117,7 +117,11 @@ func (c *composer) whenToLook() Block {
 	}
 }
 
+// days says when to look: at once where the days are past on the day on which the paper is made.
 func (c *composer) days(l look) string {
+	if l.to < c.Stamp.Made.Format(time.DateOnly) {
+		return c.text("sheet.when.now")
+	}
 	if l.from == "" || l.from == l.to {
 		return c.text("sheet.when.about", "day", c.long(l.to))
 	}

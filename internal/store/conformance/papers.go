@@ -4,6 +4,7 @@ import (
 	"errors"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -34,12 +35,12 @@ func (s *site) paper(t *testing.T, caseID string) store.Paper {
 
 func paperKept(t *testing.T, s *site) {
 	id, c := s.assessed(t, nil)
-	first, second := s.paper(t, id), store.Paper{}
+	first := s.paper(t, id)
 	last := s.last(t)
 	assert.Equal(t, []string{"paper.make", first.ID, c.PatientID, first.PDF}, []string{last.Action, last.Object, last.Patient, last.After})
 	assert.Equal(t, person.Account, first.MadeBy)
-	s.clock.forward(1e9)
-	second = s.paper(t, id)
+	s.clock.forward(time.Second)
+	second := s.paper(t, id)
 	s.reopen(t)
 	list, err := s.db.Papers(ctx(), id)
 	require.NoError(t, err)
