@@ -1,6 +1,7 @@
 package checksheet
 
 import (
+	"strings"
 	"time"
 
 	"afterbeam/internal/followup/paper"
@@ -42,6 +43,13 @@ func (s Sheet) Document(made time.Time, program string) paper.Document {
 	}
 	head("Draft of the profile")
 	d.Blocks = append(d.Blocks, paper.List{Items: s.Changes, Small: true})
+	var draft []string
+	for line := range strings.Lines(s.Draft) {
+		if line = strings.TrimSpace(line); line != "" {
+			draft = append(draft, printable(line))
+		}
+	}
+	d.Blocks = append(d.Blocks, paper.List{Items: draft, Small: true})
 	head("Signatures")
 	d.Blocks = append(d.Blocks, paper.Paragraph{Text: s.Signing}, paper.Signature{Under: s.Signers})
 	return d

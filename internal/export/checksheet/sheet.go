@@ -135,11 +135,9 @@ func numbers(all []int) string {
 func exposures(r *commission.Result) Table {
 	t := Table{
 		Title: "Exposures: what was done, and what the report says of it",
-		Head: []string{
-			"event", "registered", "detector left/head deg", "reported primary/secondary", "off deg",
-			"table head/left/down mm", "reported long./lat./height mm", "off mm",
-		},
-		Foot: "off: from what the answers expect; - where the report says nothing or no answer is shown",
+		Head:  []string{"event", "registered", "detector", "reported angles", "off", "table", "reported positions", "off"},
+		Foot: "detector: degrees to the table's left / to its head; angles: primary / secondary, and degrees off; table: mm to its head / left / down; " +
+			"positions: longitudinal / lateral / height, and mm off; off is from what the answers expect; - where the report says nothing or no answer is shown",
 	}
 	for _, c := range r.Compared {
 		x := c.Exposure

@@ -108,7 +108,7 @@ func TestTheSheetAsPDF(t *testing.T) {
 	said, err := exec.Command(peer.Need(t, "pdftotext"), file, "-").CombinedOutput()
 	require.NoError(t, err, string(said))
 	text := strings.Join(strings.Fields(string(said)), " ")
-	for _, want := range []string{"Check of a fluoroscopic device", "relative to the gantry", "another physicist", "spread of 4 ratios", "A proposal from one record"} {
+	for _, want := range []string{"Check of a fluoroscopic device", "relative to the gantry", "another physicist", "spread of 4 ratios", "at_isocentre_mm = 1065", "A proposal from one record"} {
 		assert.Contains(t, text, want)
 	}
 }

@@ -99,6 +99,9 @@ func TestContradictions(t *testing.T) {
 		"another registration in the report": {
 			each(func(e *procedure.Event) { e.Direction = procedure.HeadFirst }), frame, commission.Contradicted, []int{10}, "another registration than the record",
 		},
+		"no frontal exposure": {
+			func(_ *procedure.Report, record *commission.Record) { record.Exposures = record.Exposures[4:] }, frame, commission.Open, nil, "missing or without angles: frontal",
+		},
 		"no angles": {
 			each(func(e *procedure.Event) { e.Mechanics.Secondary = quantity.None[quantity.Degree]() }), frame, commission.Open, nil, "in none of the exposures",
 		},
