@@ -128,6 +128,11 @@ func (d decision) earlier(t *testing.T) []assessment.Delivered {
 // judged gives the row's case as the schedule sees it, by the levels of a new site, alone and with the others of its window.
 func (d decision) judged(t *testing.T) (ask.Case, level.Evaluation) {
 	t.Helper()
+	return d.judgedBy(t, level.Default())
+}
+
+func (d decision) judgedBy(t *testing.T, set level.Set) (ask.Case, level.Evaluation) {
+	t.Helper()
 	own := d.delivered(t)
 	in := level.Input{
 		Dose: own.Dose, KermaFactor: own.KermaFactor, FieldAtSkin: own.PSD.FieldAtSkin, QualityControl: own.QualityControl, PSDReason: "not estimated",
@@ -135,7 +140,7 @@ func (d decision) judged(t *testing.T) (ask.Case, level.Evaluation) {
 	if v, ok := own.PSD.Value.Get(); ok {
 		in.PSD = quantity.Some(level.Estimated{Value: v, High: own.PSD.High.Or(v), Method: "map"})
 	}
-	alone := level.Evaluate(level.Default(), in)
+	alone := level.Evaluate(set, in)
 	after, err := strconv.Atoi(cmp.Or(d["raised_after"], "0"))
 	require.NoError(t, err)
 	c := ask.Case{
@@ -152,7 +157,7 @@ func (d decision) judged(t *testing.T) (ask.Case, level.Evaluation) {
 	}
 	add("this procedure", alone)
 	if !own.QualityControl {
-		sum := assessment.Method{Levels: level.Default()}.Sum(append(d.earlier(t), own), 60, procedureDay)
+		sum := assessment.Method{Levels: set}.Sum(append(d.earlier(t), own), 60, procedureDay)
 		if sum.Procedures > 1 {
 			add("2 procedures in 60 days", sum.Levels)
 			c.State = min(c.State, sum.Levels.State)
