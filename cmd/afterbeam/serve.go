@@ -23,6 +23,8 @@ import (
 const (
 	anchorEvery = 5 * time.Minute
 	stopWithin  = 20 * time.Second
+	// escalateEvery is how often overdue asks are looked for: their days are counted by date.
+	escalateEvery = 15 * time.Minute
 )
 
 type serveCommand struct{ configOption }
@@ -119,6 +121,7 @@ func (w *works) run(ctx context.Context, started func(address string)) error {
 	running.Go(func() { w.pipeline.Run(ctx) })
 	running.Go(func() { w.courier.Run(ctx) })
 	running.Go(func() { w.keepAnchor(ctx) })
+	running.Go(func() { w.escalate(ctx) })
 	for _, door := range w.doors {
 		running.Go(func() {
 			if err := door(ctx); err != nil && ctx.Err() == nil {
@@ -164,6 +167,26 @@ func certificate(h settings.HTTP) (tls.Certificate, error) {
 		return pair, fmt.Errorf("http.certificate and http.key: %w", err)
 	}
 	return pair, nil
+}
+
+// escalate keeps what overdue asks have come to, now and from time to time.
+func (w *works) escalate(ctx context.Context) {
+	tick := time.NewTicker(escalateEvery)
+	defer tick.Stop()
+	for {
+		told, err := w.db.EscalateAsks(ctx)
+		switch {
+		case err != nil && ctx.Err() == nil:
+			w.log.Error("escalate asks", "error", err)
+		case len(told) > 0:
+			w.log.Warn("asks are overdue", "asks", len(told))
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
 }
 
 // keepAnchor writes the end of the audit chain outside the database every few minutes and once more at the stop, and

@@ -42,41 +42,51 @@ type Answer struct {
 	Correction string
 }
 
+// refusals gathers what is wrong with an answer.
+type refusals []error
+
+func (r *refusals) when(is bool, text string) {
+	if is {
+		*r = append(*r, fmt.Errorf("%w: %s", ErrInvalid, text))
+	}
+}
+
 // Check tells whether an answer fits an ask of a procedure on a local date, today.
 func (a Answer) Check(to Ask, procedure, today string) error {
-	var errs []error
-	refuse := func(when bool, format string, args ...any) {
-		if when {
-			errs = append(errs, fmt.Errorf("%w: "+format, append([]any{ErrInvalid}, args...)...))
-		}
-	}
-	grade, graded := a.Grade.Get()
+	var r refusals
 	_, err := time.Parse(time.DateOnly, a.Day)
-	refuse(err != nil, "day wants a date like 2026-09-14")
-	refuse(err == nil && a.Day > today, "day lies in the future")
-	refuse(err == nil && procedure != "" && a.Day < procedure, "day lies before the procedure")
-	refuse(graded && (grade != float64(int(grade)) || grade < 0 || grade > worstGrade), "grade wants 0, 1, 2, 3 or 4")
+	r.when(err != nil, "day wants a date like 2026-09-14")
+	r.when(err == nil && a.Day > today, "day lies in the future")
+	r.when(err == nil && procedure != "" && a.Day < procedure, "day lies before the procedure")
 	for _, text := range []string{a.Place, a.Picture, a.Note, a.Correction} {
-		refuse(utf8.RuneCountInString(text) > maxText, "a text has more than %d characters", maxText)
+		r.when(utf8.RuneCountInString(text) > maxText, fmt.Sprintf("a text has more than %d characters", maxText))
 	}
+	a.checkOutcome(&r, to.Kind)
+	r.when(to.State == Answered && blank(a.Correction), "the ask is answered; another answer wants a correction, the reason for it")
+	return errors.Join(r...)
+}
+
+// checkOutcome tells whether outcome and grade fit what is asked.
+func (a Answer) checkOutcome(r *refusals, kind Kind) {
+	grade, graded := a.Grade.Get()
+	r.when(graded && (grade != float64(int(grade)) || grade < 0 || grade > worstGrade), "grade wants 0, 1, 2, 3 or 4")
+	r.when(graded && a.Outcome != Seen, "a grade goes with seen")
 	switch a.Outcome {
 	case Seen:
-		refuse(!to.Kind.LooksAtSkin(), "seen answers a look at the skin; this ask wants done")
-		refuse(!graded, "seen wants a grade; 0 is nothing to see")
-		refuse(graded && grade > 0 && strings.TrimSpace(a.Place) == "", "a reaction wants the place on the body")
+		r.when(!kind.LooksAtSkin(), "seen answers a look at the skin; this ask wants done")
+		r.when(!graded, "seen wants a grade; 0 is nothing to see")
+		r.when(graded && grade > 0 && blank(a.Place), "a reaction wants the place on the body")
 	case Done:
-		refuse(to.Kind.LooksAtSkin() && to.Kind != Refer, "done does not say what was seen; this ask wants seen with a grade, or not-reached")
-		refuse(graded, "a grade goes with seen")
+		r.when(kind.LooksAtSkin() && kind != Refer, "done does not say what was seen; this ask wants seen with a grade, or not-reached")
 	case NotReached:
-		refuse(!to.Kind.LooksAtSkin() && to.Kind != Inform, "not-reached is about a patient; this ask wants done")
-		refuse(graded, "a grade goes with seen")
-		refuse(a.Final && strings.TrimSpace(a.Note) == "", "an ask that ends unanswered wants a note that says why")
+		r.when(!kind.LooksAtSkin() && kind != Inform, "not-reached is about a patient; this ask wants done")
+		r.when(a.Final && blank(a.Note), "an ask that ends unanswered wants a note that says why")
 	default:
-		refuse(true, "outcome wants done, seen or not-reached")
+		r.when(true, "outcome wants done, seen or not-reached")
 	}
-	refuse(to.State == Answered && strings.TrimSpace(a.Correction) == "", "the ask is answered; another answer wants a correction, the reason for it")
-	return errors.Join(errs...)
 }
+
+func blank(s string) bool { return strings.TrimSpace(s) == "" }
 
 // Closes tells whether the answer ends the ask. A patient who was not reached is tried again, and what was seen before the
 // window opened is kept without ending it: the skin may still change.

@@ -60,33 +60,44 @@ func (s Schedule) Reconcile(have []Held, wanted []Wanted) []Change {
 	return all
 }
 
+// change gives what is to be done to one ask that a case has; w is what the schedule wants in its slot, if it wants anything.
 func (s Schedule) change(h Held, w Wanted, is bool) (Change, bool) {
 	stands := is && !w.Held
-	c := Change{Ask: h.Ask, Holds: stands, Wanted: w}
 	switch {
 	case h.State == Answered:
-		return c, false
-	case stands && h.State != Open:
-		if w.Missed {
-			return c, false
-		}
-		c.Event = Reopened
-		c.Ask.From, c.Ask.Due, c.Ask.State, c.Ask.Text = w.From, w.Due, Open, w.Text
-	case stands && w.Row.Count == fromProcedure && !w.Late && !w.Missed && (h.Due != w.Due || h.From != w.From):
-		c.Event = Moved
-		c.Ask.From, c.Ask.Due = w.From, w.Due
-	case stands && w.Due < h.Due && !w.Missed:
-		c.Event = Moved // a higher dose wants it sooner
-		c.Ask.From, c.Ask.Due, c.Ask.Text = w.From, w.Due, w.Text
-	case stands && !h.Holds:
-		c.Event = Reopened
-	case !stands && h.State == Open && h.Holds:
+		return Change{}, false
+	case stands:
+		return again(h, w)
+	case h.State == Open && h.Holds:
 		return s.end(h, is)
+	}
+	return Change{}, false
+}
+
+// again gives what is to be done to an ask that is wanted: it is opened again, gets other days, or stays as it is.
+func again(h Held, w Wanted) (Change, bool) {
+	c := Change{Ask: h.Ask, Holds: true, Wanted: w}
+	moved := w.Row.Count == fromProcedure && !w.Late && (h.Due != w.Due || h.From != w.From)
+	sooner := w.Due < h.Due // a higher dose wants it sooner
+	switch {
+	case h.State != Open && w.Missed:
+		return c, false
+	case h.State != Open:
+		c.Event, c.Ask.State = Reopened, Open
+		c.take(w)
+	case !w.Missed && (moved || sooner):
+		c.Event = Moved
+		c.take(w)
+	case !h.Holds:
+		c.Event = Reopened
 	default:
 		return c, false
 	}
 	return c, true
 }
+
+// take gives the ask the days and words that are wanted now.
+func (c *Change) take(w Wanted) { c.Ask.From, c.Ask.Due, c.Ask.Text = w.From, w.Due, w.Text }
 
 // end closes an open ask, or keeps it, as the schedule says. A row that is no longer in the schedule keeps it.
 func (s Schedule) end(h Held, settled bool) (Change, bool) {

@@ -95,25 +95,8 @@ func Evaluate(set Set, in Input) Evaluation {
 	}
 	e.Results = make([]Result, 0, compared)
 	for _, row := range set.Rows {
-		if !row.counts() {
-			continue
-		}
-		ok, doubt := row.Rule.holds(in.Who)
-		if !ok {
-			if doubt != "" {
-				e.note(fmt.Sprintf("%s, %s: not compared, %s", row.Title, row.Rule, doubt))
-			}
-			continue
-		}
-		if row.Quantity == FluoroTime && doseKnown {
-			e.note(timeNote(row, in.Dose))
-			continue
-		}
-		r := compare(row, in, set.PlainKAP)
-		r.rule(doubt)
-		e.Results = append(e.Results, r)
-		if r.State == Reached || r.State == Near {
-			e.State = min(e.State, r.State)
+		if row.counts() {
+			e.compare(row, in, set.PlainKAP, doseKnown)
 		}
 	}
 	e.Reasons = in.unknowns()
@@ -123,6 +106,27 @@ func Evaluate(set Set, in Input) Evaluation {
 	e.unsettled()
 	e.planes(in.Planes)
 	return e
+}
+
+// compare compares one row that is on, unless its rule or a known dose leaves it out.
+func (e *Evaluation) compare(row Row, in Input, plainKAP, doseKnown bool) {
+	ok, doubt := row.Rule.holds(in.Who)
+	switch {
+	case !ok && doubt != "":
+		e.note(fmt.Sprintf("%s, %s: not compared, %s", row.Title, row.Rule, doubt))
+		return
+	case !ok:
+		return
+	case row.Quantity == FluoroTime && doseKnown:
+		e.note(timeNote(row, in.Dose))
+		return
+	}
+	r := compare(row, in, plainKAP)
+	r.rule(doubt)
+	e.Results = append(e.Results, r)
+	if r.State == Reached || r.State == Near {
+		e.State = min(e.State, r.State)
+	}
 }
 
 // unsettled tells of a reported quantity at its level beside an estimate below its own: the estimate takes no flag away.
