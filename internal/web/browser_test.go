@@ -2,6 +2,7 @@ package web_test
 
 import (
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/assert"
@@ -111,4 +112,45 @@ func TestKeyboardAlone(t *testing.T) {
 	w.Press(kb.Enter)
 	w.WaitForText("You are signed out")
 	assert.Equal(t, 0, w.Clicks())
+}
+
+// TestTheEndOfASessionIsToldInABrowser has a session near its end: a dialog asks, and one key goes on.
+func TestTheEndOfASessionIsToldInABrowser(t *testing.T) {
+	r := newRig(t, nil)
+	r.person(access.Physicist, anyone, words)
+	w := browsertest.Open(t, r.server.URL)
+	w.SignIn(anyone, words)
+	r.clock.Pass(13*time.Minute + 30*time.Second)
+	w.Go("/password") // a page that needs no session does not count as its use
+	w.WaitFor("#stay[open]")
+	w.AxeInBothThemes()
+	w.Picture("stay")
+	w.Press(kb.Enter)
+	w.WaitFor("body:not(:has(#stay[open]))")
+	r.clock.Pass(14 * time.Minute)
+	w.Go("/me")
+	assert.Equal(t, "/me", w.Path(), "it went on")
+}
+
+// TestThePaperOfAPage prints a page: what is clicked is not on it, and its pages are counted.
+func TestThePaperOfAPage(t *testing.T) {
+	r := newRig(t, nil)
+	r.person(access.Admin, anyone, words)
+	w := browsertest.Open(t, r.server.URL)
+	w.SignIn(anyone, words)
+	w.Go("/accounts")
+	text := browsertest.TextOf(t, w.Print())
+	assert.Contains(t, text, "Who may use the service")
+	assert.Regexp(t, `1 ?/ ?1`, text)
+	assert.NotContains(t, text, "Sign out")
+}
+
+// TestTheDemonstrationInABrowser signs in as everybody that the demonstration prints.
+func TestTheDemonstrationInABrowser(t *testing.T) {
+	for _, role := range []string{"physicist", "operator", "quality", "admin", "auditor"} {
+		t.Run(role, func(t *testing.T) {
+			w := browsertest.SignInAs(t, role)
+			assert.Contains(t, w.Text(".synthetic"), "invented")
+		})
+	}
 }

@@ -1,17 +1,18 @@
 package browsertest
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"net/url"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/browser"
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/log"
@@ -59,7 +60,7 @@ func (c *chromium) newTarget() (target.ID, error) {
 	var id target.ID
 	err := chromedp.Run(c.ctx, chromedp.ActionFunc(func(ctx context.Context) error {
 		ctx = cdp.WithExecutor(ctx, chromedp.FromContext(ctx).Browser)
-		own, err := target.CreateBrowserContext().WithDisposeOnDetach(true).Do(ctx)
+		own, err := target.CreateBrowserContext().Do(ctx)
 		if err != nil {
 			return err
 		}
@@ -103,8 +104,10 @@ func Open(t testing.TB, base string) *Window {
 	require.NoError(t, err)
 	ctx, end := chromedp.NewContext(shared.ctx, chromedp.WithTargetID(id))
 	t.Cleanup(end)
-	// Without a limit of its own: the window ends with the context of its first step.
+	// The window ends with the context of its first step, so that the limit is a clock beside it.
+	late := time.AfterFunc(within, end)
 	require.NoError(t, chromedp.Run(ctx))
+	late.Stop()
 	u, err := url.Parse(base)
 	require.NoError(t, err)
 	w := &Window{t: t, ctx: ctx, base: u}
@@ -303,13 +306,12 @@ func (w *Window) Print() []byte {
 	return pdf
 }
 
-// Version is the browser's.
-func (w *Window) Version() string {
-	w.t.Helper()
-	var product string
-	w.run(chromedp.ActionFunc(func(ctx context.Context) (err error) {
-		_, product, _, _, _, err = browser.GetVersion().Do(ctx)
-		return err
-	}))
-	return product
+// TextOf gives the text of a PDF, by poppler's pdftotext.
+func TextOf(t testing.TB, pdf []byte) string {
+	t.Helper()
+	command := exec.CommandContext(t.Context(), peer.Need(t, "pdftotext"), "-layout", "-", "-") //nolint:gosec // found on the path
+	command.Stdin = bytes.NewReader(pdf)
+	text, err := command.Output()
+	require.NoError(t, err)
+	return string(text)
 }

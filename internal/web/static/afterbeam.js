@@ -10,9 +10,8 @@
     let timer = 0;
     const plan = (seconds) => {
       clearTimeout(timer);
-      timer = setTimeout(seconds > warnAt ? look : over, 1000 * (seconds > warnAt ? seconds - warnAt : Math.max(seconds, 0) + 1));
+      timer = setTimeout(look, 1000 * (seconds > warnAt ? seconds - warnAt : Math.max(seconds, 0) + 1));
     };
-    const over = () => look(true);
     // Another window may have gone on meanwhile, so that the service is asked before anything is shown.
     const look = async () => {
       const seconds = await ask("/session/left", "GET");
@@ -37,7 +36,8 @@
       dialog.close();
       plan(seconds);
     });
-    plan(left);
+    if (left > warnAt) plan(left);
+    else look();
   }
 
   for (const button of document.querySelectorAll("[data-copy]")) {
