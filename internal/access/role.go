@@ -83,6 +83,7 @@ func Permissions() map[Operation][]Role {
 		"listReviews":        {Physicist},
 		"settleReview":       {Physicist},
 		"listProcedures":     {Physicist, Operator, Quality},
+		"countProcedures":    {Physicist, Operator, Quality},
 		"getProcedure":       {Physicist, Operator, Quality},
 		"addFacts":           {Physicist},
 		"listFacts":          {Physicist, Operator},

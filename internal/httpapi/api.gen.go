@@ -1376,6 +1376,33 @@ func (e FormatParam) Valid() bool {
 	}
 }
 
+// Defines values for OrderParam.
+const (
+	OrderParamEffective OrderParam = "effective"
+	OrderParamKap       OrderParam = "kap"
+	OrderParamKerma     OrderParam = "kerma"
+	OrderParamPeak      OrderParam = "peak"
+	OrderParamStart     OrderParam = "start"
+)
+
+// Valid indicates whether the value is a known member of the OrderParam enum.
+func (e OrderParam) Valid() bool {
+	switch e {
+	case OrderParamEffective:
+		return true
+	case OrderParamKap:
+		return true
+	case OrderParamKerma:
+		return true
+	case OrderParamPeak:
+		return true
+	case OrderParamStart:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for OutcomeParam.
 const (
 	OutcomeParamElsewhere   OutcomeParam = "elsewhere"
@@ -1667,6 +1694,54 @@ func (e ListPerformedParamsSource) Valid() bool {
 	}
 }
 
+// Defines values for CountProceduresParamsFlag.
+const (
+	CountProceduresParamsFlagBelow   CountProceduresParamsFlag = "below"
+	CountProceduresParamsFlagNear    CountProceduresParamsFlag = "near"
+	CountProceduresParamsFlagNone    CountProceduresParamsFlag = "none"
+	CountProceduresParamsFlagReached CountProceduresParamsFlag = "reached"
+	CountProceduresParamsFlagUnknown CountProceduresParamsFlag = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the CountProceduresParamsFlag enum.
+func (e CountProceduresParamsFlag) Valid() bool {
+	switch e {
+	case CountProceduresParamsFlagBelow:
+		return true
+	case CountProceduresParamsFlagNear:
+		return true
+	case CountProceduresParamsFlagNone:
+		return true
+	case CountProceduresParamsFlagReached:
+		return true
+	case CountProceduresParamsFlagUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CountProceduresParamsState.
+const (
+	CountProceduresParamsStateAmended     CountProceduresParamsState = "amended"
+	CountProceduresParamsStateComplete    CountProceduresParamsState = "complete"
+	CountProceduresParamsStateProvisional CountProceduresParamsState = "provisional"
+)
+
+// Valid indicates whether the value is a known member of the CountProceduresParamsState enum.
+func (e CountProceduresParamsState) Valid() bool {
+	switch e {
+	case CountProceduresParamsStateAmended:
+		return true
+	case CountProceduresParamsStateComplete:
+		return true
+	case CountProceduresParamsStateProvisional:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ListProceduresParamsFlag.
 const (
 	ListProceduresParamsFlagBelow   ListProceduresParamsFlag = "below"
@@ -1709,6 +1784,33 @@ func (e ListProceduresParamsState) Valid() bool {
 	case ListProceduresParamsStateComplete:
 		return true
 	case ListProceduresParamsStateProvisional:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ListProceduresParamsOrder.
+const (
+	ListProceduresParamsOrderEffective ListProceduresParamsOrder = "effective"
+	ListProceduresParamsOrderKap       ListProceduresParamsOrder = "kap"
+	ListProceduresParamsOrderKerma     ListProceduresParamsOrder = "kerma"
+	ListProceduresParamsOrderPeak      ListProceduresParamsOrder = "peak"
+	ListProceduresParamsOrderStart     ListProceduresParamsOrder = "start"
+)
+
+// Valid indicates whether the value is a known member of the ListProceduresParamsOrder enum.
+func (e ListProceduresParamsOrder) Valid() bool {
+	switch e {
+	case ListProceduresParamsOrderEffective:
+		return true
+	case ListProceduresParamsOrderKap:
+		return true
+	case ListProceduresParamsOrderKerma:
+		return true
+	case ListProceduresParamsOrderPeak:
+		return true
+	case ListProceduresParamsOrderStart:
 		return true
 	default:
 		return false
@@ -3266,6 +3368,13 @@ type ProcedureFlag string
 // ProcedureState defines model for Procedure.State.
 type ProcedureState string
 
+// ProcedureCount defines model for ProcedureCount.
+type ProcedureCount struct {
+	// All All that the caller sees, without the filter
+	All      int `json:"all"`
+	Matching int `json:"matching"`
+}
+
 // ProcedureDetail defines model for ProcedureDetail.
 type ProcedureDetail struct {
 	// Assessment The assessment as in api/assessment.schema.json
@@ -3789,6 +3898,9 @@ type IncludeFieldParam = string
 // InstanceParam defines model for InstanceParam.
 type InstanceParam = string
 
+// KermaFromParam defines model for KermaFromParam.
+type KermaFromParam = float64
+
 // LanguageParam defines model for LanguageParam.
 type LanguageParam = string
 
@@ -3797,6 +3909,9 @@ type LastDayParam = string
 
 // OffsetParam defines model for OffsetParam.
 type OffsetParam = int
+
+// OrderParam defines model for OrderParam.
+type OrderParam string
 
 // OutcomeParam defines model for OutcomeParam.
 type OutcomeParam string
@@ -3809,6 +3924,9 @@ type PaperFormatParam string
 
 // PaperParam defines model for PaperParam.
 type PaperParam = string
+
+// PeakFromParam defines model for PeakFromParam.
+type PeakFromParam = float64
 
 // PerformedSourceParam defines model for PerformedSourceParam.
 type PerformedSourceParam string
@@ -4068,6 +4186,39 @@ type ListPerformedParams struct {
 // ListPerformedParamsSource defines parameters for ListPerformed.
 type ListPerformedParamsSource string
 
+// CountProceduresParams defines parameters for CountProcedures.
+type CountProceduresParams struct {
+	// Room Name of the room
+	Room *RoomParam `form:"room,omitempty" json:"room,omitempty"`
+
+	// Class Procedure class
+	Class *ClassParam `form:"class,omitempty" json:"class,omitempty"`
+
+	// Flag Worst flag of the procedure
+	Flag *CountProceduresParamsFlag `form:"flag,omitempty" json:"flag,omitempty"`
+
+	// State State of the procedure
+	State *CountProceduresParamsState `form:"state,omitempty" json:"state,omitempty"`
+
+	// From First local day
+	From *FromParam `form:"from,omitempty" json:"from,omitempty"`
+
+	// To Last local day
+	To *ToParam `form:"to,omitempty" json:"to,omitempty"`
+
+	// KermaFromGy Least reported air kerma at the reference point; procedures that report none are left out
+	KermaFromGy *KermaFromParam `form:"kerma_from_gy,omitempty" json:"kerma_from_gy,omitempty"`
+
+	// PeakFromGy Least estimated peak skin dose; procedures without an estimate are left out
+	PeakFromGy *PeakFromParam `form:"peak_from_gy,omitempty" json:"peak_from_gy,omitempty"`
+}
+
+// CountProceduresParamsFlag defines parameters for CountProcedures.
+type CountProceduresParamsFlag string
+
+// CountProceduresParamsState defines parameters for CountProcedures.
+type CountProceduresParamsState string
+
 // ListProceduresParams defines parameters for ListProcedures.
 type ListProceduresParams struct {
 	// Room Name of the room
@@ -4088,6 +4239,15 @@ type ListProceduresParams struct {
 	// To Last local day
 	To *ToParam `form:"to,omitempty" json:"to,omitempty"`
 
+	// KermaFromGy Least reported air kerma at the reference point; procedures that report none are left out
+	KermaFromGy *KermaFromParam `form:"kerma_from_gy,omitempty" json:"kerma_from_gy,omitempty"`
+
+	// PeakFromGy Least estimated peak skin dose; procedures without an estimate are left out
+	PeakFromGy *PeakFromParam `form:"peak_from_gy,omitempty" json:"peak_from_gy,omitempty"`
+
+	// Order What the list is sorted by, the newest or highest first; procedures without a value come last
+	Order *ListProceduresParamsOrder `form:"order,omitempty" json:"order,omitempty"`
+
 	// After The cursor that the page before gave; one that is of no entry of the list is refused
 	After *AfterParam `form:"after,omitempty" json:"after,omitempty"`
 
@@ -4100,6 +4260,9 @@ type ListProceduresParamsFlag string
 
 // ListProceduresParamsState defines parameters for ListProcedures.
 type ListProceduresParamsState string
+
+// ListProceduresParamsOrder defines parameters for ListProcedures.
+type ListProceduresParamsOrder string
 
 // GetProcedureParams defines parameters for GetProcedure.
 type GetProcedureParams struct {
@@ -4463,6 +4626,9 @@ type ServerInterface interface {
 	// GetPerformed Give a performed procedure with its patient and all that was ever said of it
 	// (GET /v1/performed/{id})
 	GetPerformed(ctx echo.Context, id IdParam) error
+	// CountProcedures Count the procedures that a filter holds for, and all that the caller sees
+	// (GET /v1/procedure-counts)
+	CountProcedures(ctx echo.Context, params CountProceduresParams) error
 	// ListProcedures List procedures, newest first
 	// (GET /v1/procedures)
 	ListProcedures(ctx echo.Context, params ListProceduresParams) error
@@ -5681,6 +5847,73 @@ func (w *ServerInterfaceWrapper) GetPerformed(ctx echo.Context) error {
 	return err
 }
 
+// CountProcedures converts echo context to params.
+func (w *ServerInterfaceWrapper) CountProcedures(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CountProceduresParams
+	// ------------- Optional query parameter "room" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "room", ctx.QueryParams(), &params.Room, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter room: %s", err))
+	}
+
+	// ------------- Optional query parameter "class" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "class", ctx.QueryParams(), &params.Class, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter class: %s", err))
+	}
+
+	// ------------- Optional query parameter "flag" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "flag", ctx.QueryParams(), &params.Flag, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter flag: %s", err))
+	}
+
+	// ------------- Optional query parameter "state" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "state", ctx.QueryParams(), &params.State, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter state: %s", err))
+	}
+
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", ctx.QueryParams(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter from: %s", err))
+	}
+
+	// ------------- Optional query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "to", ctx.QueryParams(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter to: %s", err))
+	}
+
+	// ------------- Optional query parameter "kerma_from_gy" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "kerma_from_gy", ctx.QueryParams(), &params.KermaFromGy, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter kerma_from_gy: %s", err))
+	}
+
+	// ------------- Optional query parameter "peak_from_gy" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "peak_from_gy", ctx.QueryParams(), &params.PeakFromGy, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter peak_from_gy: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CountProcedures(ctx, params)
+	return err
+}
+
 // ListProcedures converts echo context to params.
 func (w *ServerInterfaceWrapper) ListProcedures(ctx echo.Context) error {
 	var err error
@@ -5727,6 +5960,27 @@ func (w *ServerInterfaceWrapper) ListProcedures(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "to", ctx.QueryParams(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter to: %s", err))
+	}
+
+	// ------------- Optional query parameter "kerma_from_gy" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "kerma_from_gy", ctx.QueryParams(), &params.KermaFromGy, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter kerma_from_gy: %s", err))
+	}
+
+	// ------------- Optional query parameter "peak_from_gy" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "peak_from_gy", ctx.QueryParams(), &params.PeakFromGy, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter peak_from_gy: %s", err))
+	}
+
+	// ------------- Optional query parameter "order" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "order", ctx.QueryParams(), &params.Order, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter order: %s", err))
 	}
 
 	// ------------- Optional query parameter "after" -------------
@@ -6496,6 +6750,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/reviews", wrapper.ListReviews, options.OperationMiddlewares["listReviews"]...)
 	router.POST(options.BaseURL+"/v1/reviews/:id/settle", wrapper.SettleReview, options.OperationMiddlewares["settleReview"]...)
 	router.GET(options.BaseURL+"/v1/procedures", wrapper.ListProcedures, options.OperationMiddlewares["listProcedures"]...)
+	router.GET(options.BaseURL+"/v1/procedure-counts", wrapper.CountProcedures, options.OperationMiddlewares["countProcedures"]...)
 	router.GET(options.BaseURL+"/v1/procedures/:id", wrapper.GetProcedure, options.OperationMiddlewares["getProcedure"]...)
 	router.GET(options.BaseURL+"/v1/procedures/:id/facts", wrapper.ListFacts, options.OperationMiddlewares["listFacts"]...)
 	router.PATCH(options.BaseURL+"/v1/procedures/:id/facts", wrapper.AddFacts, options.OperationMiddlewares["addFacts"]...)
@@ -8774,6 +9029,45 @@ func (response GetPerformeddefaultApplicationProblemPlusJSONResponse) VisitGetPe
 	return err
 }
 
+type CountProceduresRequestObject struct {
+	Params CountProceduresParams
+}
+
+type CountProceduresResponseObject interface {
+	VisitCountProceduresResponse(w http.ResponseWriter) error
+}
+
+type CountProcedures200JSONResponse ProcedureCount
+
+func (response CountProcedures200JSONResponse) VisitCountProceduresResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CountProceduresdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response CountProceduresdefaultApplicationProblemPlusJSONResponse) VisitCountProceduresResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListProceduresRequestObject struct {
 	Params ListProceduresParams
 }
@@ -10529,6 +10823,9 @@ type StrictServerInterface interface {
 	// GetPerformed Give a performed procedure with its patient and all that was ever said of it
 	// (GET /v1/performed/{id})
 	GetPerformed(ctx context.Context, request GetPerformedRequestObject) (GetPerformedResponseObject, error)
+	// CountProcedures Count the procedures that a filter holds for, and all that the caller sees
+	// (GET /v1/procedure-counts)
+	CountProcedures(ctx context.Context, request CountProceduresRequestObject) (CountProceduresResponseObject, error)
 	// ListProcedures List procedures, newest first
 	// (GET /v1/procedures)
 	ListProcedures(ctx context.Context, request ListProceduresRequestObject) (ListProceduresResponseObject, error)
@@ -12486,6 +12783,31 @@ func (sh *strictHandler) GetPerformed(ctx echo.Context, id IdParam) error {
 	return nil
 }
 
+// CountProcedures operation middleware
+func (sh *strictHandler) CountProcedures(ctx echo.Context, params CountProceduresParams) error {
+	var request CountProceduresRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.CountProcedures(ctx.Request().Context(), request.(CountProceduresRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "CountProcedures")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(CountProceduresResponseObject); ok {
+		return validResponse.VisitCountProceduresResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListProcedures operation middleware
 func (sh *strictHandler) ListProcedures(ctx echo.Context, params ListProceduresParams) error {
 	var request ListProceduresRequestObject
@@ -13666,367 +13988,371 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L0Lk9w2tib4VxC5s3G797IekiyPuypu3FBLVlvRsqVV2e3YsLUZSBKZiS4SoAGwUtle/fcNHDwIMgE+",
-	"srIkjacnYm5blSQIHBwcnOd3fl/kvKo5I0zJxdXvixoLXBFFBPzr2VoR8Vb/Sf+rIDIXtFaUs8XV4sct",
-	"QXkjJBdIbbFCaktQjTcErciaC4I2+I5cI86I+ZlKxNeIcUSYEnv93/qFkkr4SZB1I0mxyBZUj/1bQ8R+",
-	"kS0YrsjiaoH1NBbZQuZbUmEzTaWI0I/+v7/gs389Pvuf739//NXH/7HIFmpf63ekEpRtFh8/ZmYVN+S3",
-	"hrCcDKxG2kcQa6oVEX6OWCokSM5FgSQhbPIk11xUWC2uFpSpr79aZIuKMlo11eLq0k+TMkU2RJh5yjfr",
-	"xPRe6zmUPMclKrCn3o6ygu/kNfwj+DsjOyIVqgXPSdEIgnZbwhBeScJUavZyyddJEl+e/eX97199PDP/",
-	"8bj9jwTB5e2LhrwUvEos5yUV7XoamHtiXkVDlmvBq9NObQKVR2el+Ann9HfKisSkfranB8vb5AG5pazo",
-	"zIYwzWa/LAzbwluaGxfZQpA7SnaLbJGXWNC1HoRgUe7P8i3JbzWTcqa2/l/kA64owzCXbFFiRfxPgqyB",
-	"4QWVt2cVZnhDKs1g7xNr/J6yFOHfsHKPduFCHSvnuCzhK7FlV5SRzrLtd1eclwQz9+E3OzYoxQQvWyE1",
-	"RGauB4rSmddEYMX1j/V2L2lOZZoQb7GihKmBGVFYP0a1efLaih9pZomFFpxMU0lxRM0ftKC1jydm3/56",
-	"rByVt2+dSJkyefdsaj7B78fP6EZhlZrNd3wHTITlrURSYVZcI35HhD7c+j6qtVRkBar1uadKDpx4qT/T",
-	"mWhB1rgptXjX4+ij0vKC/qf90CJbYCZ3RABXyaYmQpLC/IMoVcJ/4bKMc8vzEkuZWJ3fC5TrpxITd7+1",
-	"E6/wh9eEbdR2cfX1V7GPgnR+gfdThHeSYFZoC/JbQ/Xar5RoyIkE5ssSb17SMq2b/Mz1FNcl3jg5MsaM",
-	"+tmEBMX5FjaJEazPd8NuGd/pHV6RkmtJyjgj8e3TEwUG/RkzRVISHp5wE9UTkUcwYTvPyTOPTxmUltTW",
-	"c1G5iVa4TtHS6D3xedZsE8zR/Eve6f/7T8lZYk4TNYkxZjwN8zX/+lfqaPzAFZJNXXOhSHGF3MFHO6q2",
-	"CKMdFozCiqOT1ANXWOVb88zgtfYdls/ynDfJawSuVLXlUmt/HG3xHUGYIWxeyhAXiEceAV6Oz2+L5dK+",
-	"Pja7V8XA/cBr/JsWwP6WrbHatp+Bv08TG6P3w6v195qeA5P59kcjI5zykW8x25ACYakv1h2WoPIbDdv8",
-	"FpgrsK+80XeHW8uW4AJ0BLuaV+szmEJKAj++vIxP/AfOyKzJt9oS2mI5MB898nGTYnnZFOQlJWVqf/9O",
-	"9jtQVLRViDfScH7OqwpL4Dl908XZi5rR13r0GH91JqIv86Qtd/PmLXKPoJ9evUjwmX1iziV1/v73R9nX",
-	"KW57jdmmwZu0dWF+dgJUkQ8qQ7LJt5rbCNPkKVKHr7QvD+lKaZmlDZv0hd41LjP05Ouv9X9IBCatuZVA",
-	"zGKFKi5T+iUYRA9y379ZryVJCbp3RDalkloVLokWYfpAwnxTWjyMFr+eLkeN9DeNynlFhoy1FclxRQ40",
-	"j2tE7ojYI8F3Ewxybr4T1UkqKqW5I0gpyW5LQK2pCSvMXwUxNxDYb3CqCrj+MWO8YTkp4tfsW7whr2lF",
-	"U5T+lilBiQS7ZJNkVD1AnLhPNXXxB0Pdp5chrR9Faf0W10RMVkhq/fRRKkmxDlUS+NdWVWWKSvWgNUmL",
-	"6IS6wsf9dKJ77i0ReoWkuOGNyMfModYvZDnVqYVRnRNGjLJhLu8W2aKqa5mglPvOkI3WUX7HtPRDBdjv",
-	"muB3VFLOsL5fcl7VJYFHcUVYkeL4dyQntFaT5yfM80fq56FyfktqBfsPf/2twQIzRRkc1ILKHIuBSWuB",
-	"N3RQnUi08voaVVyAh4Ohx5eX4C5gWhahDb3Tckghbi7CmQf60YQz/I4ndfcfAikpOGjosQnYn2YYsDcE",
-	"i3w7ZDu/YaAZ6CtXakrgMtRUEhO5efMWxjQqRfSo/inUEv70S/brr7/++j7825//rz//d/wMm0m/SHPi",
-	"M3Dx7vf7fVUVBShTSIBGas2L7b7eJt3TN6op9i/6/Nmf+vvfv/n45//+01nwj+H5jqhix9LZDfuQpP6e",
-	"F7ikihKZJHhlHtlfI31ekblXJRygm3eJ2bfDvmJA9BFltjOZ/UNMZdoMbohIk+K4fYQRP8VWAp1POnU9",
-	"4EPPfIDe5scJVoyEB09nwwxREn6bMifL9Sea0o98kt0yZJWcxAr5BxFawRhQ/e7MEzZ+eB3G4sYVfvty",
-	"/6azd+sl/L/R29bPUW0nzzO+ie100ts4c3ofzVhEqr/yQnPt1e/elId/5JwpTSA9dFMqWmOhLgQpsbZl",
-	"rn7vqCDhmvRzEF7GdV3SHKJVFwXNQW/wUdgVZRgI3t/aj1lEZLx49fzN92hNSwL2jlCZERvg+iQFxUgP",
-	"E/1il2Bm2bLmTJpVvsAK3xDVX/HBSP8JDtHOsqkilQyEOF/9k+Rq8dGvCQuB98AJJyLgf36oyuOIqJeJ",
-	"JFESUYawpWfFC1KeI82ExjOFfjY+USTxXppTorQ9CxcbqK3CKLOLwO8zSrruWscnn31mfoNtlAhLvfg9",
-	"AqOMsgytGoXWoOjVguBqFcQpGVfoX0RwTZcfuLpRXJhJz2SpHid9zBZxHoi9FNAvfKkWfFWS2Mf+hyDr",
-	"xdXi/7hok04uzK/y4q15K0afH7jaah7ZYQnazzUiON8iM2dDEf1TwwoipOK8AALhqvW8C4IlZ+foZ/3P",
-	"p5dPMiQJKyB2usGaP8HT9Y4osT+DdBEkSc5ZAWznZpYm7slXDH6kHWEK7QRnm8x7mm0QFxVY4QXc159z",
-	"3w/m/S14uOzGUIk4Q1JhzbdScYE3pJ3zK32Tqi9m5jdcG6PuIEJAvTf1a8S1aJJop+WTPn+aF8GrvcNU",
-	"aTHX2vGZYdEO+8Fc7eZDdpUNpmi1RPCaCGUvxVwQLYKWWHXEV4EVOVMUnIK99YDTQE928CXWlKV+yN3k",
-	"B4PQIkIrpxJEfuA7tsyxvde69HylkCREmiCT9+vAZbDb0nwL8faaCMmZRIrzW7hk25X5cFK2ELyMf15w",
-	"XslUTgevIIRT4b2eSIb04kGYOi+scTj0btRg0XFitTdse83/YoJWQCY7XTe5kEZZuLHdHWsdPe2Vbtnj",
-	"NZURFrGBONnRCoaEjWO2jyMr8QMPTOmd0eJgHkVBFbjd3gbzW+NSkqw3ZcdFgfvGOZD8v7NZPPaaKIQZ",
-	"csk3ep9PyW/et+gzerIw0ee3xhnXuKio1pRxU1DzmyTijuaxrIBZXHuOngXL22GmQEOorpGfEySw2KkA",
-	"AVr29peGeQWkFyQ7yW6s17FPz682si8V/vDKvPkoCBfGmSo8GXG+umV8V5JiQ47jLWetDJo7XlFoQ7pR",
-	"62y21TW0noqw9PFdJgRuhQsyS/p7hk+NGBAosoBwrzpDZYEdGMy5nWF0N+ta8DtSvCZ3pJSHiy/135eS",
-	"qDGZBQPcEBhUEP1Ao0wq4siL7zoP91fYfr8/bHQ18jayf5DZAf9Vlm/Wi6tfRqSvvH1mXvn4vn+1fGwz",
-	"xGbtuX9ptY84DH2ixuF7SpGqVhERZKZoswxLslZaFNl0tj7XZDazLMZsBd7LJb8zBOpbhXuJJGU5MUnL",
-	"Js32GjGywYre+exxqqLf7AwW+3JDItdE4CI6eAMSvyZGpRCDfK/7p4Zliy0vi8gOvNTCzZh8zOYnyts2",
-	"v16zU9GUxPiAcanF+8ZcbZDsxjgqOdsQgcz4sdstISAghfiLyxzOFuDfW+qDADrEmAY7W3IyrpaG50aT",
-	"yzQ/aFKbtPsp+rTLAY1kSWU2m3h6RvLMXOPMJfymrgSjDNlfD+dgxX13GtdGjYb7kvEVL/ZtAK+E1Ch3",
-	"AkZpM3plgYYe/aFhm4Q3WCpSt3UbRWGqOFzOL+QBey1AcUg0OhQysuQqZtAYnwJoVZQdxKsPpmkj55Ec",
-	"ESKIpdnOTdaf7JxXRKK14BVodlu+00I4IOzhd5Q9HL0E5LG04xjLKPJBRbO6fMkJF6Fcad80PwxXL2Ra",
-	"G/+WbUoqt1Ev3IFJBVuRufoGl3/fcm7n/Brxn/kwfJuB3V5IlnvsSt20nTwOLsesrwgFpylzMelAOGU+",
-	"0zokQOYSi51cytqECqtDJHSOZ62GMV0NzrkQJFdRTfjn7V5zksK3RBrmLXEOdxxmSAtySoTNWDU6sFP+",
-	"n0ayAYGkAzct4q3ZBYet4IyYEBzw5rFhmGyxpgyXscxbEEY2QQl8eoojuKFtLo4rfjgUxBuBC5JgXWcu",
-	"ZCBHTE4W/AHhkjNyjS6tMxYclIrr30IT4qvhhDLgX3KYfhmjuMsIC056YSw4S1TG1ZnTSaL3Ac1VE7vn",
-	"3un7GCrfFEcY2ee85AdlI8w0G2UOYK1IxYLhOCM79X6Nj9UTCm1WnOa/xNF5HveqOQ0n4umBMFjENDIy",
-	"ZImXO0JuI6Fle6+s9kGGzf+E3Mkoo01TB9ICfpg2PSF5KAXDtfhVD9EwYrvN9Tq53ThwO2XmmkoSvUun",
-	"4EfFregZpoZ5LDusxhlyb8nbF0RhWkYMPmMFjqxVD7LCLHYRvm1W+tojBYIHtDiRt5Shgktt9EhaECsx",
-	"4diBTDI1S3LQTdmnao6bpHUEgy6Hbmp9MM2n7X1vLgRUcn4rUUlvo5rOlkrFxX4OV3x7R6Y4I6XmVDd8",
-	"dwGO0u2SE1tqPhVxwWgdOkamUxv3c7z4TdzTTdwafAowhlTxit8N1ZX5LEN9CkylWasUWlUHjgSoDfDX",
-	"LWYFKZBVlojMsQmHvh+1ncY1/tDgGH3axkzilkEiIOAquOOSI+kkfLNOafMpJ5n/kNsa2ObMMpWPAbTO",
-	"sxGV1S52TCl8izckKptmSeSY2GBRxf+5qe/3ZeUfFKR+22CKvchLDJ7x0Q31gjupM1pTiCq4Uo00xBti",
-	"4nEgt0kxajcANTIv/2FhcXJKumHHuZu77tvpqdohV/cVn8Dd/mR0jaEr1g4ZXWNTUBVnGrfhByAFiX0M",
-	"zpEtRp7OcnoW74w/aUziu7GHNi4YLibVU7dfWuBvsdzG45vmo9GfWm085XiJy657irWD/Yr4L7zj4fAM",
-	"0opMvY3SIs8+3xN2rWGbW9vXki8LSs9bBd6LPKB+cqP/QQRd2+D+4XYXXl2LENpz6TSadayDsJqxQwV4",
-	"Lgv41E4htoC/Ely9aZRWnhL6lraKVwRXaMebskAFBxfJ3/YZIlLRChuB12PxopDLTUSSfkc3WyKVUSmt",
-	"MIXBqZKkXIe5SQVvVmWw59YY0KdEj+7tt6FjfXNLGVh08NpaETF5VqD5Wh+anqHNrQOn/5Q5wsfmT9Jc",
-	"uuOztDGIxGSnzfGWiArbT014vCb4dhL5cFmaGflsxOlzqgWtsNgvC7KZOC2TBTXnnYNoYvvJ/nABkTLP",
-	"1R0ODLcs4LEuB7TES53BtyVmMbVJNhWQOWUN6fHBrWOpLK33bM2FtpKsOjLdNoMxInV1WOs5ttYy4D9T",
-	"VTzlhg0FzUyb0Hr+DsnjHT5Rtrxp2ro7gm+l+0fDKlzXpLhCkqOqybeQylBScPtgtje8a+xdOY1rzYCx",
-	"IIWtXJckMKUrXCMq3Xmt9c7H5P3k8+YlgORojUVXME85c7OlVJu8MoD5IdsiQ7haM6T0rH0Cm6ZvdOEu",
-	"Rpkip00Zwcwv9MrXl+8B1Mtln46R2LHC0KfC70C8g3ELLDE1S0EuPIcEn8y67BuGZt3Ou62JCY2NoBHd",
-	"cqZI5+ZARnbxr3tk5SKs2QaUqNJWjxeRCLNNSdqAm40ZwYW+pUrvATBmKCMmCYu/CVoMCIv+v3uXhv/E",
-	"BAr0hzq4TY4frO/7bC+S4RvHb0ps2xlXZMgzplkdCSKVNNKsQCXOb+f453rTdoK5FcPuknCTyTrX1NAF",
-	"N9WS7bGi/lqGMNIsD7msKw5lIF3WT9xcr4wI4KIgos20A0mhTXbyoXZupUmcqZfBSKHn1M0we3p5yEwA",
-	"FLGsYnVK1PgvMZK/NXoe8Ciym1gQRbThcm0crdMg8w7500d4vu4kiD2+jLCuEycz9sVbB8DZ3jwwgWGI",
-	"ahXUhvrMUuEb2YDESoV8MBXmI8PL7Nb6Xp5fXj4a0/3812NsOxgiwiV3ahcv9m7nqOQ5YUqQWVvnPKYr",
-	"gUFYMpODggXgn2yJyQItqXF43lGZE4HLJeZCYZP+IrAgLPxTSXEON0l5RyW4pTkMXfIdEcuSVqt45fYB",
-	"EZ7jkq4E2LYvvXtihh8KcI0SaSuQVgUpRF16HB96tQgtcqmMf6j/3e8Jlo0gBVqRLWWFATnRj17ZcnPA",
-	"zFF8QyAT1ebGmxx7JTCTgGvBWTR21rCcCIUpU/tlTURu/SuHhVsQM8GiQAW5oy79CGAwJL0j3zsONs6t",
-	"AYZ/GscCaU91wxQtE3kopyf+HS6bIZpzTeCCyrrE+4Ru6pf2pHOSnzwZO8jm2/E9eB9la0le2ry6HsPa",
-	"vw7dAvBmqAdPqKOxDya1RJeIEZ3tluRBukV3wrXgfB1PkALHv80nkjZPx6Xs5CWXpNxfI1LVau/ypUyS",
-	"QMFJNIMGru+UmSbxPpEzbiIGpgxlu7fVc6CiMzIpXUjPnXVU5JwzJXBBc5XCoAiJ7OfdxpyliYAb4kVp",
-	"bgE6GJFywPSMrpgKW/2uV7mmJSlM5RfCzKS4u/rjQ5PEo+HEEz4B9ivHLCdlSYoMrJwPZwLvgbjWMlqX",
-	"DRdc5ryOf8PJ5MPURIvac6hfOpvLravFXQIYJr5GG2E8HZH8kYcP3DhgodGJZ2Fu3PjUa4daEw/XeRSj",
-	"+K98N93kCdntHd9FzR4e3bQQNCmiRBkQBoBg05ov48gvKlBIDrP3UmatBSqEovWWPNkJEJ8sxQbiKn0i",
-	"xYoWCFzQy4OMmSCCPZKhveYNi6esO3giewh2WCJ4OHNC1HJbQq7NTBQO4jfdaQREg8RFN58Zm/yQOF0B",
-	"XyxpLwg36oAMUxpnvprMxpXKlnEeV3IIwnrZJHKAd9vpWSU/sTUdTylpA1BdOvaJE3BqOMns8BQ4EvTS",
-	"QW2KaDcbVK8nevaaqimhAOIFl9EQ/9KoIQcUGvTtpu/Rt50KOVN35ssMXOq31lTgEpSEXDl/n2wq2QOg",
-	"z0J/YGkK5Q4lNi0IU1Ttl6aQIKLOvNEKs/0V4ZU+7LstD92ciMoM4VJySMc0BW0WGtvHQySuHIT/lT6y",
-	"kErvIAUw22dheSDkNnbVBwv1X+E9WhFkz7AxvN36Z3n9S6yIVMsK15FtwGrbs2M7ruysk28fSJstllYQ",
-	"jl/fI2UAHXfzND9Nq3AfLtfyxOTBfjbVFNGRQOAvsZREyipq8QV8bBL7iXA3iFbnWAG7Thmow96f31QG",
-	"jdSwbKdQkgq3ERZiKTOOLazAhNUnJcFV/nBg8EHgNmsfQTmV0bYmijKzZlIMkLpv64T56a6dQ8dNHl5C",
-	"EdpGTmi7mx02Hk65e0Gg9PUwVi/wWsVjGgCzYpOlfIUGddgXkm4YVvG8rGwBUJ/LaGpRpH6nkU4JtkG2",
-	"Ft3U7Pc9yuRvyT7hPA7RuhQvC4RrLBRa7a8QX0kiNGf99OpFBlnWqMK32qADrBRgYUkExaWVafYhqZxv",
-	"41ATwi1BRtcCDwOu4Z2vPzyoV2GhgLL6UG5qeo+79SvMmjWGNPO4GgmLnwdG0BVkKXsi9SOPedLecV71",
-	"xLPnkkiWjt6luI5ENyxqdcLftVjvnIBrc5lpkdXGGyWCSEArWhrZYMsfeI8kT+S1rNUOxzSAG/vL9PW1",
-	"tbeHZlL0SMQqevQh8VAJHTZwm+4p2X7SfMDrVH5R7ab2RF0rFILjEGH2zEklv0dpiQZ+olQp8AxbNHA3",
-	"zYzVGwDyoQgVrMZmKfA7LSxuCamliVURfKf/3Kh5CeWhMyhauTAtrZN8qLm02xNBL9nY2NXhT3pJy2Tu",
-	"rkU8c1+Bp9sjFdYrtvQx0RQL527dcpMyH09Vrg8vrPZx+eaCkDNss4GcQjgfy+nn0xyU4LXMc3gbk3SM",
-	"2OOO/mb5fW1XHFbC+QzAcW0CDk0cCQWKiqcfv/Asj4ZnzdAj0zouhRiKqqMO3TUtS1Jo3afKLCSYAatk",
-	"JqaRQ6a64jkvUS0oU4AY8qcf33z/+s/dgqqvPXrFEJDHkSnJfd46xOCnAVKkP5/asGk9Kn3BMAsYsps3",
-	"HDCsL1hPJkab7UsV+xRegx3nJJM/vKJq2uPfwaMhCswMrr0hhEXzKsYvea9c03TIHmwnowu7Pnf3nVtv",
-	"lyxhW3Ck4CY3RExv1neOyL3rtyz5jhTLHRe3lG2WRTRQ8ppreWWtihZCD0laEpaTK6R21EJSGLVqo23v",
-	"J6HhNn47JBKrft6aeKcxF4HIhAFug3ORN5JEY54wO7UEuIyBMC9akT238VagYtdroMwqJ1k2sPgRWv4N",
-	"12hF1I4QFq7AkPUvT9H/2Wmc+PUlKjjMgnzIiUHLGKWk3qbRPf3Z/GrnoE2oFlektEHYA+qmHO/OdRsh",
-	"QBbnsfgse5uWZuf4ZWYOyFy5MPHcDd1k1giPzGhEM5sLU2ffiQUAHB78bsvRTnBFXETVKiDgDqBR22Qo",
-	"EaKMFqX3AFKCwICgG8rCAKnmGbE2USwgUhxsQyiaNyUWMq0JGH7vge6ATLb0fxuM0t+rbPHhbMPP7B//",
-	"KTk7f4d33xMpLa7igBqojZvlyO/3xA60QwxtLHjIICEPhZhqE2IENqpzEH4rcW4abRnXLVTrG5u6xIoI",
-	"4BjvEy7w3iCAFgLv2BVgueBGbfUznN8GBsIKGwgbV2av/wi5QMs1F7ZlkPm2daXBiFG+GMkSydBq38Zo",
-	"7dztZR0aL5BLwoVztLtpjJJuOu5Xq7TbIKSZeRvUrzu86TV7e146R7sjGwJFv+WRkOW67JmWUaBiHKaU",
-	"hP6/QV9YQoFNeIR8ws2w4ulyYxIeB/eJ6Kro2ibhxawabWENWPrWXWNOlQwUPGmvZFP0cx0EMAVaY4eX",
-	"CxDDFcHMuLIdXm4KIWtpuhtHA7r657YK+L5xWePknH4D/gDPPzfkGgl5zoMZshQ9WPphRfHh8ieC68Vg",
-	"ZHpj9ufRJXhnd5xdvmipOMx28crQIQ9U4d+doaO0bP45Co/7qlCwAvv1EQdENCDrOwxFwJJEhUFt+fuz",
-	"t6BmWEjOusQsrucHKUXLikZMiJftA8jex4fpfQk6BCVpuF5u9su8epyY9RkWBPr2Fk0OrenA+Q3zlkd+",
-	"MpmA/MylHbvsXuEzkmtO2Sk+n64RCChxSP2gfVSMH761/vg0UkgYrZyuB0Iun38XGlAyhGt60f7x3Byp",
-	"83/KMPAzVT0c9ywnrhtzZGQbAneAql4IzfHnmga3U4WHSwbti435LleitrxIQD3DXZq23Bm36qRbuNYz",
-	"LQLH4WmeGm8feGBjW3ecDsa1Ex1uVT278tAr6z7fkiy4V7zW59oUd+LHQ2LUHZu43eu0l8l84Yaz7v9R",
-	"C9h/YGhu/2ipm9LG5nD6SXn0NFzR7vy8DR+iWqRSbks323hpJSLM90eE5mUZuv2vx8ddLqVJUux7+nan",
-	"/IYhSSI1lMb3PZGq7+h1gqvMGR0GZBaobefjZxzdsTgS0jy94FMrAkd+j5b8jpcqWjHBkGpWBOnfTSPT",
-	"Iz7g65di4HcslaHQKaXsMe6zN6jmkip6d+yUbFQogSHSq73sKdwCM4rLe87gnrmg5g/Hphc4NAATA3La",
-	"tsvNhHcDGmVJfXAEssAxVvKAxW84Uy0y/X6bhI9mB41N5SXOY9EScHed5rZKJuIM+RnT0DQT/S02c8RJ",
-	"wBZ0xqwscDYNQdRr6sT3aY3zGdsEVB7bJTNkahrySAiqDVnuifU2D9VtPh6rY8OikkMoxfp3CFtdI4Gp",
-	"JAV02A7wZSSiBhmD2cRIiwytSFlK47D3qOIwAIRUONsASEHMaeqh5YdbvWr1JMC7dR/ZElwsXQfwNSHK",
-	"/iOKw07oZquWeTVCxscdMj6J0bHm0sGr+tKqpqbMih3434LkzYqqRi5LAi7l9g9CTyTeMOTYAH172vrN",
-	"/UdSAqAmc2kapdsS6+HS4JA4Z49C/NqWPjtD6tvNyHBPupWX50/HtCEvAwY8yC9xWYJX/8FbcST8if18",
-	"BeP5m9xTw80/JbTMr3MEl6XHuPByQw9N6xQwen1AZ0a0Im/yX9wseikiD4S2127inJY48R0e4sloiewK",
-	"Sxo3AaFvSRKEAUJc1gY4xpiCpijJQyA2Mb/kP/QtjCrKGolggAw1TPCGFRbs/QQTqwhm8epDk1mN863D",
-	"aIIpaDvFIrgnDOx46VmARFMgUC9MkATqUFwhr0lI9/UFiVK03xoMefRxFUifwATOX87raM0rlW3pR2Y6",
-	"f5vEfLiGE4JoQNc6qAEebWXyPhqWJbVc1ljKeEUtqaWF4VCkrklh98eXGRki208bwCjM9ohx5RH/ZDSp",
-	"2XUpiMAbqhgwQSf+bMg/vcLeHi/NwG4Mt79XgNT3tz2qHgO2/Qkse8MCnkvckoLz2Z6IgNHaKK13DYCw",
-	"8Ec3s3LFn4He9vmGCJZrUvJqPpjyjKvzAOXYq4tW8QRg/zn9LDaih+sYkaZHyKQHwCZ2zHfEbKa7/2bD",
-	"Fve5ydJz9FqLRxbnuf49isQXEDV07u5k8fRLXpZ891P9MOjMQ6EbT9RYJ1boCuU73pgKNiNvr7Vc9scI",
-	"oIZsC+b91MTPd3AoU1vEd2zpa1fimc42h8GZapM++mbHvCN1KNw/r4ZxWk+BPpyICYDcui6f7Wpb+Omh",
-	"kIjjmRvb+yfSKQ9aGE3mntfwuL544xXcM6oy3ZyiaAkHmq4tEITJxlYaQs5FkkD+jW/7b3zbf+PbHodv",
-	"+x1mBb8j4o8NZP+q0hbXOyKbMqZ9FkUKJsYEMosxJFWTFiy5Vo61NQkltpBNimlxkOcQNqSE+OhSbvHj",
-	"p18nO0us9qpFbDXoabGy4g3jghTLnJdNFQMlNrlufiD7XGYSMx5lFguX4cq2TIAe5daM61eTheZU76Kg",
-	"QOykL0Dzq214nxgw/DW2AsiOMrPXazHN/NdBKfajy8tLVFJGpGlDyhuVGahUr8pYaElTVTGroFGQdRO1",
-	"WF/DB1sYAffpeGFtN/qR0rhbWvZ5JbNs2/KoHbSdYUDJPt0PuSV2bAKF4DCxP2zSOlDMEmvInWpUNeRx",
-	"MHOI9XMaV7zanlak7rXzA6gk7wE2s46SQlswic5gAxme6czOY7woyYawfTvNGvNe8JgZJtc1lEmcztwd",
-	"SNrVdnb0iEBLZ2dDBGeF8XlVxSU3d9Vx2EUzVHVz9HqE9Au0E0kS9q1tenvfPmgB90WW1suqjZWEaqn4",
-	"9PLSislqqrXU547kx6Me1gNwFaibXhEwKzfaatTSd0clmYmEl06qGQNxmCItOiBqISqA3bRwzVkvIXgg",
-	"ewZoaYHRZgZqzek/oO//Q0wtxVBsbRSGVI8fL386yfAQih2Eokf2Edunds3Ftc145qwPxuuZdiyw22I/",
-	"P4lgPxsJEIzx1XhMM1GdKQguMluVtMWsyFBFKi4A8vGfjWvg3ymrfjQhgjoxakGVC1dkSDb5FgHoXVny",
-	"3VlTZx1XeIYElbcoaJfdq/UenVPHgRQmrAqyYTiOp1vuA+x5W0gCfiLvxW+RuTTJLGqWHzKWIBuGR9zV",
-	"WUsAB4Fb8xYghiA8nuyf3kZR5nFBNCT+dMKGOgXmUDibqIYgNcFKAoS/6XwxD3Z46Ay6eMdo31Uf/5jJ",
-	"rYnQh41u5Ca8UVGmV+d279qeakhTR6Ipg+YRyEPjnYQCBzGSXmwkHRUxefKdyMaoknhD5iVOFSSnxT2L",
-	"J90YqyiCFEe4rgW/IwWiKnNgtIUgu7Zmcc5XBsIXp8qCqEtM2fIW13GRM4hYovWYxiD/TG4WOce36S/y",
-	"GJRCX6dvaz/R7NrP6YGZXlq+L7n0VAxbRLpMtzaFO2CfDj8ebHmEvJZ4Q8chnnQiyVwFWJ+sMWcyjDo0",
-	"meMcXR1+jNo0fA0FW85vInNckqL1QnZ6SNi+K0N8PTvh5EgGbhUll9hl//lotNOi44jB7Zev2EsuYoZl",
-	"XOl8xlphZRkaJJb3fLWF4EpRtpEdMMUWt9yn0NnHXBBSvxcvwB+WOLXrv3wSMXEyeROIiDFYjLiVE7SY",
-	"DYWFCcm0i47uL2W38W1dDnWwTFwRlCk++N5JUbKSF0hMsHaW1JtpP2G4g1GVolpcIJaUzQj1AvXHpKEZ",
-	"MjWN40QhGO3hTn16t393CoOe/x/I7kd+Gyv8t7GD0ZC6fQzg/2sqiJzFhMp9/FDxlyQXRGXQ/IEhzvLx",
-	"Jqpuzm7czpyiy+cqCqYKzf4PZpVjCTK09aQzeN+kYYXhayde9RthxWu2wBVhRSKdpjLVpDOq8+HzQRFq",
-	"xKu3KkkV03r3Lo9cL4iXxSSs47Hiyt8a0syErBGY3cYZYGtjl0FeG1U27R3gdx2VwR1i8PPaZrbaCLKW",
-	"fiLtO/DpTsVEMZqpJplt5K44crtmLAdoW6kNOUPdYJaGNq4xXpwDGrGJ4jA/a90Wlhz6Kie7co9ar/jh",
-	"rTxdQ26pkfWdu+0VCKfC7pifa6BOW2YL2SBg6vT5e2Zb5R8m65JNw2ZxExyue9mKqW4cMBeIkjVMNoJc",
-	"aWas8B5t8R1BK4DrItDnynQccH2x9GsQuzYQYQD3Dv9phgniUTGGIEIYu3hCQ/+axPCFXykTZXXnJzHl",
-	"gyhsqkWz35OA2J5qfhpu5ulNf77FjJFYhX+JRXWvLczbobu0+HXx68J0sDJoV0Z8W28bEMXV1nC04Ujx",
-	"xb22ZI1pGQvzWIEdePnsjNGOliXYRwrfJrz+mJaUbbxP+jgK8bIgUt2LyDtMlT0oI7LFbUf7jidNOJPe",
-	"2hyhs5YhRpkpBWEKP869Vh2DjsOY2uHT00uBWQxiRnCmJqBczESpKDHbNDhRbM+8NjROHbgkm3QD/0QS",
-	"eb/c0IwVzKsd1XsWHSWG0/3MtOIcgPNbxnclsfGGGQmj3RejubJGhsxkrlGucsNmh5NPr95t9NwqLGwu",
-	"4LmLcPd2LKW2FcHjmA4h2HUzz4idLoxpkTAzcAUdLExMzV9fkQRzdj+BeeD7bKWha4NqhOJo/oJrlNPm",
-	"drUi1kOIOK3MUrRdQCBY3banOeotL2m+nyhTR5MMbIoOTkDXpALag0Lrt4YStUy+a36eEdcOJFEwdDBQ",
-	"uIxsivR/65VrOdOXEKVy4Bl48ngwtvvNyA7EIOU1NyOsbMoeLssAz1cho/OjnFdae7GtRl31FpUm12y1",
-	"b1OGA+fHn365fPQemnBe/XJ59tT85//3+JfLsyfhX/783/9jCIL0XjZfyEg9t0yyM2iFYwCT32NaIlwU",
-	"gkjZjRQ/fvpVNsalKcK3UerHj68uLwPCMo5gCLTljZDn6FnX+ouZh6YTCmygkXKn3I7wWJ1o0I9TDlAS",
-	"Fmz4gsu3XBo/0/itFh7Xj9nCINlOe9MIy8EsXDsTN25UaoSYi+mEsyNKmdqUtH7eaAks0ybUHTH4YFlm",
-	"As3noNepDy3bitYJKXpvxAazF1wSmVSwZ15TOSfrNc2p3uJlJe8SDWrXa5IremdR99vq1tUe+cgACsfK",
-	"uu0yOgGZIwheuDVPR8EDWsF8Af/ub3twaHRXAr/c3GVGmNvKCmmgntCfbv/r8Z8z0x5JKprLDAUd9E27",
-	"HEgEkNcIM8The2ssWnQ7A2mxxRJB2tZys4dOBgQXxo3qauJmGjanRgMbQTXV902kKqzLEjYUx3fMrhpg",
-	"1OE+Xe07nHEcAwwhwST8l8ZPc4UURyvoe1E3ihTXwIVXyAwYVqr5BCLv4HHvDKUPJdvJwLmxB8XD/Xkv",
-	"iOE+zRZs03G+hNj12/1Sbcl+aRILZ6eqHmYB9PukxIVyWBg3J31lSzfb6XU8CXYz52TiGEeehBTYVj4b",
-	"hQhO8PT5JpnFVncEpfkrImlBbCGG5yOqIoiRE1NB/Fw9kdstyzzmlS/qTmeJjPDMcbHEQeZpwXMux7JM",
-	"h/hnxjAto3QBb8bzLzwfjebYRSOgk74xzHaTlxnDAkwySJ8xYlzwFtex1vetF6QH7PDds7PHT792l8fb",
-	"Fy9jZ3arqnI5cYjvfvz+9WJGn0Ub+xws79Vr+rt+cMw8v09aQgTBtw3wzr6zJf0XGcP3PPziXbcBmhc6",
-	"LpxiWkRNlDtjkbXQC6pnGyahtekT3sUTMkGS8/5ut9Pf5CYt4ExuCYEUNp4rLs5Kokzphm8dcWZ7FcYu",
-	"eBg57mut9U8zmt3C6Rjvvlqn8NZhgOPE6704vR+gVXjjrXfTTKIg14ZNXEoWVf2E/UDGfRMVhjmtaTQi",
-	"bKrp7MjWEWEUaL+T0WqACbn13n/0dSSB0x6i/kEZXKVjPfwVpJmpriWX0Ntgc+IbLuWOiyKeXzU/bSXn",
-	"RWxJ+xpwG2wS/oagi9p+eDgl5Zg8mGQaC8xtNIvlbZBs1I2fU6G2vjnE5FSzT99JfFZxG5WySdTcJUEz",
-	"7WfiyDEf4n9vxB2942I5ublj+Ib/pJ+vb8sa7Ir5eoTkA9ucEruKzgptOaaZ2Ph6cEo3BIt8O1P6tts4",
-	"Vq3Ubt49AOPsINFVEKFPaQxqG+c5kdAfZICDPJ5mpCQgODax37kkS9nI2oZR+5dKCIuluMKldCVAO6GN",
-	"5NUeYWg7Y3B5Hl3qe+fR5WU0G4iY2+7YtBglMMvJEqZcxbAmftQTbK15TfvaNFtgjDcsJ8W1rXbyYtXX",
-	"NoW19Ed4QqAOpojlWphEt05jTPCNaxq6KnfnZ3eTI4jKeKuekUYi4xQ4bnkpTX0AWfyhpjKz39B89Z8X",
-	"uEx5kfXJxIqLoxv4HvKGdR4UVOacKcqaeJemZBujtuLN53zKO63Z1bVMwPrdC8T7IIpMGYIWAyYQ5TJN",
-	"DSBCsKb3M1uOS9UU+0Rj4/uU3rgqsXb87FDIts45f7DDNmcWc5wYmyns7uQ6mPvG5uGGO0EdMFnIUqN9",
-	"aw5FYE+AD3uD/C2TimGNaGsdLOWDJodAsCPPtO9eklas3CMDt2Ad3qKDmod/cED7CluWRKDXLI4MtCXF",
-	"tMiQySObB3bWmUhfaHTwlE9I7r565edwQOSDjYmqji1bhHPOhluy+JXHkQQfHP+vxy333a0BmiYhBd8S",
-	"ITkbiySPrgPLEzT3NN0NpW3AOO2iTBlv6TNccosyfBKzqQslkUS2CHtgoxpobtqB1kHjiJHrw9pNZv4x",
-	"w6oDQ9EJt4fb06FzmiU+45Hgtakvn3oe5ITWTHbUoZNQYsZI8Vdi+h8NmnB9A8V3CDBmPTa9ZnwRNYBX",
-	"KyIRVggj4esEQidcsnXNO9+pBvsmNh6YKgAoHMHg6Pr7zy8vH8VCG2aeI7GDr/tjPRqHyZvZhqad9zdd",
-	"1P9vYhEZTVGtstRExC2SGA1FqktSQLMeyaILPUXPG//Jv3RW+5fL+yADRpm8rYTq9wR32ljE/Qpe5WRA",
-	"QWHVpIB0HFTE1C48veXZfjoOgsF+KrGwFpI1gXV/cGpba/jaVw8b9wJYjBFrsU0E8bcrAI9fuRc5K/eZ",
-	"NrU3hFdEiT2MDB7xcGjcMcW3WCJX72/6y4fdTEz8IdAV7EghSMCBXZMtPpzpEc7usACsPj3UXzUl3rnx",
-	"4F8/uqHcb3a8e/tzRhu26mc+ZgufdbOc8lbbDs6CEp8GGW0g5SC083snG5dEnzbo+m6cJs6MNslM41fd",
-	"SBNHgm+X8pay+aT5rQHLbqktX9Fp1hXiCCSt+RMb57Xgd1TCZTq9DHTY9G5qPaV5NZYzzfVON8vQUA/M",
-	"67D5V8cEdzZ21/Lub0sLmB80Rtdcbc/QAQ8cnJcOJQYF479byQ60kv0C+8UeBzKe7uA5ADM+sU3n7Has",
-	"fmafz5jomGfTDIoOZvugTRHaW2m7QvA1LRMlWbX5cUafc3IHydnw2pQZmuEHJvYWC0XzprRd3mbYPT/b",
-	"kgi4ZN2GFTDBc+R+dPhd0mTImmLxFXHygrlsa/uiQeCFUl3JoSAJ51ufb3J+YDdhtinJci2s6e5unPbm",
-	"b/EfNpgpsY/eNYC7s/Q9NT0sE1HENa0IKsOp5DlhSiQ0CaZVAaaWuGy0Kt9UtrnZDJQyZw6MAife4nq5",
-	"9n1RhhtdlHQFCbvspXnB46vfY4CK2DT8eE9rjPItyW89b1BZlxgqOThDwMFZsGXwrAUrNv8VhYfgK9ox",
-	"KgKNxnlw+sh0iXjFUvGl38zjd+nJ5WjOYPs9z0gP+j0D/z0zD8hhV7bsv8ZN6dxTFv5ONiKxMSXe99pI",
-	"zPh4haVcblwQ7wiijHag1PJDUFx2glRYrDhbrunKtNvgcPX5gwu12jYfrKrweLaO/0YWLigmfENErQhw",
-	"MTDvfeTG5QRyKEGkHO+8+GR0rB0t7jPbx5fjyagHBDTdI/GH2dWEJlIwJu1+1MM/+0Cl4WxFhOGc6e9w",
-	"tqGqKSib9eLhUj+mr+7j8v3i5XcvAckHbBgwaLnzWFOFTJFWtyvi5dlf3v/+1ccz8x+P2/+IFsrVXSVj",
-	"RP/qqyUng4SyRaw+hhpOK3ZKg+ZDB6obPX3Hr4ntEe/X3/AYOKOBkjbTNG0m1hG8MmCOZ86Xs0xmJb/G",
-	"UnVrZ1wRKE30UpjQEnHclcFrwoJ2cJ0ucbFLcbyL4FScXFsHUg6sOzPVbPftFgjlRYN5Iu2iPeyiLZpa",
-	"c9HKDXjUU2pC6mAvM/zh+hRaTI2WeQ+48pAFDVmGxUTayXK7pEXMCy1vpdtGqbTUpfN6HIx1bZvXX21L",
-	"peJiP8sTMq2LvHVruQ9kniTDLoR3wFbHXXSnuTMGalrekZzQGGLXQcOeiIs8USmXKrUcTt6iEv3WYKEP",
-	"ACMFpN1TmWMBJ9Sk9UXaKHRS7Am9mynHJf0XWULXoc47lKmvv4qLYF4vwTGadOvqJyiTChKMmoGIU0co",
-	"35LaAjwWRg44Qtj0L6DDbCdzNLe5Xy3Zb7cT0MRucpe4fSJElhzOaoDrPptPTZjvT/dZuWMy2uLPDTzg",
-	"TXsXIktH5exMJjZvxCqtbHGEv+G0stjiCos7Gq97mNIMTLVu6njDL/CFxVuWW5ACA9RjHpwI6Hff9JwE",
-	"jttzaNjCuIJkYheFukZKUNdN10FaA+e5eEm6l8tEFKM51biHbZQaZvWG4RAUJfFbG9BGhHFXKqjENfW4",
-	"snEV7lJvES7byl3XdSPebppPWvl0vLmEvPKclXVa2PhjkLVnqANt6GgRha9zPD96Yj+n0GpnMUt0BeJm",
-	"ggALPzJVjB2n3QzIiDdrSN83TyBcmnD0HATmST6Ce3kEjgaxVzxhDJ5iXnN0v3jProFEmpFK41ieP5t5",
-	"m41kFJhckumlXLYgtxMJb8fI3GLDqaZp9RnPvi/gm3joYWvHT7sZduCYhw2O493dSLHsY3r1G0Brkczk",
-	"LlotCsB2cQ/KyGUaPLkRuCDTHh1uyDvqV0iyeroR5JDnKt0ksk2bOHqusuRqfgPKVNlC0g+04yKRALDj",
-	"4payzbLAexkLd/V7mpTQHdEeWdfMssNkvTG9BlA0JNAVWo9K0Fm4Q1DHMt6PYhYxqfvRDfiDjrvyNoI3",
-	"rEhkfRgr2LqbEGfn6BlrgQpAklCJbIIDYqZoAp6WCJse9lA4buQbKVDgT3JHs8XV87GwyjUXyLmwhD9z",
-	"X9Vvuv98f0KUj97OW7IMwm/cENXUx1E9FVSdVXaqx4jOC/LSXT5DKj9idlaE6JuJuCzfrBdXv8xS995n",
-	"MeMLqvoZb/V6VFKT4g8xbrz3gARu9n1pk0jT6DdOShCsJEyZBcuYAbzk6xS4IsR1rBuZyih+yBavqFq6",
-	"9ImpN+bPWOmbzswq2vEKZn2q8fpAAbBm/5H+IqJU9B3tDxusuABO5LhuoqGIb13ZLLAF9JXfYokw2yOb",
-	"oxdxnRUT0p/tB+3jzo2dWs/NFsfSn6E2b3oL/V4wKML/ay7CPh+2NR+HXDtr59viE1RwYoqaJZmWOeqW",
-	"0P3sJVIcPZrSnn8Y9cyRwn0oRsk2FjuzA6s6SCXp1yDYe8XMtQWAMA2rfF4IqjllKgMym1h18JTideac",
-	"Kf5zvkkisCBnAIhaYkDgqziUpbgsrSk01Lc738ml4jssoreta9Vp5rThRGZ6h5nBvM08tGN7l9o1b2zL",
-	"KHefbo3Hds1BdSkJNMETEJ/XuwXzjYLYxoLiJ+vgkwsyO7f4mK4/qQgylmrZyHt662pB1jReVFo3orYJ",
-	"5TFbid/e69MDKN0LP612Eh1yd+jYo0Rnbu9T+x9Ps4Q+SNMNQMNJY9eOHTQ5lSPdOlbbb9Nvvn4aJMc8",
-	"illlwYZ2Fcl5Slq7JTCJ2MJ+Yib5F1S2VMGNdUofCA5znaNbsr82djyWyIc6DNjE7N5Lhznp7cVkHLKM",
-	"7IhUrSVQ4T0qcX5rPQvwo5FT8noAmXaClyEeoQvR9Z2dlHDM+HPX0y+w0BqmQrYFhEEn52sDSGum3hHs",
-	"c+SEez/qQ0jgp74Ev++VadESePkbpmiJJK8ItI/B8laeo5+Nu/gKNazQ1x7en6MfOMqxhOZBfgXIqAy2",
-	"IQ0UtlugS4hcStNXikIrYNswPzDMnCe6dU4zvoS+Y6Nhv5SKw7waY8I1gS7j2iRwXl2Zi06rP3yNdtDB",
-	"HpsH3VHpI7vME6Bh5YkP94T80u7hYQJF1/0fP9FrGk9MH9MDTckT466KLQcgK4KFqXv1WkJMGTRZDjPO",
-	"1Cx024Hldi2LAdE1bm56c2na49/Bo/2Z+x01I0WnTFkR8x9itSwJjiFfgshpKhtnBGGHffjSs6hvenXV",
-	"Ueddf229dc4FkuknSsyIb4NQUSkp22T6mPTQICXCqOQ7ItDK+iX8pdsG7L1jaQxtxJc7VQAo0/qhmrom",
-	"Qo8RTbvqN3ywt2q/Ka++GZ1JvAM6WxczSIDS9CNIc2ogKtuJ9ppwRJ8B7NQopvpNU7kJ6YcQYcWRSVzt",
-	"10q+G/1YyXcn+VaLjtv91Hfc9BGX5pN9sHUQHoChl/mL0gRXTTZZEESlhqWj92iXXYbWm8CtP3L9p6kf",
-	"C9k/zUWj+FvBKoNnHSsfs7qJ0cBReQ7lKsmFDQF5BWsC4XGGBQGpVTRQS3hMMMIUv0TXFuRqGC3SYAZQ",
-	"7+aTUB0wHCBJrqAFIbCmfM/4PxK/yItGzY2bOAycPksOSW/H4R7QDIpF2IYc/EzSaDYVrmtSID24UYyN",
-	"6tO9Lzq3APi+9HtZO6ITZe7bILzN/WA1BbhgchIUigXqnZkEOAPq4F5JVnMHpEhyW/uMGX0qJ1S4ltDA",
-	"nbJUqvHB0DF+eKspaskBY/Ie0LvMUIkpoK9yRpBRqVmBcFHoDdGKDDTZ0P9xjkLXNOtsglHGmA2QaAVs",
-	"x8UtKZC+5dcuualdpguVmPvwyr7nHjR/dQgJLOAaa0t1wpf34WJLu0H09/nDDYHAzx9t6LajKrjVzC7s",
-	"u2ZlNmgTHnzMw8f35znfgf3gDulg8tMUAhAw4DtPKwTDVAKfrkxEB6GMtBVaG3xHkOKGi/UQmc0oEJvZ",
-	"+Gmt7z3WevpQX41KAmmO9RVUxLZCLjNwIHpye8QIMXl2JfXgoeBZ0OPf97SZ6QWHrbdbaQF+5Jc7ldkD",
-	"rodToHtMaXzXDYlDUlynwDu0WVrNoWfAeAUnZsscqHeH5s2hzh61Gg7MjYgGHuW99I4fXJqRMxy/2dJC",
-	"dkCap+7ftIxNCsSIDIgpQ1lrMLeOEaO3v48V3UmSN4Kq/Q0Un7RuZP0frpZosSJYhDm8W6XqxcePUAa+",
-	"jiSqvcMFhdiub40UMMXZpqFwtXu2u/LOMZdDnrWWyqHUjLSxyn5lvaZ40hUMZShvqsbGieB1faRtrtc5",
-	"+tYkGHPT7D9U8CzGGbTCyoynCwXZENf2O78yTQNRIYO9BpMzaRcFyWlBnEpRnaOfLAaAvhdBj7FfAD9O",
-	"Zt+61M9R5ZUv0Dlw1eL/QxW/PP9Vn7WS5oQZl7jJX1g8q/Wqzx6fX0LX9tLulry6uNjtducYfj7nYnNh",
-	"35UXr189//aHm2/hnbZkyzRhs5Brvj5t8cil7OGaLq4WT84vz5+Y3LktMM9FQXNe7cjqwmX76z9/zIIf",
-	"JBE08lefhRz788Xv4CD8OPLzwEd7D1ZE4QIrPPbc4GR7T138bv7348zHp886+eLF7+4/P55ijJnkaQfr",
-	"vbcluFTbf0FWEwEXnoHgpZy9KhZXi78R9R08Au5MWXNmu9w9vvwqIlZsMnsotxZXv7zPFrKpKiz2i6vF",
-	"j6QMkLBBxkiJRMOsn8U53UlpUhbAofHLwlU6vNdjXwiCi/3grN8RXFBmYJgnTFyPpw/O08snETczh+rG",
-	"Yj++sJ1FnPDBBMzQSpvttUKM72Ys8e7RhfVYy+Q6X1OpnrmHDtZ5abI728bldV3a3qwX/7T+bKM8TgxK",
-	"Q1ATbpVkLyBpykYMYENiVD/NCwcDCGT1hNSfacdr6WOAqQETruYyQo5nRfHMR3gtXOBfebE/NR1cRPVj",
-	"V3eDlKqDXXh06q+P7MAJNuB7fEuCuFNsC3ocevE7LT5eFFQ6vI/4Br0wD7SbVGOBAbtFJnPi2kcuXhVv",
-	"9T8gIe4htrdb5DlpdyOy5Fuo47n/LnzLijD4pwWH1jpsuH/qnpjO9Wd1t+t1SmranTlsvXu/rXogsZTq",
-	"Rxw5ID+7aJPp+Otc+tiCSjg8zRNs2w2gMNJ8iwzpZbiJG6Kk/TTU77s9tI8a2dZE9ubmwfbm9Mco0rh5",
-	"ylH6o/MFUffhi+jhdj2wzkrXfYvH4rCv3Gq0pfPVN6ZrOXzOArdK0xmXEQtNeI4gg8WOjqhCUk+QsMIV",
-	"fErTIsJHEsy0zn0Lh+BK7nQIO6EcOd3F2plh4nbNeUE6rcZOdc1qskOWDHwCrfaHCO18HfIKbAVud8e7",
-	"zvGGyGtXf9DpiTbppmiT05LalUlI+9LkTSfL7RPrZD+Qnc3Si7MNEPVh+AaG7qUIzdt+eTtiWsjb+bfL",
-	"M3l7o7Aids+zKS+82TEi5rzwd8qKOc9/T9n0Cb3jvJozeAAvOuMl49+a88qLhrwU86b2opkxqbWasQlv",
-	"8Ya8phVVn0DPA3JtSOyMPTPdILWE1Mx6IuNz5xKIoL4e/Ju8LokJzhCXBlk0UGbjozTunLXVWZ2jdjFi",
-	"zD/XPx915OYy7L0Y6YE3+rn1IqRu4RP5GJ4bm0reSn3j3lJWZAhqFU1oe0OurU+XcR/wZhy1KK5jm62v",
-	"1EFLS95+mUaV3uykumzAtm9PsAF/o3fGxyBv22YGuy0vCWqxmaYQ+cIWJaf1Fvj9/vR+AHeSvDWT+9QG",
-	"0pQ9BmRkm6qxO8GGm5XaLTdgNqQsnW6rFKnqqefqYotZwe+GNv07zIo3d1/mtn9nZz9LZf1ffPP1kMx0",
-	"HrZGDWU208qakDzI6oV7d4QZmsJkPKe1V3hitvqqtaAbvTMsJ1+mNqTXNa4P2QbPJ/PH66+6QQ8a/HkT",
-	"A2je3aSLOyLo2q41uWP/0A/t3Z49LPH+EU5oyCm0hrySE2gbgD4OaWtwwxli5luApNpgyqSC+w+zfAtQ",
-	"bQl6upYlENcaUC6eh8/NPQGQT/sC7ycz/2s87/lZ6uqbRuW8+iNYMZ1NiXCd0Xx9FQAwSk0E5YXxSuL2",
-	"aPPdaXRgSLhtKzHazk4+mdLFMUEy56bzn2POtrGjZ9CixQNIymWHGfCApDafGApXCrKhUon9qcRjt6uz",
-	"BVJ1IeCKmB4wXDgoBpM8shNUKePDybQZYhv6OPo6Yvape9GiGCSJ3IVneEBSdz8UobZ5wIKASZvfyBnk",
-	"N5qFmFvEMLl9zFf/YGQKkk60TW542CCoVXex+DUXZlpC/wgpQGpLqDDfP8TXgz/3K+pGd27MKnzhyrC+",
-	"QMPQzG1YdSx8RdpJzEMHHecNRH1CZIYkX6udPkGurS5sj+GUibtwAb09pkiq5+bBL3hPYIZD0s6u9YSy",
-	"zoxokIrsJq32tgMP+VBzaQoHbC5+X01sdyZLhKy+g3gVRmtalgbiErKzex/wyhMg3gSdDM0lWmU2lrLD",
-	"beaiD3H97Lvx++EKbgpDt3yHpMJ76boCZeaShPRn+JUyW7eyl1oIQCM1XNAcEEcZoWDpUIk2DZTemoBa",
-	"IfAa1D4t/RDjbSqjqVj2FtJ2L2lOQUBumLbEDgNrsOcnERenN3ADrvxMYZlgBkkrF/wR8tqkr28JUUhx",
-	"ILhFzUGe4K7G3Qj5LcEFMf0jXvPWqmkn1s/v/nj/c/eSMlMns7NdO82Rqwhm0qCdSIuCYvq7OpEIbalk",
-	"5mqr4Dk4J7YFkr10gS+hm6hHgJojRC9+h//9eAFkHDRM9HM38NTRTJvFyox5jX9rCKK+MABmtMgWVD9R",
-	"Y0hgtBm47qcuO2bBDk6HKD2czUsrqjxbuUn81hBwatpZ2FqF8LOeSRZbVZUhPo35p+riO/o5jN8w+s0L",
-	"GGWQU80nLuoS0zGejh0ps9wTXf7tsYRLxjTwsic0s/4pLdcrXMDDk/Wvi7DZXfLuf+se+iLv/bCZX2Iz",
-	"nGpkBNy3P+KNvo+s/DB3ENphk2EZiDT94IOLM1AjTCKJayESaBL/4eXQPRSIZ06qSZu238A1/A+vMApi",
-	"IKqg3ukaYbQTnG3ADUmDNsirPXCcNhHc9ewSLqDmqcD7w8v5hf70Wy9Ljxd0Y4+uv8cq3z7sbd5r8vRZ",
-	"bnIPqZgwOzS9PwMf/yyo0ornjhnoCj3Hjk4M1a8wu+sB7W625Lr43R6bjxd6jHQY5IZu2CfgQ3uq3mK1",
-	"/bJ494iM3lO6RkJM0dSdCQ955jFuBoI6AJw2LqJsPsIaXMSfmtf1ahwz2+bxBwy9E1wRc+HkWBqMjBXB",
-	"Avpsaonr2zIgzAA46Wi+31G1LQTepXn/Z/vEv/n/M/H/JNHt9pEZznIWu7G+bXWdBYn91Bz/I74laGVQ",
-	"i6wMhyBNo7aAyqNVhRzbnGGosmdW11i5cz3E4R6rJamDvrSNrmfGb0q8gQy8nzFTpHiYsMzzEks5+elZ",
-	"2UY/8j9AsEdvwniM1rDAifRpGKxtVdBBG2xdcS32wEHamqlB9uzpYu5n0nYPGDLsXYeBhww1vIQZ/VT7",
-	"b6WuVP/7CS1RO6bLNPQXdantB+gQwe+IKBpIZJCZAXoQfNf6rj0o/UBWA1Qsn0kyUvP3Wj92Qx626M99",
-	"ZIqReUrXsvfpOycKVdok7JePZyGfD6VgpqoFwUiDRcoHKhd0FPxMppP7/LDVdP+deyt4DSgCoA2a3YmZ",
-	"O7iuBb8zxSbV1HMwGjLzq/wiHTVje+Dq9k8WMQv8KS2E1ixiX9h9GsioNA/4s/O/fBXnCfOLDGkKS5vh",
-	"Xc/CPIsDe09rvdZhR33U6BTHFcLq1jsGyQc56Wi2Fd4jxtU8pqmFb0QVPalvze8n4ZmHPKt2nqmdc8s8",
-	"VZ0oeGPdmd1BB8MtviPIosV4CwhLhR49RhVnaiszh0jcnnC/k/N2bboV/e/D/jmFO9SCt0aoNY85Q77f",
-	"z9imy9E79OGVSfmKvQQeTdDLTvSEavsB5pA7JplX4OtmVVK5JQUyaEoSKY7yLdcajQPhGqAtZS4pvWEF",
-	"T5+jn5h+1FZ9yT8o9MGP+JYwcJksTuR+wUiTzQwZZB46Mvp9qAat0+/JJ0BHeXhcDnNlaMY0tZ8Aj0mH",
-	"sCAqMhMAIoYu8MXU6e95Y+r0Pyl8g/7qhqhjYRviFP036sIn2c3nRo4Pb+i1r/csyVpBmo3J/rSuhyE8",
-	"Bnu6tHbOhi7Z11RaTnjuHn3wrbBfGk4MtJM5zcHZWixVN6y2Qh3VCx7s8w5TNYGu49a/WelDxnZeY7Zp",
-	"8IZ8Mjyb4QxbQ5jT+QvMeKbcANJqFPlgjgaWqMAKWyPVZGso/f+5a9nQDV0P7qGeDjE9M+P60Tv4/b7b",
-	"+eVoR49PzBUxfnil0I6WJYSbyEk0jO9wyBSQIM9ZTlDFBfgIUI6FoBYvBvJfWsh4zTNSmyWqbYMKbUwJ",
-	"HmQTp8xdSIJFvh1IZoDfAxX6QbJdzPDmW5/6CrUfH5LYllquEu9kJWqQYeq2Aq32rlUexDalbIgY1L/9",
-	"Jo4J7Le+gv5LTKuzkxum/emEb3czpxP4YkVwdVaXuIvX08Oh6zVIcLj+9pu4BdF2vKRNLVJoAW9Obx/2",
-	"3yCgb7GCIDf0mrJJmAVn5PxXpomkp2bS60p6S7qlvQB3XnGpXMOJOmg+cBCgtOi70DxgFfQIKKgguQL/",
-	"qdqSXxnAYAcGPVQV638BEG/bAWoPs9rQO8LO0VeXfwmkVaeNbo9QvoXBNfrq8WOb+gLLRFuqpO+1ysWv",
-	"LMeMcaUFskkfNHn/JtUc0i/bjgeYkZ2JEgL4k56vQwnVEz5HrxQywMUm2FgTUZnPQcESoAv3XKwlZn/V",
-	"1P/i7k89Kz27z+Snc59PnWveqJLzU/gsXnN+i/CW4EJzOKi65jx4Hv/Q4XBw+OICzhwwkXK1mFQIwOj2",
-	"BSszpENhmzCOyOAXpsnig2nOz+Sb9aeoq/Xo4bCglKXTxRg/lQy3HvxAkJsiI34HrXVNjxK9+bSas4Pg",
-	"VhxOAYAnvsw4CmWD1WiwuDZgccLUAXeRKeyg0byeeojcE+xBKkXg9ZfsstWT+1yZBQNAiQBFeRp3QifL",
-	"1Oyt98yM7qk7V4DcNVzqYR6Zu7/fYWk9v3+AfLW3AMoynrFmwFtOmu9jh/TpPgqv12i35ZWvoLfqj8Um",
-	"CFpEsT4gAWxkb+9tUoMczpR/Br8bMnyBQFF6cveNzphRToJN3UYiPDy1x/WRE3ekYWN78pN94gvdlS8P",
-	"LhygeIFkAEMBlSh2WxSPI7of7pAD9RgWme6puZvi37yBdMiHyU7+3y/f2JN1kgg/kKSnkudRKY2lTQ2U",
-	"e6lIJT3wmynRT6RwhugyqSK/5zf/cF4CsLn4GuW8bCpmwBszJIneD2Xq+HJeVRj+WNGcl3DnCKTwSl6j",
-	"n358efYNoNK9unlz9s03T/9y9ijoHV2RgmKk9jUBp8GvLN9iIYn6Lyq5ffocmXx7cDJIhYV1sTAguu+e",
-	"nSETo6WcLQMXm1VclrS4RutGALnMUsCX8iuTitRL/TphRQa+l0x/xbhB9H80Ev3J4UMV4KmpBd8IImWG",
-	"Cio1l1HWkOLPGSIf8rIpSIH+lGOWk7LULzCu0Iczgff6P39lQT+oK8R4B12BQo7ECpATSK5gzLb1tUHK",
-	"7v57aXIrwj8HO5mhvMRSZr+yLaGbrVrmVYZ25j9vN5ktxOei/S+gRPCPpXFRZgEd/Z9WVKjtssDKuqjJ",
-	"h3P0N84LrakST10OnUe3tDQbborpc14RbalkaIVhK41jS3FttbPCxwuNmwd0UvOi6UPfIj2Ay+YaYVRi",
-	"RYQe6VeWcyFIrmQnLCaRxNSZ/P00n3P0HRDFEQdeBNKhFdFzRWucq8MOnpnDyfiVWTwMa7WaqwG+iEvA",
-	"soAArFmOWQlVkpRrD3RDanUecT29qjRjhLdC+sKFEvPctEVuhZtv3beiDBvwz8OS80/nMjILekekloip",
-	"CPaKALaTS7XV7HQCQWo+jbDdgJTEHsTh8n8a98cffZN/Go+8m95wVDRCoRN66Q8Hb6s6Qnc6dp2t9DkG",
-	"HzkcLUAPGdmvThfKIVCCdvsfECN6ZnVXiTcvaTlLNXILmQcV/7+hXtdiy4/qdafX5oIW0Cktrf1ohJnH",
-	"pU/QpPkBURJ+4IwcVNs+9I6NSKxg5bMLW59Eky+h6rosiYCQFSQHQn9RhEvTve7Tl9A6CXooN3sFiiZe",
-	"Z+tdZzDXBc5vGd+VpNgMFay0D52A4x7KydNO8nMVr7QzqBJh8OARsBl22mSyAaoTOn33vDF1EJIQ1mn6",
-	"anwabhOvrfIK6jZVfY17MO2kx0i+VHbwBv7WP/VFqktuep+yZtNkhvkN8gpQhQtyn3uj3ZEW9mHoLnFr",
-	"//KAHj7l9eOoMHz7kJZWD3f5tLL9894/nLULbmuttryDczeJIe/IWDfWb+/uFyucwYIPz0p3I7lohh4I",
-	"cl9sETzEuU8YHHJpEHrLiKPtnD0Dj8gwygY88UWKcz21oQ2AxfXA+E9IfONNAoHueqcXRQfUpLMD0GTc",
-	"JHAedI67J5G/EDgdWMVnSgMe4oVnBsPOZtF5GUclWhHKNnAVn6KLR1GEPNHiw6MS57fyGmH4/IGsNXVz",
-	"s0+ur7YbuPQdJsgXen7d7FLn1y/xlDWPgANj0xRby8vkbBKcbyE8oKDLimzTJr22Bb4EB9owAh3Q37MK",
-	"D+7W97j+dFfjBHcS+JxPxAe4KAB4F5dvhV64onocgyxrNRu++ifJFewbrfCGXNRsM9cL7l6Vd5v//DCG",
-	"5xplOr1Hp0TGuaXMRIcqXBvAw5rmChJphf63iXLNPf3OXhsvqPqim1MP3d5tH+AC4a7pfdpOhtoag5hV",
-	"13juGmcuDMVNwnNg54+U+fR3jouNzUtPiYE35okvcttgbi+4JEnwDlgfcHwKbQviyLvtXv8mCIQMGWcn",
-	"xaMKJ2GQQ0jbCThIOaYy3O8ANsJf0qt9UAKfc7Je05weoWjzHTvr+FCSXYTf7Nj9bfUH0vCCuX2m3MqQ",
-	"OhEO/Dup1bXtQSpMSFoqvD+Rdofbm/8/AO++43jzFRutzA84yrOhZvVZWkONa+sUSEe+zCNfaNVQTcRw",
-	"zRZM/pQ5kzCi9bVpGQMo6EPivZMkC9NJpz1/j28JLOqLO54wq890MA1FIlv8vaa9q98xSEqrvVakDRio",
-	"8Umfru83bF/i5rHTIHUv4ux2fPAAXvwO/ztSvncvtpgSXK1nhWJrIu6hxtfFer4CPrGZQloUnLKAUPNC",
-	"txkCVHG/ffHSqt/f/fj96wFW+K3BAjNF2XCO/P/dPnZUR80vMrj+juSE1tN6aeoHT95fHAr+Vo1CORSC",
-	"2dLBRnZ8bDYLPrZlttyLyhyLgdr6F+aBdg+LP2guNUDbaYXkZDB5La0LZMx38wGXdipg3qHQB21sxu4J",
-	"IggeBEbQv//B9u5xrDrBYdvff+/eQQFmbPM8msHQFglMJSnOwJE2msLyDh5+WeLNl6mdtvMbDgnq1Z7u",
-	"YtKjtaFg63Y8qtH7wWZcSKJUSYZwIvTvJ9iR0x8VM7XPlN4xhxNO3QAcCoZCkenq7k33TX0iXZjA9Eo1",
-	"LDTCGvZaHj+j5sEv9IDaySU71dqfT4c42uYt46Bi2Tinh8RiSO4LaOowSHP9+st7dd6YR/aC5rw6Iqv8",
-	"kObmJg+aRnZTF56b75+9oBsSK0u5+e7Z2eOnXzsbDUbL0LuXz9Ffnj657LR8O7Qu2sGl6+U31rTtHalF",
-	"cjKuMmHwsx9P6JpsG20CFRtmDOBihLVa+ONhT9C77qN/KGukXdi0/v4BHU5kmXRHndV/ra+2Wn/g4qGU",
-	"zmCinykk35lDdLecTnsNyC+IM1t6IwS9IxJtOJGetp+jryjgfbWR38p4ssjO4U6vcH67EbxhRaZ5DlL9",
-	"zI3NTc8L5no+6z9IbhriyaG2N10Om3J1BzT+Ui/wYTb4sQ/wfkK4xTUW5hYP4OO3GIJCZOY2XBR0PYoR",
-	"C32xg+ceEj/mixXVLQHG5XRI1FNGANr6Wpvq0eUBe+la9EYbg/dZ9qYwQLo6Q4hAa2oPc4y5tEcuZ+Mo",
-	"m12eZF6cVw70b89i7P6G8YxyD7vcyw+MaWHJJqrMYZfxNXp8eZmhx5ePtKR/fPk4QE9TrcoMXVX1d1cl",
-	"Qdq6xxtyjr7Sr3716Akw2lePnup3/at7E8Fy5aW/Mv2QCZ1YdMtr9PTyif0eR5KYjKXKpv0D46J3RIn9",
-	"GXAEkiTnrJCxQtW/E1Iby2SyXnKsWfEJDfthCxLqks3+gN1nDv21N76dfv4xO2m8bGBWP5CdLY7vscqx",
-	"atCJtbrUvN/052uACRlHjYQ/B1XyV6H78bOpdwxaiGg17cWr52++Dyc4bI/dUbIbk/XmmT+SBaZXNEVo",
-	"m5WfNkeLKgkZPCFkSwl4gjYVviBMUbUfhLuyU5vjKDWr/oNGhMwST4Gv87wEuCO7+V1n5vCWcF7JizUu",
-	"S21NjdUiuKcetKrAfGS4ssBO5OQ4fZBhaHoCg/+R8+o/ZKjO7raEQb6c9Z9R4SHCIDNxEMUoS7O6W/bi",
-	"oWoDzPAn4NgTkPoHcPAKZHUlv58t0QcwoCRRJus+rhValF9BhO1D4jD59Gu+NYmVWqB0WjycWlAG4DRc",
-	"WCAUiw58BhC45k3rNM05k7wkFkDXgoxRhSp8SyRAizOEi4qy/5CuZ3COGfxsRlVbIuQ5eqVMHpsZ3PSX",
-	"0FL2L5fgqciQJIBjQwWRS6wOe/n/JMkN0OPBIkJN/Zkymn4gux81WZJCAPbOEd8H74CUGZJbTVfOTiIa",
-	"bmrHqZ4dQnbiLGCmw+Pfb3sDLw1L2h/NIw8oZuELQzLWzvJUTgEYDXaJN8oKTklyQZQcJZVLRbjjt2Qo",
-	"FUH/bljm32B84/3alKXUIe31wyRvhFbnNPHMk1e/vNfkkUTcOao2olxcLS6AbHaY/pxftCp9G7BqMaU6",
-	"IEVa6gNo5pXX+bUO3suiCaDbzKGkonUStyN0AEcOBjEZqt2U1Cufom7VpKz/h/+QqOA5YH35X1xGcvBl",
-	"l1B7+FXbwKCdeB/4ORjEamqHw7zst42zCQzty65z9+8xXCgKtVWkMNhNpnASHBPYjBfmRAToX+ALkZiG",
-	"nwkKxKKfssODB6Ut8cix1Kap62Rl2/H4hkfdUg+AWKABdV2FR4S8UXg/K7gdCxp3pCCoolIaEAZHcQ98",
-	"FB36EAW23UUr80PuM0rL4Ujf/tbQugLmcnl2BvfUWFcr6O9ky10sV1O2gbBHO7rzfh4ObzF/7brdLWJf",
-	"syc8tlkcFbSwTVJ2MLPgtaaAdlfR2C0REF8xQGztO/bvkbfA0t+RFeKCbihDRp6gPxkPwNubJ+ePvvnz",
-	"lUk+LELhsdobnEKtFEGXF+M+kAqznJyjH7i1QdfUeARb3HMDdqUwK8BgwOind68DYtKcVzuyWnx8//H/",
-	"DwAA//8=",
+	"7P19k9w2kj+IvxVE//YXO3PLVrfkh+9Md2xsaCRrrBjZ0kn2OC5sXwWKRFVhmgRoAuxSjU/v/QKZAAiy",
+	"AD50V0v6zs0fu2N1kSCQSCTy8ZO/n+WyqqVgQquzq9/PatrQimnWwL+ebjRr3pg/mX8VTOUNrzWX4uzq",
+	"7IcdI3nbKNkQvaOa6B0jNd0ysmYb2TCypbfsmkjB8GeuiNwQIQkTujmY/zYvlFzBTw3btIoVZ9kZN2P/",
+	"1rLmcJadCVqxs6szaqZxlp2pfMcqitPUmjXm0f/7Z3r+zyfn/+vX3598+eE/zrIzfajNO0o3XGzPPnzI",
+	"cBXv2G8tEzkbWY2yjxDRVmvW+DlSpUnDctkURDEmZk9yI5uK6rOrMy7011+eZWcVF7xqq7OrSz9NLjTb",
+	"sgbnqV5vEtN7ZeZQypyWpKCeensuCrlX1/CP4O+C7ZnSpG5kzoq2YWS/Y4LQtWJCp2avVnKTJPHl+Z9/",
+	"/f3LD+f4H0+6/0gQXN08b9mLRlaJ5bzgTbeeFuaemFfRstWmkdVppzaDypOz0vKEc/obF0ViUj/Z00PV",
+	"TfKA3HBR9GbDhGGzn8+QbeEtw41n2VnDbjnbn2VneUkbvjGDMNqUh/N8x/Ibw6RS6J3/F3tPKy4ozCU7",
+	"K6lm/qeGbYDhG65uzisq6JZVhsF+TazxOy5ShH8tygPZhwt1rJzTsoSvxJZdccF6y7bfXUtZMirch1/v",
+	"xagUa2TZCakxMkszUJTOsmYN1dL8WO8OiudcpQnxhmrOhB6ZEYf1U1Ljk9dW/CicJW2M4BSGSloSjn8w",
+	"gtY+nph99+td5ai6eeNEypzJu2dT8wl+v/uM3mmqU7P5Vu6Biai6UURpKoprIm9ZYw63uY9qIxVFQWpz",
+	"7rlWIydemc/0JlqwDW1LI97NOOaodLxg/mk/dJadUaH2rAGuUm3NGsUK/AfTuoT/omUZ55ZnJVUqsTq/",
+	"FyQ3TyUm7n7rJl7R96+Y2Ord2dXXX8Y+CtL5OT3MEd5Jglmh3bDfWm7WfqWblp1IYL4o6fYFL9O6yU/S",
+	"THFT0q2TI1PMaJ5NSFCa72CTBKPmfLfiRsi92eE1K6WRpEIKFt8+M1Fg0J+o0Cwl4eEJN1EzEXUHJuzm",
+	"OXvm8SmD0pLaetlUbqIVrVO0RL0nPs9abIM54r/Urfn//1BSJOY0U5OYYsbTMF/7z3+mjsb3UhPV1rVs",
+	"NCuuiDv4ZM/1jlCyp43gsOLoJM3AFdX5Dp8Zvda+peppnss2eY3Alap3UhntT5IdvWWECkLxpYzIhsjI",
+	"I8DL8fntqFrZ16dm97IYuR9kTX8zAtjfsjXVu+4z8Pd5YmPyfni5+c7Qc2Qy3/yAMsIpH/mOii0rCFXm",
+	"Yt1TBSo/atj4W2CuwL7K1twdbi07RgvQEexqXm7OYQopCfzk8jI+8e+lYIsm32lLZEfVyHzMyHeblMjL",
+	"tmAvOCtT+/s3dtiDomKsQrpVyPm5rCqqgOfMTRdnL46jb8zoMf7qTcRc5klb7t3rN8Q9Qn58+TzBZ/aJ",
+	"JZfUo19/f5x9neK2v7GmoiOy6hVDSxLFA6G8ITfmFWJ3DxRqMEBryY3W5y8tq/jhq3BGUQlkG01km1L4",
+	"YHCwnlbbQ9wyLWS7Lg0JKvoeTdPHl2bzI5YqGsWw0FdUbFu6TZtR+LO7KTR7rzOi2nxnjhUThg+KlJQp",
+	"7ctjSmFaOBsLLq259K3ojHzx9dfmPxQB2x2vX7hPqCaVVCm6guX3IIrN681GsZREf8tUW2pldP6SGVlt",
+	"JA/MN2WuwGjxe/hy0hvxuinS+pUTOM5/o5Cl14csdEDIhuz4dmf+E+bZ42gnOym5pWXLjJBAX0tqNU0x",
+	"ML46pUJp2uhArXD/hhNg/hd0lZpRMGk3G5ZrfpvQ2V632kxlbOVrltOKHamW14TdsuZAGrmf4XGR+J2o",
+	"0llxpVAJYKVi+x0DvbVmosC/OhkCBjqIzQL0OyqEbEXOivjS3tAte8UrnuKwb4RuOFNgeG6TB9QMEN+H",
+	"ry4DQfJVT448jvLYG1qzZrbGWZun76RzFptQ54R/7XRVpqhUj7oLeBGdUP92cT+dSJF5w+jN5M3ClOYV",
+	"NefQcDpRN1yQQioWP3bCPz/nLjEjPsRV8oY1ZgRWvJNtk08Z8p1H0x5BZ9BErSUYMXq+cnVrJlrXKsEC",
+	"7jtj3oWe2TZlXx6bbp4dG3nLFZeCGs0ol1VdMniUVkwUqaP8luWM13r2/Bp8/o6WZWhW3rBaA2PDX39r",
+	"aUOF5gIkUMFVTpuRSZsbbEwCuTvOXsDXpJIN+OYEeXJ5CYwqjJAlW35rBKwmElW4hZLq8Qzh9FYmz9v3",
+	"gfhvJNiWsQnYnxa4Xt4x2uS7Ma/PawE6rblblaEELUMdOzGRd6/fwJioDEdl0B9C/fYPP2e//PLLL7+G",
+	"f/vj//HH/4kLJ5z08zQnPoXgxOFwOFRVUYAZQBqwpaxhvDvUu2Rg5Z1ui8PzIX8Op/7r73/68Mf/+cN5",
+	"8I/x+U4YEXelsxv2IUn9nSxoyTVnKknwCh85XBNzXq3loOAAvXubmH037EsBRJ8ww3qTOTzEVObN4B1r",
+	"0qS42z7CiB9jK4HOJ526GfChZz5Cb/xxhv2t4MHTWd9jlITf5szJcv2JpvSDnGWIjpmZJzEr/84ao2CM",
+	"6LS3+ISNfF+HRty0JWNfHt50nRJ4OeO29XPUu9nzjG9iN530Ni6c3gcciyn9F1kYrr363Tuh4B+5FNoQ",
+	"yAzdlprXtNEXDSuNNm7+GKog4ZrMc5AYQeu65DnEWS8KnoPe4FXrNRcUCD7c2g9ZRGQ8f/ns9Xdkw0sG",
+	"hlyjMxQb4LRnBafEDBP9Yp9guGxVS6Fwlc+ppu+YHq74aKT/Ald+b9lcs0oFQlyu/8FyffbBr4k2DT0A",
+	"J5yIgP/1virvRkSzTKKYVoQLQi09K1mw8hExTIg+VfITevOJogeFp0QbQx0uNlBbG1RmzwKP5STp+mud",
+	"nnz2ifkNtlERqsziDwSMMi4ysm412YCiVzeMVusgwi6kJv9kjTR0+V7qd1o2OOmFLDXgpA/ZWZwHYi8F",
+	"9Atfqhu5LlnsY//RsM3Z1dn/76JLl7rAX9XFG3wrRp/vpd4ZHtlTBdrPNWE03xGcM1LE/NSKgjVKS1kA",
+	"gWjVxYwaRpUUj8hP5p9fXX6REcVEAVH/LTX8Ca7Lt0w3h3NIdCKK5VIUwHZuZmninnzF4CDbM6HJvpFi",
+	"m3mHg00/IAXV9Azu60+570fz/gZcd3ZjuCJSEKWp4VulZUO3rJvzS3OT6s9m5u+kMUbdQYRUkMHUr4k0",
+	"okmRvZFP5vwZXoR4zJ5ybcRcZ8dnyKI99oO52s2HvEAbBjRqSSNr1mh7KeYNMyJoRXXfN0Q1O9ccvJ2D",
+	"9YDTwEx29CXRlqV5yN3kR4PwIkIrpxJEfpB7scqpvdf69HypiWJMYXg08JxxQfY7nu8gU6RmjZJCES3l",
+	"DVyy3cp8IDQ7a2QZ/3wjZaVS2UiyguBjRQ9mIhkxiwdh6tzL6HAY3KjBouPE6m7Y7pr/GcOtQCY7XTe5",
+	"kEZZuLH9HescPd2VbtnjFVcRFrEhZNXTCsaEjWO2DxMr8QOPTOktanEwj6LgGtxub4L5bWipWDaYsuOi",
+	"wH3jHEj+39kiHnvFwAPr0sbMPp+S37xv0eeiZWGK2m+tM65pUXGjKdO24PibYs0tz2OxkUVc+4g8DZa3",
+	"p0KDhlBdEz8nSL2yUwECdOztLw18BaQXpOmpfpaCY5+BX21iXyr6/iW++TgIdMeZKjwZcb66EXJfsmLL",
+	"7sZbzloZNXe8otAlI0Sts8VW19h6KibSx3eVELgVLdgi6e8ZPjViQKDIAsK96g2VBXZgMOduhtHdrOtG",
+	"3rLiFbtlpTpefGn+vlJMT8ksGOAdg0EbZh5oNSbRTrz4tvfwcIXd94fDRlejbiL7BzlJ8F9l+XpzdvXz",
+	"hPRVN0/xlQ+/Dq+WD11u46I99y+tDxGHoU8xOn5Pa1bVOiKCcIo2TQJCWVwTm4g55JrM5kTGmK2gB7WS",
+	"t0igoVV4UERxkTNMt8cE8Wsi2JZqfuvrHriOfrM3WOzLLYtcE4GL6OgNSFmcGZUiAjIV75/UmJ3tZFlE",
+	"duCFEW5o8gmbWatuusoQw05FWzL0AdPSiPctXm2QpikkKaXYsobg+LHbLSEgIPn9s8t5z87Av7cyBwF0",
+	"iCkNdrHkFFKvkOcm0yINPxhSY8HIHH3aZS9H8vsymwc/P5d+YZZ85lLVU1cCKkP21+M5WHHfn8Y1qtFw",
+	"Xwq5lsWhC+CVkNTnTsAkbSavLNDQoz+0YpvwBivN6q7iqCiw/shlq0MGu9cCtIQUuWMho0qpYwYN+hRA",
+	"q+LiKF59NE0bOY8kv7CGWZrt3WT9yc5lxRTZNLICzW4n90YIB4Q9/o62h2OQOj+VMB9jGc3e62g+oi+W",
+	"kk0oV7o38YfxupvMaOPfiG3J1S7qhTsyqWArMleZ4ypHOs7tnV8U/5kPw3e1A92FZLnHrtRN28nj4HLM",
+	"hopQcJoyF5MOhFPmawRCAmQuJd7JpaxLqLA6RELneNppGPPV4Fw2Dct1VBP+aXcwnKTpDSRCMlKXNIc7",
+	"jgpiBDlnjc21Rh3YKf9fRfJYgaQjNy2RndkFh62QgmEIDnjzrmGY7GzDBS1jOeMgjGzmFfj0tCRwQ9sk",
+	"I1e2cyyItw0tWIJ1nbmQgRzBZDP4A6GlFOyaXFpnLDgotTS/hSbEl+MZgsC/7DhxOEZxl+oWnPQCLThL",
+	"VCH1udNJovcBz3Ubu+fe+pRZLQkl9jkv+UHZCFPoJpkDWCtSa4Mch7LT7Nf0WAOh0KX7Gf5LHJ1nca+a",
+	"03Ainh4Ig0VMI5QhK7raM3YTCS3be2V9CDJs/hckw0YZbZ46kBbw47QZCMljKRiuxa96jIYR222p18nt",
+	"xpHbKcNrKkn0Pp2CH7W0omecGvhYdlxHNubeUjfPmaa8jBh8aAVOrNUMsqYidhG+adfm2mMFgQeMOPGp",
+	"hWTNFC+YlZhw7EAmYbWdGnVTDqma0zZpHcGgq7Gb2hxM/LS97/FCIKWUN4qU/Caq6ey40rI5LOGKb27Z",
+	"HGekMpzqhu8vwFG6W3JiS/FTEReM0aFjZDq1cb/Ei9/GPd3MrcHnNlPI/a/k7VhFpM8yNKcAayQ7pdCq",
+	"OnAkQG2Av+6oKFhBrLLEVE4xHPrrpO00rfGHBsfk0zZmErcMEgEBhz0QlxxJJ+HrTUqbTznJ/Ifc1sA2",
+	"Z5apfAygc55NqKx2sVNK4Ru6ZVHZtEgix8SGiCr+zxCZwgMivNeQ026DKfYit9UGkxvqBXdSZ7SmENdw",
+	"paI0pFuG8TiQ26yYtBuAGpmX/7CwODkV34q7uZv77tv5OeghVw8Vn8Dd/sXkGkNXrB0yusa24DrONG7D",
+	"j+A1EvsYnCNbRj+f5cws3qI/aUriu7HHNi4YLibVU7dfWuDvqNrF45v40ehPnTaecrzEZdc9xdrRfkX8",
+	"F97xcHwGecXm3kZpkWefHwi7zrDNre1ryZcFoAmdAu9FHlA/udF/Zw3f2OD+8XYXXl2LENpz6Tya9ayD",
+	"sA63RwV4Lgv41E4htoC/MFq9brVRnhL6lrGK14xWZC/bsiCFBBfJXw9ZV4ZydiR8ikKtthFJ+q2tEgOV",
+	"0gpTGJxrxcpNmJvky0wGtSQZju7tt7Fj/e6GC7Do4LWNZs3sWYHma31oZoY2tw6c/nPmCB9bPkm8dKdn",
+	"aWMQicnOmyOWjeKnZjwOlUFzyEfLEmfksxHnz6lueEWbw6pg25nTwiyoJe8cRRO7Tw6HC4iUea7ucWC4",
+	"ZQGP9TmgI17qDL4pqYipTaqtgMwpa8iMD24dS2VlvWcb2Rgryaoj820zGCNSMEiNnmOLZwP+w3r4OTds",
+	"KGgW2oTW83dMHu/wibLlu7YrKGT0Rrl/tKKidc2KK6Ikqdp8B6kMJQe3DxUH5F20d9U8rsUBY0EKi7mg",
+	"WGBKV7QmXLnzWpudj8n72efNSwAlyYY2fcE858wtllJd8soIWo3qqifhas2Ihlphn0nKCxZduItRpsh5",
+	"XNh45ZERDgBH57JPp0jsWGHsU/0CSlEQIS0kytwsBXXmOST4ZNZn3zA063bebU1MaGwbHtEtF4p0iQcy",
+	"sot/ORArF2HNNqDEtbF6vIgkVGxL1gXcbMwILvQd12YPgDFDGTFLWPy14cWIsBj+e3Bp+E/MoMBwqKPb",
+	"5O6DDX2f3UUyfuP4TYltu5CajXnGDKuThimtUJoVpKT5zRL/3GDaTjB3YthdEm4yWe+aGrvg5lqyA1Y0",
+	"X8sIJYblIZd1LaEMpM/6iZvrJYoAABXoMu1AUhiTnb2vnVtpFmeaZQhWmDn1M8y+ujxmJoA4WVWxOiWO",
+	"/ktK1G+tmQc86vBBCqaZMVyu0dE6D+xxpD77616C2JPLCOs6cbJgX7x1gNgmzjzAwDBEtQpuQ324VPhG",
+	"NiKxUiEfD6Ayvsx+re/lo8vLx1O6n/96jG1HQ0S0lE7tksXB7RxXMmdCN2zR1jmP6bqhICwF5qDQBpB7",
+	"dgyzQEuODs9brnLW0HJFZaMppr80tGEi/FPJaQ43SXnLFbilJQxdyj1rViWv1vHK7SMiPKMlXzdg277w",
+	"7okFfihA5EqkrUBaFaQQ9elx99CrxRZSK43+oeF3v2NUtQ0ryJrtuCgQtcY8emXLzQHtScstg0xUmxuP",
+	"Ofa6oUIBYIcU0dhZK3LWaMqFPqxq1uTWv3JcuAUxE9oUpGC33KUfAb6H4rfsO8fB6NwaYfivxlEXzIw0",
+	"LxN5KKcnPsC7jNBcGgIXXNUlPSR0U7+0L3on+Ysvpg4yfju+B79G2VqxFzavbsCw9q9jtwC8GerBM+po",
+	"7INJLdElYkRnu2N5kG7Rn3DdSLmJJ0iB49/mEymbp+NSdvJSKlYergmran1w+VKYJFBIFs2gges7ZaYp",
+	"ekjkjGPEAMtQdgdbPQcqumCz0oXM3EVPRc6l0A0teK5TGBQhkf28u5izwgg4Ei9KcwvQIZhSI6ZndMW8",
+	"cRBeXEGBZoGVX4QKTHF39cfHJomH+YknfAJgXU5FzsqSFRlYOe/PG3oA4lrLaFO2spEql3X8G04mH6cm",
+	"WjiiY/3SYzjZdXVAWoCrJTdk26CnI5I/8vCBG4eYNDnxLMyNm5567VBr4uE6D88U/1Xu55s8Ibu9lfuo",
+	"2SOjmxaiQUWUKARhAPBAo/kKSfyiAoXkOHsvZdZaiE0oWu/Ik50AyspSbCSuMiRSrGiBwQW9OsqYCSLY",
+	"ExnaG9mKeMq6gyeyh2BPFYGHMydELbcl5NrCROEgftOfRkA0SFx081mwyQ8JQBbwxYoPgnCTDsgwpXHh",
+	"q8lsXESJu3PJIQjrVZvIAd7v5meV/Cg2fDqlpAtA9ek4JE7AqeEks+NTkHmgvF46qE0R7WeDmvVEz15b",
+	"tSUUQDyXKhriX6EackShUd9u+h5906uQw7ozX2bgUr+NpgKXoGLsyvn7VFupQeuELPQHllgodyyxecGE",
+	"5vqwwkKCiDrz2ijM9ldC1+aw73cydHMSrjJCSyUhHRML2iyou4+HKFq55hNX5shCKr2DFKDikIXlgZDb",
+	"2FcfbJOKih7ImhF7htHwdutf5PUvqWZKrypaR7aB6t3Aju25srNevn0gbXZUWUE4fX1PlAH03M3z/DSd",
+	"wn28XMsTswf7CaspoiOBwF9RpZhSVdTiezMAd4Xa7A4cVhSw61wg3Kvz57cV4ugiy/YKJXnjNsJCLGXo",
+	"2KIaTFhzUhJc5Q8HBR8E7bL2CZRTWVDOeaIM18yKEVIPbZ0wP901Ium5ycNLKELbyAntdrPHxuMpd88Z",
+	"lL4ex+obutHxmAbArNhkKV+hwR32heJbQXU8Lys7A0zUVTS1KFK/0yqnBNsgWwdXi/t9jzL5G3ZIOI9D",
+	"tC4ty4LQmjaarA9XRK4Vawxn/fjyeQZZ1qSiN8agA6wUYGHFGk5LK9PsQ0o738axJkQ7gkyuBR4GXMNb",
+	"X394VK8iQgFl9aEca3rvdutXVLQbCmnmcTUSFr8MjKAvyFL2ROpHGfOkvZWyGohnzyWRLB2zS3EdiW9F",
+	"1OqEvxux3jsB13iZGZHVxRsVgUhAJ1pa1VLLH/RAlEzktWz0nsY0gHf2l/nr62pvj82k6JGIVfSYQ+Kh",
+	"Enps4DbdU7L7JH7A61R+Ud2mDkRdJxSC4xBh9sxJJb9HaYkGfqJUKfACWzRwNy2M1SN0/liEClZjsxTk",
+	"rREWN4zVCmNVjN6aP7d6WUJ56AyKVi7MS+tk72up7PZE0Eu2NnZ1/JNZ0iqZu2sRz9xX4OnuSIX1ih19",
+	"MJpiGxFYt9yszMdTlevDC+tDXL65IOQC22wkpxDOx2r++cSDEryWeQ7vYpKOEQfcMdwsv6/disNKOJ8B",
+	"OK1NwKGJI6FAUfH84xee5cnwLA49Ma27pRBDUXXUobvhZckKo/tUmYUEQ7BKgTGNHDLVtcxlSeqGCw2I",
+	"IX/44fV3r/7YL6j62qNXjAF53DElechbx90jeIAU6c+nMWw6j8pQMCwChuznDQcM6wvWk4nRuH2pYp/C",
+	"a7DTnIT5w2uu5z3+LTwaosAs4Np3jIloXsX0Je+Va54O2YPthLqw69B437kNdskStgNHCm5yJGJ6s751",
+	"RB5cv2Up96xY7WVzw8V2VUQDJa+kkVfWqugg9IjiJRM5uyJ6zy0kBapVW2N7fxEabtO3QyKx6qcdxjvR",
+	"XAQiMwG4Dc5F3ioWjXnC7PQK4DJGwrxkzQ7SxluBin2vgcZVzrJsYPETtPwrrcma6T1jIlwBkvXPX5H/",
+	"f6/l59eXpJAwC/Y+Z4iWMUlJs02Te/oT/mrnYEyoDlektEHYI+qmHO/OdRshQBbnsfgsB5uWZuf4ZYYH",
+	"ZKlcmHnuxm4ya4RHZjShmS2FqbPvxAIADg9+v5Nk30jNXETVKiDgDuBR22QsEaKMFqUPAFKCwEDDt1yE",
+	"AVLDM80Go1hApDjYRqN53pa0UWlNAPl9ALoDMtnS/00wynCvsrP351t5bv/4DyXFo7d0/x1TyuIqjqiB",
+	"xrhZTfx+T+xAO8TYxoKHDBLySIipNiNGYKM6R+G3kubYIg5dt1CtjzZ1STVrgGO8T7igB0QALRq6F1eA",
+	"5UJbvTPPSHkTGAhrihA2rsze/BFygVYb2dhmV/ht60qDEaN8MZElkpH1oYvR2rnbyzo0XiCXRDbO0e6m",
+	"MUm6+bhfndJug5A48y6oX/d402v29rz0jnZPNgSKfscjIcv12TMto0DFOE4pCf1/o76whAKb8Aj5hJtx",
+	"xdPlxiQ8Du4T0VXxjU3Ci1k1xsIasfRdcyg4VSpQ8JS9krHo5zoIYDZkQx1eLkAMV4wKdGU7vNwUQtYK",
+	"+3JHA7rm564K+L5xWXRyzr8Bv4fnnyG5JkKey2CGLEWPln5cUXy8/JngejEYmcGYw3n0Cd7bHWeXn3VU",
+	"HGe7eGXomAeq8O8u0FE6Nv8UhcdDVShYgf36hAMiGpD1HYYiYEnQjFAU5G9P34CaYSE565KKuJ4fpBSt",
+	"Kh4xIV50DxB7Hx+n9yXoEJSk0Xq1Pazy6kli1ue0YdBxumhz6DUIzm+Yt7rjJ5MJyE8n+jae4PPpGoGA",
+	"EsfUD9pHxfjhG+uPTyOFhNHK+Xog5PL5d6F1qiC05hfdHx/hkXr0DxUGfuaqh9Oe5cR1g0dGdSFwB6jq",
+	"hdASfy62Zp4rPFwy6FBsLHe5Mr2TRQLqGe7StOUupFUn3cKNnmkROI5P89x4+8gDW9u643Qwrr3ocKfq",
+	"2ZWHXln3+Y5kwb3itT7XYLsXPx4To+7YxO1ep73M5gs3nHX/T1rA/gNjc/t7R92UNraE00/Ko6fhim7n",
+	"l234GNUilXI7vt3FSysJE77xIzQvy8jNfz+52+VSYpLi0NO3P+U3kCSJ1FAe3/dEqr6j1wmuMmd0IMgs",
+	"UNvOx884umNxJKRlesHHVgTu+D1eyltZ6mjFhCC6XTNifscOrXf4gK9fioHfiVSGQq+UcsC4T1+TWioO",
+	"PXXvNiUbFUpgiAxqLwcKd0MFp+U9Z3DPXFD8w13TCxwaAMaAnLbtcjPh3YBGWVIfnIAscIyVPGDxGw6r",
+	"Rebfb7Pw0eygsam8oHksWgLurtPcVslEnDE/YxqaZqa/xWaOOAnYgc7gygJn0xhEvaFOfJ82NF+wTUDl",
+	"qV3CIVPTUHeEoNqy1YFZb/NY3eaTqTo22lRqDKXY/A5hq2vSUK5YAS3TA3wZRTgiYwibGGmRoTUrS4UO",
+	"e48qDgNASEWKLYAUxJymHlp+vNWrUU8CvFv3kR2jxcq1dN8wpu0/ojjsjG93epVXE2R80iPjFzE61lI5",
+	"eFVfWtXWXFixA/9bsLxdc92qVcnApdz9oTETiTcMuWuAvjttfXTZyZQAqMlcYed7W2I9v0P1+eMQv7aj",
+	"zx5JfbOdGO6LfuXlo6+mtCEvA0Y8yC9oWYJX/8FbcST8icN8BfT8ze6p4eafElr46xLBZekxLbzc0GPT",
+	"OgWM3hDQWTCjyGP+i5vFIEXkgdD2uk1c0hInvsNjPBktkV1TxeMmIPQtSYIwQIjL2gB3MaagKUryEDTb",
+	"mF/y7+YWJhUXrSIwQEZa0chWFBbs/QQTqxgV8epDzKym+c5hNMEUjJ1iEdwTBna89CxAoikIqBcYJIE6",
+	"FFfIiwnpvr4gUYr2W0shjz6uApkTmMD5y2UdrXnlqiv9yLDzNybmwzWcEEQjutZRDfBkK5Nfo2FZVqtV",
+	"TZWKV9SyWlkYDs3qmhV2f3yZERLZfhoBo6g4ECG1R/xT0aRm16UgAm+oY8AEvfgzkn9+hb09XoaB3Rhu",
+	"f68Aqe+vB1I9AWz7E1j2yAKeS9ySgvPZnYiA0boorXcNgLDwRzezcsWfgcH2+YYIlmtS8mo5mPKCq/MI",
+	"5diri1bxBGD/Jf0sts0A1zEiTe8gkx4Am9gx3x1mM9/9txi2eMhNlp6T11o8srjM9e9RJD6DqKFzdyeL",
+	"p1/IspT7H+uHQWceC914osY6sUJXKN/xBivYUN5eG7nsjxFADdkWzIe5iZ9v4VCmtkjuxcrXrsQznW0O",
+	"gzPVZn309V54R+pYuH9ZDeO8ngJDOBEMgNy4Lp/dajv46bGQiOOZd7b3T6RTHrQwms09r+Bxc/HGK7gX",
+	"VGW6OUXREo40XVsgCJONrTSEnIskgfwb3/bf+Lb/xre9G77tt1QU8pY1/9pA9i8rY3G9ZaotY9pnUaRg",
+	"YjCQWUwhqWJasJJGOTbWJJTYQjYp5cVRnkPYkBLioyu1o0+++jrZWWJ90B1iK6KnxcqKt0I2rFjlsmyr",
+	"GCgx5rr5gexzGSZmPM4sFq6glW2ZAD3KrRk3rCYLzanBRcGB2ElfgOFX2/A+MWD4a2wFkB2FszdrwWb+",
+	"m6AU+/Hl5SUpuWAK25DKVmcIlepVGQstiVUViwoaG7ZpoxbrK/hgByPgPh0vrO1HP1Iad0fLIa9klm07",
+	"HrWDdjMMKDmk+zG3xI5NoBAcJ/aHTVpHilliDblTjarGPA44h1g/p2nFq+tpxepBOz+ASvIeYJx1lBTG",
+	"gkl0BhvJ8Exndt7Fi5JsCDu006wx7wUPzjC5rrFM4nTm7kjSrrGzo0cEWjo7GyI4K0IuqyouJd5Vd8Mu",
+	"WqCq49EbENIv0E4kSdg3tuntffugBdwXWdogqzZWEmqk4leXl1ZMVnOtpSF3JD8e9bAegatA3fSagVm5",
+	"NVajkb57rthCJLx0Us0UiMMcadEDUQtRAeymhWvOBgnBI9kzQEsLjLYwUIun/4i+/xfDWoqx2NokDKkZ",
+	"P17+dJLhIRQ7CkVP7CO2T+1GNtc241mKIRivZ9qpwG6H/fxFBPsZJUAwxpfTMc1EdWbDaJHZqqQdFUVG",
+	"KlbJBiAf/9G6Bv69surHMyKoM6MWXLtwRUZUm+8IgN6Vpdyft3XWc4VnpOHqhgTtsge13pNz6jmQwoTV",
+	"hm0FjePplocAe94WkoCfyHvxO2QuQzKLmuWHjCXIhuERd3XWCsBB4Na8AYghCI8n+6d3UZRlXBANiX81",
+	"Y0OdAnMsnDGq0bCaUa0Awh87XyyDHR47gy7eMdl31cc/FnJrIvRhoxs5hjcqLszq3O5d21MNaeqkacug",
+	"eQTx0HgnocBRjGQQG0lHRTBPvhfZmFQS37FliVMFy3lxz+JJN8Y6iiAlCa3rRt6ygnCdOTDaomH7rmZx",
+	"yVdGwhenyoKoS8rF6obWcZEzilhi9JgWkX9mN4tc4tv0F3kMSmGo03e1n2Rx7ef8wMwgLd+XXHoqhi0i",
+	"XaZbl8IdsE+PH4+2PEJeS7yx4xBPOlFsqQJsTtaUMxlGHZvM3RxdPX6M2jRyAwVbzm+iclqyovNC9npI",
+	"2L4rY3y9OOHkjgzcKUouscv+8/Fkp0XHEaPbr16KF7KJGZZxpfOp6ISVZWiQWN7z1RWCa83FVvXAFDvc",
+	"cp9CZx9zQUjzXrwAf1zi1K7/8knExMnkTSAipmAx4lZO0GI2FBYYkukWHd1fLm7i27oa62CZuCK40HL0",
+	"vZOiZCUvkJhg7S1pMNNhwnAPoypFtbhALLlYEOoF6k9JQxwyNY27iUIw2sOd+vhu//4URj3/37P9D/Im",
+	"VvhvYweTIXX7GMD/17xhahETavfxY8VfsbxhOoPmD4JIkU83UXVzduP25hRdvtRRMFVo9n80q5wqkKGd",
+	"J13A+5iGFYavnXg1b4QVr9kZrZgoEuk0FVaTLqjOh88HRagRr966ZFVM6z24PHKzIFkWs7COp4orf2tZ",
+	"uxCypqHiJs4AOxu7DPLauLZp7wC/66gM7hDEz+ua2RojyFr6ibTvwKc7FxMFNVNDMtvIXUvidg0tB2hb",
+	"aQw5pG4wS6SNa4wX54C22UZxmJ92bgtLDnOVs315IJ1X/PhWnq8hd9TIhs7d7gqEU2F3zM81UKcts4Vs",
+	"EDB1+vw9ta3yj5N12bYVi7gJDte9bMVUNw6YC0TJWqHahl0ZZqzogezoLSNrgOti0OcKOw64vljmNYhd",
+	"I0QYwL3Df+IwQTwqxhCsadAuntHQv2YxfOGXGqOs7vwkpnwUhU21aPZ7EhDbU81Pw808venPdlQIFqvw",
+	"L2lT3WsL827oPi1+OfvlDDtYIdoVim/rbQOiuNoaSbaSaHl2ry3ZUF7GwjxWYAdePjtjsudlCfaRpjcJ",
+	"rz/lJRdb75O+G4VkWTCl70XkPeXaHpQJ2eK2o3vHkyacyWBtjtBZxxCTzJSCMIUfl16rjkGnYUzt8Onp",
+	"pcAsRjEjpNAzUC4WolSUVGxbmii2F14bmqYOXJJtuoF/Iol8WG6IYwXz6kb1nkVHifF0P5xWnANofiPk",
+	"vmQ23rAgYbT/YjRXFmXIQuaa5Co3bHY8+fTq3UYvrcKieAEvXYS7t2MptZ0InsZ0CMGu22VG7HxhzIuE",
+	"mUEr6GCBMTV/fUUSzMX9BOaR77OThq4NKgrFyfwF1yiny+3qRKyHEHFamaVot4BAsLptT3PUG1ny/DBT",
+	"pk4mGdgUHZqArkkFtEeF1m8tZ3qVfBd/XhDXDiRRMHQwULiMbI70f+OVa7XQlxClcuAZ+OLJaGz3TxM7",
+	"EIOUN9xMqLYpe7QsAzxfTVDnJ7msjPZiW4266i2uMNdsfehShgPnxx9+vnz8KzThvPr58vwr/M//58nP",
+	"l+dfhH/54//8xxgE6b1svpCRBm6ZZGfQisYAJr+jvCS0KBqmVD9S/OSrL7MpLk0RvotSP3lydXkZEFZI",
+	"AkOQnWwb9Yg87Vt/MfMQO6HABqKUO+V2hMfqRIN+mHOAkrBg4xdcvpMK/UzTt1p4XD9kZ4hkO+9NFJaj",
+	"Wbh2Jm7cqNQIMRfTCWd3KGXqUtKGeaMlsEyXUHeHwUfLMhNoPke9Tn1o2Va0zkjRe91sqXguFVNJBXvh",
+	"NZVLttnwnJstXlXqNtGgdrNhuea3FnW/q25dH4iPDJBwrKzfLqMXkLkDwQu35vkoeEArmC/g3/31AA6N",
+	"/krgl3e3GQpzW1mhEOqJ/OHmv5/8McP2SErzXGUk6KCP7XIgEUBdEyqIhO9taNOh2yGkxY4qAmlbq+0B",
+	"OhkwWqAb1dXELTRsTo0GNoFqau6bSFVYnyVsKE7uhV01wKjDfbo+9DjjbgwwhgST8F+in+aKaEnW0Pei",
+	"bjUrroELrwgOGFaq+QQi7+Bx74ylDyXbycC5sQfFw/15Lwhyn2ELse05X0Ls+t1hpXfssMLEwsWpqsdZ",
+	"AMM+KXGhHBbGLUlf2fHtbn4dT4Ld8JzMHOOOJyEFtpUvRiGCEzx/vklmsdUdQWn+mileMFuI4fmI6whi",
+	"5MxUED9XT+RuyzKPeeWLutNZIhM8c7dY4ijzdOA5l1NZpmP8s2CYjlH6gDfT+ReejyZz7KIR0FnfGGe7",
+	"2cuMYQEmGWTIGDEueEPrWOv7zgsyAHb49un5k6++dpfHm+cvYmd2p6tyNXOIb3/47tXZgj6LNvY5Wt5r",
+	"1vQ38+CUeX6ftIQIgm8X4F18Zyv+TzaF73n8xdt+AzQvdFw4BVtEzZQ7U5G10AtqZhsmoXXpE97FEzJB",
+	"kvP+ZrfT3+SYFnCudoxBCpvMtWzOS6axdMO3jji3vQpjFzyMHPe11uanBc1u4XRMd1+tU3jrMMDdxOu9",
+	"OH0YoNV06613bCZRsGtkE5eSxfUwYT+QcX+KCsOc1zwaEcZqOjuydUSgAu13MloNMCO33vuPvo4kcNpD",
+	"NDwoo6t0rEe/hDQz3bfkEnobbE58w5Xay6aI51ctT1vJZRFb0qEG3AabhL9l5KK2Hx5PSblLHkwyjQXm",
+	"NpnF8iZINurHz3mjd745xOxUs4/fSXxRcRtXqk3U3CVBM+1n4sgx7+N/b5tbfiub1ezmjuEb/pN+vr4t",
+	"a7Ar+PUIyUe2OSV2NV8U2nJMM7Px9eiU3jHa5LuF0rfbxqlqpW7z7gEYZweJroI15pTGoLZpnjMF/UFG",
+	"OMjjaUZKAoJjE/tdKrZSraptGHV4qYSwWFpqWipXArRvjJG8PhAKbWcQl+fxpbl3Hl9eRrOBGN52d02L",
+	"0Q0VOVvBlKsY1sQPZoKdNW9oX2OzBSFkK3JWXNtqJy9WfW1TWEt/B08I1MEUsVwLTHTrNcYE37ihoaty",
+	"d352NzlGuIq36ploJDJNgbstL6WpjyCLP9RUFvYbWq7+y4KWKS+yOZlUy+bODXyPecM6Dwqucik0F228",
+	"S1OyjVFX8eZzPtWt0ezqWiVg/e4F4n0UReaCQIsBDES5TFMERAjW9OvCluNKt8Uh0dj4PqU3rkqsGz87",
+	"FrKdc84f7LDNmcUcZ2gzhd2dXAdz39g83HAnqAMmC1lqsm/NsQgcCPBxb5C/ZVIxrAltrYelfNTkEAh2",
+	"xzPtu5ekFSv3yMgtWIe36Kjm4R8c0b7CliUR6DWLIwNtSSkvMoJ5ZMvAznoTGQqNHp7yCck9VK/8HI6I",
+	"fLQxUdWxY4twztl4Sxa/8jiS4IPj/w245b67NULTJKTgG9YoKaYiyZProOoEzT2xu6GyDRjnXZQp4y19",
+	"hktpUYZPYjb1oSSSyBZhD2xSA82xHWgdNI6YuD6s3YTzjxlWPRiKXrg93J4endMs8QmPhKyxvnzueVAz",
+	"WjPZUcdOQkmFYMVfGPY/GjXhhgaK7xCAZj3FXjO+iBrAqzVThGpCSePrBEInXLJ1zVvfqYb6JjYemCoA",
+	"KJzA4Oj7+x9dXj6OhTZwnhOxg6+HYz2ehslb2Iamm/ef+qj/f4pFZAxFjcpSsyZukcRo2KS6JAU0G5As",
+	"utBT9Lzxn/xzb7V/vrwPMmCUybtKqGFPcKeNRdyv4FVOBhQ01W0KSMdBRcztwjNYnu2n4yAY7KcSC+sg",
+	"WRNY90entrOGr331MLoXwGKMWItdIoi/XQF4/Mq9KEV5yIypvWWyYro5wMjgEQ+Hpj1TfEcVcfX+2F8+",
+	"7GaC8YdAV7AjhSABR3ZNdvb+3IxwfksbwOozQ/3FUOKtGw/+9YMbyv1mx7u3P2eyYat55kN25rNuVnPe",
+	"6trBWVDi0yCjjaQchHb+4GTTkpnTBl3f0WnizGhMZpq+6iaaODJ6s1I3XCwnzW8tWHYrY/k2vWZdIY5A",
+	"0po/sXFeN/KWK7hM55eBjpvebW2mtKzGcqG53utmGRrqgXkdNv/qmeDOxu5b3sNt6QDzg8bohqvtGTri",
+	"gaPz0qPEqGBMwRKWkbzep2XgNMtpWRoDkzGVefQdLP4tMcR2LPgrqgF7agat/aMZzGV0Df9uhzvSDvcz",
+	"7Hl7N6D0dBfSEaj0ma1GF7eU9TP7dAZRz8ScZxT1cOdH7aLQZkzbRo3c8DJRVlbjjwt6tbNbSDCH1+bM",
+	"EIcfmdgb2miet6XtVLfAdvvJlnWAouA2rIAJPiLuR4dBpjDLFwve18zJC+Eyxu2LiCIM5cZKQlEVzXc+",
+	"Z+bRke1HxbZkq01j3Q/u1uy0lw7DYkuFbg7R+xKwg1a+L6iHlmKaucYbQXU7VzJnQjcJbUgYdUboFS1b",
+	"Y460lW3QtgBpzZk0k+CPN7RebXxvl/FmHSVfQ9KxeIEveIz4ewxQMVtKEO/LTUm+Y/mN5w2u6pJCNYoU",
+	"BDg4C7YMnrWAy/hfUYgLueY9wyjQypwXaoiul4i5rLRc+c28+y59cTmZ99h9zzPSg34PIcwX5jI5/M2O",
+	"/Te0LZ2LzUL4qbZJbExJD4NWGAs+XlGlVlsXiLwDUSa7aBr50XBa9gJttFlLsdrwNbYMkXD1+YML9eY2",
+	"p62q6HTGkf9GFi4oJnxDVLAI+DIw733kxuUMcuiGKTXdPfKLybH2vLjPbJ9cTifUHhEQO2DS94srIjHa",
+	"MSXtfjDDP33PFXK2Zg1yzvx3pNhy3RZcLHrxeKkf0lf33XIW4yWELwCNCOwwMMql87pzTbDQrN/Z8fL8",
+	"z7/+/uWHc/yPJ91/RIv96r6SMaF/DdWSk8Fa2UJcHwcOpxU7pUEDpSPVjZ++a9nMFo/369F4F0imkbI8",
+	"bPy2EK8JXhlxKWTOH7VKZla/okr3639cIStP9IOY0dZx2h0jayaClna9TnexS3G6E+JcrF9by1KOrDvD",
+	"irz7djyEEqnRXJdu0R460hZ+bWTTyQ141FNqRvrjILv94XotWlyQjnmPuPKYBZEs42Ii7WS5WfEi5klX",
+	"N8pto9JG6vJlfRqmOs8t6xG340rL5rDIEzKvE751zbkPZJ4k4y6Et8BWd7voTnNnjNTlvGU54zHUsaOm",
+	"QxE3f6LaL1UuOp6AxhX5raWNOQCCFVA6wFVOGzihmJoYaQXRKxNg/HahHFf8n2wFnZN673Chv/4yLoJl",
+	"vQLnbtI1bZ7gQmlIkmpHomY9oXzDagtSWaAccISwKWxAh8WO8mh+9rDic9gyKKCJ3eQ+cYdEiCw5nNUI",
+	"130yn1qD35/vs3LHZLJNoRt4xJv2NkTHjsrZhUyMb8SqxWyBh7/hjLLYYSM3tzxeuzGnoZnu3NTxpmXg",
+	"C4u3XbdACwg2hA/OBCW8b4pRAovuGTSdEVJDQrSLpF0T3XDXEdjBcgPnuZhPuh/NTCSmJRXFx62gWmH1",
+	"hvEwGmfxWxsQUxp0V2qoJsaaYtW6Kn1ltoiWXfWx6xwSb5ktZ618PmZeQl55zsp6bXj8Mci6M9SDZ3S0",
+	"iELwOZ6fPLGfUmh1s1gkugJxM0OAhR+ZK8bupt2MyIjXGyhBwCcILTGkvgRFepaP4F4egTsD8WuZMAZP",
+	"Ma8lul+879hIMtBEtXSsVkEsvM0msiIwH2Z+OZotKu5F87sxMrfYcKppWn3Cs++LEGceetja6dOOw44c",
+	"87BJc7xDHStWQ1yyYRNrI5KF2kcrXgGcL+5BmbhMgye3DS3YvEfHmwpP+hWSrJ5uZjnmuUo3uuxSP+48",
+	"V1VKvbyJZqr0IukH2ssmkQCwl80NF9tVQQ8qFu4a9mUpocOjPbKuIWePyQZjeg2gaFmgK3QelaA7co+g",
+	"jmW8HwUXMauD0zvwB93tyts2shVFIusDrWDrbiJSPCJPRQe2AJKEK2ITHIjAwg94WhGKffih+B3lGytI",
+	"4E9yR7PDBvSxsMo1SMhlYwl/7r5q3nT/+esJkUoGO2/JMgoh8o7ptr4b1VNB1UWls2aM6Lwgt97lM6Ty",
+	"IxZnRTRDM5GW5evN2dXPi9S9X7OY8QXIBEJ2ej0pOZYpQIybHjyogpv9UNok0jSGzZ8SBCuZ0LhgFTOA",
+	"V3KTAoiEuI51I3MVxUDZ0TXXK5c+MffG/Ilqc9PhrKJdu2DWpxpvCHYAa/YfGS4iSkXflf+4SYwL4ESO",
+	"6zYaivjGlf4CW0Bv/B1VhIoDsXmGEddZMSOF237QPu7c2Kn1vNvRWAo31BfOhtIaBoMi/L+RTdirxLYX",
+	"lJBrZ+18W0BDCsmwMFuxedmvbgn9z14SLcnjaChjKsW/F09wpHAfilGyi8Uu7CKrj1JJhnUU9l7BuXYg",
+	"Fth0y+eFkFpyoTMgM8aqg6e0rDPnTPGf840egQWlAFDXkgKKYCWhtMZlac2hobnd5V6ttNzTJnrbunaj",
+	"OKetZCozOywQtzfz8JTdXWrXvLVtr9x9ukOP7UaC6lIyaOTXQHze7BbMNwrEGwuKn6wLUd6wxfnRd+lc",
+	"lIogU6VXrbqnt65u2IbHC2PrtqltUnzMVpI39/r0CNL4mZ9WN4keuXt0HFCiN7dfU/sfT7OEXk7zDUDk",
+	"pKlrxw6anMod3TpW2+/Sb77+KkiOeRyzyoIN7SuSy5S0bktgErGF/Sgw+RdUtlTRkHVKHwkOvM7JDTtc",
+	"ox1PFfGhDgTMWNw/6jgnvbuY0CEr2J4p3VkCFT2QkuY31rMAP6KcUtcj6LozvAzxCF3YIcDZSQnHjD93",
+	"A/2CNkbD1MS2sUCEdblBUF2cek+wL5ET7v2oDyGBAfsC/L5X2GYm8PK3QvOSKFkxaIFD1Y16RH5Cd/EV",
+	"aUVhrj16eES+lySnChog+RUQVBlsUx0ozrdgnRC5VNgbi0M7Y9v0PzDMnCe6c04LuYLeaZNhv5SKI7wa",
+	"g+GaQJdxrR6krK7wojPqj9yQPXThp/igOypDdJplAjSsnvHhnpBfuj08TqDou//jJ3rD44npU3oglm0J",
+	"6SrxcgDjYrTB2l2vJcSUQcxyWHCmFiH0jiy3b1mMiK5pc9ObS/Me/xYeHc7c7yiOFJ0yF0XMf0j1qmQ0",
+	"ht4JIqetbJwRhB314UvPor5x11VPnQ+rlJwLJDNPlFQw38qh4kpxsc3MMRkgWipCSSn3rCFr65fwl24X",
+	"sPeOpSnEFF+yVQEoTueHauuaNWaMaNrVsGmFvVWHjYXNzehM4j3Q2bqYQQKU2FMhzamBqOwmOmgkEn0G",
+	"8F+juPDv2spNyDxEmCjumMTVfa2U+8mPlXJ/km91CL/9T30rsRe6wk8OAeNBeAAOYOYvSgyuYjZZEETl",
+	"yNLRe7TPLmPrTWDv33H9p6kfC9k/zUWTGGLBKoNnHSvfZXUzo4GT8hzKVZILGwMjC9YEwuOcNgykVtFC",
+	"LeFdghFY/BJdW5CrgVok4h5w7+ZTUB0wHiBJrqADUrCm/MD4vyMGkxeNhhu3cSg7c5YcGuBewj1gGJQ2",
+	"YSt18DMp1GwqWtesIGZwVIxR9enfF71bAHxf5r2sG9GJMvdtEN54P1hNAS6YnAWFYoF6h5MAZ0Ad3CvJ",
+	"ivSAFElu657B0edyQkVrBU3ouUilGh8NHeOHN4ailhwwphyA1auMlJQDgqwUjKBKLQpCi8JsiFFkoFGI",
+	"+Y9HJHRNi94moDImbIDEKGB72dywgphbfuOSm7plulAJ3odX9j33IP7VoTyIgGusLdULX96Hiy3tRhHs",
+	"lw83BmS/fLSx247r4FbDXTj0zcps1CY8+piHwB/Oc7kD+8Ed0sHk5ykEIGDAd55WCMapBD5dlYgOQhlp",
+	"J7S29JYRLZGLzRCZzShotosx4Drfe6x99rG+GpUECo/1FVTEdkIuQ0gTM7kDEYxhnl3JPQAqeBbM+Pc9",
+	"bTi94LANdistwO/45V5l9ojr4RQIJXOa9/VD4pAU1yvwDm2WTnMYGDBewYnZMkfq3bF5c6yzR62GI3Mj",
+	"ooFHeS+940eXZuQMx2+2tJAdkeap+zctY5MCMSIDYspQ1hnMnWME9fZfY0V3iuVtw/XhHRSfdG5k8x+u",
+	"luhszWgT5vDutK7PPnyAMvBNJFHtLS04xHZ9e6eAKc63LYer3bPdlXeOuRzyrLNUjqVmpBVX9osYNPZT",
+	"rmAoI3lbtTZOBK+bI21zvR6RbzDB2Pzd6GSBgmdx2qCdV4aeLhJkQ1zb7/wiDA2aiiB+HEwO0y4KlvOC",
+	"OZWiekR+tBgA5l4EPcZ+Afw4mX3r0jzHtVe+QOegVdfDAKr41aNfzFkrec4EusQxf+HsaW1Wff7k0SV0",
+	"ni/tbqmri4v9fv+Iws+PZLO9sO+qi1cvn33z/btv4J2uZAsbyVnYOF+fdvbYpezRmp9dnX3x6PLRF5g7",
+	"twPmuSh4Lqs9W1+4bH/z5w9Z8INiDY/81Wchx/588Ts4CD9M/Dzy0cGDFdO0oJpOPTc62cFTF7/j/35Y",
+	"+Pj8WSdfvPjd/eeHU4yxkDzdYIP3doyWevdPyGpi4MJDGGEuxcvi7Orsr0x/C4+AO1PVUthOfU8uv4yI",
+	"FZvMHsqts6uff83OVFtVtDmcXZ39wEJgIpAxSpGmFdbP4pzurMSUBXBo/HzmKh1+NWNfNIwWh9FZv2W0",
+	"4AKhpGdM3IxnDs5Xl19E3MwSqhuLw/TC9hZxwgcTqCBrY7bXmgi5X7DE28cX1mOtkut8xZV+6h46Wucl",
+	"Znd2zdfrurT9ZS/+Yf3ZqDzODEpDUBNulWQ/I4VlIwjYkBjVT/PCQRkCWT0hzWe68Tr6ILg24NrVUkXI",
+	"8bQonvoIr4U8/IssDqemg4uofujrbpBSdbQLj0/99YkdOMEGfEdvWBB3im3BgEMvfufFh4uCK4f3Ed+g",
+	"5/hAt0k1bShgt6hkTlz3yMXL4o35ByTEPcT29os8Z+1uRJZ8A3U899+Fb0QRBv+M4DBahw33z90T7L5/",
+	"Xvc7d6ekpt2Z4/bB99uqBxJLqZ7KkQPyk4s2Yddi59KnFlTCYYKeYNveAZIkz3cESa/CTdwyreynoX7f",
+	"7aF9FGVbG9mbdw+2N6c/RpHm03OO0r86XzB9H76IHm7Xx+u8dB3EZCwO+9Ktxlg6X/4JO6/D5yz4rMLu",
+	"voJZaMJHBDJY7OiEa6LMBJkoXMGnwjYXPpKA03rk21AEV3Kvy9kJ5cjpLtbeDBO3ay4L1muXdqpr1pAd",
+	"smTgE2R9OEaZl5uQV2AraLc73nVOt0xdu/qDXl+3WTdFl5yW1K4wIe1zkze9LLePrJN9z/Y2Sy/ONkDU",
+	"h+EbGHqQIrRs+9XNhGmhbpbfLk/VzTtNNbN7ns154fVesGbJC3/joljy/HdczJ/QWymrJYMH8KILXkL/",
+	"1pJXnrfsRbNsas/bBZPa6AWb8IZu2Stecf0R9Dwg15bFzthT7GhpJKRh1hMZn3uXQAT19eDflHXJMDjD",
+	"XBpk0UKZjY/SuHPWVWf1jtrFhDEP4M53OnJLGfZejPTAG/3MehFSt/CJfAzP0KZSN8rcuDdcFBmBWkUM",
+	"bW/ZtfXpCukD3kKSDsV1arPNlTpqaambz9OoMpudVJcRbPvmBBvwV36LPgZ10zVk2O9kyUiHzTSHyBe2",
+	"KDmtt8Dv96f3A7iT1A1O7mMbSHP2GJCRbarG/gQbjiu1W45gNqwsnW6rNavquefqYkdFIW/HNv1bKorX",
+	"t5/ntn9rZ79IZf3ffPPNkAK7J1ujhgubaWVNSBlk9cK9O8EMbYEZz2ntFZ5YrL4aLeid2RmRs89TGzLr",
+	"mtaHbJPqk/njzVfdoEdNCr2JATTvb9LFLWv4xq41uWN/Nw8d3J49LPH+Hk5ozCm0gbySE2gbgD4OaWtw",
+	"wyEx8x1AUm0pF0rD/UdFvgOotgQ9XdsViGuNKBfPwueWngDIp31OD7OZ/xVd9vwidfV1q3NZ/StYMb1N",
+	"iXAdar6+CgAYpWYNlwV6JWl3tOX+NDowJNx2lRhddyqfTOnimCCZc+xe6Jiza07pGbTo8ACSctlhBjwg",
+	"qfETY+HKhm250s3hVOKx35naAqm6EHDFsAeMbBwUAyaP7BuuNfpwMmOG2KZEjr6OmEPqXnQoBkki9+EZ",
+	"HpDU/Q9FqI0PWBAwZfMbpYD8RlwI3iLI5PYxX/1DCRYknWib3PCwQVCr7mLxG9ngtBrzI6QA6R3jDX7/",
+	"GF8P/jysqJvcuSmr8Lkrw/oMDUOc27jqWPiKtJOYhw46zhuI5oSojCi50XtzglxrYNge5JSZu3ABvT3m",
+	"SKpn+OBnvCcwwzFpZ9d6QlmHIyJSkd2k9cF24GHva6mwcMDm4g/VxG5nskTI6luIV1Gy4WWJEJeQnT34",
+	"gFeeAPEm6MaIl2iV2VjKnnaZiz7E9ZPLQeqGKyQWhu7knihND8p1BcrwkoT0Z/iVC1u3clBGCEAzOFrw",
+	"HBBHBeNg6XBFti2U3mJArWjoBtQ+I/2IkF0qI1Ysewtpd1A85yAgt8JYYseBNdjzk4iL0xu4AVd+orBM",
+	"MIOklQv+CHWN6es7xjTREghuUXOIJ7ircUchv2O0YNg/4pXsrJpuYsP87g/3P3cvuMA6mb3tPIpHrmJU",
+	"KEQ7URYFBXvUOpEIbalU5mqr4Dk4J7YFkr10gS+hI6pHgFoiRC9+h//9cAFkHDVMzHPv4Kk7M20WKzOW",
+	"Nf2tZYT7wgCY0Vl2xs0TNYUERpuB637qs2MW7OB8iNLj2bywosqzlZvEby0Dp6adha1VCD/rmeRsp6sy",
+	"xKfBf+o+vqOfw/QNY968gFFGORU/cVGXlE/xdOxI4XJPdPl3xxIuGWzgZU9oZv1TRq5XtICHZ+tfF2Gz",
+	"u+Td/8Y99Fne+2Ezv8RmONUIBdw3P9CtuY+s/MA7iOwpZlgGIs08+ODiDNQITCRxLUQCTeI/vRy6hwLx",
+	"1Ek1ZdP2W7iG/+4VxoYhRBXUO10TSvaNFFtwQ/KglfP6ABxnTAR3PbuEC6h5Kujh+HJ+bj79xsvSuwu6",
+	"qUc331Gd7x72Nh80efokN7mHVEyYHYben4CPf2q4NornXiB0hZljTyeG6leY3fWIdrdYcl38bo/Nhwsz",
+	"RjoM8o5vxUfgQ3uq3lC9+7x49w4Zvad0jYSYoqk7Ex7yzINuBkZ6AJw2LqJtPsIGXMQfm9fNahwz2wb4",
+	"Rwy9b6Rm17bjtEKMjDWjDfTZNBLXt2UgVABw0p35fs/1rmjoPs37P9kn/s3/n4j/Z4lut48COctZ7Gh9",
+	"2+o6CxL7sTn+B3rDyBpRi6wMhyBNq3eAymNUhZzanGGoshdW11i7cz3G4R6rJamDvrCNrhfGb0q6hQy8",
+	"n6jQrHiYsMyzkio1++lF2UY/yH+BYI/ZhOkYLbLAifRpGKxrVdBDG+xccR32wFHaGtYge/Z0MfdzZbsH",
+	"jBn2rsPAQ4YaXsCMfqz9t1JXqv/9hJaoHdNlGvqLujT2A3SIkLesKVpIZFAZAj00ct/5rj0o/UhWA1Qs",
+	"nys2UfP3yjz2jj1s0Z/7yBwj85SuZe/Td04Uro1JOCwfz0I+H0vBTFULgpEGi1QPVC7oKPiJTCf3+XGr",
+	"6f4796aRNaAIgDaIuxMzd2hdN/IWi02quedgMmTmV/lZOmqm9sDV7Z8sYhb4UzoIrUXEvrD7NJJRiQ/4",
+	"s/O/fRXnCfOLkDSFpc34rmdhnsWRvWe0Xuuw4z5qdIrjCmF16x2D5IOc9TTbih6IkHoZ09SNb0QVPalv",
+	"8PeT8MxDnlU7z9TOuWWeqk4UvLHuzO6hg+GO3jJi0WK8BUSVJo+fkEoKvVOZQyTuTrjfyWW7Nt+K/vdh",
+	"/5TCHWrBOyPUmsdSEN/vZ2rT1eQd+vDKpHopXgCPJuhlJ3pCtf0Ic8gdk8wr8HW7LrnasYIgmpIiWpJ8",
+	"J41G40C4RmjLhUtKb0Uh0+foR2EetVVf6l8U+uAHesMEuEzOTuR+ocSQDYcMMg8dGf0+VKPW6XfsI6Cj",
+	"PDwuB14ZhjGx9hPgMfkYFkTFFgJAxNAFPps6/YNssU7/o8I3mK9umb4rbEOcov9GXfgou/kM5fj4hl77",
+	"es+SbTSk2WD2p3U9jOEx2NNltHMxdsm+4spywjP36INvhf3SeGKgncxpDs7OYqm6YY0V6qheyGCf95Tr",
+	"GXSdtv5xpQ8Z23lFxbalW/bR8GzGM2yRMKfzF+B4WG4AaTWavcejQRUpqKbWSMVsDW3+T7qWDf3Q9ege",
+	"mukw7JkZ14/ewu/33c7PRzt6cmKuiPHDS032vCwh3MROomF8S0OmgAR5KXJGKtmAj4DktGm4xYuB/JcO",
+	"Mt7wjDJmie7aoEIbU0ZH2cQpcxeK0SbfjSQzwO+BCv0g2S44PH7rY1+h9uNjEttSy1XinaxEDTJM3VaQ",
+	"9cG1yoPYplIta0b1b7+JUwL7ja+g/xzT6uzkxml/OuHb38z5BL5YM1qd1yXt4/UMcOgGDRIcrr/9Ju1A",
+	"tB0vGVOLFUbA4+kdwv4jAvqOaghyQ68pm4RZSMEe/SIMkczUML2u5DesX9oLcOeVVNo1nKiD5gNHAUqL",
+	"vgvNA9ZBj4CCNyzX4D/VO/aLABjswKCHqmLzLwDi7TpAHWBWW37LxCPy5eWfA2nVa6M7IJRvYXBNvnzy",
+	"xKa+wDLJjmvle63K5heRUyGkNgIZ0wcx7x9TzSH9sut4QAXbY5QQwJ/MfB1KqJnwI/JSEwQuxmBjzZoK",
+	"PwcFS4AuPHCxllT8xVD/s7s/zazM7D6Rn859PnWuZatLKU/hs3gl5Q2hO0YLw+Gg6uJ58Dz+vsfh4PCl",
+	"BZw5YCLtajF50wBGty9YWSAdCtuEcUIGP8cmiw+mOT9Vrzcfo67Wo4fDglKWTh9j/FQy3HrwA0GORUby",
+	"FlrrYo8Ss/m8WrKD4FYcTwGAJz7POAoXo9VosLguYHHC1AF3kWnqoNG8nnqM3BPsQSpF4NXn7LI1k/tU",
+	"mQUjQIkARXkad0IvyxT31ntmJvfUnStA7hov9cBHlu7vt1RZz++/QL7aGwBlmc5YQ/CWk+b72CF9uo+m",
+	"mw3Z72TlK+it+mOxCYIWUWIISAAbOdh7m9SgxjPln8LvSIbPECjKTO6+0Rkc5STY1F0kwsNTe1wfNXNH",
+	"WjG1Jz/aJz7TXfn84MIBihdIBjAUUIlit0XLOKL78Q45UI9xkemeWrop/s13kA75MNnJ/9/LN/ZknSXC",
+	"jyTpqeR5VEpTZVMD1UFpVikP/IYl+okUzhBdJlXk9+zd352XAGwuuSG5LNtKIHhjRhQz+6Gxji+XVUXh",
+	"jxXPZQl3TkM0Xatr8uMPL87/BKh0L9+9Pv/Tn7768/njoHd0xQpOiT7UDJwGv4h8RxvF9H9zJe3Tjwjm",
+	"24OTQWnaWBeLAKL77tkZwRgtl2IVuNis4rLixTXZtA2QC5cCvpRfhNKsXpnXmSgy8L1k5ivoBjH/0Sry",
+	"B4cPVYCnpm7ktmFKZaTgynAZFy0r/pgR9j4v24IV5A85FTkrS/OCkJq8P2/owfznLyLoB3VFhOyhK3DI",
+	"kVgDcgLLNYzZtb5GpOz+v1eYWxH+OdjJjOQlVSr7RewY3+70Kq8yssf/vNlmthBfNt1/ASWCf6zQRZkF",
+	"dPR/WvNG71YF1dZFzd4/In+VsjCaKvPUldB5dMdL3HAsps9lxYylkpE1ha1Ex5aWxmoXhY8XopsHdFJ8",
+	"EfvQd0gP4LK5JpSUVLPGjPSLyGXTsFyrXlhMEUW5M/mHaT6PyLdAFEcceBFIR9bMzJVsaK6PO3hmDifj",
+	"F2HxMKzVilcDfJGWgGUBAVhcDq6Ea8XKjQe6YbV+FHE9vawMY4S3QvrChRLzHNsid8LNt+5bc0ER/PO4",
+	"5PzjuYxwQW+ZMhIxFcFeM8B2cqm2hp1OIEjx04TaDUhJ7FEcLv+naX/8nW/yj+ORd9Mbj4pGKHRCL/3x",
+	"4F1VR+hOp66zlTnH4COHowXoIRP75QY+nwMS/SbkggeEil5Y5FXS7QteLtKQ3EKWIcY/lHr3N9ZUdNHg",
+	"bxi9CV54YMgHpNWzsWSzEwNkD1oy29jHBna56ymS9bkfy3/L0vA/60uqjnGPWX8Sj+PfPP858vwMCM+m",
+	"WNLd4fO1sbo+D5M21uktq6Ade8piGj1d05pA0DD9ARFLvpeCHVW+P/SOTWgPwcoXF5l/EU2E7kTgjipM",
+	"1IVev4SW2Eny45ezO23mWIcZFAtj7NzWni9grgua3wi5L1mxHSse6x46Acc9lMO1m+SnKiTrZlAlUlKC",
+	"R8B+3xPZuGDxCQMwB9liTZJiTPQaMKN/0W3itTUkwfTlemj9jqaADRjJl62PqgTf+Kc+S9PFTe9j1k9j",
+	"lqbfIG+MVLRg97k3uh3pIFjG7hK39s8PdOVjXj+OCuO3D+to9XCXTyfbP+39I0W34K7ucSd7mJOzGPKW",
+	"TXVG/ub2fnH7BSz48Kx0O5EXivQgkIdmASkg5+SEgVqXkmS2jDnaLtkz8E6OI97AE5+lODdTG9sAWNyg",
+	"McYJiY+eXRDoGLJD4MLUDkDDf0ymPurieE8ifybQVrCKT5SSP8YLTxFP0ma0ehnHFVkzLrZwFZ+io05R",
+	"hDzR9WogJc1v1DWh8PkjWYs1rItPrq98Hbn0HT7PZ3p+3exS59cv8ZT1x4DJZN1mneWF+dOM5jsI1Wno",
+	"eKS6FGavbYEvwQGoTMB4DPesoqO79R2tP97VOMO/BfGfE/EBLQoAwablm8YsXHMzDqI8W81Grv/Bcg37",
+	"xiu6ZRe12C6NSLlX1e32v95PYStHmc7s0SlRqm64wEhtRWsEH615riGpvTH/xojz0tPv7LXp4sbPulH8",
+	"2O3d9eQuCO2b3qftKmqsMYgf943nvnHmQsISiw8CO3+i5G64c7LZ2hqRlBh4jU98ltsGc3suFUsC6cD6",
+	"gONTyHeQ07HfHcxvDYPwvZDipNhw4SQQxYd1XbmD9H+uwv0OIFz8Jb0+BHAUuWSbDc/5HRRtuRfnPR9K",
+	"sqP36724v63+QBpeMLdPlOccUifCgX9jtb62/YAbTA9Rmh5OpN3R7ub/T+g90XO8+eqpTuYHHOXZ0LD6",
+	"Iq2hprV1CqRDcfjIZ1rBV7NmvH4SJn/K/GUY0frajIyBjgRj4r2XsA7TSZcgfEdvGCzqszueMKtPdDCR",
+	"IpEt/s7Q3tXSIarZ+mAUaQTmRZ/06Xrww/Ylbh47DVYPsj/cjo8ewIvf4X8nSmnvxRZzgqv1olBszZp7",
+	"qPF1sVmugM9sbJIWBacs5jW80G9MAogKb56/sOr3tz9892qEFX5raUOF5mK8XuX/7B67U3fbzzK4/pbl",
+	"jNfz+tqaB0/e6x+Kb9etJjkUZdoy3lb1fGy2IiW2Zbb0kqucNiM4F8/xgW4Pi3/RugaAmTQKyckgKzta",
+	"FwTNd/yASwFvYN6h0AdtbMHuNaxhdBSkxPz+L7Z3T2KVQq7PxP337i0UQ8c2zyOLjG1RQ7lixTk40iZT",
+	"WN7Cwy9Kuv08tdNufuMhQbPa011MZrQuFGzdjl32B3Ya3nGlZXMYNxaONuNCMa1LNobZYn4/wY6c/qjg",
+	"1D5RescSTjh1M34o3gtFpsPAwE645kS6MAH2LUYWmmANey1Pn1F88DM9oHZyya7R9ufTof92NQQ0QA9A",
+	"5/SYWAzJfQENVkZpbl5/ca8uOMvIXvBcVneo8DimOd7kQQPXfurCM/z++XO+ZbESsXffPj1/8tXXzkaD",
+	"0TLy9sUz8uevvrjstV88ti66wZXrqznVQPEtq5vkZFyV0OhnP5zQNdk1vQUqtgIN4GKCtToo8nFP0Nv+",
+	"o/9S1ki3sFk2SUiHE1km/VEX9UIcqq3WH3j2UEpnMNFPFJLvzSG6W06nvQYUJiKFLYNrGn7LFNlKpjxt",
+	"P0WPX8De6yK/FXqy2N5hwK9pfrNtZCuKzPAcpPrhjS2x/4xw/dfNH5TE5pRqrAVVn8PmXN0BjT/XC3yc",
+	"DX4YNls4IfTphjZ4iwetHHYUgkJs4TZcFHwzidcMPeqD5x4Sy+mzFdUdAabldEjUU0YAjiqk+jxgL12L",
+	"pGpj8D7LHgsDlKv5hQi0ofY4x+ClPXE5o6Nscb0UvrisPunfnsXY/Q3joXIPuzzID4xpYcmGxsLhCMoN",
+	"eXJ5mZEnl4+NpH9y+SRAMtSdygwdjs131yUjxrqnW/aIfGle/fLxF8BoXz7+yrzrXz1gBMuVev8izEMY",
+	"OrFIs9fkq8sv7PckUQwzliqb9g+MS94y3RzOgSOIYrkUhYoVjf+NsRotk9l6yV3Nio9o2I9bkIARgPsD",
+	"dh8e+mtvfDv9/EN20njZyKy+Z3sLVDFglbuqQSfW6lLzfj2cL4KECklaBX8OECuuQvfjJ1PvBLTzMWra",
+	"85fPXn8XTnDcHrvlbD8l6/GZfyULzKxojtDGlZ82R4trKGzuwSeVgO1pU+ELJjTXh1HoOTu1JY5SXPW/",
+	"aEQIl3gKrKtnJUCP2c3vOzPHt0TKSl1saFkaa2qqFsE99aBVBfiR8coCO5GTY2ZChiH25wb/o5TVf6pQ",
+	"nd3vmIB8Oes/442H64PMxFFEsSzN6m7ZZw9VG4DDn4BjT0Dq78HB2xCrK/n97Ig+gsemmMas+7hWaBG3",
+	"G9bYnkAOH9O85tsEWakFSqfFpqobLgAoSjYWlMgidZ8DHDW+aZ2muRRKlsyCWVvAP65JRW+YAph/QWhR",
+	"cfGfyvXvzqmAn3FUvWONekReasxjw8E9fAT58yV4KjKiGGBK8YapFdWPjjTGHxV7B/R4sIhQW3+ijKbv",
+	"2f4HQ5akEIC9c8T3wTsgZUbUztBVipOIhne141TPDiE7SREw0/HxH7aggpfGJe0P+MgDiln4wpiMtbM8",
+	"lVMARoNdkq22glOxvGFaTZLKpSLcyhs2lopgfkeW+Tcw5nTvRG0pdUx78zDL28aoc4Z4+OTVz78a8ijW",
+	"3Dqqtk15dnV2AWSzwwzn/LxT6buAVYfv1gMMM1IfAGyvvM5vdPBBFk0Ao4iHkjedk7gboQc4cjQIZqj2",
+	"U1KvfIq6VZOy4R/+U5FC5oC7539xGcnBl11C7fFXbTORbuJDEPZgEKupHQ/zYtjC0SYwdC+7Lvq/xzDa",
+	"ONRWsQJx1LBwEhwTFMcLcyICJD7whSjKw88EBWLRT9nhwYPSlXjkVBnT1HWVs62xfPOxfqkHQCzwgLqu",
+	"wiNC3ijUphXcjgXRHdkwUnGlEITBUdyDkEWHPkZk7nbRyvyQ+1BpOR7pm99aXlfAXC7PDjGI0bpaQ681",
+	"W+5iuZqLLYQ9utGd9/N4eIu/bdftbhH7mj3hsc2SpOCFbVi0h5kFr7UFtJ6Lxm5ZA/EVBEXs3rF/j7wF",
+	"lv6erYls+JYLgvKE/AE9AG/effHo8Z/+eIXJh0UoPNYHxAw1ShF0XEL3gdJU5OwR+V5aG3TD0SPY9SBA",
+	"4DlNRQEGAyU/vn0VEJPnstqz9dmHXz/8vwEAAP//",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -170,6 +170,7 @@ type receiptStore interface {
 type caseStore interface {
 	Case(ctx context.Context, id string) (store.Case, error)
 	Cases(ctx context.Context, f store.Filter) ([]store.Case, error)
+	CountCases(ctx context.Context, f store.Filter) (int, error)
 	Flags(ctx context.Context, f store.Filter, state string) ([]store.CaseFlag, error)
 	Tag(ctx context.Context, id string) (string, error)
 	Version(ctx context.Context, id string, number int) (store.Version, error)

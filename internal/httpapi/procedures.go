@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"afterbeam/internal/quantity"
 	"afterbeam/internal/store"
 )
 
@@ -37,7 +38,8 @@ func (h *handlers) ListProcedures(ctx context.Context, request ListProceduresReq
 	}
 	cases, err := h.store.Cases(ctx, callOf(ctx).grant.Narrow(store.Filter{
 		Room: or(p.Room), Class: or(p.Class), FlagState: string(or(p.Flag)), State: string(or(p.State)),
-		From: or(p.From), To: or(p.To), After: or(p.After), Limit: limit + 1,
+		From: or(p.From), To: or(p.To), KermaFrom: given[quantity.Gray](p.KermaFromGy), PeakFrom: given[quantity.Gray](p.PeakFromGy),
+		Order: orderOf(string(or(p.Order))), After: or(p.After), Limit: limit + 1,
 	}))
 	if err != nil {
 		return nil, err
@@ -47,6 +49,43 @@ func (h *handlers) ListProcedures(ctx context.Context, request ListProceduresReq
 		return nil, err
 	}
 	return ListProcedures200JSONResponse{Procedures: every(cases, encodeCase), Next: next}, nil
+}
+
+// orderOf gives the store's order for the contract's.
+func orderOf(o string) store.Order {
+	if o == string(OrderParamStart) {
+		return store.ByStart
+	}
+	return store.Order(o)
+}
+
+// given is a parameter that may be absent.
+func given[T ~float64](v *float64) quantity.Opt[T] {
+	if v == nil {
+		return quantity.None[T]()
+	}
+	return quantity.Some(T(*v))
+}
+
+// CountProcedures counts procedures in the caller's rooms.
+func (h *handlers) CountProcedures(ctx context.Context, request CountProceduresRequestObject) (CountProceduresResponseObject, error) {
+	p := request.Params
+	if err := days(p.From, p.To); err != nil {
+		return nil, err
+	}
+	grant := callOf(ctx).grant
+	matching, err := h.store.CountCases(ctx, grant.Narrow(store.Filter{
+		Room: or(p.Room), Class: or(p.Class), FlagState: string(or(p.Flag)), State: string(or(p.State)), From: or(p.From), To: or(p.To),
+		KermaFrom: given[quantity.Gray](p.KermaFromGy), PeakFrom: given[quantity.Gray](p.PeakFromGy),
+	}))
+	if err != nil {
+		return nil, err
+	}
+	all, err := h.store.CountCases(ctx, grant.Narrow(store.Filter{}))
+	if err != nil {
+		return nil, err
+	}
+	return CountProcedures200JSONResponse{Matching: matching, All: all}, nil
 }
 
 // days checks local days that the contract's pattern lets through.

@@ -5,6 +5,8 @@ import (
 	"database/sql"
 	"fmt"
 	"strings"
+
+	"afterbeam/internal/quantity"
 )
 
 // Filter narrows a list of cases. Empty fields do not narrow, and without a Limit the list is whole. Rooms and Account are
@@ -18,8 +20,34 @@ type Filter struct {
 	State     string
 	From, To  string // local dates, both included
 	PatientID string
-	After     string // id of the last case seen; one that is not there is ErrCursor
-	Limit     int
+	// KermaFrom and PeakFrom are the least reported air kerma and the least estimated peak; cases without one are left out.
+	KermaFrom quantity.Opt[quantity.Gray]
+	PeakFrom  quantity.Opt[quantity.Gray]
+	// Order is what the list is sorted by, the highest first; those without a value come last.
+	Order Order
+	After string // id of the last case seen; one that is not there is ErrCursor
+	Limit int
+}
+
+// Order is what a list of cases is sorted by.
+type Order string
+
+// The orders.
+const (
+	ByStart     Order = ""
+	ByKerma     Order = "kerma"
+	ByKAP       Order = "kap"
+	ByPeak      Order = "peak"
+	ByEffective Order = "effective"
+)
+
+// keys are what an order compares. A case without a value counts as less than any.
+func (o Order) keys() []string {
+	column := map[Order]string{ByKerma: "kerma_gy", ByKAP: "kap_gym2", ByPeak: "psd_gy", ByEffective: "effective_sv"}[o]
+	if column == "" {
+		return []string{"start_at", "id"}
+	}
+	return []string{"COALESCE(" + column + ", -1)", "start_at", "id"}
 }
 
 // Cases lists procedures, newest first.
@@ -35,11 +63,19 @@ func (f Filter) list(ctx context.Context, q querier, where string, args []any) (
 			return nil, err
 		}
 	}
-	query := `SELECT ` + caseColumns + ` FROM procedure_case WHERE ` + where + ` ORDER BY start_at DESC, id DESC`
+	query := `SELECT ` + caseColumns + ` FROM procedure_case WHERE ` + where + ` ORDER BY ` + strings.Join(f.Order.keys(), " DESC, ") + ` DESC`
 	if f.Limit > 0 {
 		query += ` LIMIT ` + placeholder(&args, f.Limit)
 	}
 	return rows(ctx, q, func(r *sql.Rows) (Case, error) { return scanCase(r) }, query, args...)
+}
+
+// CountCases counts the procedures that a filter holds for, on whatever page.
+func (db *DB) CountCases(ctx context.Context, f Filter) (n int, err error) {
+	f.After = ""
+	where, args := f.where()
+	err = db.read.QueryRowContext(ctx, `SELECT COUNT(*) FROM procedure_case WHERE `+where, args...).Scan(&n)
+	return n, kind(ended(ctx, err))
 }
 
 func (f Filter) where() (string, []any) {
@@ -66,6 +102,13 @@ func (f Filter) terms(prefix string) (string, []any) {
 	if f.To != "" {
 		terms = append(terms, prefix+"local_date <= "+placeholder(&args, f.To))
 	}
+	least := func(column string, value quantity.Opt[quantity.Gray]) {
+		if v, ok := value.Get(); ok {
+			terms = append(terms, prefix+column+" >= "+placeholder(&args, float64(v)))
+		}
+	}
+	least("kerma_gy", f.KermaFrom)
+	least("psd_gy", f.PeakFrom)
 	if f.PatientID != "" {
 		terms = append(terms, prefix+"patient_id IN (SELECT id FROM patient WHERE survivor = (SELECT survivor FROM patient WHERE id = "+placeholder(&args, f.PatientID)+"))")
 	}
@@ -82,7 +125,8 @@ func (f Filter) terms(prefix string) (string, []any) {
 		terms = append(terms, prefix+"id IN ("+casesOfPerson(own)+" UNION SELECT procedure_id FROM ask WHERE person = "+mark+")")
 	}
 	if f.After != "" {
-		terms = append(terms, "(start_at, id) < (SELECT start_at, id FROM procedure_case WHERE id = "+placeholder(&args, f.After)+")")
+		keys := strings.Join(f.Order.keys(), ", ")
+		terms = append(terms, "("+keys+") < (SELECT "+keys+" FROM procedure_case WHERE id = "+placeholder(&args, f.After)+")")
 	}
 	return strings.Join(terms, " AND "), args
 }
