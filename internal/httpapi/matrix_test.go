@@ -118,6 +118,8 @@ func matrix() map[string]expectation {
 			roles: "poq", scope: inRoom, ask: procedurePath("/estimates/1"), ok: 200,
 		},
 		"GET /v1/procedures/:id/map":     {roles: "po", scope: inRoom, ask: procedurePath("/map"), ok: 200},
+		"GET /v1/procedures/:id/organs":  {roles: "po", scope: inRoom, ask: procedurePath("/organs"), ok: 200},
+		"GET /v1/procedure-counts":       {roles: "poq", scope: noScope, ask: at("/v1/procedure-counts"), ok: 200},
 		"GET /v1/procedures/:id/notices": {roles: "po", scope: inRoom, ask: procedurePath("/notices"), ok: 200},
 		"POST /v1/procedures/:id/acknowledge": {roles: "po", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
 			return "/v1/procedures/" + r.procedure(room).ID + "/acknowledge", `{"version":1}`, nil

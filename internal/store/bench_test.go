@@ -14,6 +14,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"afterbeam/internal/quantity"
 	"afterbeam/internal/store"
 	"afterbeam/internal/store/invented"
 )
@@ -105,11 +106,14 @@ func BenchmarkPatientCumulative(b *testing.B) {
 		took.report(b)
 	})
 	lists := map[string]store.Filter{
-		"newest":          {},
-		"deep page":       {After: deepCase(b, g.db)},
-		"month long ago":  {From: "2022-02-01", To: "2022-02-28"},
-		"class in a room": {Class: "neuro", Room: "Cath 2"},
-		"reached in two":  {FlagState: "reached", Rooms: []string{"Hybrid 1", "Cath 2"}},
+		"newest":                 {},
+		"deep page":              {After: deepCase(b, g.db)},
+		"month long ago":         {From: "2022-02-01", To: "2022-02-28"},
+		"class in a room":        {Class: "neuro", Room: "Cath 2"},
+		"highest peaks":          {Order: store.ByPeak},
+		"highest of a room deep": {Order: store.ByKerma, Room: "Cath 2", After: deepCase(b, g.db)},
+		"peak from":              {Order: store.ByPeak, PeakFrom: quantity.Some[quantity.Gray](1)},
+		"reached in two":         {FlagState: "reached", Rooms: []string{"Hybrid 1", "Cath 2"}},
 	}
 	for name, f := range lists {
 		f.Limit = 51
@@ -121,6 +125,21 @@ func BenchmarkPatientCumulative(b *testing.B) {
 				took.add(time.Since(started))
 				if err != nil || len(cases) != 51 {
 					b.Fatal(len(cases), err)
+				}
+			}
+			took.report(b)
+		})
+	}
+	counts := map[string]store.Filter{"all": {}, "a year in a room": {From: "2024-01-01", To: "2024-12-31", Room: "Cath 2"}, "peak from": {PeakFrom: quantity.Some[quantity.Gray](1)}}
+	for name, f := range counts {
+		b.Run("count "+name, func(b *testing.B) {
+			var took timings
+			for b.Loop() {
+				started := time.Now()
+				n, err := g.db.CountCases(context.Background(), f)
+				took.add(time.Since(started))
+				if err != nil || n == 0 {
+					b.Fatal(n, err)
 				}
 			}
 			took.report(b)

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"afterbeam/internal/quantity"
 	"afterbeam/internal/store"
 )
 
@@ -69,6 +70,8 @@ func filters(t *testing.T, s *site) {
 		{"one day", store.Filter{From: "2026-09-15", To: "2026-09-15"}, func(c store.Case) bool { return c.LocalDate == "2026-09-15" }},
 		{"patient", store.Filter{PatientID: all[7].PatientID}, func(c store.Case) bool { return c.ID == all[7].ID }},
 		{"no such patient", store.Filter{PatientID: "nobody"}, func(store.Case) bool { return false }},
+		{"kerma from", store.Filter{KermaFrom: quantity.Some[quantity.Gray](2)}, func(c store.Case) bool { return c.Kerma.Or(-1) >= 2 }},
+		{"peak from", store.Filter{PeakFrom: quantity.Some[quantity.Gray](1.5)}, func(c store.Case) bool { return c.PSD.Or(-1) >= 1.5 }},
 		{"several", store.Filter{Room: "Hybrid 1", FlagState: "reached", From: "2026-09-16"}, func(c store.Case) bool {
 			return c.Room == "Hybrid 1" && c.FlagState == "reached" && c.LocalDate >= "2026-09-16"
 		}},
@@ -83,6 +86,9 @@ func filters(t *testing.T, s *site) {
 		got, err := s.db.Cases(ctx(), tt.filter)
 		require.NoError(t, err, tt.name)
 		assert.ElementsMatch(t, want, idsOf(got), tt.name)
+		n, err := s.db.CountCases(ctx(), tt.filter)
+		require.NoError(t, err, tt.name)
+		assert.Equal(t, len(want), n, tt.name)
 		tt.filter.Limit = 2
 		got, err = s.db.Cases(ctx(), tt.filter)
 		require.NoError(t, err, tt.name)
@@ -123,9 +129,43 @@ func casePages(t *testing.T, s *site) {
 	for i := 1; i < len(whole); i++ {
 		require.False(t, whole[i].Start.After(whole[i-1].Start), "newest first")
 	}
+	n, err := s.db.CountCases(ctx(), store.Filter{After: whole[3].ID, Limit: 2})
+	require.NoError(t, err)
+	assert.Equal(t, len(whole), n, "a count is of all pages")
+	for _, order := range []store.Order{store.ByStart, store.ByKerma, store.ByKAP, store.ByPeak, store.ByEffective} {
+		s.pagesInOrder(t, order)
+	}
+	_, err = s.db.Cases(ctx(), store.Filter{After: "no such case"})
+	require.ErrorIs(t, err, store.ErrCursor, "an empty page would look like the end")
+	_, err = s.db.Flags(ctx(), store.Filter{After: "no such case"}, "reached")
+	require.ErrorIs(t, err, store.ErrCursor)
+}
+
+// pagesInOrder wants the pages of a list to be the list, sorted by a value, those without one last.
+func (s *site) pagesInOrder(t *testing.T, order store.Order) {
+	t.Helper()
+	whole, err := s.db.Cases(ctx(), store.Filter{Order: order})
+	require.NoError(t, err)
+	value := func(c store.Case) float64 {
+		switch order {
+		case store.ByKerma:
+			return float64(c.Kerma.Or(-1))
+		case store.ByKAP:
+			return float64(c.KAP.Or(-1))
+		case store.ByPeak:
+			return float64(c.PSD.Or(-1))
+		case store.ByEffective:
+			return float64(c.Effective.Or(-1))
+		case store.ByStart:
+		}
+		return float64(c.Start.Unix())
+	}
+	for i := 1; i < len(whole); i++ {
+		require.LessOrEqual(t, value(whole[i]), value(whole[i-1]), "order %q", order)
+	}
 	for _, size := range []int{1, 7, 24, 25} {
 		got := []string{}
-		f := store.Filter{Limit: size}
+		f := store.Filter{Limit: size, Order: order}
 		for {
 			page, err := s.db.Cases(ctx(), f)
 			require.NoError(t, err)
@@ -135,12 +175,8 @@ func casePages(t *testing.T, s *site) {
 			got = append(got, idsOf(page)...)
 			f.After = page[len(page)-1].ID
 		}
-		assert.Equal(t, idsOf(whole), got, "pages of %d", size)
+		assert.Equal(t, idsOf(whole), got, "pages of %d in order %q", size, order)
 	}
-	_, err = s.db.Cases(ctx(), store.Filter{After: "no such case"})
-	require.ErrorIs(t, err, store.ErrCursor, "an empty page would look like the end")
-	_, err = s.db.Flags(ctx(), store.Filter{After: "no such case"}, "reached")
-	require.ErrorIs(t, err, store.ErrCursor)
 }
 
 func flagLists(t *testing.T, s *site) {
