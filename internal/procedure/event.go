@@ -129,11 +129,13 @@ type Mechanics struct {
 	Primary, Secondary       quantity.Opt[quantity.Degree]
 	PrimaryEnd, SecondaryEnd quantity.Opt[quantity.Degree]
 	Column                   quantity.Opt[quantity.Degree]
-	Mount                    Code // mechanical configuration of a CR or DR system, PS3.16 CID 10031
-	SourceToIsocentre        quantity.Opt[quantity.Millimetre]
-	SourceToReference        quantity.Opt[quantity.Millimetre]
-	SourceToDetector         quantity.Opt[quantity.Millimetre]
-	SourceToTable            quantity.Opt[quantity.Millimetre]
+	// DetectorRotation turns the detector in its own plane, and the field with it (PS3.16 128759).
+	DetectorRotation  quantity.Opt[quantity.Degree]
+	Mount             Code // mechanical configuration of a CR or DR system, PS3.16 CID 10031
+	SourceToIsocentre quantity.Opt[quantity.Millimetre]
+	SourceToReference quantity.Opt[quantity.Millimetre]
+	SourceToDetector  quantity.Opt[quantity.Millimetre]
+	SourceToTable     quantity.Opt[quantity.Millimetre]
 	// TableLongitudinal, TableLateral and TableHeight have the meaning, sign and zero that the device profile says.
 	TableLongitudinal, TableLongitudinalEnd quantity.Opt[quantity.Millimetre]
 	TableLateral, TableLateralEnd           quantity.Opt[quantity.Millimetre]

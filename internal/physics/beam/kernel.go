@@ -6,7 +6,6 @@ import (
 	"slices"
 	"sync"
 
-	"gonum.org/v1/gonum/integrate/quad"
 	"gonum.org/v1/gonum/interp"
 
 	"afterbeam/internal/embedded"
@@ -60,49 +59,12 @@ func extended(table []float64, limit float64) (rs, ss []float64) {
 	return rs, ss
 }
 
-// The grid of the quadrant integrals: nodes are even in the root of the distance, because the integral behaves like
-// x ln x at the edges of a field, which is smooth in the root.
-const (
-	nodes    = 72
-	farthest = 600.0 // mm; S does not change beyond
-)
-
-// node gives the distance of a grid node in mm.
-func node(i int) float64 {
-	u := float64(i) / (nodes - 1)
-	return farthest * u * u
-}
-
-// quadrants is Q(x, y) of eq. (3.5) at the grid nodes, one energy after the other.
-type quadrants [nodes * nodes]float64
-
-// quadrantTables integrates eq. (3.5) for each energy of the kernel table. The two terms of a quadrant share one
-// function of (distance to an edge, length along it), summed up angle by angle.
+// quadrantTables integrates eq. (3.5) for each energy of the kernel table.
 var quadrantTables = sync.OnceValue(func() []quadrants {
 	list := kernels()
 	tables := make([]quadrants, len(list))
-	const points = 4
-	offset, weight := make([]float64, points), make([]float64, points)
-	quad.Legendre{}.FixedLocations(offset, weight, 0, 1)
 	for e := range list {
-		half := new(quadrants) // half[x][y]: the triangle between the foot of the edge at x and y along it
-		for i := 1; i < nodes; i++ {
-			x, from, sum := node(i), 0.0, 0.0
-			for j := 1; j < nodes; j++ {
-				to := math.Atan2(node(j), x)
-				for p := range points {
-					angle := from + (to-from)*offset[p]
-					sum += (to - from) * weight[p] * list[e].at(x/math.Cos(angle))
-				}
-				half[i*nodes+j] = sum / (2 * math.Pi)
-				from = to
-			}
-		}
-		for i := range nodes {
-			for j := range nodes {
-				tables[e][i*nodes+j] = half[i*nodes+j] + half[j*nodes+i]
-			}
-		}
+		integrate(list[e].at, &tables[e])
 	}
 	return tables
 })
@@ -110,25 +72,30 @@ var quadrantTables = sync.OnceValue(func() []quadrants {
 // energyWeights spreads normalised kerma weights per keV over the energies of the kernel table, linear in energy.
 func energyWeights(kerma []float64, total float64) []float64 {
 	list := kernels()
-	weights := make([]float64, len(list))
+	energies := make([]float64, len(list))
+	for i := range list {
+		energies[i] = list[i].energy
+	}
+	return spread(energies, kerma, total)
+}
+
+// spread shares normalised kerma weights per keV out among rising energies, linear between them, all to the nearest
+// outside.
+func spread(energies, kerma []float64, total float64) []float64 {
+	weights := make([]float64, len(energies))
 	for i, w := range kerma {
 		e := float64(firstEnergy + i)
-		upper, exact := slices.BinarySearchFunc(list, e, func(k kernel, e float64) int {
-			switch {
-			case k.energy < e:
-				return -1
-			case k.energy > e:
-				return 1
-			}
-			return 0
-		})
-		if exact {
+		upper, exact := slices.BinarySearch(energies, e)
+		switch {
+		case exact || upper == 0:
 			weights[upper] += w / total
-			continue
+		case upper == len(energies):
+			weights[upper-1] += w / total
+		default:
+			share := (e - energies[upper-1]) / (energies[upper] - energies[upper-1])
+			weights[upper-1] += (1 - share) * w / total
+			weights[upper] += share * w / total
 		}
-		share := (e - list[upper-1].energy) / (list[upper].energy - list[upper-1].energy)
-		weights[upper-1] += (1 - share) * w / total
-		weights[upper] += share * w / total
 	}
 	return weights
 }

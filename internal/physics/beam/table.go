@@ -70,17 +70,24 @@ func (b *Beam) Paths(layers []Layer) *Paths {
 
 // Transmission is that of Beam.Transmission within 0.01 % for tables up to 3 g/cm2.
 func (p *Paths) Transmission(slant float64) float64 {
-	x := (min(max(slant, 1), maxSlant) - 1) * perSlant
-	i := min(int(x), slantNodes-1)
+	x := (slant - 1) * perSlant
+	if !(x > 0) {
+		x = 0
+	}
+	i := int(x)
+	if x >= slantNodes {
+		x, i = slantNodes, slantNodes-1
+	}
 	x -= float64(i)
 	a, b := &p.at[i], &p.at[i+1]
 	rise := b[0] - a[0]
 	return a[0] + x*(a[1]+x*(3*rise-2*a[1]-b[1]+x*(a[1]+b[1]-2*rise)))
 }
 
-// ForwardScatter is the factor by which scatter from a table in contact with the patient raises the kerma at the skin
-// above what the narrow-beam transmission gives, eq. (4.2). mass is that of table and mattress together, squareSide the
-// side of the square field at the skin; above 25 cm the factor stays.
+// ForwardScatter is the factor by which scatter from a table in contact with the patient raises the kerma in the middle of a
+// field above what the narrow-beam transmission gives, eq. (4.2): one figure for a whole field, where TableScatter gives
+// points of it. mass is that of table and mattress together, squareSide the side of the square field at the skin; above 25
+// cm the factor stays.
 func ForwardScatter(mass quantity.GramPerSquareCentimetre, squareSide quantity.Millimetre) float64 {
 	// Source: own photon Monte Carlo of the project (tables of 0.54 and 0.91 g/cm2 on 20 cm of water, 60 to 120 kV, 0 to
 	// 0.9 mm Cu); known: computed. Per g/cm2 at sides of 0, 5, 10, 15, 20 and 25 cm.

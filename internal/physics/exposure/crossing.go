@@ -11,24 +11,54 @@ import (
 const sink = 30.0
 
 // Crossing tells whether the ray from focus to a point on the skin crosses the table on its way, and if so its slant:
-// path length in the slab over the slab's thickness, eq. (6.5). A ray that passes beside the slab does not cross it. No table, nil, is not crossed.
+// path length in the slab over the slab's thickness, eq. (6.5). A ray that passes beside the slab does not cross it. No
+// table, nil, is not crossed.
 func (t *Table) Crossing(focus, point r3.Vec) (slant float64, crosses bool) {
-	if t == nil {
-		return 0, false
-	}
-	below := r3.Dot(r3.Sub(focus, t.Centre), t.Down)
-	sunk := r3.Dot(r3.Sub(point, t.Centre), t.Down)
-	if below <= 0 || sunk > sink || sunk >= below {
-		return 0, false
-	}
+	p := t.From(focus)
 	ray := r3.Sub(point, focus)
-	drop := below - sunk
-	at := r3.Sub(r3.Add(focus, r3.Scale(below/drop, ray)), t.Centre)
-	if across := r3.Dot(at, t.Left); across > t.HalfWidth || across < -t.HalfWidth {
-		return 0, false
+	slant, _, crosses = p.Crossing(ray, point, math.Sqrt(r3.Norm2(ray)))
+	return slant, crosses
+}
+
+// Passage is a table as a focus sees it, for the many rays of one focus.
+type Passage struct {
+	table *Table
+	// below, left and head are the focus's place from the middle of the top: under it, and along its axes.
+	below, left, head float64
+	top               float64 // of the middle along down
+}
+
+// From gives the table as a focus sees it. No table, nil, is not crossed by any ray.
+func (t *Table) From(focus r3.Vec) Passage {
+	if t == nil {
+		return Passage{}
 	}
-	if along := r3.Dot(at, t.Head); along > t.HalfLength || along < -t.HalfLength {
-		return 0, false
+	from := r3.Sub(focus, t.Centre)
+	return Passage{t, r3.Dot(from, t.Down), r3.Dot(from, t.Left), r3.Dot(from, t.Head), r3.Dot(t.Centre, t.Down)}
+}
+
+// Crossing tells of the ray from the focus to a point on the skin, of a length in mm, what Table.Crossing tells, and the gap
+// of air between table and point in mm.
+func (p *Passage) Crossing(ray, point r3.Vec, length float64) (slant, gap float64, crosses bool) {
+	t := p.table
+	if t == nil || p.below <= 0 {
+		return 0, 0, false
 	}
-	return math.Sqrt(r3.Norm2(ray)) / drop, true
+	sunk := r3.Dot(point, t.Down) - p.top
+	if sunk > sink || sunk >= p.below {
+		return 0, 0, false
+	}
+	slant = 1 / (p.below - sunk)
+	share := p.below * slant
+	if across := p.left + share*r3.Dot(ray, t.Left); across > t.HalfWidth || across < -t.HalfWidth {
+		return 0, 0, false
+	}
+	if along := p.head + share*r3.Dot(ray, t.Head); along > t.HalfLength || along < -t.HalfLength {
+		return 0, 0, false
+	}
+	slant *= length
+	if sunk < 0 {
+		gap = -sunk
+	}
+	return slant, gap, true
 }

@@ -88,6 +88,19 @@ func (t *tracer) reportedSize(e *procedure.Event) (width, height quantity.Millim
 	return 0, 0, false
 }
 
+// rotation is the angle in degrees by which the field is turned in its own plane: that of the detector.
+func (t *tracer) rotation(e *procedure.Event) float64 {
+	angle, ok := e.Mechanics.DetectorRotation.Get()
+	if !ok || !finite(float64(angle), 360) {
+		t.notes.say("detector rotation not reported: 0 (common practice, no source)")
+		return 0
+	}
+	if angle != 0 {
+		t.notes.say("field turned with the detector as reported, from its height to its width (sense by judgement)")
+	}
+	return float64(angle)
+}
+
 // fieldDistance is the distance from the focus at which the field size is meant.
 func (t *tracer) fieldDistance(e *procedure.Event, isocentre, reference quantity.Millimetre) quantity.Millimetre {
 	switch t.profile.FieldPlane {

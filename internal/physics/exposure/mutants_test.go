@@ -38,6 +38,8 @@ func mutants() map[string]mutant {
 		"table rotation":                     {orientation, "float64(m.TableRotation.Or(0)), float64(m.TableHeadTilt", "-float64(m.TableRotation.Or(0)), float64(m.TableHeadTilt"},
 		"table head tilt":                    {orientation, "float64(m.TableHeadTilt.Or(0)), float64", "-float64(m.TableHeadTilt.Or(0)), float64"},
 		"table cradle tilt":                  {orientation, "float64(m.TableCradleTilt.Or(0))", "-float64(m.TableCradleTilt.Or(0))"},
+		"field turned, width":                {orientation, "across: r3.Sub(r3.Scale(cos, a.across), r3.Scale(sin, a.along))", "across: r3.Add(r3.Scale(cos, a.across), r3.Scale(sin, a.along))"},
+		"field turned, height":               {orientation, "along:  r3.Add(r3.Scale(cos, a.along), r3.Scale(sin, a.across))", "along:  r3.Sub(r3.Scale(cos, a.along), r3.Scale(sin, a.across))"},
 		"focus against the detector":         {trace, "Focus: r3.Sub(isocentre,", "Focus: r3.Add(isocentre,"},
 		"way of a stepping table":            {trace, "r3.Scale(st.motion, where.step)", "r3.Scale(-st.motion, where.step)"},
 		"way of the isocentre":               {placement, "out.step = r3.Sub(out.step,", "out.step = r3.Add(out.step,"},
@@ -70,7 +72,7 @@ func mutants() map[string]mutant {
 		"tube side by the reference point":   {sweep, "code == refTableOver && downward < -0.5", "code == refTableOver && downward > 0.5"},
 		"angles of the room, room to table":  {trace, "turn = m.then(table)", "turn = table.then(m)"},
 		"angle frame":                        {trace, "if t.frame == procedure.FrameGantry || s.ofRoom {", "if t.frame != procedure.FrameGantry || s.ofRoom {"},
-		"tube under or over for table depth": {placement, "up := -toward.Y", "up := toward.Y"},
+		"tube under or over for table depth": {placement, "up := -r3.Dot(toward, table.P)", "up := r3.Dot(toward, table.P)"},
 		"part of the body on the table":      {"table.go", "Centre:     r3.Add(r3.Scale(depth, down)", "Centre:     r3.Add(r3.Scale(-depth, down)"},
 	}
 }

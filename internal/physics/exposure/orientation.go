@@ -92,7 +92,7 @@ func (t *tracer) orientationGiven(e *procedure.Event) bool {
 type axes struct{ toward, across, along r3.Vec }
 
 // beamAxes gives the axes for a primary and a secondary angle in degrees, eq. (5.8) and (5.9), in the frame the angles
-// are meant in (PS3.3 C.8.7.5). Detector rotation is taken as 0.
+// are meant in (PS3.3 C.8.7.5), of a detector that is not rotated.
 func beamAxes(primary, secondary float64) axes {
 	sinA, cosA := math.Sincos(primary * math.Pi / 180)
 	sinB, cosB := math.Sincos(secondary * math.Pi / 180)
@@ -105,6 +105,18 @@ func beamAxes(primary, secondary float64) axes {
 
 // turned gives the axes through a change of frame.
 func (a axes) turned(m rows) axes { return axes{m.of(a.toward), m.of(a.across), m.of(a.along)} }
+
+// rotated gives the axes of a field that turns with its detector by an angle in degrees from height to width, eq. (5.21).
+// Source: as the standard turns the table, from +Z to +X; that it means the detector likewise is judgement. At 0, 90 and
+// 180 degrees the sense makes no difference, and for a square field none at 45.
+func (a axes) rotated(degrees float64) axes {
+	sin, cos := math.Sincos(degrees * math.Pi / 180)
+	return axes{
+		toward: a.toward,
+		across: r3.Sub(r3.Scale(cos, a.across), r3.Scale(sin, a.along)),
+		along:  r3.Add(r3.Scale(cos, a.along), r3.Scale(sin, a.across)),
+	}
+}
 
 // tableRows turn room axes into the axes of a rotated and tilted table, eq. (5.11): horizontal rotation from head to
 // left, then head tilt with head up, then cradle tilt with left up (PS3.3 C.8.19.6.13; signs of 113754 to 113756).

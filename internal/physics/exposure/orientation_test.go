@@ -143,6 +143,50 @@ func TestFieldAxesOfAFrontalBeam(t *testing.T) {
 	near(t, r3.Vec{Z: 1}, s.Along, "height")
 }
 
+// A detector turned by 30 degrees turns the field in its plane, height towards width, whatever the angles and the frame.
+func TestTurnedDetector(t *testing.T) {
+	b := adult(t)
+	sin, cos := math.Sincos(30 * math.Pi / 180)
+	turned := func(v float64) func(*procedure.Event) {
+		return func(e *procedure.Event) { e.Mechanics.DetectorRotation = some(quantity.Degree(v)) }
+	}
+	for _, frame := range []procedure.AngleFrame{procedure.FramePatient, procedure.FrameGantry} {
+		for _, angles := range [][2]float64{{0, 0}, {-40, 25}, {95, 10}} {
+			for _, o := range orientations {
+				lies := lying(o.direction, o.posture)
+				profile := procedure.DeviceProfile{Angles: frame}
+				straight := traced(t, profile, b, plain(angles[0], angles[1], lies)).Shots[0]
+				c := traced(t, profile, b, plain(angles[0], angles[1], lies, turned(30)))
+				s := c.Shots[0]
+				near(t, r3.Add(r3.Scale(cos, straight.Along), r3.Scale(sin, straight.Across)), s.Along, "height")
+				near(t, r3.Sub(r3.Scale(cos, straight.Across), r3.Scale(sin, straight.Along)), s.Across, "width")
+				near(t, straight.Toward, s.Toward, "the beam stays")
+				near(t, straight.Focus, s.Focus, "the focus stays")
+				says(t, c.Assumptions, "field turned with the detector")
+			}
+		}
+	}
+	c := traced(t, procedure.DeviceProfile{}, b, plain(0, 0))
+	says(t, c.Assumptions, "detector rotation not reported")
+	none := traced(t, procedure.DeviceProfile{}, b, plain(0, 0, turned(0)))
+	assert.Equal(t, c.Shots, none.Shots)
+	assert.NotContains(t, none.Assumptions, "detector rotation not reported: 0 (common practice, no source)")
+	mad := traced(t, procedure.DeviceProfile{}, b, plain(0, 0, turned(9999)))
+	assert.Equal(t, c.Shots, mad.Shots, "no angle")
+}
+
+// An open run is tried at every angle with the field as turned as reported.
+func TestTurnedDetectorOfAnOpenRun(t *testing.T) {
+	c := traced(t, procedure.DeviceProfile{Angles: procedure.FramePatient}, adult(t), plain(0, 0, func(e *procedure.Event) {
+		e.Type = procedure.Rotational
+		e.Mechanics.DetectorRotation = some[quantity.Degree](90)
+	}))
+	require.NotEmpty(t, c.Shots[0].Else)
+	for _, s := range c.Shots[0].Else {
+		near(t, r3.Vec{Z: -1}, s.Across, "the width runs to the feet")
+	}
+}
+
 func TestTurnedTable(t *testing.T) {
 	b := adult(t)
 	deg := func(v float64) quantity.Opt[quantity.Degree] { return some(quantity.Degree(v)) }

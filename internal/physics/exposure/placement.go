@@ -205,7 +205,8 @@ func (t *tracer) tableTop(e *procedure.Event) (float64, bool) {
 		return 0, false
 	}
 	toward := beamAxes(float64(primary), float64(e.Mechanics.Secondary.Or(0))).toward
-	up := -toward.Y
+	table, _ := tableRows(&e.Mechanics)
+	up := -r3.Dot(toward, table.P)
 	if t.frame == procedure.FramePatient {
 		up = -r3.Dot(toward, m.of(r3.Vec{Y: 1}))
 	}

@@ -146,6 +146,33 @@ func TestTableHeightFromTheDistanceWithAnglesOfTheGantry(t *testing.T) {
 	near(t, r3.Vec{Z: 510}, isocentre(over.Shots[0]), "tube over the table: not used")
 }
 
+// Under a table with its head end raised the distance is still that along the beam, and the depth that along the table's
+// normal; a beam within 10 degrees of the normal counts, wherever the room's vertical is.
+func TestTableHeightFromTheDistanceUnderATiltedTable(t *testing.T) {
+	b := adult(t)
+	profile := explained()
+	profile.Angles = procedure.FrameGantry
+	for name, tt := range map[string]struct{ secondary, tilt, want float64 }{
+		"8 degrees off the normal of a tilted table":     {0, 8, 130 - 150*math.Cos(8*math.Pi/180)},
+		"with the table, along its normal":               {-20, 20, 130 - 150},
+		"straight up, 20 degrees off the normal: mean":   {0, 20, 130 - 100},
+		"20 degrees aslant under a straight one: mean":   {-20, 0, 130 - 100},
+		"against the table's tilt, 16 degrees off: mean": {8, 8, 130 - 100},
+	} {
+		t.Run(name, func(t *testing.T) {
+			at := func(d, kerma float64) func(*procedure.Event) {
+				return func(e *procedure.Event) {
+					e.Mechanics.SourceToTable, e.RefKerma = mm(d), some(quantity.Gray(kerma))
+				}
+			}
+			tilt := func(e *procedure.Event) { e.Mechanics.TableHeadTilt = some(quantity.Degree(tt.tilt)) }
+			c := traced(t, profile, b, plain(0, 0, at(650, 1e9)), plain(0, tt.secondary, at(600, 0.001), tilt))
+			require.Len(t, c.Shots, 2)
+			assert.InDelta(t, tt.want, isocentre(c.Shots[1]).Y, 1e-3) // mm, weight of the event itself
+		})
+	}
+}
+
 func TestThePartInTheBeamLiesOnTheTable(t *testing.T) {
 	child, err := body.New(body.Size{AgeYears: some(5.0)}, 10) // trunk 7.5 cm, head 9.05 cm half deep
 	require.NoError(t, err)

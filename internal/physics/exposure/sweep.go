@@ -181,10 +181,10 @@ const turnStep = 15
 
 // anyAngle gives the beams of an open run at every primary angle in turn. An angle whose focus would lie inside the body
 // is none the run can have passed: the reported one stands in.
-func (t *tracer) anyAngle(shot Shot, s sweep, turn rows, isocentre r3.Vec, siso float64) []Shot {
+func (t *tracer) anyAngle(shot Shot, s sweep, turn rows, isocentre r3.Vec, siso, rotation float64) []Shot {
 	var out []Shot
 	for angle := -180.0; angle < 180; angle += turnStep {
-		a := beamAxes(angle, s.secondary).turned(turn)
+		a := beamAxes(angle, s.secondary).turned(turn).rotated(rotation)
 		other := shot
 		other.Focus = r3.Sub(isocentre, r3.Scale(siso, a.toward))
 		other.Toward, other.Across, other.Along = a.toward, a.across, a.along

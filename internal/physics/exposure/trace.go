@@ -203,8 +203,9 @@ func (t *tracer) expose(i int, e *procedure.Event, s sweep, m rows, where place)
 	var f field
 	var kerma quantity.Gray
 	quality := t.quality(e)
+	rotation := t.rotation(e)
 	for n, st := range steps {
-		a := beamAxes(st.primary, st.secondary).turned(turn)
+		a := beamAxes(st.primary, st.secondary).turned(turn).rotated(rotation)
 		isocentre := r3.Add(where.isocentre, r3.Scale(st.motion, where.step))
 		shot := Shot{
 			Event: i, Focus: r3.Sub(isocentre, r3.Scale(float64(siso), a.toward)),
@@ -227,11 +228,10 @@ func (t *tracer) expose(i int, e *procedure.Event, s sweep, m rows, where place)
 		shot.HalfWidth, shot.HalfHeight = f.halfWidth, f.halfHeight
 		shot.Kerma = kerma / quantity.Gray(len(steps))
 		if s.open {
-			shot.Else = t.anyAngle(shot, s, turn, isocentre, float64(siso))
+			shot.Else = t.anyAngle(shot, s, turn, isocentre, float64(siso), rotation)
 		}
 		out = append(out, shot)
 	}
-	t.notes.say("detector rotation not reported: 0 (common practice, no source)")
 	t.known.add(t.now, kerma, where.isocentre.Z)
 	return out, nil
 }

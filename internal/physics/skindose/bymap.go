@@ -78,7 +78,7 @@ func (e *Estimate) draw(in Input, cal calibration) (*drawing, string) {
 	}
 	d.said = slices.Concat(d.said, skin.Assumptions, arms, course.Assumptions, []string{
 		"absorbed dose in " + tissueWords(in.Tissue),
-		"scatter to skin outside the fields and oblique incidence in backscatter are left out; table scatter is that of a table in contact",
+		"backscatter, its loss at oblique incidence and scatter of the table are those of plane layers (computed); skin beside a field gets its scatter up to 5 cm from the edge",
 	})
 	if d.result.Peak < 0 {
 		return nil, "no skin of the body lies in any beam"
@@ -254,7 +254,7 @@ func mapSources() []string {
 	return []string{
 		"method: Jones AK, Pasciak AS 2011, J Appl Clin Med Phys 12(4):3670 and 2012 13(1):3693 (abstracts read)",
 		"spectra: Boone JM, Seibert JA 1997, Med Phys 24:1661 (read)",
-		"backscatter and table scatter: own photon Monte Carlo of the project (computed), within 3 % of AAPM TG-61 table V(b)",
+		"backscatter, also oblique, and table scatter: own photon Monte Carlo of the project (computed), within 3 % of AAPM TG-61 table V(b)",
 		"body: Cristy M, Eckerman KF 1987, ORNL/TM-8381 (memory)",
 		"range: judgement after Krajinovic M, Vujisic M, Ciraj-Bjelac O 2021, Radiat Prot Dosim 195:129-135 (abstract read)",
 	}

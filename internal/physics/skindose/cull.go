@@ -22,16 +22,17 @@ func sidesOf(s *exposure.Shot) sides {
 	}
 }
 
-// misses tells that no patch of a group can be hit: its bounding sphere lies wholly outside the field, or the cone of
-// its normals turns wholly away from the focus. It may say false for a group that is not hit, never true for one that is.
-func (f sides) misses(s *exposure.Shot, g *body.Group) bool {
+// misses tells that no patch of a group can be reached: its bounding sphere lies wholly outside the field and farther from
+// it than its scatter is followed, or the cone of its normals turns wholly away from the focus. It may say false for a
+// group that is not reached, never true for one that is.
+func (f sides) misses(s *exposure.Shot, g *body.Group, beyond float64) bool {
 	c := r3.Sub(g.Centre, s.Focus)
 	for i := range f {
-		if r3.Dot(c, f[i]) < -g.Radius {
+		if r3.Dot(c, f[i]) < -g.Radius-beyond {
 			return true
 		}
 	}
-	distance := r3.Norm(c)
+	distance := math.Sqrt(r3.Norm2(c))
 	if distance <= g.Radius {
 		return false
 	}

@@ -50,46 +50,14 @@ func (b *bench) irradiate(shots []exposure.Shot, skin *body.Body) (*Map, error) 
 		if err != nil {
 			return nil, err
 		}
-		run := exposed{shot: s, optics: o, body: skin, skull: b.skull}
-		if dose, _, hit := run.at(m.Peak); hit {
+		run := exposed{body: skin, skull: b.skull}
+		run.aim(s, o)
+		if dose, _, where := run.at(m.Peak); where != missed {
 			parts = append(parts, Contribution{Event: s.Event, Dose: dose})
 		}
 	}
 	m.Contributions = byEvent(parts)
 	return m, nil
-}
-
-// onto adds the doses of shots to those of a body's patches and tells where each shot entered the skin.
-func (b *bench) onto(dose []quantity.Gray, shots []exposure.Shot, skin *body.Body) ([]entry, error) {
-	entries := make([]entry, 0, len(shots))
-	for i := range shots {
-		s := &shots[i]
-		if err := checkShot(s); err != nil {
-			return nil, err
-		}
-		o, err := b.of(s)
-		if err != nil {
-			return nil, err
-		}
-		run := exposed{shot: s, optics: o, body: skin, skull: b.skull}
-		if e, hit := run.onto(dose); hit {
-			entries = append(entries, e)
-		}
-	}
-	return entries, nil
-}
-
-// exposed is one shot on one body.
-type exposed struct {
-	shot   *exposure.Shot
-	optics *optics
-	body   *body.Body
-	// table is what the logarithm of the table's transmission is off at a slant of 1.
-	table float64
-	skull bool
-	// core is the shot whose field scatters, at its middle, where the field has been grown to see what it may reach; nil
-	// where the field is the shot's own.
-	core *exposure.Shot
 }
 
 // entry is where a shot enters the skin.
@@ -98,63 +66,6 @@ type entry struct {
 	kerma quantity.Gray
 	area  float64 // mm2, of the field perpendicular to the beam at the depth of the skin nearest to the axis
 }
-
-// onto adds the shot's dose to every patch it hits.
-func (x *exposed) onto(dose []quantity.Gray) (e entry, hit bool) {
-	field := sidesOf(x.shot)
-	nearest, depth := math.Inf(1), 0.0
-	for g := range x.body.Groups {
-		group := &x.body.Groups[g]
-		if field.misses(x.shot, group) {
-			continue
-		}
-		for i := group.First; i < group.End; i++ {
-			d, at, ok := x.at(i)
-			if !ok {
-				continue
-			}
-			dose[i] += d
-			if at.off < nearest {
-				nearest, depth = at.off, at.depth
-			}
-		}
-	}
-	area := 4 * x.shot.HalfWidth * x.shot.HalfHeight * depth * depth
-	return entry{x.shot.Event, x.shot.Kerma, area}, !math.IsInf(nearest, 1)
-}
-
-// place of a patch in a field: depth along the axis in mm and square of the tangent off the axis.
-type place struct{ depth, off float64 }
-
-// at gives the dose of the shot in one patch, and whether it is hit: it lies in the field, faces the focus and is not
-// shadowed by another part of the body.
-func (x *exposed) at(patch int) (quantity.Gray, place, bool) {
-	s, p := x.shot, &x.body.Patches[patch]
-	ray := r3.Sub(p.Centre, s.Focus)
-	depth := r3.Dot(ray, s.Toward)
-	if depth <= 0 || r3.Dot(ray, p.Normal) >= 0 {
-		return 0, place{}, false
-	}
-	across, along := r3.Dot(ray, s.Across), r3.Dot(ray, s.Along)
-	halfWidth, halfHeight := s.HalfWidth*depth, s.HalfHeight*depth
-	if math.Abs(across) > halfWidth || math.Abs(along) > halfHeight || x.body.Shadowed(patch, s.Focus) {
-		return 0, place{}, false
-	}
-	slant, crosses := s.Table.Crossing(s.Focus, p.Centre)
-	off := (across*across + along*along) / (depth * depth)
-	if x.core != nil {
-		halfWidth, halfHeight, across, along = x.core.HalfWidth*depth, x.core.HalfHeight*depth, 0, 0
-	}
-	line := x.optics.beamline(x.skull && p.Part == body.Head && p.Normal.Z > -0.5, slant, crosses, halfWidth+across, halfWidth-across, halfHeight+along, halfHeight-along)
-	if crosses && x.table != 0 {
-		line.Transmission *= math.Exp(x.table * min(slant, mostSlant))
-	}
-	kerma := float64(s.Kerma) * float64(s.RefDistance) * float64(s.RefDistance) / r3.Norm2(ray)
-	return quantity.Gray(kerma * line.Product()), place{depth, off}, true
-}
-
-// mostSlant is the slant up to which doubt of the table grows with the way through it (judgement).
-const mostSlant = 2
 
 // fieldsOf joins the entries of each event, weighted by kerma.
 func fieldsOf(entries []entry) []Field {

@@ -76,11 +76,14 @@ func byHand(t testing.TB, distance, side float64, layers ...beam.Layer) float64 
 	open, err := beam.New(usual)
 	require.NoError(t, err)
 	behind := open.Behind(layers)
-	table := 1.0
-	if len(layers) > 0 {
-		table = open.Transmission(layers, 1) * beam.ForwardScatter(beam.Mass(layers), quantity.Millimetre(side))
-	}
-	return (600 / distance) * (600 / distance) * table * behind.Scatter().Square(quantity.Millimetre(side)) * behind.TissueFactor(beam.SoftTissue)
+	scatter := behind.Scatter().Square(quantity.Millimetre(side)) + float64(beam.Mass(layers))*fromTable(side, 0)
+	return (600 / distance) * (600 / distance) * open.Transmission(layers, 1) * scatter * behind.TissueFactor(beam.SoftTissue)
+}
+
+// fromTable is the scatter of 1 g/cm2 of table in the middle of a square field behind a gap.
+func fromTable(side, gap float64) float64 {
+	half := quantity.Millimetre(side / 2)
+	return beam.TableScattering().Over(half, half, half, half, quantity.Millimetre(gap))
 }
 
 func TestClosedFormOnPlaneSkin(t *testing.T) {
@@ -139,9 +142,11 @@ func TestFieldsAbutAndOverlap(t *testing.T) {
 	alone, other := irradiate(t, flat, left), irradiate(t, flat, right)
 	both := irradiate(t, flat, left, right)
 	for i := range both.Dose {
-		assert.False(t, alone.Dose[i] > 0 && other.Dose[i] > 0, "patch %d lies in both of two abutting fields", i)
+		assert.InDelta(t, float64(alone.Dose[i]+other.Dose[i]), float64(both.Dose[i]), 1e-12, "doses add")
+		assert.False(t, alone.Dose[i] > 0.5 && other.Dose[i] > 0.5, "no patch %d lies in both of two abutting fields", i)
 	}
-	assert.Equal(t, max(alone.PeakDose(), other.PeakDose()), both.PeakDose(), "abutting fields share no skin")
+	at := patchAt(flat, r3.Vec{X: -40})
+	assert.InDelta(t, 0.031, float64(other.Dose[at]/alone.PeakDose()), 0.002, "4 cm beside the other field, between 3 and 5 cm of the table below")
 
 	near := fromBelow(1, -12, 0, 600, 103, 100)
 	overlap := irradiate(t, flat, left, near)
@@ -151,6 +156,88 @@ func TestFieldsAbutAndOverlap(t *testing.T) {
 	assert.InDelta(t, -30, flat.Patches[overlap.Peak].Centre.X, 10.1, "the peak lies in the overlap")
 	require.Len(t, overlap.Contributions, 2)
 	assert.InDelta(t, 1, overlap.Contributions[0].Share+overlap.Contributions[1].Share, 1e-12)
+}
+
+// Beside a field lies what it scatters there, 5 cm far.
+func TestScatterBesideTheField(t *testing.T) {
+	flat := plane(200)
+	m := irradiate(t, flat, fromBelow(0, 5, 5, 600, 100, 100)) // edges half-way between patches
+	middle := float64(m.PeakDose())
+	b, err := beam.New(usual)
+	require.NoError(t, err)
+	for _, out := range []float64{5, 15, 25, 35, 45} { // mm outside the left edge at -45
+		at := flat.Patches[patchAt(flat, r3.Vec{X: -45 - out, Z: 0})].Centre
+		distance := 600*600 + (at.X-5)*(at.X-5) + (at.Z-5)*(at.Z-5)
+		mm := func(v float64) quantity.Millimetre { return quantity.Millimetre(v) }
+		scatter := b.Scatter().At(mm(-out), mm(100+out), mm(45), mm(55)) - 1
+		cos := 600 / math.Sqrt(distance)
+		want := 600 * 600 / distance * scatter * b.Oblique().Left(100, cos) * b.TissueFactor(beam.SoftTissue)
+		assert.InEpsilon(t, want, float64(m.Dose[patchAt(flat, at)]), 1e-9, "%v mm outside", out) // rounding
+		assert.Less(t, want, 0.13*middle)
+	}
+	assert.Zero(t, m.Dose[patchAt(flat, r3.Vec{X: -100})], "more than 5 cm outside")
+	assert.Zero(t, m.Dose[patchAt(flat, r3.Vec{X: -90, Z: -90})], "more than 5 cm from the corner")
+	assert.Positive(t, m.Dose[patchAt(flat, r3.Vec{X: -70, Z: -70})])
+	require.Len(t, m.Fields, 1)
+}
+
+// A beam that passes the body by scatters nothing onto it, and has no field on it.
+func TestBeamBesideTheBodyScattersNothing(t *testing.T) {
+	adult, err := body.New(body.Size{}, 1)
+	require.NoError(t, err)
+	lateral := func(y float64) exposure.Shot { // along the left-right axis, the back 100 mm behind it
+		return exposure.Shot{
+			Kerma: 1, RefDistance: 600, Focus: r3.Vec{X: -785, Y: y, Z: 400}, Toward: r3.Vec{X: 1}, Across: r3.Vec{Y: 1}, Along: r3.Vec{Z: 1},
+			HalfWidth: 0.05, HalfHeight: 0.05, Quality: usual,
+		}
+	}
+	past := irradiate(t, adult, lateral(145))
+	assert.Equal(t, -1, past.Peak)
+	assert.Empty(t, past.Fields)
+	edge := irradiate(t, adult, lateral(120)) // its axis misses, its lower edge does not
+	require.Len(t, edge.Fields, 1)
+	beside := patchAt(adult, r3.Vec{X: -120, Y: 60, Z: 400}) // 20 mm below the field's edge
+	assert.Positive(t, edge.Dose[beside])
+	assert.Less(t, float64(edge.Dose[beside]), 0.2*float64(edge.PeakDose()))
+}
+
+// Where the field ends on the table and the skin beside it lies over the open, what scatters has come through the table.
+func TestScatterBesideTheFieldHasCrossedTheTable(t *testing.T) {
+	flat := plane(200)
+	al := beam.Sheet(beam.AluminiumMat, 1)
+	s := fromBelow(0, 5, 0, 600, 100, 100)
+	s.Table = carbon(al)
+	s.Table.Centre = r3.Vec{X: 225 - 50} // the table ends 5 mm left of the field's left edge
+	b, err := beam.New(usual)
+	require.NoError(t, err)
+	behind := b.Behind([]beam.Layer{al})
+	const out, square = 25, 600*600 + 75*75
+	slant := math.Sqrt(600*600+50*50) / 600 // of the ray to the nearest part of the field
+	scatter := (behind.Scatter().At(-out, 100+out, 50, 50)-1)*behind.Oblique().Left(100, 600/math.Sqrt(square)) +
+		float64(al.Mass)*beam.TableScattering().Over(-out, 100+out, 50, 50, 0)
+	want := 600.0 * 600 / square * b.Transmission([]beam.Layer{al}, slant) * scatter * behind.TissueFactor(beam.SoftTissue)
+	got := irradiate(t, flat, s).Dose[patchAt(flat, r3.Vec{X: -70})]
+	assert.InEpsilon(t, want, float64(got), 1e-4) // table of the slants
+	beside := (b.Scatter().At(-out, 100+out, 50, 50) - 1) * b.TissueFactor(beam.SoftTissue)
+	assert.Greater(t, math.Abs(want/beside-1), 0.03, "it is not the beam beside the table")
+}
+
+// A gap of air takes scatter of the table away; the transmission stays.
+func TestGapBetweenTableAndSkin(t *testing.T) {
+	flat := plane(200)
+	layers := []beam.Layer{{Material: beam.CarbonFibre, Mass: 0.39}, {Material: beam.Foam, Mass: 0.15}}
+	b, err := beam.New(usual)
+	require.NoError(t, err)
+	behind := b.Behind(layers)
+	for _, gap := range []float64{-10, 0, 10, 100, 300} {
+		s := fromBelow(0, 0, 0, 600, 100, 100)
+		s.Table = carbon(layers...)
+		s.Table.Centre = r3.Vec{Y: gap} // below 0 the skin has sunk into the mattress
+		want := b.Transmission(layers, 1) * (behind.Scatter().Square(100) + 0.54*fromTable(100, gap)) * behind.TissueFactor(beam.SoftTissue)
+		assert.InEpsilon(t, want, float64(irradiate(t, flat, s).PeakDose()), 0.0002, "gap of %v mm", gap) // table of the slants
+	}
+	assert.Less(t, fromTable(100, 10), 0.85*fromTable(100, 0))
+	assert.Less(t, fromTable(100, 100), 0.35*fromTable(100, 0))
 }
 
 func TestEllipticTrunkAtKnownAngles(t *testing.T) {
@@ -184,8 +271,10 @@ func TestEllipticTrunkAtKnownAngles(t *testing.T) {
 			})
 			skin := siso - tt.depth
 			side := quantity.Millimetre(field * skin / siso)
-			want := (siso - 150) * (siso - 150) / skin / skin * b.Scatter().Square(side) * b.TissueFactor(beam.SoftTissue)
 			entry := patchAt(adult, r3.Add(r3.Vec{Z: height}, r3.Scale(-tt.depth, toward)))
+			facing := -r3.Dot(toward, adult.Patches[entry].Normal)
+			scatter := 1 + (b.Scatter().Square(side)-1)*b.Oblique().Left(side, facing)
+			want := (siso - 150) * (siso - 150) / skin / skin * scatter * b.TissueFactor(beam.SoftTissue)
 			// The entry patch lies up to 1.6 mm off the axis, where an oblique surface is nearer or farther by less: 0.5 %.
 			assert.InEpsilon(t, want, float64(m.Dose[entry]), 0.005)
 		})
@@ -229,9 +318,11 @@ func TestObliqueRayCrossesMoreTable(t *testing.T) {
 	b, err := beam.New(usual)
 	require.NoError(t, err)
 	behind := b.Behind([]beam.Layer{al})
-	side := quantity.Millimetre(60)
-	want := b.Transmission([]beam.Layer{al}, math.Sqrt2) * beam.ForwardScatter(al.Mass, side) *
-		behind.Scatter().Square(side) / b.Scatter().Square(side) * behind.TissueFactor(beam.SoftTissue) / b.TissueFactor(beam.SoftTissue)
+	const side = 60
+	cos := math.Cos(tilt)
+	scatter := func(b *beam.Beam) float64 { return 1 + (b.Scatter().Square(side)-1)*b.Oblique().Left(side, cos) }
+	want := b.Transmission([]beam.Layer{al}, math.Sqrt2) * (scatter(behind) + float64(al.Mass)*fromTable(side, 0)) / scatter(b) *
+		behind.TissueFactor(beam.SoftTissue) / b.TissueFactor(beam.SoftTissue)
 	i := patchAt(flat, r3.Vec{})
 	assert.InEpsilon(t, want, float64(through.Dose[i]/open.Dose[i]), 0.001) // tables of transmission by slant
 }

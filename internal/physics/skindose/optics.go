@@ -16,13 +16,14 @@ type optics struct {
 	// open is the beam that reaches skin beside the table, behind the one that has crossed it; each is worked out when
 	// the first ray needs it.
 	open, behind func() *quality
-	paths        *beam.Paths
-	mass         quantity.GramPerSquareCentimetre
+	paths        func() *beam.Paths
+	mass         float64 // of the table, g/cm2
 }
 
 // quality is a beam as it hits the skin.
 type quality struct {
 	scatter *beam.Scatter
+	oblique *beam.Oblique
 	tissue  float64
 	skull   beam.Skull
 }
@@ -44,6 +45,7 @@ type bench struct {
 	skull  bool
 	known  map[opticsKey]*optics
 	layers map[*exposure.Table]string
+	rooms  [][]quantity.Gray // of parts of a sum
 }
 
 // newBench returns beam's ErrMaterial for a tissue without data.
@@ -74,7 +76,8 @@ func (b *bench) of(s *exposure.Shot) (*optics, error) {
 			return nil, fmt.Errorf("table of event %d: %w", s.Event+1, err)
 		}
 		layers := s.Table.Layers
-		o.paths, o.mass = bare.Paths(layers), beam.Mass(layers)
+		o.mass = float64(beam.Mass(layers))
+		o.paths = sync.OnceValue(func() *beam.Paths { return bare.Paths(layers) })
 		o.behind = sync.OnceValue(func() *quality { return qualityOf(bare.Behind(layers), b.tissue) })
 	}
 	b.known[key] = o
@@ -94,30 +97,44 @@ func (b *bench) layersOf(t *exposure.Table) string {
 	return text.String()
 }
 
-// beamline gives the factors for one ray. left to above are the distances of the field's edges from the point, in the
-// plane perpendicular to the beam axis at the skin; slant is that of the table, when it is crossed.
-// skull tells that bone lies under the point.
-func (o *optics) beamline(skull bool, slant float64, crosses bool, left, right, below, above float64) Beamline {
-	l := Beamline{Transmission: 1, ForwardScatter: 1}
-	width, height := left+right, below+above
-	side := quantity.Millimetre(2 * width * height / (width + height))
-	var q *quality
-	if crosses {
-		q = o.behind()
-		l.Transmission = o.paths.Transmission(slant)
-		l.ForwardScatter = beam.ForwardScatter(o.mass, side)
-	} else {
-		q = o.open()
-	}
+// point is a place on the skin as a beam sees it.
+type point struct {
+	// left to above are the distances of the field's edges in mm, in the plane perpendicular to the beam axis at the skin.
+	left, right, below, above float64
+	// side in mm of the square field that scatters as much as the field does.
+	side float64
+	// cosine of the angle between the ray and the skin's normal.
+	cosine float64
+	// inside tells that the point lies in the field, where the primary beam is; beside it there is only scatter.
+	inside bool
+	// skull tells that bone lies under the point.
+	skull bool
+	// crosses tells that the ray crosses the table; slant and gap are then those of the way.
+	crosses    bool
+	slant, gap float64
+}
+
+// scattered gives B of a point: the kerma of the beam as it hits the skin with what the patient scatters back, over the
+// primary kerma there or, beside the field, inside it.
+func (q *quality) scattered(p *point) float64 {
 	mm := func(v float64) quantity.Millimetre { return quantity.Millimetre(v) }
-	l.Backscatter = q.scatter.At(mm(left), mm(right), mm(below), mm(above))
-	if skull {
-		l.Backscatter = 1 + (l.Backscatter-1)*q.skull.Left(side)
+	over := q.scatter.At(mm(p.left), mm(p.right), mm(p.below), mm(p.above)) - 1
+	over *= q.oblique.Left(mm(p.side), p.cosine)
+	if p.skull {
+		over *= q.skull.Left(mm(p.side))
 	}
-	l.Tissue = q.tissue
-	return l
+	if p.inside {
+		over++
+	}
+	return over
+}
+
+// fromTable gives what a table of a mass adds to B by its own scatter, eq. (4.3).
+func fromTable(mass float64, p *point) float64 {
+	mm := func(v float64) quantity.Millimetre { return quantity.Millimetre(v) }
+	return mass * beam.TableScattering().Over(mm(p.left), mm(p.right), mm(p.below), mm(p.above), mm(p.gap))
 }
 
 func qualityOf(b *beam.Beam, tissue beam.Material) *quality {
-	return &quality{scatter: b.Scatter(), tissue: b.TissueFactor(tissue), skull: b.Skull()}
+	return &quality{scatter: b.Scatter(), oblique: b.Oblique(), tissue: b.TissueFactor(tissue), skull: b.Skull()}
 }

@@ -11,7 +11,6 @@ import (
 	"afterbeam/internal/physics/beam"
 	"afterbeam/internal/physics/exposure"
 	"afterbeam/internal/physics/skindose"
-	"afterbeam/internal/quantity"
 )
 
 func TestSkullLowersTheHeadAlone(t *testing.T) {
@@ -52,7 +51,7 @@ func TestTurnedFieldHitsByItsCorners(t *testing.T) {
 	assert.InEpsilon(t, float64(straight.PeakDose()), float64(turned.PeakDose()), 0.005) // the patch nearest to the middle
 	area := func(m *skindose.Map) (reach float64) {
 		for i, d := range m.Dose {
-			if d > 0 {
+			if d > 0.3*m.PeakDose() { // more than scatter gives beside the field
 				reach = max(reach, math.Abs(m.Body.Patches[i].Centre.X))
 			}
 		}
@@ -60,5 +59,5 @@ func TestTurnedFieldHitsByItsCorners(t *testing.T) {
 	}
 	assert.Less(t, area(straight), 51.0)
 	assert.Greater(t, area(turned), 64.0, "half the diagonal is 71 mm")
-	assert.InEpsilon(t, straight.AreaAbove(quantity.Gray(1e-9)).Cm2(), turned.AreaAbove(quantity.Gray(1e-9)).Cm2(), 0.10) // the sides cut 40 of 100 patches, each counted whole or not
+	assert.InEpsilon(t, straight.AreaAbove(0.3*straight.PeakDose()).Cm2(), turned.AreaAbove(0.3*turned.PeakDose()).Cm2(), 0.10) // the sides cut 40 of 100 patches, each counted whole or not
 }

@@ -137,7 +137,8 @@ func (b *bench) contenders(shots []exposure.Shot, m *Map, doubt Doubt) ([]bool, 
 		grown := shots[i]
 		grown.HalfWidth += mm / usualDistance
 		grown.HalfHeight += mm / usualDistance
-		run := exposed{shot: &grown, core: &shots[i], optics: o, body: some, skull: b.skull}
+		run := exposed{core: &shots[i], body: some, skull: b.skull}
+		run.aim(&grown, o)
 		run.onto(dose)
 	}
 	next := 0
@@ -302,7 +303,8 @@ func (s *sampler) hottest(desk *desk) []bool {
 // move puts one shot of a sample on the desk.
 func (s *sampler) move(i int, d *draw, size float64, sample int, desk *desk) {
 	shot := &desk.shot
-	*shot, desk.run.optics = s.shots[i], s.optics[i]
+	*shot = s.shots[i]
+	desk.run.aim(shot, s.optics[i])
 	left, down, head := r3.Vec{X: 1}, r3.Vec{Y: 1}, r3.Vec{Z: 1}
 	rise := 0.0
 	if k := s.table[i]; k >= 0 {

@@ -27,7 +27,7 @@ type layer struct {
 // densities in g/cm3, as in package beam and, for bone, ICRU Report 44 (1989), from memory.
 var densities = map[beam.Material]float64{
 	beam.Water: 1, beam.FourComponent: 1, beam.PMMA: 1.19, beam.Skin: 1.09, transport.CorticalBone: 1.92,
-	beam.CarbonFibre: 1.55, beam.Foam: 0.03,
+	beam.CarbonFibre: 1.55, beam.Foam: 0.03, transport.PhantomSoft: 1.04,
 }
 
 // slab is a world of layers from z = 0 towards +z, a square of the given half side.

@@ -246,6 +246,8 @@ func ourMechanics(m *procedure.Mechanics, concept string) ([]float64, string, bo
 		return []float64{float64(m.SecondaryEnd.Or(-999))}, "deg", true
 	case "113770":
 		return []float64{float64(m.Column.Or(-999))}, "deg", true
+	case "128759":
+		return []float64{float64(m.DetectorRotation.Or(-999))}, "deg", true
 	case "113754":
 		return []float64{float64(m.TableHeadTilt.Or(-999))}, "deg", true
 	case "113755":

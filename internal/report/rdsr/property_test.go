@@ -83,7 +83,7 @@ func drawMechanics(t *rapid.T, saidAbsent bool) procedure.Mechanics {
 		return maybe[quantity.Millimetre](t, name, 1, 2000) // 0 on every event would be read as absent
 	}
 	return procedure.Mechanics{
-		Primary: angle("primary", 180), Secondary: angle("secondary", 90), Column: angle("column", 45),
+		Primary: angle("primary", 180), Secondary: angle("secondary", 90), Column: angle("column", 45), DetectorRotation: angle("detector", 180),
 		SourceToIsocentre: maybe[quantity.Millimetre](t, "siso", 500, 900), SourceToReference: maybe[quantity.Millimetre](t, "srp", 350, 900),
 		SourceToDetector: maybe[quantity.Millimetre](t, "sid", 700, 1300), SourceToTable: maybe[quantity.Millimetre](t, "stp", 300, 1200),
 		TableLongitudinal: place("long"), TableLateral: place("lat"), TableHeight: place("height"),

@@ -168,6 +168,7 @@ func eventMechanics() []numberRow[procedure.Event] {
 		number(dcm("113739", "Positioner Primary End Angle"), angle(), func(o *e) *d { return &o.Mechanics.PrimaryEnd }),
 		number(dcm("113740", "Positioner Secondary End Angle"), angle(), func(o *e) *d { return &o.Mechanics.SecondaryEnd }),
 		number(dcm("113770", "Column Angulation"), angle(), func(o *e) *d { return &o.Mechanics.Column }),
+		number(dcm("128759", "Positioner Isocenter Detector Rotation Angle"), tableAngle(), func(o *e) *d { return &o.Mechanics.DetectorRotation }),
 		number(dcm("113754", "Table Head Tilt Angle"), tableAngle(), func(o *e) *d { return &o.Mechanics.TableHeadTilt }),
 		number(dcm("113755", "Table Horizontal Rotation Angle"), tableAngle(), func(o *e) *d { return &o.Mechanics.TableRotation }),
 		number(dcm("113756", "Table Cradle Tilt Angle"), tableAngle(), func(o *e) *d { return &o.Mechanics.TableCradleTilt }),
