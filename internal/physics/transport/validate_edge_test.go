@@ -46,7 +46,7 @@ func edgeOf(t *testing.T, v *validation.Table, w *transport.World, medium beam.M
 	tube, err := beam.New(q)
 	require.NoError(t, err)
 	source := fromAbove(distance, side, tube.Spectrum())
-	plan := transport.Plan{World: w, Source: source, Histories: validation.Count(400_000, 10_000_000), Seed: seed}
+	plan := transport.Plan{World: w, Source: source, Histories: validation.Count(400_000, 4_000_000), Seed: seed}
 	for _, out := range besideEdge {
 		plan.Detectors = append(plan.Detectors, strip(side/2, out, beam.Air))
 	}
