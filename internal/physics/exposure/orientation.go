@@ -106,7 +106,7 @@ func beamAxes(primary, secondary float64) axes {
 // turned gives the axes through a change of frame.
 func (a axes) turned(m rows) axes { return axes{m.of(a.toward), m.of(a.across), m.of(a.along)} }
 
-// rotated gives the axes of a field that turns with its detector by an angle in degrees from height to width, eq. (5.21).
+// rotated gives the axes of a field that turns with its detector by an angle in degrees from height to width, eq. (5.22).
 // Source: as the standard turns the table, from +Z to +X; that it means the detector likewise is judgement. At 0, 90 and
 // 180 degrees the sense makes no difference, and for a square field none at 45.
 func (a axes) rotated(degrees float64) axes {
