@@ -71,13 +71,17 @@ var quadrantTables = sync.OnceValue(func() []quadrants {
 
 // energyWeights spreads normalised kerma weights per keV over the energies of the kernel table, linear in energy.
 func energyWeights(kerma []float64, total float64) []float64 {
+	return spread(kernelEnergies(), kerma, total)
+}
+
+var kernelEnergies = sync.OnceValue(func() []float64 {
 	list := kernels()
 	energies := make([]float64, len(list))
 	for i := range list {
 		energies[i] = list[i].energy
 	}
-	return spread(energies, kerma, total)
-}
+	return energies
+})
 
 // spread shares normalised kerma weights per keV out among rising energies, linear between them, all to the nearest
 // outside.

@@ -2,6 +2,7 @@ package beam
 
 import (
 	_ "embed"
+	"slices"
 	"sync"
 
 	"gonum.org/v1/gonum/interp"
@@ -26,29 +27,31 @@ const (
 	leastCosine  = 0.25881904510252074
 )
 
-// obliqueEnergy is B - 1 of one photon energy by side and angle.
-type obliqueEnergy [len(obliqueSides)][obliqueAngles]float64
+// obliqueEnergy is B - 1 of one photon energy by side and step of the cosine.
+type obliqueEnergy [len(obliqueSides)][obliqueSteps + 1]float64
 
 var obliqueTable = sync.OnceValues(func() (energies []float64, list []obliqueEnergy) {
-	side := map[float64]int{}
-	for i, s := range obliqueSides {
-		side[s] = i
+	off := make([]float64, obliqueAngles) // 1 less the cosine, rising
+	for a, c := range obliqueCosines {
+		off[a] = 1 - c
 	}
 	for _, row := range embedded.Records(obliqueCSV) {
 		v := embedded.Numbers(row)
-		k := -1
-		for i, e := range energies {
-			if e == v[0] {
-				k = i
-			}
-		}
+		k := slices.Index(energies, v[0])
 		if k < 0 {
 			k = len(energies)
 			energies, list = append(energies, v[0]), append(list, obliqueEnergy{})
 		}
-		at := &list[k][side[10*v[1]]]
-		for a := range at {
-			at[a] = v[2+a] - 1
+		for a := range off {
+			v[2+a]--
+		}
+		var fit interp.FritschButland
+		if err := fit.Fit(off, v[2:]); err != nil {
+			panic("beam: table of oblique incidence: " + err.Error())
+		}
+		at := &list[k][slices.Index(obliqueSides[:], 10*v[1])]
+		for n := range at {
+			at[n] = fit.Predict((1 - leastCosine) * float64(n) / obliqueSteps)
 		}
 	}
 	return energies, list
@@ -62,28 +65,18 @@ type Oblique struct {
 // Oblique works the part out for the beam as it hits the skin.
 func (b *Beam) Oblique() *Oblique {
 	energies, list := obliqueTable()
-	weights := spread(energies, b.kerma, b.total)
 	o := new(Oblique)
-	off := make([]float64, obliqueAngles) // 1 less the cosine, rising
-	for a, c := range obliqueCosines {
-		off[a] = 1 - c
-	}
-	for s := range obliqueSides {
-		ratio := make([]float64, obliqueAngles)
-		for a := range ratio {
-			for e, w := range weights {
-				ratio[a] += w * list[e][s][a]
+	for e, w := range spread(energies, b.kerma, b.total) {
+		for s := range o.left {
+			for k, v := range list[e][s] {
+				o.left[s][k] += w * v
 			}
 		}
-		for a := obliqueAngles - 1; a >= 0; a-- {
-			ratio[a] /= ratio[0]
-		}
-		var fit interp.FritschButland
-		if err := fit.Fit(off, ratio); err != nil {
-			panic("beam: table of oblique incidence: " + err.Error())
-		}
+	}
+	for s := range o.left {
+		normal := o.left[s][0]
 		for k := range o.left[s] {
-			o.left[s][k] = fit.Predict((1 - leastCosine) * float64(k) / obliqueSteps)
+			o.left[s][k] /= normal
 		}
 	}
 	return o
