@@ -201,12 +201,7 @@ func (s *Settings) check() error {
 	case (s.HTTP.Certificate == "") != (s.HTTP.Key == ""):
 		return errors.New("http.certificate and http.key go together")
 	}
-	switch s.Log.Level {
-	case "debug", "info", "warn", "error":
-	default:
-		return fmt.Errorf("log.level wants debug, info, warn or error, got %q", s.Log.Level)
-	}
-	for _, check := range []func() error{s.Pipeline.check, s.Performed.check, s.Estimate.check, s.checkListeners, s.checkPages, s.DICOM.check, s.Archive.check, s.Notices.check, s.checkFolders} {
+	for _, check := range []func() error{s.Log.check, s.Pipeline.check, s.Performed.check, s.Estimate.check, s.checkListeners, s.checkPages, s.DICOM.check, s.Archive.check, s.Notices.check, s.checkFolders} {
 		if err := check(); err != nil {
 			return err
 		}
@@ -224,6 +219,16 @@ func (p Pipeline) check() error {
 		return fmt.Errorf("pipeline.commitment_days wants 1 to 3650, got %d", p.CommitmentDays)
 	case p.SkinSumDays < 1 || p.SkinSumDays > 3650:
 		return fmt.Errorf("pipeline.skin_sum_days wants 1 to 3650, got %d", p.SkinSumDays)
+	}
+	return nil
+}
+
+// check tells what cannot be used.
+func (l Log) check() error {
+	switch l.Level {
+	case "debug", "info", "warn", "error":
+	default:
+		return fmt.Errorf("log.level wants debug, info, warn or error, got %q", l.Level)
 	}
 	return nil
 }

@@ -140,6 +140,7 @@ func (db *DB) EndAttempt(ctx context.Context, m Message, a Attempt, outcome Endi
 			state, due = MessageSent, db.now()
 		case EndingRefused:
 			state, due = MessageFailed, db.now()
+		case EndingBegun, EndingNotSent, EndingUnsure:
 		}
 		if err := c.one(ctx, "end sending", `UPDATE notice_message SET state = $2, due_at = $3, error = $4,
 			sent_at = CASE WHEN $2 = 'sent' AND sent_at = '' THEN $5 ELSE sent_at END WHERE id = $1`, m.ID, state, at(due), reason, now); err != nil {

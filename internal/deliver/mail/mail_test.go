@@ -92,8 +92,8 @@ func TestMailFailures(t *testing.T) {
 				}
 			}).Send(context.Background(), message())
 			require.Error(t, err)
-			assert.Equal(t, want.kind == never, errors.Is(err, never))
-			assert.Equal(t, want.kind == unsure, errors.Is(err, unsure))
+			assert.Equal(t, errors.Is(want.kind, never), errors.Is(err, never))
+			assert.Equal(t, errors.Is(want.kind, unsure), errors.Is(err, unsure))
 			assert.Len(t, box.Mails(), want.taken)
 			assert.Contains(t, err.Error(), want.text)
 			assert.NotContains(t, err.Error(), "surgeon")

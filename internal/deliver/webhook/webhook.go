@@ -54,16 +54,8 @@ type Sender struct {
 
 // New checks the configuration.
 func New(cfg Config) (*Sender, error) {
-	u, err := url.Parse(cfg.URL)
-	switch {
-	case err != nil || u.Host == "" || (u.Scheme != "https" && u.Scheme != "http"):
-		return nil, errors.New("webhook url wants one such as https://receiver.example.org/notices")
-	case u.Scheme == "http" && !cfg.Private:
-		return nil, errors.New("webhook url wants https; http is for private targets that the settings allow")
-	case u.User != nil:
-		return nil, errors.New("webhook url holds a user, which would not be secret")
-	case len(cfg.Secret) < smallestSecret:
-		return nil, fmt.Errorf("webhook secret wants at least %d bytes", smallestSecret)
+	if err := cfg.check(); err != nil {
+		return nil, err
 	}
 	if cfg.KeyID == "" {
 		cfg.KeyID = "afterbeam"
@@ -94,6 +86,21 @@ func New(cfg Config) (*Sender, error) {
 		Transport:     &http.Transport{DialContext: dialer.DialContext, TLSClientConfig: encryption, TLSHandshakeTimeout: cfg.Timeout, DisableKeepAlives: true, ForceAttemptHTTP2: true},
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 	}}, nil
+}
+
+func (c Config) check() error {
+	u, err := url.Parse(c.URL)
+	switch {
+	case err != nil || u.Host == "" || (u.Scheme != "https" && u.Scheme != "http"):
+		return errors.New("webhook url wants one such as https://receiver.example.org/notices")
+	case u.Scheme == "http" && !c.Private:
+		return errors.New("webhook url wants https; http is for private targets that the settings allow")
+	case u.User != nil:
+		return errors.New("webhook url holds a user, which would not be secret")
+	case len(c.Secret) < smallestSecret:
+		return fmt.Errorf("webhook secret wants at least %d bytes", smallestSecret)
+	}
+	return nil
 }
 
 // errPrivate is an address inside a private network.

@@ -103,8 +103,8 @@ func TestWebhookAnswers(t *testing.T) {
 			continue
 		}
 		require.Error(t, err, status)
-		assert.Equal(t, want == notice.ErrNever, errors.Is(err, notice.ErrNever), "%d", status)
-		assert.Equal(t, want == notice.ErrUnsure, errors.Is(err, notice.ErrUnsure), "%d", status)
+		assert.Equal(t, errors.Is(want, notice.ErrNever), errors.Is(err, notice.ErrNever), "%d", status)
+		assert.Equal(t, errors.Is(want, notice.ErrUnsure), errors.Is(err, notice.ErrUnsure), "%d", status)
 	}
 }
 

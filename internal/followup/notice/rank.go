@@ -28,6 +28,15 @@ func (r Rank) String() string {
 	return "follow-up"
 }
 
+// MarshalText writes the rank's name.
+func (r Rank) MarshalText() ([]byte, error) { return []byte(r.String()), nil }
+
+// UnmarshalText reads the rank's name.
+func (r *Rank) UnmarshalText(text []byte) (err error) {
+	*r, err = RankOf(string(text))
+	return err
+}
+
 // RankOf reads the name of a rank.
 func RankOf(name string) (Rank, error) {
 	for r := EveryCase; r <= FollowUp; r++ {
