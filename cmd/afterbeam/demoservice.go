@@ -25,7 +25,7 @@ import (
 )
 
 // demoWithin bounds how long the demonstration's service may take over its reports.
-const demoWithin = 2 * time.Minute
+const demoWithin = 10 * time.Minute
 
 // demoService is a service on loopback in the demonstration's own folder, with a token for each role that it needs.
 type demoService struct {
