@@ -62,7 +62,11 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, ope
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", errUsage, err)
 	}
-	db, err := store.Open(ctx, store.Config{Dir: s.Store.Dir, Program: programVersion(), Beside: opened == beside, Schedule: &schedule, Site: reading.Site})
+	kept := store.Config{Dir: s.Store.Dir, Program: programVersion(), Beside: opened == beside, Schedule: &schedule, Site: reading.Site}
+	if opened == synthetic {
+		kept.Today = func() string { return demoDay }
+	}
+	db, err := store.Open(ctx, kept)
 	if err != nil {
 		return nil, fmt.Errorf("cannot open store %q: %w", s.Store.Dir, err)
 	}

@@ -27,6 +27,10 @@ import (
 // demoWithin bounds how long the demonstration's service may take over its reports.
 const demoWithin = 10 * time.Minute
 
+// demoDay is the day on which people of the demonstration are asked: that of the second stage of its staged repair. Later
+// procedures are asked about from their own day.
+const demoDay = "2026-10-27"
+
 // demoService is a service on loopback in the demonstration's own folder, with a token for each role that it needs.
 type demoService struct {
 	works        *works

@@ -68,7 +68,12 @@ type AskFilter struct {
 }
 
 // Today gives the local date of the site.
-func (db *DB) Today() string { return db.now().In(db.site).Format(time.DateOnly) }
+func (db *DB) Today() string {
+	if db.today != nil {
+		return db.today()
+	}
+	return db.now().In(db.site).Format(time.DateOnly)
+}
 
 // Schedule gives the schedule in force.
 func (db *DB) Schedule() ask.Schedule { return db.schedule }

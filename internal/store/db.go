@@ -55,6 +55,8 @@ type Config struct {
 	// Schedule says what is asked after a level was reached; nil is the default. Site places the days of that; nil is UTC.
 	Schedule *ask.Schedule
 	Site     *time.Location
+	// Today gives the local date by which asks are made and age, that of Now at the site when nil: a demonstration has its own.
+	Today func() string
 }
 
 // DB is an open store.
@@ -75,6 +77,7 @@ type DB struct {
 
 	schedule ask.Schedule
 	site     *time.Location
+	today    func() string // nil is that of now
 }
 
 const databaseFile = "afterbeam.db"
@@ -95,7 +98,7 @@ func Open(ctx context.Context, cfg Config) (_ *DB, err error) {
 	if db.now == nil {
 		db.now = time.Now
 	}
-	db.schedule, db.site = ask.Default(), time.UTC
+	db.schedule, db.site, db.today = ask.Default(), time.UTC, cfg.Today
 	if cfg.Schedule != nil {
 		db.schedule = *cfg.Schedule
 	}

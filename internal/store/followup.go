@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 
 	"afterbeam/internal/audit"
 	"afterbeam/internal/followup/ask"
@@ -107,11 +108,14 @@ func (c *change) worst(ctx context.Context, caseID string) (grade quantity.Opt[f
 	return grade, day, err
 }
 
+// asksOfCase gives the asks that a case has, in the order of their days and kinds.
 func (c *change) asksOfCase(ctx context.Context, caseID string) ([]ask.Held, error) {
-	return rows(ctx, c, func(r *sql.Rows) (ask.Held, error) {
+	all, err := rows(ctx, c, func(r *sql.Rows) (ask.Held, error) {
 		var h ask.Held
 		return h, r.Scan(&h.ID, &h.Slot, &h.Kind, &h.Owner, &h.Person, &h.From, &h.Due, &h.Text, &h.State, &h.Holds)
-	}, `SELECT id, slot, kind, owner, person, from_day, due_day, text, state, holds FROM ask WHERE procedure_id = $1 ORDER BY due_day, id`, caseID)
+	}, `SELECT id, slot, kind, owner, person, from_day, due_day, text, state, holds FROM ask WHERE procedure_id = $1`, caseID)
+	slices.SortFunc(all, func(a, b ask.Held) int { return ask.Compare(a.Ask, b.Ask) })
+	return all, err
 }
 
 // apply does one change to the asks of a case.

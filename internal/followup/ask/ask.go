@@ -1,5 +1,10 @@
 package ask
 
+import (
+	"cmp"
+	"slices"
+)
+
 // Kind is what is asked of somebody.
 type Kind string
 
@@ -73,6 +78,12 @@ type Ask struct {
 	// Text is the key of the words that say what is asked.
 	Text  string `json:"text"`
 	State State  `json:"state"`
+}
+
+// Compare orders asks by due day and, on one day, by kind and slot.
+func Compare(a, b Ask) int {
+	kinds := Kinds()
+	return cmp.Or(cmp.Compare(a.Due, b.Due), slices.Index(kinds, a.Kind)-slices.Index(kinds, b.Kind), cmp.Compare(a.Slot, b.Slot))
 }
 
 // Overdue tells whether an open ask's day is past on a local date.

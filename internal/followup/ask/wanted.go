@@ -28,6 +28,7 @@ func (s Schedule) Wanted(c Case) []Wanted {
 	if c.Day == "" {
 		c.Day = c.Today
 	}
+	c.Today = max(c.Today, c.Day) // nothing is asked before the procedure, whatever a clock says
 	old := DaysBetween(c.Day, c.Today) > MostDays
 	bySlot := map[string]int{}
 	var all []Wanted
@@ -47,15 +48,7 @@ func (s Schedule) Wanted(c Case) []Wanted {
 			all[at] = w
 		}
 	}
-	slices.SortStableFunc(all, func(a, b Wanted) int {
-		switch {
-		case a.Due < b.Due:
-			return -1
-		case a.Due > b.Due:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(all, func(a, b Wanted) int { return Compare(a.Ask, b.Ask) })
 	return all
 }
 
