@@ -24,6 +24,8 @@ const (
 	todayAsks  = 50
 	// askDays is how far ahead asks are shown.
 	askDays = 7
+	// earlierCases are shown of before yesterday when nothing came since.
+	earlierCases = 10
 )
 
 // todayData is what is new since yesterday and what waits.
@@ -32,6 +34,8 @@ type todayData struct {
 	// Flagged reached a level, are near one or cannot be told; Others are below all levels.
 	Flagged, Others []caseRow
 	MoreCases       bool
+	// Earlier are the newest before that, where nothing came since yesterday.
+	Earlier []caseRow
 	Asks            []httpapi.Ask
 	MoreAsks        bool
 	Mine            bool
@@ -92,6 +96,13 @@ func (v *view) newCases(d *todayData) (map[string]int, error) {
 		return nil, err
 	}
 	d.MoreCases = list.Next != nil
+	if len(list.Procedures) == 0 {
+		before, err := ask[httpapi.ProcedurePage](v, http.MethodGet, "/v1/procedures?limit="+strconv.Itoa(earlierCases), nil)
+		for _, p := range before.Procedures {
+			d.Earlier = append(d.Earlier, rowOf(p, e))
+		}
+		return nil, err
+	}
 	perRoom := map[string]int{}
 	for _, p := range list.Procedures {
 		perRoom[p.Room]++
