@@ -11,6 +11,8 @@ import (
 	"afterbeam/internal/deliver"
 	"afterbeam/internal/export/casejson"
 	"afterbeam/internal/export/outlook"
+	"afterbeam/internal/followup/ask"
+	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/ingest/archive"
@@ -19,6 +21,7 @@ import (
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/procedure/lexicon"
 	"afterbeam/internal/report/dicomio"
+	"afterbeam/internal/report/rdsr"
 	"afterbeam/internal/settings"
 	"afterbeam/internal/store"
 )
@@ -48,21 +51,31 @@ const (
 	synthetic         // the demonstration
 )
 
+// tables are what the site's files and settings say.
+type tables struct {
+	method   assessment.Method
+	reading  rdsr.Options
+	schedule ask.Schedule
+}
+
+func siteTables(s settings.Settings) (t tables, err error) {
+	if t.method, err = siteMethod(s); err != nil {
+		return t, err
+	}
+	if t.reading, err = (zoneOption{s.Zone}).reading(); err != nil {
+		return t, err
+	}
+	t.schedule, err = siteSchedule(s)
+	return t, err
+}
+
 // assemble opens the store and puts doors, pipeline and interface around it.
-func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, opened opening) (_ *works, err error) {
-	method, err := siteMethod(s)
+func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, opened opening) (*works, error) {
+	t, err := siteTables(s)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", errUsage, err)
 	}
-	reading, err := zoneOption{s.Zone}.reading()
-	if err != nil {
-		return nil, fmt.Errorf("%w: %w", errUsage, err)
-	}
-	schedule, err := siteSchedule(s)
-	if err != nil {
-		return nil, fmt.Errorf("%w: %w", errUsage, err)
-	}
-	kept := store.Config{Dir: s.Store.Dir, Program: programVersion(), Beside: opened == beside, Schedule: &schedule, Site: reading.Site}
+	kept := store.Config{Dir: s.Store.Dir, Program: programVersion(), Beside: opened == beside, Schedule: &t.schedule, Site: t.reading.Site}
 	if opened == synthetic {
 		kept.Today = func() string { return demoDay }
 	}
@@ -72,50 +85,68 @@ func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, ope
 	}
 	w := &works{settings: s, db: db, log: logger, synthetic: opened == synthetic}
 	if opened != beside {
-		n, err := importProfiles(ctx, db, store.System("settings"), method.Profiles, "device profiles named in the settings")
-		if err != nil {
-			return nil, errors.Join(fmt.Errorf("tables.profiles: %w", err), db.Close())
-		}
-		if n.Signed+n.Drafts > 0 {
-			logger.Info("device profiles imported", "signed", n.Signed, "drafts", n.Drafts)
-		}
+		err = w.importProfiles(ctx, t.method.Profiles)
 	}
-	method.Profiles = nil // those of the store alone
-	w.pipeline = &ingest.Pipeline{
-		Store: db, Method: method, Reading: reading, Summarise: casejson.Marshal, Quiet: time.Duration(s.Pipeline.QuietMinutes) * time.Minute,
-		Workers: s.Pipeline.Workers, LateDays: s.Notices.LateDays,
-		Retention: ingest.Retention{Commitments: days(s.Pipeline.CommitmentDays), SkinSums: days(s.Pipeline.SkinSumDays)}, Fatal: w.fatal, Log: logger, Now: time.Now,
+	t.method.Profiles = nil // those of the store alone
+	if err == nil {
+		err = w.build(t)
 	}
-	if w.papers, err = newPapers(s.Site, reading.Site, sums{method, db}, db); err != nil {
+	if err != nil {
 		return nil, errors.Join(err, db.Close())
+	}
+	return w, nil
+}
+
+func (w *works) importProfiles(ctx context.Context, profiles []procedure.DeviceProfile) error {
+	n, err := importProfiles(ctx, w.db, store.System("settings"), profiles, "device profiles named in the settings")
+	if err != nil {
+		return fmt.Errorf("tables.profiles: %w", err)
+	}
+	if n.Signed+n.Drafts > 0 {
+		w.log.Info("device profiles imported", "signed", n.Signed, "drafts", n.Drafts)
+	}
+	return nil
+}
+
+// build makes the parts around an open store.
+func (w *works) build(t tables) (err error) {
+	s, site := w.settings, t.reading.Site
+	w.pipeline = &ingest.Pipeline{
+		Store: w.db, Method: t.method, Reading: t.reading, Summarise: casejson.Marshal, Quiet: time.Duration(s.Pipeline.QuietMinutes) * time.Minute,
+		Workers: s.Pipeline.Workers, LateDays: s.Notices.LateDays,
+		Retention: ingest.Retention{Commitments: days(s.Pipeline.CommitmentDays), SkinSums: days(s.Pipeline.SkinSumDays)}, Fatal: w.fatal, Log: w.log, Now: time.Now,
 	}
 	if n := s.Pipeline.OrganHistories; n > 0 {
 		w.pipeline.Organs = &ingest.Organs{Budget: organ.Budget{Histories: n}}
 	}
-	w.keeper = &ingest.Keeper{Vault: db, Limits: dicomio.DefaultLimits(), Fatal: w.fatal, Kept: w.pipeline.Wake}
+	windows := sums{t.method, w.db}
+	if w.papers, err = newPapers(s.Site, site, windows, w.db); err != nil {
+		return err
+	}
+	w.keeper = &ingest.Keeper{Vault: w.db, Limits: dicomio.DefaultLimits(), Fatal: w.fatal, Kept: w.pipeline.Wake}
 	w.api, err = httpapi.New(httpapi.Config{
 		Version: programVersion(), TokenRate: s.HTTP.RequestsPerSecond, AddressRate: s.HTTP.RequestsPerSecond, BehindProxy: s.HTTP.BehindProxy,
-		Now: time.Now, Logger: logger, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: sums{method, db}, Plans: plans{w.pipeline}, Levels: method.Levels, Papers: w.papers, Site: reading.Site, Notices: toldBy(s),
+		Now: time.Now, Logger: w.log, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{}, Windows: windows, Plans: plans{w.pipeline}, Levels: t.method.Levels, Papers: w.papers, Site: site, Notices: toldBy(s),
 		MatchWindow: completenessRules(s).Window, Grace: completenessRules(s).Grace,
-	}, db, w.keeper)
+	}, w.db, w.keeper)
 	if err != nil {
-		return nil, errors.Join(err, db.Close())
+		return err
 	}
-	if err := w.mountPages(reading.Site); err != nil {
-		return nil, errors.Join(err, db.Close())
+	if err := w.mountPages(site); err != nil {
+		return err
 	}
-	if w.courier, err = w.notices(reading.Site); err != nil {
-		return nil, errors.Join(err, db.Close())
+	if w.courier, err = w.notices(site); err != nil {
+		return err
 	}
 	if w.network, err = w.dicom(); err != nil {
-		return nil, errors.Join(err, db.Close())
+		return err
 	}
 	if s.Spool.Dir != "" {
 		w.doors = append(w.doors, func(ctx context.Context) error {
-			return spool.Run(ctx, spool.Config{Dir: s.Spool.Dir, Keeper: w.keeper, Log: logger, Now: time.Now})
+			return spool.Run(ctx, spool.Config{Dir: s.Spool.Dir, Keeper: w.keeper, Log: w.log, Now: time.Now})
 		})
 	}
-	return w, nil
+	return nil
 }
 
 func (w *works) close() error { return w.db.Close() }
@@ -132,9 +163,9 @@ func eventsOf(v store.Version) ([]procedure.Event, error) {
 	return c.Procedure.Events, err
 }
 
-// plans looks ahead from a patient's stored cases.
 func days(n int) time.Duration { return time.Duration(n) * 24 * time.Hour }
 
+// plans looks ahead from a patient's stored cases.
 type plans struct{ pipeline *ingest.Pipeline }
 
 // Plan gives what planned beams would add to the skin that the cases irradiated.

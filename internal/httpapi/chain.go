@@ -161,7 +161,9 @@ func onlyKnownMethods(next echo.HandlerFunc) echo.HandlerFunc {
 }
 
 // knownMethods lists the methods of the contract.
-func knownMethods() []string { return []string{http.MethodGet, http.MethodPatch, http.MethodPost, http.MethodPut} }
+func knownMethods() []string {
+	return []string{http.MethodGet, http.MethodPatch, http.MethodPost, http.MethodPut}
+}
 
 // allowed lists the methods that operations of a route have, for the header Allow (RFC 9110, 15.5.6).
 func (s *Server) allowed(route string) string {

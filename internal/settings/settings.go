@@ -190,12 +190,6 @@ func (s *Settings) check() error {
 		return fmt.Errorf("site.paper_size wants a4 or letter, got %q", s.Site.PaperSize)
 	case s.Store.Dir == "":
 		return errors.New("store.dir wants a folder")
-	case s.Pipeline.Workers < 1 || s.Pipeline.Workers > 64:
-		return fmt.Errorf("pipeline.workers wants 1 to 64, got %d", s.Pipeline.Workers)
-	case s.Pipeline.QuietMinutes < 1 || s.Pipeline.QuietMinutes > 10080:
-		return fmt.Errorf("pipeline.quiet_minutes wants 1 to 10080, got %d", s.Pipeline.QuietMinutes)
-	case s.Pipeline.OrganHistories != 0 && (s.Pipeline.OrganHistories < 100_000 || s.Pipeline.OrganHistories > 100_000_000):
-		return fmt.Errorf("pipeline.organ_histories wants 0 for none or 100000 to 100000000, got %d", s.Pipeline.OrganHistories)
 	case !(s.HTTP.RequestsPerSecond > 0):
 		return fmt.Errorf("http.requests_per_second wants a number above 0, got %v", s.HTTP.RequestsPerSecond)
 	case (s.HTTP.Certificate == "") != (s.HTTP.Key == ""):
@@ -219,6 +213,8 @@ func (p Pipeline) check() error {
 		return fmt.Errorf("pipeline.commitment_days wants 1 to 3650, got %d", p.CommitmentDays)
 	case p.SkinSumDays < 1 || p.SkinSumDays > 3650:
 		return fmt.Errorf("pipeline.skin_sum_days wants 1 to 3650, got %d", p.SkinSumDays)
+	case p.OrganHistories != 0 && (p.OrganHistories < 100_000 || p.OrganHistories > 100_000_000):
+		return fmt.Errorf("pipeline.organ_histories wants 0 for none or 100000 to 100000000, got %d", p.OrganHistories)
 	}
 	return nil
 }

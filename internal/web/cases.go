@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"slices"
 	"strconv"
+	"time"
 
 	"afterbeam/internal/access"
 	"afterbeam/internal/httpapi"
@@ -94,6 +95,43 @@ func showCases(v *view) (any, error) {
 	return d, nil
 }
 
+// address gives the list's own address for filters and an order.
+func address(filters url.Values, order string, change func(url.Values)) string {
+	n := url.Values{}
+	for name := range filters {
+		n.Set(name, filters.Get(name))
+	}
+	n.Set("order", order)
+	change(n)
+	if n.Get("order") == orders()[0] {
+		n.Del("order")
+	}
+	if len(n) == 0 {
+		return "/cases"
+	}
+	return "/cases?" + n.Encode()
+}
+
+// choices fills in what one can choose beside the form: filters to take away, orders, shortcuts of days.
+func (d *casesData) choices(q url.Values, today time.Time) {
+	at := func(change func(url.Values)) string { return address(q, d.Order, change) }
+	for _, name := range filters() {
+		if value := q.Get(name); value != "" {
+			d.Chips = append(d.Chips, chip{Name: name, Value: value, URL: at(func(n url.Values) { n.Del(name) })})
+		}
+	}
+	for _, key := range orders() {
+		d.Orders = append(d.Orders, sorted{Key: key, URL: at(func(n url.Values) { n.Set("order", key) }), Here: key == d.Order})
+	}
+	for _, days := range []int{1, 7, 30, 365} {
+		from := today.AddDate(0, 0, 1-days).Format(time.DateOnly)
+		d.Spans = append(d.Spans, chip{
+			Name: strconv.Itoa(days), Value: from, Here: q.Get("from") == from && q.Get("to") == "",
+			URL: at(func(n url.Values) { n.Set("from", from); n.Del("to") }),
+		})
+	}
+}
+
 // listed fills one page of the list and the addresses around it.
 func (v *view) listed(d *casesData, q url.Values) error {
 	if !slices.Contains(orders(), d.Order) {
@@ -103,41 +141,14 @@ func (v *view) listed(d *casesData, q url.Values) error {
 	if err != nil {
 		return err
 	}
-	at := func(change func(url.Values)) string {
-		n := url.Values{}
-		for name := range q {
-			n.Set(name, q.Get(name))
-		}
-		n.Set("order", d.Order)
-		change(n)
-		if n.Get("order") == orders()[0] {
-			n.Del("order")
-		}
-		if len(n) == 0 {
-			return "/cases"
-		}
-		return "/cases?" + n.Encode()
-	}
-	for _, name := range filters() {
-		if value := q.Get(name); value != "" {
-			d.Chips = append(d.Chips, chip{Name: name, Value: value, URL: at(func(n url.Values) { n.Del(name) })})
-		}
-	}
-	for _, key := range orders() {
-		d.Orders = append(d.Orders, sorted{Key: key, URL: at(func(n url.Values) { n.Set("order", key) }), Here: key == d.Order})
-	}
-	today := v.site.cfg.Now().In(v.site.cfg.Zone)
-	for _, days := range []int{1, 7, 30, 365} {
-		from := today.AddDate(0, 0, 1-days).Format("2006-01-02")
-		d.Spans = append(d.Spans, chip{Name: strconv.Itoa(days), Value: from, Here: q.Get("from") == from && q.Get("to") == "", URL: at(func(n url.Values) { n.Set("from", from); n.Del("to") })})
-	}
+	d.choices(q, v.site.cfg.Now().In(v.site.cfg.Zone))
 	asked := url.Values{"limit": {strconv.Itoa(casesPage)}, "order": {d.Order}}
 	for name := range q {
 		asked.Set(name, q.Get(name))
 	}
 	if after := v.query("after"); after != "" && d.Wrong == "" {
 		asked.Set("after", after)
-		d.First = at(func(url.Values) {})
+		d.First = address(q, d.Order, func(url.Values) {})
 	}
 	list, err := ask[httpapi.ProcedurePage](v, http.MethodGet, "/v1/procedures?"+asked.Encode(), nil)
 	if err != nil {
@@ -147,7 +158,7 @@ func (v *view) listed(d *casesData, q url.Values) error {
 		d.Rows = append(d.Rows, rowOf(p, e))
 	}
 	if list.Next != nil {
-		d.Next = at(func(n url.Values) { n.Set("after", *list.Next) })
+		d.Next = address(q, d.Order, func(n url.Values) { n.Set("after", *list.Next) })
 	}
 	return nil
 }

@@ -34,6 +34,7 @@ func (v *view) edges() (edges, error) {
 			e.kerma = append(e.kerma, of...)
 		case httpapi.LevelRowQuantityKap:
 			e.kap = append(e.kap, of...)
+		case httpapi.LevelRowQuantityFt, httpapi.LevelRowQuantityNone: // times print with one decimal, and flag only alone
 		}
 	}
 	return e, nil

@@ -35,11 +35,11 @@ type todayData struct {
 	Flagged, Others []caseRow
 	MoreCases       bool
 	// Earlier are the newest before that, where nothing came since yesterday.
-	Earlier []caseRow
-	Asks            []httpapi.Ask
-	MoreAsks        bool
-	Mine            bool
-	Rooms           []room
+	Earlier  []caseRow
+	Asks     []httpapi.Ask
+	MoreAsks bool
+	Mine     bool
+	Rooms    []room
 	// Refused is how many files wait in quarantine; Sees tells whether the person may know.
 	Refused     int
 	RefusedMore bool
