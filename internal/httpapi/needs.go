@@ -28,7 +28,7 @@ type Keeper interface {
 
 // Maps draws skin dose maps.
 type Maps interface {
-	// Draw gives the map of a version as png, svg or json, with its media type.
+	// Draw gives the map of a version as png, svg, json, flat or skin, with its media type.
 	Draw(ctx context.Context, v store.Version, format string) (contentType string, body []byte, err error)
 }
 

@@ -49,6 +49,18 @@ type Assessment struct {
 // Assess estimates a procedure and compares it with the levels. It never fails: what is missing is a reason in the
 // result.
 func (m Method) Assess(p procedure.Procedure, facts procedure.Facts) Assessment {
+	a := m.classified(p, facts)
+	p = a.Procedure
+	a.SkinDose = m.skinDose(a)
+	a.Effective = effective.Dose(effective.Input{
+		Procedure: p, Facts: facts, Region: a.Class.DoseRegion, EventRegion: lexicon.DoseRegionOf, KAPFactor: a.kapFactor(),
+	})
+	a.Levels = level.Evaluate(m.Levels, a.levelInput())
+	return a
+}
+
+// classified is the assessment before anything is estimated.
+func (m Method) classified(p procedure.Procedure, facts procedure.Facts) Assessment {
 	a := Assessment{Facts: facts, Profile: m.profile(p), Dose: p.CaseDose()}
 	match := m.Lexicon.Classify(p)
 	if facts.Class != "" {
@@ -60,11 +72,6 @@ func (m Method) Assess(p procedure.Procedure, facts procedure.Facts) Assessment 
 	}
 	p.Class, p.Region, p.Complexity, p.ClassFrom = match.Class.ID, match.Class.DoseRegion, match.Complexity, match.From
 	a.Procedure = p
-	a.SkinDose = m.skinDose(a)
-	a.Effective = effective.Dose(effective.Input{
-		Procedure: p, Facts: facts, Region: a.Class.DoseRegion, EventRegion: lexicon.DoseRegionOf, KAPFactor: a.kapFactor(),
-	})
-	a.Levels = level.Evaluate(m.Levels, a.levelInput())
 	return a
 }
 
@@ -73,9 +80,13 @@ func (m Method) skinDose(a Assessment) skindose.Estimate {
 	if a.Procedure.Purpose == procedure.PurposeQualityControl {
 		return skindose.Estimate{Method: skindose.MethodNone, Version: skindose.Version, Reason: "the report is about a test object, not a patient"}
 	}
-	return skindose.Evaluate(skindose.Input{
+	return skindose.Evaluate(m.skinInput(a))
+}
+
+func (m Method) skinInput(a Assessment) skindose.Input {
+	return skindose.Input{
 		Procedure: a.Procedure, Profile: a.Profile, Facts: a.Facts, Group: a.Class.Group, Site: a.Class.Place, EventSite: lexicon.PlaceOf, MaxPatch: m.MaxPatch, RangePoints: m.RangePoints, Skull: m.Skull,
-	})
+	}
 }
 
 // profile gives the newest profile of the procedure's device that held on its day.

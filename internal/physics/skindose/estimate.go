@@ -92,15 +92,21 @@ const (
 	mapWithoutGeometry   = 0.20
 )
 
-// Evaluate estimates the peak skin dose by the best method that the data allow. It never fails: what is missing lowers
-// the method, and with MethodNone the reason says what.
-func Evaluate(in Input) Estimate {
+// completed gives the input with the defaults in place of what is not chosen.
+func (in Input) completed() Input {
 	if in.MaxPatch <= 0 {
 		in.MaxPatch = DefaultMaxPatch
 	}
 	if in.Tissue == "" {
 		in.Tissue = beam.SoftTissue
 	}
+	return in
+}
+
+// Evaluate estimates the peak skin dose by the best method that the data allow. It never fails: what is missing lowers
+// the method, and with MethodNone the reason says what.
+func Evaluate(in Input) Estimate {
+	in = in.completed()
 	e := Estimate{Version: Version, Class: LittleKnown}
 	cal := calibrationOn(in.Procedure.Start.LocalDate(), in.Profile)
 	e.Assumptions = append(e.Assumptions, cal.words)
