@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"slices"
 	"strconv"
 
 	"afterbeam/internal/access"
@@ -14,11 +15,12 @@ import (
 )
 
 func (s *Site) casePages() []page {
+	see := []access.Operation{"getProcedure", "listEstimates", "getLevels"}
 	drawn := []access.Operation{"getProcedure", "getMap"}
-	facts := []access.Operation{"getProcedure", "addFacts"}
+	facts := append(slices.Clone(see), "addFacts")
 	return []page{
 		{
-			method: http.MethodGet, path: "/cases/:id", title: "case.title", template: caseTemplate, needs: []access.Operation{"getProcedure"}, scripts: []string{"case.js", "turn.js"},
+			method: http.MethodGet, path: "/cases/:id", title: "case.title", template: caseTemplate, needs: see, scripts: []string{"case.js", "turn.js"},
 			serve: func(v *view) (any, error) { return v.caseOf(caseForm{}) },
 		},
 		{method: http.MethodGet, path: "/cases/:id/skin", needs: drawn, quiet: true, serve: caseSkin},
@@ -75,7 +77,9 @@ func (v *view) caseOf(form caseForm) (caseData, error) {
 	} {
 		d.May[string(op)] = v.grant.May(op) == nil
 	}
-	d.Numbers = v.caseNumbers(&d)
+	if d.Numbers, err = v.caseNumbers(&d); err != nil {
+		return d, err
+	}
 	for _, part := range []func(string, *caseData) error{v.casePatient, v.caseMap, v.caseCourse, v.caseHistory, v.caseFollowUp, v.caseOrgans} {
 		if err := part(path, &d); err != nil {
 			return d, err

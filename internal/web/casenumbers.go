@@ -21,31 +21,9 @@ type caseNumber struct {
 	Parts []casejson.Part
 }
 
-// caseEdges are the levels that a printed number must not be rounded up to, in Gy and Gy cm2: those that the case was
-// compared with, the next step of stepped ones, and the edges of the bands of tissue reactions.
-type caseEdges struct{ skin, kerma, kap []float64 }
-
-func edgesOf(c casejson.Case) caseEdges {
-	e := caseEdges{skin: []float64{1, 2, 3, 5, 10, 15}}
-	for _, r := range c.Levels.Results {
-		of := append([]float64{r.Level}, r.Passed...)
-		if n := len(r.Passed); n > 1 {
-			of = append(of, 2*r.Passed[n-1]-r.Passed[n-2])
-		}
-		switch r.Quantity {
-		case "psd":
-			e.skin = append(e.skin, of...)
-		case "kar":
-			e.kerma = append(e.kerma, of...)
-		case "kap":
-			e.kap = append(e.kap, of...)
-		}
-	}
-	return e
-}
-
-func (v *view) caseNumbers(d *caseData) []caseNumber {
-	dose, edges := d.Case.Dose, edgesOf(d.Case)
+func (v *view) caseNumbers(d *caseData) ([]caseNumber, error) {
+	dose := d.Case.Dose
+	edges, err := v.edges()
 	reported := func(key string, value, least quantity.Opt[float64], missing []string, print func(float64) string) caseNumber {
 		n := caseNumber{Key: key, Source: v.lang.Text("case.reported"), Notes: dose.NotBelieved}
 		reason := v.lang.Text("case.not_reported")
@@ -69,18 +47,18 @@ func (v *view) caseNumbers(d *caseData) []caseNumber {
 		}),
 		reported("time", dose.FluoroscopyMin, dose.FluoroscopyLeastMin, dose.FluoroscopyMissing, func(m float64) string { return quantity.ShowMinutes(quantity.Second(m) * quantity.Minute) }),
 		v.effectiveNumber(d.Case.Effective),
-	}
+	}, err
 }
 
 // skinNumber is the estimated peak skin dose.
-func (v *view) skinNumber(s casejson.SkinDose, edges caseEdges) caseNumber {
+func (v *view) skinNumber(s casejson.SkinDose, edges edges) caseNumber {
 	n := caseNumber{Key: "psd", Source: v.lang.Text("case.method", "method", v.lang.Text("case.methods."+s.Method), "version", s.Version), Notes: s.Assumptions, Sources: s.Sources, Parts: s.Parts}
 	value, ok := s.ValueGy.Get()
 	if !ok {
 		n.Missing = s.Reason
 		return n
 	}
-	text, low, high, unit := quantity.ShowSkin(quantity.Gray(value), quantity.Gray(s.LowGy.Or(value)), quantity.Gray(s.HighGy.Or(value)), edges.skin...)
+	text, low, high, unit := quantity.ShowSkin(quantity.Gray(value), quantity.Gray(s.LowGy.Or(value)), quantity.Gray(s.HighGy.Or(value)), edges.psd...)
 	n.Value = v.measure(text + " " + unit)
 	if s.LowerBound {
 		n.Value = v.lang.Text("case.at_least", "value", n.Value)
