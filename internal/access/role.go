@@ -146,6 +146,7 @@ func Permissions() map[Operation][]Role {
 		"getCompleteness": {Physicist, Quality},
 		// An assignment opens cases to an account, so that the one who keeps the accounts makes it.
 		"listPeople":     {Admin, Physicist, Quality},
+		"listColleagues": {Physicist, Operator, Quality},
 		"assignPerson":   {Admin},
 		"unassignPerson": {Admin},
 		"listFallbacks":  {Admin, Physicist, Quality},

@@ -200,6 +200,7 @@ func matrix() map[string]expectation {
 			r.person(room)
 			return "/v1/people?limit=500", "", nil
 		}, ok: 200},
+		"GET /v1/colleagues": {roles: "poq", ask: at("/v1/colleagues"), ok: 200},
 		"POST /v1/people/:id/assign": {roles: "a", ask: func(r *rig, room string) (string, string, []string) {
 			_, a := r.account(access.Operator, []string{room})
 			return "/v1/people/" + r.person(room) + "/assign", fmt.Sprintf(`{"account_id":%q,"reason":"staff list"}`, a.ID), nil

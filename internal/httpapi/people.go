@@ -1,9 +1,11 @@
 package httpapi
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"slices"
+	"strings"
 
 	"afterbeam/internal/access"
 	"afterbeam/internal/store"
@@ -88,4 +90,19 @@ func (h *handlers) SetFallback(ctx context.Context, request SetFallbackRequestOb
 		return nil, err
 	}
 	return SetFallback204Response{}, nil
+}
+
+// ListColleagues names the accounts of those who see cases. No patient is among them.
+func (h *handlers) ListColleagues(ctx context.Context, _ ListColleaguesRequestObject) (ListColleaguesResponseObject, error) {
+	all, err := h.store.Accounts(ctx)
+	if err != nil {
+		return nil, err
+	}
+	all = slices.DeleteFunc(all, func(a store.Account) bool {
+		return access.Grant{Role: access.Role(a.Role)}.May("listColleagues") != nil
+	})
+	slices.SortFunc(all, func(a, b store.Account) int { return cmp.Or(strings.Compare(a.Name, b.Name), strings.Compare(a.ID, b.ID)) })
+	return ListColleagues200JSONResponse{Colleagues: every(all, func(a store.Account) Colleague {
+		return Colleague{Id: a.ID, Name: a.Name, Role: a.Role, Active: a.DisabledAt.IsZero()}
+	})}, nil
 }
