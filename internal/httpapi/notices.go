@@ -227,6 +227,7 @@ func (h *handlers) preferences(ctx context.Context, account string) (NoticePrefe
 			From: holds.From.String(), Language: holds.Language, QuietFrom: holds.QuietFrom, QuietTo: holds.QuietTo, DigestAt: holds.DigestAt,
 			Channels: every(holds.Channels, func(s string) string { return s }),
 		},
+		Offered: NoticeOffer{Channels: every(h.cfg.Notices.Channels, func(s string) string { return s }), Languages: notice.Languages().Tags()},
 	}, nil
 }
 

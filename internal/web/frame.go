@@ -17,7 +17,7 @@ var templateFiles embed.FS
 
 // loadTemplates parses the file of every page with the layout and the parts that pages share.
 func loadTemplates(pages []page) (map[string]*template.Template, error) {
-	base, err := template.ParseFS(templateFiles, "templates/layout.html", "templates/parts.html")
+	base, err := template.ParseFS(templateFiles, "templates/layout.html", "templates/parts*.html")
 	if err != nil {
 		return nil, fmt.Errorf("templates: %w", err)
 	}
@@ -125,6 +125,14 @@ func (f frame) T(key string, pairs ...any) string { return f.lang.Text(key, pair
 
 // Count gives the text key.one or key.many with {n}.
 func (f frame) Count(key string, n int, pairs ...any) string { return f.lang.Count(key, n, pairs...) }
+
+// Known gives a text of the language files where there is one, and otherwise the words as they are: sites have words of their own.
+func (f frame) Known(key, otherwise string) string {
+	if f.lang.Has(key) {
+		return f.lang.Text(key)
+	}
+	return otherwise
+}
 
 // Figure writes a printed number with the language's decimal sign.
 func (f frame) Figure(printed string) string { return f.lang.Figure(printed) }

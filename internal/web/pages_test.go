@@ -30,7 +30,7 @@ func (r *rig) site() *web.Site {
 
 func concrete(route string) (method, path string) {
 	method, path, _ = strings.Cut(route, " ")
-	return method, strings.NewReplacer(":id", "aaaaaaaaaaaaaaaaaaaaaaaa").Replace(path)
+	return method, regexp.MustCompile(`:[a-z]+`).ReplaceAllString(path, "aaaaaaaaaaaaaaaaaaaaaaaa")
 }
 
 // TestNoPageWithoutSomebodySignedIn asks for every page as a stranger.
