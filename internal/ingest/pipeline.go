@@ -65,6 +65,7 @@ type Work interface {
 	StepPatient(ctx context.Context, p store.Performed) (string, error)
 	LastNotice(ctx context.Context, caseID string) (store.Notice, error)
 	SaveAssessment(ctx context.Context, j store.Job, versions []store.Version, later ...store.Later) ([]string, error)
+	OrgansBefore(ctx context.Context, id string) (store.OrganDose, error)
 	SaveOrgans(ctx context.Context, j store.Job, o store.OrganDose) error
 }
 

@@ -73,7 +73,7 @@ const (
 func defaultNotices() Notices {
 	return Notices{
 		From: notice.EveryCase.String(), Language: "en", LateDays: DefaultLateDays, AlarmMinutes: DefaultAlarmMinutes,
-		Mail: Mail{Encryption: "starttls", Body: "numbers"},
+		Mail: Mail{Encryption: "starttls", Body: "numbers", Domains: []string{}},
 	}
 }
 

@@ -126,7 +126,7 @@ const (
 // Default gives the settings of a service on its own machine.
 func Default() Settings {
 	return Settings{
-		Zone: "Local", Site: Site{Language: "en", PaperSize: "a4"}, Store: Store{Dir: "afterbeam-store"},
+		Zone: "Local", Site: Site{Address: []string{}, Language: "en", PaperSize: "a4"}, Store: Store{Dir: "afterbeam-store"},
 		HTTP:  HTTP{Listen: DefaultListen, RequestsPerSecond: DefaultRequestsPerSecond},
 		Pages: defaultPages(), OpenID: defaultOpenID(),
 		Metrics: Metrics{Listen: DefaultMetricsListen}, DICOM: defaultDICOM(), Archive: defaultArchive(),

@@ -175,22 +175,23 @@ func (db *DB) QuarantineRead(ctx context.Context, j Job, reason string) error {
 	})
 }
 
-// Backlog tells how much work waits: jobs ready or leased, jobs that failed for good, and when the oldest waiting one
-// was asked for (the zero time when none waits). What is asked for at a later time is no work yet; what is to be tried
+// Backlog tells how much work on reports waits: jobs ready or leased, jobs that failed for good, and when the oldest waiting
+// one was asked for (the zero time when none waits). Organ doses, which follow in the background, are counted apart. What is asked for at a later time is no work yet; what is to be tried
 // again is.
 type Backlog struct {
 	Waiting, Failed int
 	Oldest          time.Time
+	Organs          int // cases whose organ doses wait
 }
 
 // Backlog counts the jobs that are not done.
 func (db *DB) Backlog(ctx context.Context) (Backlog, error) {
 	var b Backlog
 	var oldest sql.NullString
-	err := db.read.QueryRowContext(ctx, `SELECT COUNT(CASE WHEN state <> 'failed' THEN 1 END), COUNT(CASE WHEN state = 'failed' THEN 1 END),
-		MIN(CASE WHEN state <> 'failed' THEN due_at END)
+	err := db.read.QueryRowContext(ctx, `SELECT COUNT(CASE WHEN state <> 'failed' AND kind <> 'organs' THEN 1 END), COUNT(CASE WHEN state = 'failed' THEN 1 END),
+		MIN(CASE WHEN state <> 'failed' AND kind <> 'organs' THEN due_at END), COUNT(CASE WHEN state <> 'failed' AND kind = 'organs' THEN 1 END)
 		FROM job WHERE state IN ('ready', 'leased', 'failed') AND NOT (state = 'ready' AND due_at > $1 AND error = '')`, at(db.now())).
-		Scan(&b.Waiting, &b.Failed, &oldest)
+		Scan(&b.Waiting, &b.Failed, &oldest, &b.Organs)
 	if err != nil {
 		return b, kind(err)
 	}

@@ -21,8 +21,9 @@ type OrganDose struct {
 	MadeAt  time.Time
 }
 
-// wantOrgans asks for the organ doses of a case whose newest version has none by a method; "" asks for nothing.
-func (c *change) wantOrgans(ctx context.Context, id, methods string, p Priority) error {
+// wantOrgans asks for the organ doses of a case whose newest version has none by a method; "" asks for nothing. They wait for
+// all work on reports.
+func (c *change) wantOrgans(ctx context.Context, id, methods string) error {
 	if methods == "" {
 		return nil
 	}
@@ -32,7 +33,7 @@ func (c *change) wantOrgans(ctx context.Context, id, methods string, p Priority)
 	if !errors.Is(err, sql.ErrNoRows) {
 		return err
 	}
-	return c.want(ctx, JobOrgans, id, p)
+	return c.want(ctx, JobOrgans, id, Background)
 }
 
 // SaveOrgans keeps organ doses and ends the job. What is there already by the same method stays as it is.
@@ -62,11 +63,21 @@ func (db *DB) SaveOrgans(ctx context.Context, j Job, o OrganDose) error {
 
 // Organs gives what was computed last of the organ doses of a version. It returns ErrNotFound when nothing was yet.
 func (db *DB) Organs(ctx context.Context, id string, version int) (OrganDose, error) {
-	o := OrganDose{CaseID: id, Version: version}
+	return db.organs(ctx, `case_id = $1 AND version = $2`, id, version)
+}
+
+// OrgansBefore gives what was computed last of the organ doses of any version of a case. It returns ErrNotFound when nothing
+// was yet.
+func (db *DB) OrgansBefore(ctx context.Context, id string) (OrganDose, error) {
+	return db.organs(ctx, `case_id = $1`, id)
+}
+
+func (db *DB) organs(ctx context.Context, where string, args ...any) (OrganDose, error) {
+	var o OrganDose
 	var body string
 	var made dbTime
-	err := db.read.QueryRowContext(ctx, `SELECT methods, body, reason, made_at FROM organ_dose WHERE case_id = $1 AND version = $2
-		ORDER BY made_at DESC, methods DESC LIMIT 1`, id, version).Scan(&o.Methods, &body, &o.Reason, &made)
+	err := db.read.QueryRowContext(ctx, `SELECT case_id, version, methods, body, reason, made_at FROM organ_dose WHERE `+where+`
+		ORDER BY version DESC, made_at DESC, methods DESC LIMIT 1`, args...).Scan(&o.CaseID, &o.Version, &o.Methods, &body, &o.Reason, &made)
 	o.Body, o.MadeAt = []byte(body), made.Time
 	return o, kind(ended(ctx, err))
 }

@@ -37,7 +37,7 @@ func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version, lat
 			if err := c.keepSkin(ctx, v.Skin); err != nil {
 				return err
 			}
-			if err := c.wantOrgans(ctx, id, v.OrganMethods, j.Priority); err != nil {
+			if err := c.wantOrgans(ctx, id, v.OrganMethods); err != nil {
 				return err
 			}
 		}
