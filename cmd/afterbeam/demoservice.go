@@ -54,10 +54,9 @@ func startDemo(ctx context.Context, dir, profiles string, stays bool, messages i
 		return nil, err
 	}
 	d := &demoService{tokens: map[access.Role]string{}}
-	if !stays {
-		s.Pipeline.OrganHistories = demoHistories
-	}
+	s.Pipeline.OrganHistories = 0 // the demonstration prints its own
 	if stays {
+		s.Pipeline.OrganHistories = demoHistories
 		if err := d.network(&s.DICOM, dir); err != nil {
 			return nil, err
 		}

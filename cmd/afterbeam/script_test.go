@@ -53,6 +53,7 @@ func TestScripts(t *testing.T) {
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("API", api)
 			env.Setenv("TZ", "UTC")
+			env.Setenv("AFTERBEAM_PIPELINE_ORGAN_HISTORIES", "0") // seconds of work on each case
 			return nil
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
