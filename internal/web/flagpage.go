@@ -72,9 +72,12 @@ func (v *view) estimates(of httpapi.FollowUp, c colleagues) (estimates, error) {
 	}
 	d := estimates{Method: of.Procedure.PeakSkinDose.Method}
 	d.Computed, d.Between = peakOf(of.Procedure.PeakSkinDose, e)
+	if _, unit, ok := strings.Cut(d.Computed, " "); ok && d.Between != "" {
+		d.Between += " " + unit
+	}
 	for _, own := range of.OwnEstimates {
 		value, from, to, unit := quantity.ShowSkin(quantity.Gray(own.ValueGy), quantity.Gray(own.LowGy), quantity.Gray(own.HighGy), e.psd...)
-		d.Own = append(d.Own, ownRow{own, value + " " + unit, from + " – " + to, c.name(own.Author)})
+		d.Own = append(d.Own, ownRow{own, value + " " + unit, from + " – " + to + " " + unit, c.name(own.Author)})
 	}
 	return d, nil
 }

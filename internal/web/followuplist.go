@@ -46,6 +46,8 @@ type choice struct {
 type askRow struct {
 	httpapi.Ask
 	What, Who, ClassTitle string
+	// From is the first day of its window, "" when it may be done at once.
+	From string
 	// Age is escalated, overdue, today, due, later or the state of an ask that is over.
 	Age string
 }
@@ -80,6 +82,9 @@ func ageOf(a httpapi.Ask, today string) string {
 
 func (v *view) askRow(a httpapi.Ask, today string, c colleagues) askRow {
 	r := askRow{Ask: a, What: v.asked(a.Text, a.Words), ClassTitle: classTitle(a.Class), Age: ageOf(a, today)}
+	if a.NotBefore != nil {
+		r.From = *a.NotBefore
+	}
 	if a.PersonId != nil {
 		r.Who = c.name(*a.PersonId)
 	}

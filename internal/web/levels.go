@@ -33,6 +33,8 @@ type levelRow struct {
 	PlainStep  string
 	Unit       string
 	ForClasses string // in words, "" for every class
+	// OldFrom and OldBelow are the ages it is for, in years.
+	OldFrom, OldBelow string
 }
 
 // scheme is the levels of one name.
@@ -55,14 +57,20 @@ func unitOf(q httpapi.LevelRowQuantity) string {
 	return ""
 }
 
+// plainly writes a number of a level as it was written, "" for none.
+func plainly(v *float64) string {
+	if v == nil {
+		return ""
+	}
+	return strconv.FormatFloat(*v, 'f', -1, 64)
+}
+
 func levelRowOf(n int, r httpapi.LevelRow) levelRow {
-	row := levelRow{LevelRow: r, Number: n, Unit: unitOf(r.Quantity)}
+	row := levelRow{LevelRow: r, Number: n, Unit: unitOf(r.Quantity), Plain: plainly(r.Value), PlainStep: plainly(r.Step), OldFrom: plainly(r.AgeFrom), OldBelow: plainly(r.AgeBelow)}
 	if r.Value != nil {
-		row.Plain = strconv.FormatFloat(*r.Value, 'f', -1, 64)
 		row.Value = row.Plain + " " + row.Unit
 	}
 	if r.Step != nil {
-		row.PlainStep = strconv.FormatFloat(*r.Step, 'f', -1, 64)
 		row.Step = row.PlainStep + " " + row.Unit
 	}
 	if r.Classes != nil {
@@ -95,6 +103,7 @@ func schemes(rows []httpapi.LevelRow) []scheme {
 // levelsData is the levels in force and their versions.
 type levelsData struct {
 	httpapi.LevelsInForce
+	Number   int // of the version in force, 0 for the table of the settings
 	Schemes  []scheme
 	Sets     []setRow
 	SeesSets bool
@@ -117,6 +126,9 @@ func (c colleagues) set(s httpapi.LevelSet) setRow {
 func showLevels(v *view) (any, error) {
 	in, err := ask[httpapi.LevelsInForce](v, http.MethodGet, "/v1/levels", nil)
 	d := levelsData{LevelsInForce: in, Schemes: schemes(in.Rows), SeesSets: v.grant.May("listLevelSets") == nil, MayDraft: v.grant.May("draftLevels") == nil}
+	if in.Version != nil {
+		d.Number = *in.Version
+	}
 	if err != nil || !d.SeesSets {
 		return d, err
 	}
@@ -180,9 +192,8 @@ func changes(before, after []httpapi.LevelRow) []change {
 }
 
 func differ(a, b levelRow) bool {
-	age := func(x, y *float64) bool { return (x == nil) != (y == nil) || (x != nil && *x != *y) }
 	return a.On != b.On || a.Value != b.Value || a.Step != b.Step || a.Quantity != b.Quantity || a.Meaning != b.Meaning || a.ForClasses != b.ForClasses ||
-		a.Text != b.Text || a.Source != b.Source || a.Known != b.Known || age(a.AgeFrom, b.AgeFrom) || age(a.AgeBelow, b.AgeBelow) || (a.Pregnant != nil) != (b.Pregnant != nil)
+		a.Text != b.Text || a.Source != b.Source || a.Known != b.Known || a.OldFrom != b.OldFrom || a.OldBelow != b.OldBelow || (a.Pregnant != nil) != (b.Pregnant != nil)
 }
 
 func (v *view) levelSet(wrong string) (setData, error) {

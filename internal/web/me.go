@@ -34,11 +34,13 @@ type meData struct {
 	NewToken  string // shown once
 	Wrong     string
 	Passwords bool
+	Notices   bool // the person may be told of cases
 }
 
 func (v *view) me(wrong string) (meData, error) {
 	d := meData{
 		Account: v.grant.Account, NoCases: v.grant.May("listProcedures") != nil, Rooms: strings.Join(v.grant.Account.Rooms, ", "), This: v.session.ID, Days: tokenDays(), Wrong: wrong, Passwords: v.site.cfg.Passwords,
+		Notices: v.grant.May("setNoticePreferences") == nil,
 	}
 	var err error
 	if d.Sessions, err = v.sessions(v.ctx()); err != nil {

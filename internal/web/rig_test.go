@@ -19,6 +19,7 @@ import (
 	"afterbeam/internal/access"
 	"afterbeam/internal/access/password"
 	"afterbeam/internal/export/outlook"
+	"afterbeam/internal/followup/level"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/procedure"
@@ -77,7 +78,7 @@ func newRig(t *testing.T, change func(*web.Config)) *rig {
 	r.api, err = httpapi.New(httpapi.Config{
 		Version: "test", TokenRate: 1e6, AddressRate: 1e6, RefusalRate: 1e6, Now: r.clock.Now, Logger: logger, Fatal: fatal,
 		KnownClass: func(string) bool { return false }, Events: func(store.Version) ([]procedure.Event, error) { return nil, nil },
-		Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{},
+		Levels: level.Default(), Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{},
 	}, r.db, keeper)
 	require.NoError(t, err)
 	cfg := web.Config{API: r.api, Store: r.db, Now: r.clock.Now, Logger: logger, Version: "test", Passwords: true, Cost: cheap()}
