@@ -31,7 +31,7 @@ const (
 func newCaseFlat(f skinmap.Flat) caseFlat {
 	const rim = 50 // mm, for the words around
 	whole := f.Whole
-	whole.Left, whole.Top, whole.Width, whole.Height = whole.Left-rim, whole.Top-2*rim, whole.Width+2*rim, whole.Height+3*rim
+	whole.Left, whole.Top, whole.Width, whole.Height = whole.Left-rim, whole.Top-2*rim, whole.Width+2*rim, whole.Height+4*rim
 	c := caseFlat{Flat: f, Whole: flatView{Window: whole, Scale: whole.Height / wholeHigh, Here: true}}
 	if f.Close != nil {
 		c.Close = flatView{Window: *f.Close, Scale: f.Close.Width / closeWide, Here: true}

@@ -71,7 +71,7 @@ func newCaseLine(rows []eventRow) *caseLine {
 	l.Panels = []linePanel{
 		{"each", panelFirst, "0", quantity.Figures(l.Most*1000, 2) + " mGy"},
 		{"together", panelFirst + panelPitch, "0", quantity.Figures(l.Total, 3) + " Gy"},
-		{"angles", panelFirst + 2*panelPitch, "-" + angle + "°", "+" + angle + "°"},
+		{"angles", panelFirst + 2*panelPitch, "\u2212" + angle + "°", "+" + angle + "°"},
 	}
 	return l
 }

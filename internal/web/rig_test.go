@@ -22,6 +22,7 @@ import (
 	"afterbeam/internal/followup/level"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/ingest"
+	"afterbeam/internal/ingest/archive"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/report/dicomio"
 	"afterbeam/internal/store"
@@ -64,6 +65,15 @@ func (nothing) Make(context.Context, store.Actor, string, httpapi.PaperAsk) (sto
 	return store.Paper{}, store.ErrNotFound
 }
 
+// eventsOf reads the events of a version, none of one that the test made without any.
+func eventsOf(v store.Version) ([]procedure.Event, error) {
+	if len(v.Body) == 0 {
+		return nil, nil
+	}
+	c, err := archive.ReadProcedure(v.Body)
+	return c.Procedure.Events, err
+}
+
 // newRig makes a rig; change, when not nil, changes the settings of the pages. A Secure rig is served over HTTPS.
 func newRig(t *testing.T, change func(*web.Config)) *rig {
 	t.Helper()
@@ -77,7 +87,7 @@ func newRig(t *testing.T, change func(*web.Config)) *rig {
 	keeper := &ingest.Keeper{Vault: r.db, Limits: dicomio.DefaultLimits(), Fatal: fatal, Kept: func() {}}
 	r.api, err = httpapi.New(httpapi.Config{
 		Version: "test", TokenRate: 1e6, AddressRate: 1e6, RefusalRate: 1e6, Now: r.clock.Now, Logger: logger, Fatal: fatal,
-		KnownClass: func(string) bool { return false }, Events: func(store.Version) ([]procedure.Event, error) { return nil, nil },
+		KnownClass: func(string) bool { return false }, Events: eventsOf,
 		Levels: level.Default(), Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{},
 	}, r.db, keeper)
 	require.NoError(t, err)

@@ -124,7 +124,7 @@ func (w *Window) heard(event any) {
 	switch e := event.(type) {
 	case *network.EventRequestWillBeSent:
 		u, err := url.Parse(e.Request.URL)
-		if err != nil || (u.Host != w.base.Host && u.Scheme != "chrome-extension" && u.Scheme != "about") {
+		if err != nil || (u.Host != w.base.Host && u.Scheme != "chrome-extension" && u.Scheme != "about" && u.Scheme != "data") {
 			w.faults = append(w.faults, "request to another place: "+e.Request.URL)
 		}
 	case *network.EventLoadingFinished:
