@@ -1,12 +1,15 @@
 package web
 
 import (
+	"bytes"
+	"compress/gzip"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 
 	"afterbeam/internal/access"
 	"afterbeam/internal/export/casejson"
@@ -149,19 +152,41 @@ func (v *view) caseHistory(path string, d *caseData) error {
 }
 
 // caseSkin gives the patches of the skin in space for the version that the page shows.
-func caseSkin(v *view) (any, error) { return v.caseMapAs("skin") }
+func caseSkin(v *view) (any, error) {
+	answer, err := v.caseMapAs("skin")
+	if err != nil || !strings.Contains(v.c.Request().Header.Get("Accept-Encoding"), "gzip") {
+		return answer, err
+	}
+	return v.packed(answer)
+}
+
+// packed compresses bytes that come from nobody's typing, so that their length tells nothing.
+func (v *view) packed(answer raw) (raw, error) {
+	var small bytes.Buffer
+	z := gzip.NewWriter(&small)
+	if _, err := z.Write(answer.body); err != nil {
+		return answer, err
+	}
+	if err := z.Close(); err != nil {
+		return answer, err
+	}
+	h := v.c.Response().Header()
+	h.Set("Content-Encoding", "gzip")
+	h.Add("Vary", "Accept-Encoding")
+	return raw{answer.contentType, small.Bytes()}, nil
+}
 
 // casePicture gives the map as a picture.
 func casePicture(v *view) (any, error) { return v.caseMapAs("png") }
 
-func (v *view) caseMapAs(format string) (any, error) {
+func (v *view) caseMapAs(format string) (raw, error) {
 	path := "/v1/procedures/" + escape(v.param("id")) + "/map?format=" + format
 	if version, err := strconv.Atoi(v.query("version")); err == nil {
 		path += "&version=" + strconv.Itoa(version)
 	}
 	a, err := v.call(http.MethodGet, path, nil)
 	if err != nil {
-		return nil, err
+		return raw{}, err
 	}
 	return raw{a.Header.Get("Content-Type"), a.Body}, nil
 }
