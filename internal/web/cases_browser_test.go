@@ -12,11 +12,12 @@ import (
 func TestTodayAndCasesInABrowser(t *testing.T) {
 	w := browsertest.SignInAs(t, "physicist")
 	w.Go("/")
-	w.WaitForText("The last cases before that")
+	w.WaitForText("1 case reached a level")
 	assert.Equal(t, "/today", w.Path())
 	assert.Less(t, w.Weight(), int64(150_000), "bytes with all it loads")
 	w.AxeInBothThemes()
 	w.Picture("today")
+	w.FitsWidth()
 	w.NoClicks()
 	w.Click("nav a[href='/cases']")
 	w.WaitForText("10 cases of 10")

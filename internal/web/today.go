@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"fmt"
 	"net/http"
 	"net/url"
 	"slices"
@@ -62,13 +63,21 @@ type device struct {
 }
 
 func showToday(v *view) (any, error) {
-	now := v.site.cfg.Now().In(v.site.cfg.Zone)
-	d := todayData{From: now.AddDate(0, 0, -1).Format("2006-01-02"), To: now.Format("2006-01-02")}
+	// The day is that by which asks are overdue, so that the page agrees with them.
+	asked, err := ask[httpapi.AskPage](v, http.MethodGet, "/v1/asks?state=open&limit=1", nil)
+	if err != nil {
+		return nil, err
+	}
+	today, err := time.Parse(time.DateOnly, asked.Today)
+	if err != nil {
+		return nil, fmt.Errorf("day of the site: %w", err)
+	}
+	d := todayData{From: today.AddDate(0, 0, -1).Format(time.DateOnly), To: asked.Today}
 	perRoom, err := v.newCases(&d)
 	if err != nil {
 		return nil, err
 	}
-	if err := v.waitingAsks(&d, now); err != nil {
+	if err := v.waitingAsks(&d, today); err != nil {
 		return nil, err
 	}
 	if d.Rooms, err = v.rooms(perRoom); err != nil {
@@ -90,7 +99,7 @@ func (v *view) newCases(d *todayData) (map[string]int, error) {
 	if err != nil {
 		return nil, err
 	}
-	q := url.Values{"from": {d.From}, "limit": {strconv.Itoa(todayCases)}}
+	q := url.Values{"from": {d.From}, "to": {d.To}, "limit": {strconv.Itoa(todayCases)}}
 	list, err := ask[httpapi.ProcedurePage](v, http.MethodGet, "/v1/procedures?"+q.Encode(), nil)
 	if err != nil {
 		return nil, err
@@ -119,8 +128,8 @@ func (v *view) newCases(d *todayData) (map[string]int, error) {
 }
 
 // waitingAsks fills in what is due soon or overdue: of an operator the own ones.
-func (v *view) waitingAsks(d *todayData, now time.Time) error {
-	q := url.Values{"state": {"open"}, "due_to": {now.AddDate(0, 0, askDays).Format("2006-01-02")}, "limit": {strconv.Itoa(todayAsks)}}
+func (v *view) waitingAsks(d *todayData, today time.Time) error {
+	q := url.Values{"state": {"open"}, "due_to": {today.AddDate(0, 0, askDays).Format(time.DateOnly)}, "limit": {strconv.Itoa(todayAsks)}}
 	if d.Mine = v.grant.Role == access.Operator; d.Mine {
 		q.Set("mine", "true")
 	}
