@@ -101,7 +101,9 @@ func (h *handlers) ListColleagues(ctx context.Context, _ ListColleaguesRequestOb
 	all = slices.DeleteFunc(all, func(a store.Account) bool {
 		return access.Grant{Role: access.Role(a.Role)}.May("listColleagues") != nil
 	})
-	slices.SortFunc(all, func(a, b store.Account) int { return cmp.Or(strings.Compare(a.Name, b.Name), strings.Compare(a.ID, b.ID)) })
+	slices.SortFunc(all, func(a, b store.Account) int {
+		return cmp.Or(strings.Compare(a.Name, b.Name), strings.Compare(a.ID, b.ID))
+	})
 	return ListColleagues200JSONResponse{Colleagues: every(all, func(a store.Account) Colleague {
 		return Colleague{Id: a.ID, Name: a.Name, Role: a.Role, Active: a.DisabledAt.IsZero()}
 	})}, nil
