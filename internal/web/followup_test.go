@@ -88,6 +88,7 @@ func TestAsksAreAnsweredOnTheirPage(t *testing.T) {
 	a := r.askOf(c, "month")
 	require.NotNil(t, a.Answer)
 	assert.Equal(t, []any{ask.Answered, 2.0, "left back", "archive 7"}, []any{a.State, a.Answer.Grade.Or(-1), a.Answer.Place, a.Answer.Picture})
+	assert.NotContains(t, v.get("/cases/"+c.ID+"/follow-up").body, "0x", "no address of memory in place of a value")
 	assert.Contains(t, v.get("/cases/"+c.ID+"/follow-up").body, "A reaction of grade 2 or more was seen", "and that asks for more")
 }
 
