@@ -145,30 +145,36 @@ func showFollowUp(v *view) (any, error) {
 	if err := v.countedAsks(&d); err != nil {
 		return nil, err
 	}
-	q := url.Values{"state": {state}, "limit": {strconv.Itoa(followUpPage)}}
-	if whose == "mine" {
+	err := v.listedAsks(&d, at("", ""))
+	return d, err
+}
+
+// listedAsks fills one page of the list; first is the address of its start.
+func (v *view) listedAsks(d *followUpData, first string) error {
+	q := url.Values{"state": {d.Chosen["state"]}, "limit": {strconv.Itoa(followUpPage)}}
+	if d.Chosen["whose"] == "mine" {
 		q.Set("mine", "true")
 	}
-	if kind != "" {
+	if kind := d.Chosen["kind"]; kind != "" {
 		q.Set("kind", kind)
 	}
 	if after := v.query("after"); after != "" {
 		q.Set("after", after)
-		d.First = at("", "")
+		d.First = first
 	}
 	list, err := ask[httpapi.AskPage](v, http.MethodGet, "/v1/asks?"+q.Encode(), nil)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if list.Next != nil {
-		d.Next = at("", "") + "&after=" + escape(*list.Next)
+		d.Next = first + "&after=" + escape(*list.Next)
 	}
 	d.Today = list.Today
 	c, err := v.colleagues()
 	for _, a := range list.Asks {
 		d.Asks = append(d.Asks, v.askRow(a, list.Today, c))
 	}
-	return d, err
+	return err
 }
 
 // countedAsks counts what the person may see.
