@@ -19,7 +19,7 @@ build: ## build the static program bin/afterbeam (BIN=path for another place)
 	CGO_ENABLED=0 $(GO) build -trimpath -ldflags '-s -w -X main.version=$(VERSION)' -o $(BIN) ./cmd/afterbeam
 
 test: ## run all tests (PKG=./internal/... for a part, CI=true makes a missing outside program a failure)
-	$(GO) test $(PKG)
+	$(GO) test -timeout 25m $(PKG)
 
 race: ## run the tests of the packages that start goroutines under the race detector
 	scripts/race.sh

@@ -108,7 +108,7 @@ func TestRefusalsSayWhatIsWanted(t *testing.T) {
 		{"GET", "/v1/procedures?limit=many", "", "query parameter limit is not of the wanted form: integer, at least 1, at most 500"},
 		{"GET", "/v1/procedures?state=over", "", "query parameter state does not fit: wanted string, one of provisional, or complete, or amended"},
 		{"GET", "/v1/procedures/me", "", "path parameter id does not fit: wanted string, of the pattern ^[a-z2-7]{24}$"},
-		{"GET", "/v1/procedures?rooms=x", "", "a query parameter is not known here; known are: room, class, flag, state, from, to, after, limit"},
+		{"GET", "/v1/procedures?rooms=x", "", "a query parameter is not known here; known are: room, class, flag, state, from, to, kerma_from_gy, peak_from_gy, order, after, limit"},
 		{"POST", "/v1/patients/search", `{}`, "property number does not fit: wanted string, 1 or more characters, 64 or fewer characters"},
 		{"POST", "/v1/patients/search", `{"number":"x","name":"y"}`, "body does not fit: wanted object, with the properties issuer, number (required) and no other"},
 		{"POST", "/v1/patients/search", `nonsense`, "the body is not one JSON value"},

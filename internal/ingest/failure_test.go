@@ -185,7 +185,7 @@ func TestAResultAfterTheLeaseIsDropped(t *testing.T) {
 	s.steal = func() {
 		// While the worker was stopped, another report came and another worker did all there was to do.
 		r.send(t, late)
-		r.clock.Pass(3 * time.Minute)
+		r.clock.Pass(11 * time.Minute)
 		other := &ingest.Pipeline{
 			Store: r.db, Method: r.pipeline.Method, Reading: r.pipeline.Reading, Summarise: summary, Quiet: quiet, Log: r.pipeline.Log, Now: r.clock.Now,
 		}

@@ -25,7 +25,7 @@ func TestTodayAndCasesInABrowser(t *testing.T) {
 	w.Picture("cases")
 	w.Click("a.chip[href*='order=peak']")
 	w.WaitFor("a.chip[href*='order=peak'][aria-current]")
-	w.Fill("#flag", "level reached")
+	w.Choose("#flag", "reached")
 	w.Click(".filters button")
 	w.WaitForText("Narrowed by:")
 	assert.Equal(t, 4, w.Clicks(), "the list, the order, the flag, show")

@@ -24,7 +24,7 @@ func TestSignInAndOut(t *testing.T) {
 	p := v.signIn(anyone, words)
 	assert.Equal(t, "/", p.location)
 	assert.Contains(t, v.get("/me").body, anyone)
-	assert.Equal(t, "/me", v.get("/").location, "a physicist's first page")
+	assert.Equal(t, "/today", v.get("/").location, "a physicist's first page")
 	kept := p.cookies[0]
 	out := v.post("/sign-out")
 	assert.Equal(t, "/sign-in?done=signed-out", out.location)

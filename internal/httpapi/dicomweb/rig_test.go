@@ -56,6 +56,10 @@ func (nothing) Plan(context.Context, []store.Case, outlook.Ask) (outlook.Documen
 	return outlook.Document{}, nil
 }
 
+func (nothing) Make(context.Context, store.Actor, string, httpapi.PaperAsk) (store.Paper, error) {
+	return store.Paper{}, store.ErrNotFound
+}
+
 func (nothing) Sums(context.Context, []store.Case, string) ([]httpapi.WindowSum, error) {
 	return nil, nil
 }
@@ -85,7 +89,7 @@ func newSite(t *testing.T, keeper func(httpapi.Keeper) httpapi.Keeper) *site {
 	api, err := httpapi.New(httpapi.Config{
 		Version: "test", TokenRate: 1e6, AddressRate: 1e6, BodyLimit: objectLimit, StoreLimit: storeLimit, Now: clock.Now, Logger: log, Fatal: fatal,
 		KnownClass: func(string) bool { return false }, Events: func(store.Version) ([]procedure.Event, error) { return nil, nil },
-		Maps: nothing{}, Windows: nothing{}, Plans: nothing{},
+		Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{},
 	}, s.db, real)
 	require.NoError(t, err)
 	for _, role := range []access.Role{access.Service, access.Physicist, access.Operator} {

@@ -188,6 +188,12 @@ func (w *Window) Fill(selector, text string) {
 	w.run(chromedp.WaitVisible(selector, chromedp.ByQuery), chromedp.Clear(selector, chromedp.ByQuery), chromedp.SendKeys(selector, text, chromedp.ByQuery))
 }
 
+// Choose takes the choice with a value in the list of a CSS selector.
+func (w *Window) Choose(selector, value string) {
+	w.t.Helper()
+	w.run(chromedp.WaitVisible(selector, chromedp.ByQuery), chromedp.SetValue(selector, value, chromedp.ByQuery))
+}
+
 // Click clicks what a CSS selector finds, and counts it. A click that leads to another page is followed by WaitFor.
 func (w *Window) Click(selector string) {
 	w.t.Helper()
