@@ -10,7 +10,6 @@ import (
 
 	"afterbeam/internal/deliver"
 	"afterbeam/internal/export/casejson"
-	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/followup/ask"
 	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/httpapi"
@@ -126,7 +125,7 @@ func (w *works) build(t tables) (err error) {
 	w.keeper = &ingest.Keeper{Vault: w.db, Limits: dicomio.DefaultLimits(), Fatal: w.fatal, Kept: w.pipeline.Wake}
 	w.api, err = httpapi.New(httpapi.Config{
 		Version: programVersion(), TokenRate: s.HTTP.RequestsPerSecond, AddressRate: s.HTTP.RequestsPerSecond, BehindProxy: s.HTTP.BehindProxy,
-		Now: time.Now, Logger: w.log, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{w.pipeline}, Windows: windows, Plans: plans{w.pipeline}, Levels: t.method.Levels, Papers: w.papers, Site: site, Notices: toldBy(s),
+		Now: time.Now, Logger: w.log, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{w.pipeline}, Windows: windows, Plans: plans{w.pipeline, windows}, Levels: t.method.Levels, Papers: w.papers, Site: site, Notices: toldBy(s),
 		MatchWindow: completenessRules(s).Window, Grace: completenessRules(s).Grace,
 	}, w.db, w.keeper)
 	if err != nil {
@@ -164,15 +163,3 @@ func eventsOf(v store.Version) ([]procedure.Event, error) {
 }
 
 func days(n int) time.Duration { return time.Duration(n) * 24 * time.Hour }
-
-// plans looks ahead from a patient's stored cases.
-type plans struct{ pipeline *ingest.Pipeline }
-
-// Plan gives what planned beams would add to the skin that the cases irradiated.
-func (p plans) Plan(ctx context.Context, cases []store.Case, ask outlook.Ask) (outlook.Document, error) {
-	next, err := p.pipeline.NextStage(ctx, cases)
-	if err != nil {
-		return outlook.Document{}, err
-	}
-	return outlook.Of(next, ask)
-}

@@ -99,6 +99,7 @@ func Permissions() map[Operation][]Role {
 		"getPatient":         {Physicist, Operator},
 		"getPatientDose":     {Physicist, Operator},
 		"planBeams":          {Physicist, Operator},
+		"getPatientMap":      {Physicist, Operator},
 		"listLinks":          {Physicist},
 		"linkPatients":       {Physicist},
 		"unlinkPatients":     {Physicist},

@@ -1457,6 +1457,27 @@ func (e PaperFormatParam) Valid() bool {
 	}
 }
 
+// Defines values for PatientMapFormatParam.
+const (
+	PatientMapFormatParamJson PatientMapFormatParam = "json"
+	PatientMapFormatParamPng  PatientMapFormatParam = "png"
+	PatientMapFormatParamSvg  PatientMapFormatParam = "svg"
+)
+
+// Valid indicates whether the value is a known member of the PatientMapFormatParam enum.
+func (e PatientMapFormatParam) Valid() bool {
+	switch e {
+	case PatientMapFormatParamJson:
+		return true
+	case PatientMapFormatParamPng:
+		return true
+	case PatientMapFormatParamSvg:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PerformedSourceParam.
 const (
 	PerformedSourceParamCsv  PerformedSourceParam = "csv"
@@ -1676,6 +1697,27 @@ func (e ListFlagsParamsState) Valid() bool {
 	case ListFlagsParamsStateReached:
 		return true
 	case ListFlagsParamsStateUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetPatientMapParamsFormat.
+const (
+	GetPatientMapParamsFormatJson GetPatientMapParamsFormat = "json"
+	GetPatientMapParamsFormatPng  GetPatientMapParamsFormat = "png"
+	GetPatientMapParamsFormatSvg  GetPatientMapParamsFormat = "svg"
+)
+
+// Valid indicates whether the value is a known member of the GetPatientMapParamsFormat enum.
+func (e GetPatientMapParamsFormat) Valid() bool {
+	switch e {
+	case GetPatientMapParamsFormatJson:
+		return true
+	case GetPatientMapParamsFormatPng:
+		return true
+	case GetPatientMapParamsFormatSvg:
 		return true
 	default:
 		return false
@@ -2208,6 +2250,9 @@ type BeamPlanRequest struct {
 	// Beams In the order in which they are expected
 	Beams *[]PlannedBeam `json:"beams,omitempty"`
 
+	// DetectorMm Distance from source to detector; that of the newest procedure when absent
+	DetectorMm *float64 `json:"detector_mm,omitempty"`
+
 	// FieldMm Side of a square field at the detector; that of the newest procedure when absent
 	FieldMm *float64 `json:"field_mm,omitempty"`
 
@@ -2219,6 +2264,9 @@ type BeamPlanRequest struct {
 
 	// Place Place along the body at the isocentre; that of the newest procedure when absent
 	Place *BeamPlanRequestPlace `json:"place,omitempty"`
+
+	// TableDepthMm How far the table top is below the isocentre; as in the newest procedure when absent
+	TableDepthMm *float64 `json:"table_depth_mm,omitempty"`
 }
 
 // BeamPlanRequestPlace Place along the body at the isocentre; that of the newest procedure when absent
@@ -3959,6 +4007,9 @@ type PaperFormatParam string
 // PaperParam defines model for PaperParam.
 type PaperParam = string
 
+// PatientMapFormatParam defines model for PatientMapFormatParam.
+type PatientMapFormatParam string
+
 // PeakFromParam defines model for PeakFromParam.
 type PeakFromParam = float64
 
@@ -4183,6 +4234,15 @@ type GetPatientDoseParams struct {
 	// AsOf Last local day of the windows; the day of the newest procedure when absent
 	AsOf *AsOfParam `form:"as_of,omitempty" json:"as_of,omitempty"`
 }
+
+// GetPatientMapParams defines parameters for GetPatientMap.
+type GetPatientMapParams struct {
+	// Format Form of the map
+	Format *GetPatientMapParamsFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
+// GetPatientMapParamsFormat defines parameters for GetPatientMap.
+type GetPatientMapParamsFormat string
 
 // ListPeopleParams defines parameters for ListPeople.
 type ListPeopleParams struct {
@@ -4645,6 +4705,9 @@ type ServerInterface interface {
 	// LinkPatients Say that another record is the same patient
 	// (POST /v1/patients/{id}/links)
 	LinkPatients(ctx echo.Context, id IdParam) error
+	// GetPatientMap Give the skin dose of all procedures of a patient, laid on one body, as a picture or as numbers
+	// (GET /v1/patients/{id}/map)
+	GetPatientMap(ctx echo.Context, id IdParam, params GetPatientMapParams) error
 	// ListPeople List the persons of the staff whom reports and performed procedures name
 	// (GET /v1/people)
 	ListPeople(ctx echo.Context, params ListPeopleParams) error
@@ -5751,6 +5814,31 @@ func (w *ServerInterfaceWrapper) LinkPatients(ctx echo.Context) error {
 	return err
 }
 
+// GetPatientMap converts echo context to params.
+func (w *ServerInterfaceWrapper) GetPatientMap(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetPatientMapParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetPatientMap(ctx, id, params)
+	return err
+}
+
 // ListPeople converts echo context to params.
 func (w *ServerInterfaceWrapper) ListPeople(ctx echo.Context) error {
 	var err error
@@ -6811,6 +6899,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/patients/search", wrapper.SearchPatients, options.OperationMiddlewares["searchPatients"]...)
 	router.GET(options.BaseURL+"/v1/patients/:id", wrapper.GetPatient, options.OperationMiddlewares["getPatient"]...)
 	router.GET(options.BaseURL+"/v1/patients/:id/dose", wrapper.GetPatientDose, options.OperationMiddlewares["getPatientDose"]...)
+	router.GET(options.BaseURL+"/v1/patients/:id/map", wrapper.GetPatientMap, options.OperationMiddlewares["getPatientMap"]...)
 	router.POST(options.BaseURL+"/v1/patients/:id/beam-plans", wrapper.PlanBeams, options.OperationMiddlewares["planBeams"]...)
 	router.GET(options.BaseURL+"/v1/patients/:id/links", wrapper.ListLinks, options.OperationMiddlewares["listLinks"]...)
 	router.POST(options.BaseURL+"/v1/patients/:id/links", wrapper.LinkPatients, options.OperationMiddlewares["linkPatients"]...)
@@ -8890,6 +8979,86 @@ func (response LinkPatientsdefaultApplicationProblemPlusJSONResponse) VisitLinkP
 	return err
 }
 
+type GetPatientMapRequestObject struct {
+	Id     IdParam `json:"id"`
+	Params GetPatientMapParams
+}
+
+type GetPatientMapResponseObject interface {
+	VisitGetPatientMapResponse(w http.ResponseWriter) error
+}
+
+type GetPatientMap200JSONResponse map[string]interface{}
+
+func (response GetPatientMap200JSONResponse) VisitGetPatientMapResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPatientMap200ImagepngResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetPatientMap200ImagepngResponse) VisitGetPatientMapResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/png")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetPatientMap200ImagesvgXmlResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetPatientMap200ImagesvgXmlResponse) VisitGetPatientMapResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/svg+xml")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetPatientMapdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetPatientMapdefaultApplicationProblemPlusJSONResponse) VisitGetPatientMapResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListPeopleRequestObject struct {
 	Params ListPeopleParams
 }
@@ -10893,6 +11062,9 @@ type StrictServerInterface interface {
 	// LinkPatients Say that another record is the same patient
 	// (POST /v1/patients/{id}/links)
 	LinkPatients(ctx context.Context, request LinkPatientsRequestObject) (LinkPatientsResponseObject, error)
+	// GetPatientMap Give the skin dose of all procedures of a patient, laid on one body, as a picture or as numbers
+	// (GET /v1/patients/{id}/map)
+	GetPatientMap(ctx context.Context, request GetPatientMapRequestObject) (GetPatientMapResponseObject, error)
 	// ListPeople List the persons of the staff whom reports and performed procedures name
 	// (GET /v1/people)
 	ListPeople(ctx context.Context, request ListPeopleRequestObject) (ListPeopleResponseObject, error)
@@ -12698,6 +12870,32 @@ func (sh *strictHandler) LinkPatients(ctx echo.Context, id IdParam) error {
 	return nil
 }
 
+// GetPatientMap operation middleware
+func (sh *strictHandler) GetPatientMap(ctx echo.Context, id IdParam, params GetPatientMapParams) error {
+	var request GetPatientMapRequestObject
+
+	request.Id = id
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetPatientMap(ctx.Request().Context(), request.(GetPatientMapRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetPatientMap")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetPatientMapResponseObject); ok {
+		return validResponse.VisitGetPatientMapResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListPeople operation middleware
 func (sh *strictHandler) ListPeople(ctx echo.Context, params ListPeopleParams) error {
 	var request ListPeopleRequestObject
@@ -14099,13 +14297,13 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L19k9y2tTf4VVCzz9ZN9nI0I/nlSWbq1i1FsmJtZEsr2XFt2d4uNInuRoYEaAKcVser776FcwAQZAN8",
-	"memR9GTzx72xpkkQODg4OK+/8/tZLqtaCia0Orv6/aymDa2YZg386+lGs+aN+ZP5V8FU3vBacynOrs5+",
+	"7L17k9w2si/4VRC9d+PM7GWrW/LjznTHjRMayRprR7a0kj2ODdtbgSJRVThNAjQBdqnGq+++gUwABFkA",
+	"H93Vku6s/zhnrC4SBBKJRD5/+ftZLqtaCia0Orv6/aymDa2YZg386+lGs+aN+ZP5V8FU3vBacynOrs5+",
 	"2DGSt42SDdE7qoneMVLTLSNrtpENI1t6y66JFAx/5orIDRGSMKGbg/lv80LJFfzUsE2rWHGWnXEz9m8t",
-	"aw5n2ZmgFTu7OqNmGmfZmcp3rKI4Ta1ZYx79f36m5/98cv4/f/39yZcf/sdZdqYPtXlH6YaL7dmHDxmu",
+	"aw5n2ZmgFTu7OqNmGmfZmcp3rKI4Ta1ZYx79f36m5/96cv4/fv39yZcf/ttZdqYPtXlH6YaL7dmHDxmu",
 	"4h37rWUiZyOrUfYRItpqzRo/R6o0aVgum4IoxsTsSW5kU1F9dnXGhf76y7PsrOKCV211dnXpp8mFZlvW",
-	"4DzV601ieq/MHEqZ05IU1FNvz0Uh9+oa/hH8XbA9U5rUjcxZ0TaM7HdMELpWTOjU7NVKbpIkvjz/86+/",
-	"f/nhHP/jSfcfCYKrm+cte9HIKrGcF7zp1tPC3BPzKlq22jSyOu3UZlB5clZannBOf+OiSEzqJ3t6qLpJ",
+	"4DzV601ieq/MHEqZ05IU1FNvz0Uh9+oa/hH8XbA9U5rUjcxZ0TaM7HdMELpWTOjU7NVKbpIkvjz/66+/",
+	"f/nhHP/jSfcfCYKrm+cte9HIKrGcF7zp1tPC3BPzKlq22jSyOu3UZlB5clZannBO/+CiSEzqJ3t6qLpJ",
 	"HpAbLorebJgwbPbzGbItvGW48Sw7a9gtZ/uz7CwvacM3ZhBGm/Jwnu9YfmOYVAq98/9i72nFBYW5ZGcl",
 	"1cz/1LANMHzD1c15RQXdssow2K+JNX7HRYrwr0V5IPtwoY6Vc1qW8JXYsisuWG/Z9rtrKUtGhfvw670Y",
 	"lWKNLDshNUZmaQaK0lnWrKFamh/r3UHxnKs0Id5QzZnQIzPisH5Kanzy2oofhbOkjRGcwlBJS8LxD0bQ",
@@ -14114,360 +14312,362 @@ var swaggerSpec = []string{
 	"5OapxMTdb93EK/r+FRNbvTu7+vrL2EdBOj+nhznCO0kwK7Qb9lvLzdqvdNOyEwnMFyXdvuBlWjf5SZop",
 	"bkq6dXJkihnNswkJSvMdbJJg1JzvVtwIuTc7vGalNJJUSMHi22cmCgz6ExWapSQ8POEmaiai7sCE3Txn",
 	"zzw+ZVBaUlsvm8pNtKL1lTnlPNdtw66t0qSuiWwyQhX5P9+9/j6DJ9WO1kwFC9TuLQLKIwiufIePqBsu",
-	"CBdE1TQ3Go7ewRPs1mioKP/swoj5n9R2ouoVJ1UttgGZ8F/q1vz/fyi45swUzd9uuEgQaaZqM3U6TnMa",
-	"2n/+M3VWv5eaqLauZaNZcUWcJEK6UrKnjeCw/ugkzcCV2Rp8ZvSe/Zaqp3ku2+S9Bne83kll1FFJdvSW",
-	"ESoIxZcywwoy8ggcrvj8dlSt7OtTs3tZjFxYsqa/mRvBX/s11bvuM/D3eXJs8sJ6ufnO0HNkMt/8gELL",
-	"aUP5jootK8yJ4prsqQIbBFV+/C2wn2BfZWsuM7eWHaMFKC12NS835zCF1JXw5PIyPvHvpWCLJt+pb2RH",
-	"1ch8zMh3m5TIy7ZgLzgrU/v7N3bYg+ZkJA3dKuT8XFYVVcBz5uqNsxfH0Tdm9Bh/9SZitIukcfnu9Rvi",
-	"HiE/vnye4DP7xJJb89Gvvz/Ovk5x299YU9ERWfWKoWmL4oFQ3pAb8wqxuwcaPljEteRGDfW3qJfE5lU4",
-	"o6iVso0msk1poDA4mHOr7SFuKheyXZeGBBV9j7by40uz+RHTGS8cWOgrKrYt3abtOvzZXUGavdcZUW2+",
-	"M8eKCcMHRUrKlPblMS01LZyNSZlWpfpmfUa++Ppr8x+KgDMBr0u4T6gmlVQpuoIp+iCa1uvNRrGURH/L",
-	"VFuaS1mSkhlZbSQPzDdlP8Fo8Vv5ctI98rop0gqfEzjOoaSQpdeHLPSIyIbs+HZn/hPm2eNoJzspuaVl",
-	"y4yQQOdPajVNMbAGOxVDadroQMlw/4YTYP6X1sZUZBRs7M2G5ZrfJpTI1602Uxlb+ZrltGJHuu61UZua",
-	"A2nkfoYLSOJ3olpwxZVCJYCViu13DBTpmokC/+pkCHgMQGwWoHBSIWQrclbEl/aGbtkrXvEUh30jdMOZ",
-	"Akt4mzygZoD4Pnx1GQiSr3py5HGUx97QmjWzVeDaPH0nDbTYhBoo/GunqzJFpXrUf8GL6IT6t4v76USK",
-	"zBtGbyZvFqY0r6g5h4bTUbUvpGLxYyf883PuEjPiQ1wlb1hjRmDFO9k2+ZRnoXOx2iPoLKyo+QYjRs9X",
-	"rm7NROtaJVjAfWfM3dGzI6cM3mNb0rNjI2+54lJQoxnlsqpLBo/SiokidZTfspzxWs+eX4PP39HUDe3c",
-	"G1ZrYGz4628tbajQXIAEKrjKaTMyaXODjUkgd8fZC/iaVLIBZ6EgTy4vgVGFEbJky2+NgNVEogq3UFI9",
-	"niGc3srkefs+EP+NBNsyNgH70wJf0DtGm3w35oZ6LUCnNXerMpSgZahjJyby7vUbGBOV4agM+kOo3/7h",
-	"5+yXX3755dfwb3/8P/7433HhhJN+nubEpxAtORwOh6oqCjADSAO2lDWMd4d6l4z0vNNtcXg+5M/h1H/9",
-	"/U8f/vjffzgP/jE+3wkj4q50dsM+JKm/kwUtueZMJQle4SOHa2LOq7UcFBygd28Ts++GfSmA6BNmWG8y",
-	"h4eYyrwZvGNNmhR320cY8WNsJdD5pFM3Az70zEfojT/OsL8VPHg663uMkvDbnDlZrj/RlH6QswzRMTPz",
-	"JGbl31ljFIwRnfYWn7Be5evQiJu2ZOzLw5uuUwIvZ9y2fo56N3ue8U3sppPexoXT+4BjMaX/IgvDtVe/",
-	"eycU/COXQhsCmaHbUvOaNvqiYaXRxs0fQxUkXJN5DvzwtK5LnkPg96LgOegNXrVec0GB4MOt/ZBFRMbz",
-	"l89ef0c2vGRgyDU66/z6FSs4JWaY6Bf7BMNlq1oKhat8TjV9x/RwxUcj/Sc49nvL5ppVKhDicv0Pluuz",
-	"D35NtGnoATjhRAT8z/dVeTcimmUSxbQiXBBq6VnJgpWPiGFC9KmSn9CbTxQ9KDwl2hjqcLGB2tqgMnsW",
-	"eCwnSddf6/Tks0/Mb7CNilBlFn8gYJRxkZF1q8kGFL26YbRaByF/ITX5J2ukocv3Ur/TssFJL2SpASd9",
-	"yM7iPBB7KaBf+FLdyHXJYh/7Hw3bnF2d/W8XXf7WBf6qLt7gWzH6fC/1zvDInirQfq4hikZwzkgR81Mr",
-	"CtYoLWUBBKJVFzNqGFVSPCI/mX9+dflFRhQTBaQhbKnhT3BdvmW6OZxD5hVRLJeiALZzM0sT9+QrBgfZ",
-	"nglN9o0U28w7HGw+BCmopmdwX3/KfT+a9zfgurMbwxWRgihNDd8qLRu6Zd2cX5qbVH82M38njTHqDiLk",
-	"pgymfk2kEU2K7I18MufP8CLEY/aUayPmOjs+QxbtsR/M1W4+JCraMKBRSxpZs0bbSzFvmBFBK6r7viGq",
-	"2bnm4O0crAecBmayoy+JtizNQ+4mPxqEFxFaOZUg8oPci1VO7b3Wp+dLTRRjCsOjgeeMC7Lf8XwHqSs1",
-	"a5QUimgpb+CS7VbmA6HZWSPL+OcbKSuVSo+SFQQfK3owE8mIWTwIU+deRofD4EYNFh0nVnfDdtf8zxhu",
-	"BTLZ6brJhTTKwo3t71jn6OmudMser7iKsIgNIaueVjAmbByzfZhYiR94ZEpvUYuDeRQF1+B2exPMb0NL",
-	"xbLBlB0XBe4b50Dy/84W8dgrBh5Yl8dm9vmU/OZ9iz45Lgtz5n5rnXFNi4obTZm2BcffFGtueR6LjSzi",
-	"2kfkabC8PcVsElZdEz8nyAWzUwECdOztLw18BaQX5A2qfpaCY5+BX21iXyr6/iW++TgIdMeZKjwZcb66",
-	"EXJfsmLL7sZbzloZNXe8otAlI0Sts8VW19h6KibSx3eVELgVLdgi6e8ZPjViQKDIAsK96g2VBXZgMOdu",
-	"htHdrOtG3rLiFbtlpTpefGn+vlJMT8ksGOAdg0EbZh5oNWb1Trz4tvfwcIXd94fDRlejbiL7BzlJ8F9l",
-	"+XpzdvXzhPRVN0/xlQ+/Dq+WD12y5aI99y+tDxGHoU8xOn5Pa1bVOiKCcIo2TQJCWVwTmxk65JrMJmnG",
-	"mK2gB7WSt0igoVV4UERxkTPM/8eM9Wsi2JZqfusLMbiOfrM3WOzLLYtcE4GL6OgNyKGcGZUiAlIn759l",
-	"mZ3tZFlEduCFEW5o8gmb6qtuulIVw05FWzL0AdPSiPctXm2QNyokKaXYsobg+LHbLSEgIBv/s0vCz87A",
-	"v7cyBwF0iCkNdrHkFFKvkOcm0yINPxhSYwXLHH3apVNH8vsym5g/P7l/Ydp+5nLnU1cCKkP21+M5WHHf",
-	"n8Y1qtFwXwq5lsWhC+CVkNTnTsAkbSavLNDQoz+0YpvwBivN6q4EqiiwIMqlz0NKvdcCtIQUuWMho0qp",
-	"YwYN+hRAq+LiKF59NE0bOY8kv7CGWZrt3WT9yc5lxRTZNLICzW4n90YIB4Q9/o62h2OQyz+VwR9jGc3e",
-	"62g+oq/ekk0oV7o38YfxQqDMaOPfiG3J1S7qhTsyqWArMlcq5EpZOs7tnV8U/5kPw3fFDN2FZLnHrtRN",
-	"28nj4HLMhopQcJoyF5MOhFPmixZCAmQuR9/JpaxLqLA6RELneNppGPPV4Fw2Dct1VBP+aXcwnKTpDSRC",
-	"MlKXNIc7jgpiBDlnjc21Rh3YKf9fRfJYgaQjNy2RndkFh62QgmEIDnjzrmGY7GzDBS1jOeMgjGzmFfj0",
-	"tMSke5esb+uIjgXxtqEFS7CuMxcykCOYbAZ/ILSUgl2TS+uMBQellua30IT4cjxDEPiXHScOxyjuUt2C",
-	"k16gBWeJKqQ+dzpJ9D7A+oVYvohLmdWyq47wkh+UjTCFbpI5gLUixT/IcSg7zX5NjzUQCl26n+G/xNF5",
-	"FveqOQ0n4umBMFjENEIZsqKrPWM3kdCyvVfWhyDD5n9CMmyU0eapA2kBP06bgZA8loLhWvyqx2gYsd2W",
-	"ep3cbhy5nTK8ppJE79Mp+FFLK3rGqYGPZceFbWPuLXXznGnKy4jBh1bgxFrNIGsqYhfhm3Ztrj1WEHjA",
-	"Vw0VUhmjR/GCWYkJxw5kEpb/qVE35ZCqOW2T1hEMuhq7qc3BxE/b+x4vBFJKeaNIyW+ims6OKy2bwxKu",
-	"+OaWzXFGKsOpbvj+AhyluyUnthQ/FXHBGB06RqZTG/dLvPht3NPN3Bp8bjOF3P9K3o6VaPosQ3MKsGiz",
-	"UwqtqgNHAtQG+OuOioIVxCpLTOUUw6G/TtpO0xp/aHBMPm1jJnHLIBEQcGAIccmRdBK+3qS0+ZSTzH/I",
-	"bQ1sc2aZyscAOufZhMpqFzulFL6hWxaVTYskckxsiKji/wyhMjxCw3sNOe02mGIvclttMLmhXnAndUZr",
-	"CnENVypKQ7plGI8Duc2KSbsBqJF5+Q8Li5NT8a24m7u5776dn4MecvVQ8Qnc7V9MrjF0xdoho2tsC67j",
-	"TOM2/AjvI7GPwTmydf3zWc7M4i36k6Ykvht7bOOC4WJSPXX7pQX+jqpdPL6JH43+1GnjKcdLXHbdU6wd",
-	"7VfEf+EdD8dnkFds7m2UFnn2+YGw6wzb3Nq+lnxZgOLQKfBe5AH1kxv9d9bwjQ3uH2934dW1CKE9l86j",
-	"Wc86COtwe1SA57KAT+0UYgv4C6PV61Yb5SmhbxmreM1oRfayLQtSSHCR/PWQdWUoZ0fCpyjUahuRpN/a",
-	"KjFQKa0whcG5VqzchLlJvsxkUEuS4ejefhs71u9uuACLDl7baNbMnpWrl3cztLl14PSfM0f42PJJ4qU7",
-	"PUsbg0hMdt4csWwUPzXjcagMmkM+WpY4I5+NOH9OdcMr2hxWBdvOnBZmQS155yia2H1yOFxApMxzdY8D",
-	"wy0LeKzPAR3xUmfwTUlFTG1SbQVkTllDZnxw61gqK+s928jGWElWHZlvm8EYkYJBavQcWzwb8B/Ww8+5",
-	"YUNBs9AmtJ6/Y/J4h0+ULd+1XUEhozceKKMVFa1rVlwRJUnV5jtIZSg5uH2oOCDvor2r5nEtDhgLUljM",
-	"BcUCU7qiNeHKndfa7HxM3s8+b14CKEk2tOkL5jlnbrGU6pJXRuBzVFc9CVdrRjTUCvtMUl6w6MJdjDJF",
-	"zuPCxiuPjHAAfDyXfTpFYscKY5/qF1CKgghpdnDaAAuI5Dkk+GTWZ98wNOt23m1NTGhsGx7RLReKdIkH",
-	"MrKLfzkQKxdhzTagxLWxeryIJFRsS9YF3GzMCC70HddmD4AxQxkxS1j8teHFiLAY/ntwafhPzKDAcKij",
-	"2+Tugw19n91FMn7j+E2JbbuQmo15xgyrk4YprVCaFaSk+c0S/9xg2k4wd2LYXRJuMlnvmhq74OZasgNW",
-	"NF/LCCWG5SGXdS2hDKTP+omb6yWKAAAV6DLtQFIYk529r51baRZnmmUIVpg59TPMvro8ZiaAOFlVsTol",
-	"jv5LStRvrZkHPOrwQQqmmTFcrtHROg99cqQ+++tegtiTywjrOnGyYF+8dYDYJs48wMAwRLUKbkN9uFT4",
-	"RjYisVIhHw+gMr7Mfq3v5aPLy8dTup//eoxtR0NEtJRO7ZLFwe0cVzJnQjds0dY5j+m6oSAsBeag0AaQ",
-	"e3YMs0BLjg7PW65y1tByRWWjKaa/NLRhIvxTyWkON0l5yxW4pSUMXco9a1Ylr9bxyu0jIjyjJV83YNu+",
-	"8O6JBX4oQORKpK1AWhWkEPXpcffQq8UWUiuN/qHhd79jVLUNK8ia7bgoELXGPHply80B7UnLLYNMVJsb",
-	"jzn2uqFCAWCHFNHYWSty1mjKhT6satbk1r9yXLgFMRPaFKRgt9ylHwG+h+K37DvHwejcGmH4r8ZRF8yM",
-	"NC8TeSinJz7Au4zQXBoCF1zVJT0kdFO/tC96J/mLL6YOMn47vge/RtlasRc2r27AsPavY7cAvBnqwTPq",
-	"aOyDSS3RJWJEZ7tjeZBu0Z9w3Ui5iSdIheh+yubpuJSdvJSKlYdrwqpaH1y+FCYJFJJFM2jg+k6ZaYoe",
-	"EjnjGDHAMpTdwVbPgYou2Kx0ITN30VORcyl0Qwue6xQGRUhkP+8u5qwwAo7Ei9JcliWj25bFPbi3bCI1",
-	"specBvkltpjiyuwChk2NQoKhQ84WpUImy10SDtrpWhA6REqKUCJe55G7n+fr9x1tJ9XPbvD41BBFRTCl",
-	"RvwDUbbkjcNZ4wqqaAsszyNUYB2CKxI/ths9FlM8KxdQBXMqclaWrMjAFH1/3tADnABrvm7KVjZS5bKO",
-	"f8NdnMf5oxYz6tgI8EBbdl0d2hmAn8kN2Tbojook+Tx8dM3BWk1OPAsTGKenXjtooXhM1WNoxX+V+yV8",
-	"27HbW7mP2qYyumkhZFdE00WkDEB4NOaJkMQvKtAaj1MsU74Hi4MKyAIdebIT4I1Zio0Ev4ZEilWWMNCi",
-	"VkdpTUGawUQa/Ua2Il5X4DCk7CEwohceztxNZ7ktcfkszOYOgmz9aQREg+xSN58Fm/yQKHEBX6z4IFI6",
-	"6SUO804XvppMmUYovzvXhYKwXrWJ+3K/m5/686PY8Om8ny5K2KfjkDgBp4aTzI5PQebRDHs5uzaPt5+y",
-	"a9YTPXtt1ZZQpfJcqmgexgp1xSMKjTrg0/fom14ZIxYH+loQpwIZdRIuQcXYlXPKqrZSg4YbWei0LbGa",
-	"8Vhi84IJzfVhhdUeEZ3ztbFq7K+Ers1h3+9k6IsmXGWElkpCzixWHdpWAD5opWjlWpZcmSML9Q4O94GK",
-	"QxbWcEICal99sK1NKnoga0bsGUbviFv/otBMSTVTelXROrINVO8GzoZevCHrFUUE0mZHlRWE09f3RK1G",
-	"LyYwz5nWWUXHy7U8MXuwn7DkJToSCPwVVYopVUXN8jcDBF4ooO8QfEUBu84FYvK6oEtbIdgxsmyvmpU3",
-	"biMsDlaG3keqwc9gTkqCq/zhoOAool1pBYGaN4ucOk+U4ZpZMULqoUEaFhG49jW9WEZ4CUVoGzmh3W72",
-	"2Hg8L/I5g/rk44SKhm50PPAEWDg2o82X0XAHUKL4VlAdT57LzgC4dhXN/4oUWbXKKcE2EtphCuN+3wPL",
-	"4IYdEh7+EFJNy7IgtKaNJuvDFZFrxRrDWT++fJ5BKjyp6I2xugHQBlhYsYbT0so0+5DSzgF1rAnRjiCT",
-	"a4GHAXzy1heJHhUViVBAWX0oRzP0brd+RUW7oVALEFcjYfHLTOi+IEvZE6kfZczd+VbKaiCePZdEUqnM",
-	"LsV1JL4VUasT/m7Eeu8EXONlZkRWFxRWBMI1nWhpVUstf9ADUTKRfLTRexrTAN7ZX+avryuQPjaTokci",
-	"5r0wh8T7MHps4DbdU7L7JH7A61R+Ud2mDkRdJxSC4xBh9sxJJb9HaYkGzrxUvfYCWzTwCS5MqMD+BmNh",
-	"RFiNTSWRt0ZY3DBWKwwoMnpr/tzqZVn/occuWl4yL/eWva+lstsTgZjZ2gDj8U9mSatkgrWFpXNfgae7",
-	"IxUWlXb0wZCX7RZhfaez0lNPhakAL6wPcfnmIsULbLORxE84H6v55xMPSvBa5jm8Cxw7Rhxwx3Cz/L52",
-	"Kw7LFX2a5rQ2AYcm4cY0P80/fuFZnnRi4tAT07pbnjdUvke97htelqwwuk+VWdw2RBQVGHjKoZxAy1yW",
-	"pG640ADr8ocfXn/36o/9qrevPcTIGNrKHfPGh7x13OKDB3Ce/nwaw6bzqAwFwyL0zn5yd8CwHlUgmb2O",
-	"25eqyCq8BjvNSZjkveZ63uPfwqMhVM8Crn3HmIgmv0xf8l655um8CrCdUBd2fT3vO7fBLlnCdghWwU2O",
-	"RExv1reOyIPrtyzlnhWrvWxuuNiuimg065U08spaFR3OIVG8ZCJnV0TvucUNQbVqa2zvL0LDbfp2SGS/",
-	"/bTDoDSai0BkJgBcw7nIW8WiQSSYnV4BpslILJ6s2UHaoDhQse810LjKWZYNLH6Cln+lNVkzvWdMhCtA",
-	"sv75K/K/9xrFfn1JCgmzYO9zhpAmk5Q02zS5pz/hr3YOxoTqwF9KGyk/om7K8e5ctxECZHEei89ysGlp",
-	"do5fZnhAlsqFmedu7CazRnhkRhOa2VIsQftOLADgQPv3O0n2jdTMhb2tAgLuAB61TcayVcoocsAAxSYI",
-	"DDR8y0UYxTY802wwigVEiiOiNJrnbUkbldYEkN8HyEggky393wSjDPcqO3t/vpXn9o//UFI8ekv33zGl",
-	"LPjliBpojJvVxO/3BHi0Q4xtLHjIIGuShMB3M2IENqpzFH4raY59/NB1C5AKaFOXVLMGOMb7hAt6QJjW",
-	"oqF7cQWAO7TVO/OMlDeBgbCmiDPksBDMHyFha7WRje1Iht+2rjQYMcoXE6k8GVkfuhitnbu9rEPjBRJ+",
-	"ZOMc7W4ak6SbD87WKe02CIkz7zIv6h5ves3enpfe0e7JhkDR73gkZLk+e6ZlFKgYx3k/of9v1BeWUGAT",
-	"HiGfFTWueLoEpoTHwX0iuiq+sZmSMavGWFgjlr7r4AWnSgUKnrJXMlZmXQcBzIZsqAM1BhzoilGBrmwH",
-	"apyCMVthN/doQNf83JVq3zcua9umzr4Bv4fnnyG5JkKey7CgLEWPln5c9n28/JkIiDGsn8GYw3n0Cd7b",
-	"HWeXn3VUHGe7ePnumAeq8O8u0FE6Nv8U1eFDVShYgf36hAMiGpD1baAiiFbQMVIU5G9P34CaYXFT65KK",
-	"uJ4fpBStKh4xIV50DxB7Hx/nYCboENQN0nq1Pazy6kli1ue0YdCnvGhzaAgJzm+Yt7rjJ5NZ4k8nmmue",
-	"4PPpQo6AEsfUD3p8xfjhG+uPT8O5hNHK+XogJFz6d6G/rSC05hfdHx/hkXpk2zIvVA+nPcuJ6waPjOpC",
-	"4A711guhJf5cbOg9V3i4jN2h2FjucmV6J4sEHjfcpWnLXUirTrqFGz3TwqQcn+a58faRB7a2v8rpsHZ7",
-	"0eFO1bMrD72y7vMdyYJ7xWt9ri17L348JkbdsYnbvU57mc0Xbjjr/p+0gP0Hxub29466KW1sCaeflEdP",
-	"wxXdzi/b8DGqRcoZd3y7i9e/EiZ8d07oMJeRm/96crfLpcQkxaGnb3/KbyBJEqmhPL7viXoKR68TXGXO",
-	"6EAkYKC2nY+fcXTH4nBVy/SCj60I3PF7vJS3stTRshZBdLtmxPyObXTv8AFfZBZDKBSpDIVeveuAcZ++",
-	"JrVUHNL57zYlGxVKAL0MCmQHCndDBaflPWdwz1xQ/MNd0wscZAPGgJy27XIz4d2ARllSH5zAlXCMlTxg",
-	"8RsOS3rm32+zQOzsoLGpvKB5LFoC7q7T3FbpWpYRP2MaP2imv8VmjjgJ2CED4coCZ9NYHwFDnfg+bWi+",
-	"YJuAylO7hEOmpqHuiBO2ZasDs97mseLaJ1PFhrSp1BiUtPkdwlbXpKFcsQL62gcgQIpwhC8RNjHSwndr",
-	"VpYKHfYe+h0GgJCKFFtAkog5TT3+/3g/XqOeBKDE7iM7RouV67u/YUzbf0TB8hnf7vQqrybI+KRHxi9i",
-	"dKylchi4vv6trbmwYgf+t2B5u+a6VauSgUu5+0NjJhLv6nLXAH132voQwJMpAVA4u5KbjWLa1sHPbyN+",
-	"/jgEGe7os0dS32wnhvuiXx776KspbcjLgBEP8gtaluDVf/B+KQl/4jBfAT1/sxufuPmnhBb+ukRwWXpM",
-	"Cy839Ni0ToF1OETdFswo8pj/4mYxSBF5IEjEbhOX9C2K7/AYT0brmNdU8bgJCM1lkkgZEOKyNsBdjCno",
-	"XJM8BM025pf8u7mFScVFqwgMkJFWNLIVhUXkP8HEKkZFvPoQM6tpvnNAWjAFY6dYmP2EgR0vPQvgggoC",
-	"6gUGSaAOxVVbY0K6ry9IlKL91lLIo4+rQOYEJsAYc1lHa1656ko/MmzPjon5cA0nBNGIrnVUqD3Zb+bX",
-	"aFiW1WpVU6XiFbWsVhYrRbO6ZoXdH19mhES2n0ZULyoOREjtYRlVNKnZtZKIYFDqGHpEL/6M5J8Pg2CP",
-	"l2FgN4bb3yuAU/zrgVRPoAHBCSx7ZAHPJW5JwfnsTkTAaF2U1rsGQFj4o5tZueLPwGD7fNcKyzUpebUc",
-	"8XrB1XkERe3VRat4QveFJU1Hts0AfDMiTe8gkx4AQNox3x1mM9/9txhbeshNlp6T11o8srjM9e+hPj6D",
-	"qKFzdyeLp1/IspT7H+uHgdAeC914osba5ULrLo9kgRVsKG+vjVz2xwjwoGyf7MPcxM+3cChTWyT3YuVr",
-	"V+KZzjaHwZlqsz76ei+8I3Us3L+shnFe44ch5gsGQG5cK9ZutR1G+FhIxPHMO9ugKdLOEPpMzeaeV/C4",
-	"uXjjFdwLqjLdnKJoCUeari0QhMnGVhriAkaSQP4NQvxvEOJ/gxDfDYT4WyoKecuaf+1uAy8rY3G9Zaot",
-	"Y9pnUaRgYjCQWUzB3WJasJJGOTbWJJTYQjYp5cVRnkPYNRTioyu1o0+++jrZ/mN90B2sLkLcxcqKt0I2",
-	"rFjlsmyrGHI05rr5gexzGSZmPM4sYLGgle1rAY3krRk3rCYLzanBRcGB2ElfgOHXupHrMjlg+GtsBZAd",
-	"hbM3awHMSbsmLD95fHl5SUoumMJesbLVGeLZelXG4n9iVcWigsaGbdqoxfoKPtjBCLhPxwtr+9GPlMbd",
-	"0XLIK5ll245H7aDdDANKDul+zC2xYxMoBMeJ/WEn3ZFilljX9FQ3sTGPA84h1nRrWvHqGo+xetBzEaCS",
-	"vAcYZx0lhbFgEu3bRjI805mdd/GiJLv2Du00a8x7wYMzTK5rLJM4nbk7krRr7OzoEYG+286GCM6KkMuq",
-	"ikuJd9XdsIsWqOp49AaE9Au0E0kS9o3tTHzfZnUB90WWNsiqjZWEGqn41eWlFZPVXGtpyB3Jj0c9rEfg",
-	"KlA3vWZgVm6N1Wik754rthAJL51UMwXiMEda9EDUQlQAu2nhmrNBQvBI9gzQ0gKjLQzU4uk/ou//zbCW",
-	"Yiy2NokVa8aPlz+dZHgIxY72CyD2EdtMeCOba5vxLMUQMdkz7VRgtwPo/iIC0I0SIBjjy+mYZqI6s2G0",
-	"yGxV0o6KIiMVq2QDkI//aAvbPrxXVv14RgR1ZtSCaxeuyIhq8x0B0LuylPvzts56rvCMNFzdkKCn+aDW",
-	"e3JOPQdSmLDasK2gcdDj8hA0CLCFJOAn8l78DpnLkMyiZvkhYwmyYXjEXZ21AnAQuDVvAGIIwuPJJvdd",
-	"FGUZF0RD4l/N2FCnwBwLZ4xqNKxmVCvos4DtSZZhQ4+dQRfvmGyO6+MfC7k1Efqw0Y0cwxsVF2Z1bveu",
-	"7amGNHXStGXQ4YN4aLyTUOAoRjKIjaSjIpgn34tsTCqJ79iyxKmC5by4Z/GkG2MdRZCShNZ1I29ZQbjO",
-	"HBht0bB9V7O45Csj4YtTZUHUJeVidUPruMgZRSwxekyLyD+zO3ou8W36izwGpTDU6bvaT7K49nN+YGaQ",
-	"lu9LLj0Vwz6eLtOtS+EO2KfHj0dbHiGvJd7YcYgnnSi2VAE2J2vKmQyjjk3mbo6uHj9GbRq5gYIt5zdR",
-	"OS1Z0Xkhe40+bHOcMb5enHByRwbuFCWX2GX/+XiyHabjiNHtVy/FC9nEDMu40vlUdMLKMjRILO/56grB",
-	"teZiq3pgih24vE+hs4+5IKR5L16APy5xatck+yRi4mTyJhARU7AYcSsn6AMcCgsMyXSLju4vFzfxbV2N",
-	"tRlNXBFcaDn63klRspIXSEyw9pY0mOkwYbiHUZWiWlwgllwsCPUC9aekIQ6ZmsbdRCEY7eFOfXy3f38K",
-	"o57/79n+B3kTK/y3sYPJkLp9DOD/a94wtYgJtfv4seKvWN4wnUGHDkGkyKc73bo5u3F7c4ouX+oomOoN",
-	"FxH3XE4VyNDOky7gfUzDCsPXTryaN8KK1+yMVkwUiXSaCqtJF1Tnw+eDItSIV29dsiqm9R5cHrlZkCyL",
-	"WVjHU8WVv7WsXQhZ01BxE2eAnY1dBnltXNu0d4DfdVQGdwji53Udh40RZC39RNp34NOdi4mCmqkhme22",
-	"ryVxu4aWA/QWNYYcUjeYJdLGdS+Mc0DbbKM4zE87t4Ulh7nK2b48kM4rfnwrz9eQO2pkQ+dudwXCqbA7",
-	"5ucaqNOW2UI2CJg6ff6eas2qOiLy12zbikXcBIfrXrZiqhsHzAWiZK1QbcOgX01FD2RHbxlZA1wXg2Zk",
-	"2HHANS8zr0HsGiHCAO4d/hOHCeJRMYZgTYN28bSNBh6SSIKlxiirOz+JKR9FYVN9tP2eBMT2VPPTcDNP",
-	"b/qzHRWCxSr8S9pU99rCvBu6T4tfzn45cz2GNgj3w3PnfgeiuNoaSbaSaHl2ry3ZUF7GwjxWYAdePjtj",
-	"sudlCfaRpjcJrz/lJRdb75O+G4VkWTCl70XkPeXaHpQJ2eK2o3vHkyacyWBtjtBZxxCTzJSCMIUfl16r",
-	"jkGnYUzt8OnppcAsRjEjpNAzUC4WolSUVGxbmii2F14bmqYOXJItfjUaX4wnkQ/LDXGsYF7dqN6z6Cgx",
-	"nu6H04pzAM1vhNyXzMYbFiSM9l+M5sqiDFnIXJNc5YbNjiefXr3b6KVVWBQv4KWLcPd2LKW2E8HTmA4h",
-	"2HW7zIidL4x5kTAzaAUdLDCm5q+vSIK5uJ/APPJ9dtLQ9apFoTiZv+Aa5XS5XZ2I9RAiTiuzFO0WEAhW",
-	"t+1pjnq92cSaK4YiNdYh3F9simvoprKwpQsKg0U43SmpHA6XXucbWfL8MPPumFyATUWiCYieVOB+VDj/",
-	"1nKmV8l38ecF8ftA4gZDBwOFy8jm3HJvvBGhFvpMolQOPCBfPBmNYf9pYgdi0Pnm1BKqbWoiLcsAt1gT",
-	"tG1ILiujpdm+t65KjSvMqVsfutTowMnzh58vH/8KHWGvfr48/wr/8/998vPl+RfhX/743/9jDGr1XrZt",
-	"yEgD91OyTW1FY0Ca31FeEloUDVOqHxF/8tWX2RSXpgjfReOfPLm6vAwIKySBIchOto16RJ72rdyYGYwd",
-	"X2ADUZqfcjvCY3WiQT/MOUBJ+LPxizw30lfMu73D4/ohO0PE3nlvorA0dgQk9xTzXsO7ZDRH2c7fzab7",
-	"QFTqhNiU6cS8O5R8dal7w/zaEliuSzy8w+Cj5asJ1KOjxr0+BG8rf2ekMr5utlQ8l4qppCGy8JrLJdts",
-	"eM7NXq8qdZvotrzZMOiii0UIXRXw+kB8BIWEY2X9tiK9wNUdCF64Nc9HCwRawXwBJ/CvB3D89FcCv7y7",
-	"zfAysBUoCiGxyB9u/uvJHzNsI6U0z1WG/YXgA9gwBhMm1DWhgkj43oY2HQogQn/sqCKQ3rbaHqDjA6MF",
-	"uptd7eBCA/DUqGkT6K/mvopUz/VZwoYs5V7YVQPcPNzH60OPM+7GAGOIOQk/L/qzroiWZA39QepWs+Ia",
-	"uPCK4IBhRZ9PtPKOMPfOWJpVsu0OnBt7UDwsoleqkfsMW4htz0kVYvzvDiu9Y4cVJmAuTuk9zpYY9pOJ",
-	"q4JhAeGSNJ8d3+7m1zsl2A3Pycwx7ngSUqBk+WK0JjjB8+ebZBZbBRNAGKyZ4gWzBSuej7iOIGvOTJnx",
-	"c/VE7rYs89hgvvg9nU0zwTN3i7mOMk8HMnQ5lY07xj8LhukYpQ8MNJ2n4vloMhcxGime9Y1xtpu9zBhm",
-	"YpJBhowR44I3tI65Gjpv0QAA49un50+++tpdHm+ev4id2Z2uytXMIb794btXZwv6UdoY8WgZtFnT38yD",
-	"U+b9fdI3IkjHXSB88Z2t+D/ZFA7q8Rdv+43ivNBxYSdspTVT7kxFIENvsZltmKzXpZl4V1jIBEnO+5vd",
-	"Tn+TY/rEudoxBql+MteyOS+ZxhIX32Lj3PZ0jF3wMHLcJ12bnxY0BYbTMd2ltk7h0sMAdxOv9+L0YSBb",
-	"0623/rHpRsGukU1c6hrXw8KGQMb9KSoMc17zaOQcqw7tyNaRgQq038lo1cSMGgTvf/o6kuhqD9HwoIyu",
-	"0rEe/RLS8XTfkkvobbA58Q1Xai+bIp6Htjy9J5dFbEmHGvAtbLHClpGL2n54PHXnLvlCyXQfmNtkts+b",
-	"ICmrn2fAG73zTTRmp+R9/I7ri9zoXKk2UZuYBBe1n4kj7LyP/71tbvmtbFazm2CGb/hP+vn69rXBruDX",
-	"IyQf2eaU2NV8UQjQMc3MBuGjU3rHaJPvFkrfbhunqrq6zbsHsJ4dJLoK1phTGoMkp3nOFPRRGeEgjzsa",
-	"KZ0Ijk3sd6nYSrWqtuHm4aUSwodpqWmpXKnUvjFG8vpAKLTnQfyix5fm3nl8eRnNmmJ42901fUg3VORs",
-	"BVOuYpgcP5gJdta8oX2NTSmEkK3IWXFtq8K8WPU1YCHmwB08IVAvVMRyUjAhsNdAFHzrhoYODcD56d3k",
-	"GOEq3tJoouHKNAXutryUpj6CwP5QU1nYl2m5+i8LWqa8yOZkUi2bOzc6PuYN6zwouMql0Fy08W5WyXZP",
-	"XWWgz41Vt0azq2uVgD+8F9j5UbSdCwKtGDCQ5TJyETgiWNOvC1uzK90Wh0QD6PuUKLlqum787FjIds45",
-	"f7DDdnAWm52hzRR2wXKd3n0D+HDDnaAOmCxkqcn+PscicCDAx71B/pZJxcAmtLUe5vRRM0gg2B3PtO/y",
-	"klas3CMjt2Ad3qKjmod/cET7Clu7RCDqLN4OtG+lvMgI5tstA4XrTWQoNHq40yck91C98nM4IvLRxkRV",
-	"x44twjln461r/MrjiIsPjpM44Jb77tYITZPQi29Yo6SYikRProOqEzRBxS6QyjaqnHdRpoy39BkupUVj",
-	"PonZ1IfcSCKAhL3CSQ00x7apddBgY+L6sHYTzj9mWPXgOnqB93B7enROs8QnPBKyxjr8uedBzWhhZUcd",
-	"OwklFYIVf2HYJ2rUhBsaKL6TApr1FHvy+GJzAPnWTBGqCSWNr6cInXDJFj9vfUcf6pv9eACvAMhxAquk",
-	"7+9/dHn5OBbawHlOxA6+Ho71eBpOcGG7nm7ef+p3R/hTLCJjKGpUlpo1cYskRsMm1U0qoNmAZNGFnqI3",
-	"kP/kn3ur/fPlfRAUo0zeVYwNe6c7bSzifgWvcjKgoKluU4BDDlJjbreiwfJs3yEHVWE/lVhYB12b6Alw",
-	"dGo7a/jaV1mjewEsxoi12CWC+NsVANqv3ItSlIfMmNpbJiummwOMDB7xcGjaM8V3VBGHi4B9+MOuLxh/",
-	"CHQFO1IIpnBk12Rn78/NCOe3tAFMQzPUXwwl3rrx4F8/uKHcb3a8e/tzJhvbmmc+ZGc+62Y1562ubZ4F",
-	"bz4NgtxIykFo5w9ONi2ZOW3QHR+dJs6MxmSm6atuotklozcrdcPFctL81oJltzKWb9NrahbiLSSt+RMb",
-	"53Ujb7mCy3R+uey46d3WZkrLalEXmuu9rp+hoR6Y12GTtJ4J7mzsvuU93JausUDQQN5wtT1DRzxwdF56",
-	"lBgVjCn4xjKSF/y0DJxmOS1LY2AypjKPUoRF0iWG2I4Ff0U1YHTNoLV/NIO5jK7h322DR9oGf4a9ge8G",
-	"KJ/u1joCKT+zJevi1rt+Zp/OIOqZmPOMoh4+/6hdFNqMaduokRteJsrvavxxQU97dgsJ6vDanBni8CMT",
-	"e0MbzfO2tB39FthuP9myEFAU3IYVMMFHxP3osNoUZvkiMMCaOXkhXMa4fRHRlqEsW0koPqP5zufMPDqy",
-	"/ajYlmy1aaz7wd2anfbSYX1sqdDNIXpfAsbSyvdP9RBcTDPXoCRAAeBK5kzoJqENCaPOCL2iZWvMkbay",
-	"jewWINI5k2YSJPOG1quN74Ez3tSk5GtIOhYv8AWPpX+PASpmSwni/cspyXcsv/G8wVVdUqhmkYIAB2fB",
-	"lsGzFpga/ysKBSLXvGcYBVqZ80INUQgTMZeVliu/mXffpS8uJ/Meu+95RnrQ7yHU+8JcJodT2rH/hral",
-	"c7FZqEPVNomNKelh0DJkwccrqtRq6wKRdyDKZLdRIz8aTsteoI02aylWG77G1ioSrj5/cKEu3+a0VRWd",
-	"zjjy38jCBcWEb4ieFinzBOa9j9y4nEEO3TClprtsfjE51p4X95ntk8vphNojAmKnUPp+cUUlRjumpN0P",
-	"Zvin77lCztasQc6Z/44UW67bgotFLx4v9UP66r5bzmK8BPEFoDaBHQZGuXRed66JKzkLCyYvz//86+9f",
-	"fjjH/3jS/Ue0WLDuKxkT+tdQLTkZ/Jct5PVx4HBasVMaNJo6Ut346bu7zWyFeb9elneBrhopy8MGeQtx",
-	"reCVEZdC5vxRq2Rm9SuqdL/+xxXC8kTfjBntL6fdMbJmImj91+sIGLsUpztGzsVEtrUs5ci6M6zIu29n",
-	"SCiRGs116RbtITZt4ddGNp3cgEc9pWakPw6y2x+uJ6XFT+mY94grj1kQyTIuJtJOlpsVL2KedHWj3DYq",
-	"baQuX9bPYqpD37JeejuutGwOizwh2Jlzsp0zuubcBzJPknEXwltgq7tddKe5M0bqct6ynPEYOttRc6aI",
-	"mz9R7ZcqFx1PQOOK/NbSxhwAwQooHeAqpw2cUExNjLTM6JUJMH67UI4r/k+2gg5TvXe40F9/GRfBsl6B",
-	"czfpmjZPcKE0JEm1I1GznlC+YbUF8yxQDjhC2BQ2oMNiR3k0P3tY8TlsrRTQxG5yn7hDIkSWHM5qhOs+",
-	"mU+twe/P91m5YzLZztENPOJNexuiiEfl7EImxjdi1WK2wMPfcEZZ7DCkm1ser92Y0/hNd27qeHM38IXF",
-	"29NboAUEZcIHZ4I33jfFKIHZ9wya8wipISHaRdKuiW6465zs4MuB81zMJ923ZyZi1ZKK4uOWWa2wesN4",
-	"GI2z+K0NiCsNuis1VBNjTbFqXZW+MltEy6762HVYibcWl7NWPh9bMCGvPGdlvXZF/hhk3RnqwVg6WkSh",
-	"Ch3PT57YTym0ulksEl2BuJkhwMKPzBVjd9NuRmTE6w2UIOAThJYYUl+Ctj3LR3Avj8CdGxZomTAGTzGv",
-	"JbpfvD/bSDLQRLV0rFZBLLzNJrIiMB9mfjmaLSruRfO7MTK32HCqaVp9wrPvixBnHnrY2unTjsOOHPOw",
-	"mXW8kx8rVkNcs2GzbyOShdpHK14BxDDuQZm4TIMntw0t2LxHx5svT/oVkqyebvo55rlKNwTtUj/uPFdV",
-	"Sr282Wiq9CLpB9rLJpEAsJfNDRfbVUEPKhbuGvavKaETpj2yrnFpj8kGY3oNoGhZoCt0HpWgi3SPoI5l",
-	"vB8FFzGr09U78Afd7crbNrIVRSLrA61g624iUjwiT0UHtgCShCtiExyIwMIPeFoRCo0lsfgd5RsrSOBP",
-	"ckezwxb0sbDKNZLIZWMJf+6+at50//nrCZFKBjtvyTIKIfKO6ba+G9VTQdVFpbNmjOi8ILfe5TOk8iMW",
-	"Z0U0QzORluXrzdnVz4vUvV+zmPEFyARCdno9KTmWKUCMmx48qIKb/VDaJNI0hk2yEgQrmdC4YBUzgFdy",
-	"kwKYhLiOdSNzFcVA2dE11yuXPjH3xvyJanPT4ayi3c1g1qcabwh2AGv2HxkuIkrFGy7eOEShQTMdF8CJ",
-	"HNdtNBTxjSv9BbYwQhKykqk4EJtnGHGdFTNSuO0H7ePOjZ1az7sdjaVwQ33hbCitYTAowv8b2YQ9XWwb",
-	"Rgm5dtbOtwU0pJAMC7MVm5f96pbQ/+wl0ZI8joYyplL8e/EERwr3oRglu1jswm67+iiVZFhHYe8VnGsH",
-	"YoHNyXxeCKklFzoDMmOsOnhKyzpzzhT/Od8QE1hQCgCFLSmgCFYSSmtcltYcGprbXe7VSss9baK3rWvL",
-	"inPaSqYys8MCcX8zD0/Z3aV2zVvbHszdpzv02G4kqC4lg4aHDcTnzW7BfKNAvrGg+Mm6NeUNW5wffZcO",
-	"T6kIMlV61ap7euvqhm14vDC2bpvaJsXHbCV5c69PjyCyn/lpdZPokbtHxwElenP7NbX/8TRL6Hk13wBE",
-	"Tpq6duygyanc0a1jtf0u/ebrr4LkmMcxqyzY0L4iuUxJ67YEJhFb2I8Ck39BZUsVDVmn9JHgwOuc3LDD",
-	"NdrxVBEf6kDAjMV9to5z0ruLCR2ygu2Z0p0lUNEDKWl+Yz0L8CPKKXU9gq47w8sQj9CFnRScnZRwzPhz",
-	"N9AvaGM0TE1suw9EaJcbBNXFqfcE+xI54d6P+hASGLAvwO97he14Ai9/KzQviZIVg1ZBVN2oR+QndBdf",
-	"kVYU5tqjh0fke0lyqqBRlF8BQZXBNh+C4nwL1gmRS4U9xDi0fUbXS2iYOU9055wWcgU95ibDfikVR3g1",
-	"BsM1gS7jWmJIWV3hRWfUH7khe/PknuKD7qgM0WmWCdCwesaHe0J+6fbwOIGi7/6Pn+gNjyemT+mBWLYl",
-	"pKvEywGMi9EGa3e9lhBTBjHLYcGZWoTQO7LcvmUxIrqmzU1vLs17/Ft4dDhzv6M4UnTKXBQx/yHVq5LR",
-	"GHoniJy2snFGEHbUhy89i/oGZ1c9dT6sUnIukMw8UVLBfCuIiivFxTYzx2SAaKkIJaXcs4asrV/CX7pd",
-	"wN47lqYQU3zJVgWgOJ0fqq1r1pgxomlXw6YX9lYdNmA2N6MzifdAZ+tiBglQYk+GNKcGorKb6KARSfQZ",
-	"wH+N4sK/ays3IfMQYaK4YxJX97VS7ic/Vsr9Sb7VIfz2P/WtxJ7xCj85BIwH4QE4gJm/KDG4itlkQRCV",
-	"I0tH79E+u4ytN4G9f8f1n6Z+LGT/NBdNYogFqwyedax8l9XNjAZOynMoV0kubAyMLFgTCI9z2jCQWkUL",
-	"tYR3CUZg8Ut0bUGuBmqRiHvAvZtPQXXAeIAkuYIOSMGa8gPj/44YTF40Gm7cxqHszFlyaIB7CfeAYVDa",
-	"hC3nwc+kULOpaF2zgpjBUTFG1ad/X/RuAfB9mfeybkQnyty3QXjj/WA1BbhgchYUigXqHU4CnAF1cK8k",
-	"K9IDUiS5rXsGR5/LCRWtFTTr5yKVanw0dIwf3hiKWnLAmHIAVq8yUlIOCLJSMIIqtSgILQqzIUaRgUYh",
-	"5j8ekdA1LXqbgMqYsAESo4DtZXPDCmJu+Y1LbuqW6UIleB9e2ffcg/hXh/IgAq6xtlQvfHkfLra0G0Ww",
-	"Xz7cGJD98tHGbjuug1sNd+HQNyuzUZvw6GMeAn84z+UO7Ad3SAeTn6cQgIAB33laIRinEvh0VSI6CGWk",
-	"ndDa0ltGtEQuNkNkNqOg2S7GgOt877E248f6alQSKDzWV1AR2wm5DCFNzOQORDCGeXYl9wCo4Fkw49/3",
-	"tOH0gsM22K20AL/jl3uV2SOuh1MglMxp/tcPiUNSXK/AO7RZOs1hYMB4BSdmyxypd8fmzbHOHrUajsyN",
-	"iAYe5b30jh9dmpEzHL/Z0kJ2RJqn7t+0jE0KxIgMiClDWWcwd44R1Nt/jRXdKZa3DdeHd1B80rmRzX+4",
-	"WqKzNaNNmMO707o++/ABysA3kUS1t7TgENv17Z0Cpjjfthyuds92V9455nLIs85SOZaakVZc2S9i0BhQ",
-	"uYKhjORt1do4EbxujrTN9XpEvsEEY/N3o5MFCp7FaYN2Xhl6ukiQDXFtv/OLMDRoKoL4cTA5TLsoWM4L",
-	"5lSK6hH50WIAmHsR9Bj7BfDjZPatS/Mc1175Ap2DVl0PA6jiV49+MWet5DkT6BLH/IWzp7VZ9fmTR5fQ",
-	"ob+0u6WuLi72+/0jCj8/ks32wr6rLl69fPbN9+++gXe6ki1sJGdh43x92tljl7JHa352dfbFo8tHX2Du",
-	"3A6Y56Lguaz2bH3hsv3Nnz9kwQ+KNTzyV5+FHPvzxe/gIPww8fPIRwcPVkzTgmo69dzoZAdPXfyO//th",
-	"4ePzZ5188eJ3958fTjHGQvJ0gw3e2zFa6t0/IauJgQsPYYS5FC+Ls6uzvzL9LTwC7kxVS2E79T25/DIi",
-	"Vmwyeyi3zq5+/jU7U21V0eZwdnX2AwuBiUDGKEWaVlg/i3O6sxJTFsCh8fOZq3T41Yx90TBaHEZn/ZbR",
-	"gguEkp4xcTOeOThfXX4RcTNLqG4sDtML21vECR9MoIKsjdleayLkfsESbx9fWI+1Sq7zFVf6qXvoaJ2X",
-	"mN3ZNamv69L2p734h/Vno/I4MygNQU24VZL9jBSWjSBgQ2JUP80LB2UIZPWENJ/pxuvog+DagGtXSxUh",
-	"x9OieOojvBby8C+yOJyaDi6i+qGvu0FK1dEuPD711yd24AQb8B29YUHcKbYFAw69+J0XHy4KrhzeR3yD",
-	"nuMD3SbVtKGA3aKSOXHdIxcvizfmH5AQ9xDb2y/ynLW7EVnyDdTx3H8XvhFFGPwzgsNoHTbcP3dPBDT2",
-	"Pa/7nb9TUtPuzHH74ftt1QOJpVRP5sgB+clFm7B/sXPpUwsq4TBBT7Bt7wBJkuc7gqRX4SZumVb201C/",
-	"7/bQPoqyrY3szbsH25vTH6NI8+o5R+lfnS+Yvg9fRA+36+N1XroOYjIWh33pVmMsnS//hJ3b4XMWfFZh",
-	"d1/BLDThIwIZLHZ0wjVRZoJMFK7gU2GbCx9JwGk98m0ogiu51+XshHLkdBdrb4aJ2zWXBeu1SzvVNWvI",
-	"Dlky8AmyPhyjzMtNyCuwFbTbHe86p1umrl39Qa+v26yboktOS2pXmJD2ucmbXpbbR9bJvmd7m6UXZxsg",
-	"6sPwDQw9SBFatv3qZsK0UDfLb5en6uadpprZPc/mvPB6L1iz5IW/cVEsef47LuZP6K2U1ZLBA3jRBS+h",
-	"f2vJK89b9qJZNrXn7YJJbfSCTXhDt+wVr7j+CHoekGvLYmfsKXa0NBLSMOuJjM+9SyCC+nrwb8q6ZBic",
-	"YS4NsmihzMZHadw566qzekftYsKYB3DnOx25pQx7L0Z64I1+Zr0IqVv4RD6GZ2hTqRtlbtwbLoqMQK0i",
-	"hra37Nr6dIX0AW8hSYfiOrXZ5kodtbTUzedpVJnNTqrLCLZ9c4IN+Cu/RR+DuukaMux3smSkw2aaQ+QL",
-	"W5Sc1lvg9/vT+wHcSeoGJ/exDaQ5ewzIyDZVY3+CDceV2i1HMBtWlk631ZpV9dxzdbGjopC3Y5v+LRXF",
-	"69vPc9u/tbNfpLL+L775ZkiB3ZOtUcOFzbSyJqQMsnrh3p1ghrbAjOe09gpPLFZfjRb0zuyMyNnnqQ2Z",
-	"dU3rQ7ZJ9cn88earbtCjJoXexACa9zfp4pY1fGPXmtyxv5uHDm7PHpZ4fw8nNOYU2kBeyQm0DUAfh7Q1",
-	"uOGQmPkOIKm2lAul4f6jIt8BVFuCnrksS0a3LRu32551jz0gKf1X5oSFMqNmQQT8/tT8nla9ig4beLfY",
-	"V1DWkVMFxaA+swoi/zYYZ6ZRoJ43kDO2w1xAb2xzA3HEEWXuWfjcUokD+cvP6WG2sHlFlz2/yDx43epc",
-	"Vv8KVmNvUyLs+SzgHXcwa9ZwWaAXmHaiVO5PY3NAgnNX+dJ1A/PJqy5uDGybY7fIjjtdM1DPoEWHv5CU",
-	"Bg6j4QFJjZ8YkwMN23Klm8OprqN+J3ALXOtC7hXDnjuycdAXmKyzb7jW6DMDeWSbQDn6OmIOqXvRoUYk",
-	"idyHw3hAUvc/FKE2PmBB15TNJ5UC8klxIXhrI5Pbx3y1FSVYAHaibXLDwwYBNoDLfdjIBqfVmB8h5Urv",
-	"GG/w+8d4hvDnYQXj5M5NWeHPXdnbZ2iI49zGVfXCVwCexBx3UH3eIDcnBO7Rjd6bE+RaMcP2IKfM3IUL",
-	"6KUyR1I9wwc/4z2BGY5JO7vWE8o6HBGRoewmrQ+24xF7X0uFhRq29mGolnc7kyVChN9CfJCSDS9LhBSF",
-	"bPjBB7yyCghDQfdLvESrzMau9rTLFPUhxZ9czlc3XCGxEHcn90RpelCuC1OGlySkm8OvXNg6oYMyQgCa",
-	"79GC54DwKhgHy5IrYpRexQoMYBYN3YCabaQfEbJLHcUKcW+R7g6K5xwE5FYYy/c4kAl7fhJxcXqHQsCV",
-	"nygMFswgaQmA/0ddY7nAjjFNtASCW5Qi4gnuMAVQyO8YLRj263glOyuym9gwn/7D/c/dCy6wLmlvO73i",
-	"kasYFQrRZZRFncGewE4kQhswlblaNngOzoltOWUvXeBL6EDrEbeWCNGL3+F/P1wAGUcNE/PcO3jqzkyb",
-	"xcq6ZU1/axnhvhADZnSWnXHzRE0hYdRmPLuf+uyYBTs4HxL2eDYvrKjybOUm8VvLwIlsZ2FrQ8LPeiY5",
-	"2+mqDPGA8J+6j6fp5zB9w5g3L2CUUU7FT1zUJeVTPB07UrjcE13+3bGESwYbptkTmll/oJHrFS3g4dn6",
-	"10XYXDB5979xD32W937YPDGxGU41QgH3zQ90a+4jKz/wDiJ7ihmtgUgzDz64OAM1AhN3XMuWQJP4Dy+H",
-	"7qFAPHVSTdkyiRau4b97hbFhCAkG9WXXhJJ9I8UW3L48aJ29PgDHGRPBXc8uwQVqzAp6OL6cn5tPv/Gy",
-	"9O6CburRzXdU57uHvc0HTbU+yU3uISwTZoeh9yfg458aro3iuRcIFWLm2NOJodoYZnc9ot0tllwXv9tj",
-	"8+HCjJEOO73jW/ER+NCeqjdU7z4v3r1DBvUpXSMhhmvqzoSHPPOgm4GRHuCpjUNpm/+xAZf8x+Z1sxrH",
-	"zDihY4beN1Kza9vhWyEmyZrRBvqaGonr22AQKgCo6s58v+d6VzR0n+b9n+wT/+b/T8T/s0S320eBnOUs",
-	"drS+bTWjBeX92Bz/A71hZI0oUVaGQ1Cs1TtAQTKqQk5tjjagGgira6zduR7jcI+Nk9RBX9jG4gvjNyXd",
-	"QsbjT1RoVjxMWOZZSZWa/fSi7K4f5L9AsMdswnRMHFngRPo0DNa1huihO3auuA7r4ShNEGu+PXu6HIdz",
-	"Zbs1jBn2rqPDQ4YaXsCMfqz9t1JXqv/9hJaoHdNldvqLujT2A3TkkLesKVpIHFEZAms0ct/5rn0TgJEs",
-	"EqgQP1dsosbylXnsHXvYIkv3kTlG5ildy96n75woXBuTcFiun4V8PpbymqrOBCMNFqkeqDzTUfATmU7u",
-	"8+NW0/137k0ja0BtAG0Qdydm7tC6buQtFvdUc8/BZMjMr/KzdNRM7YHDSThZxCzwp3SQZYuIfWH3aSSD",
-	"FR/wZ+d/+arZE+ZzIWkKS5vxXc/CPIsje89ovdZhx33U6BTHFcLq1jsGyQc562m2FT0QIfUypqkb3/gr",
-	"elLf4O8n4ZmHPKt2nqmdc8s8VV0ueGPdmd1Dx8gdvWXEovN4C4gqTR4/IZUUeqcyhwDdnXC/k8t2bb4V",
-	"/e/D/imFO9Ted0aoNY+lIL6/0tSmq8k79OGVSfVSvAAeTdDLTvSEavsRxpM7JplX4Ot2XXK1YwVB9CpF",
-	"tCT5ThqNxoGejdCWC1cE0IpCps/Rj8I8aqvs1L8o1MQP9IYJcJmcncj9QokhGw4ZZB46Mvp9qEat0+/Y",
-	"R0CjeXgcFLwyDGNirS3AkfIx7I2KLQTciKE5fDa4CAfZIi7CR4XLMF/dMn1XmIw4Rf+NcvFRdvMZyvHx",
-	"Db329bUl22hIs8HsT+t6GMO/sKfLaOdi7JJ9xZXlhGfu0QffCvul8cRAO5nTHJydxa51wxor1FG9kME+",
-	"7ynXM+g6bf3jSh8ytvOKim1Lt+yj4QeNZ9giYU7nL8DxsNwA0mo0e69tMQopqKbWSMVsDW3+T7oWGf3Q",
-	"9egemukw7FEa14/ewu/33c7PRzt6cmKuiPHDS032vCwh3MROomF8S0OmgAR5KXJGKtmAj4DktGm4xeeB",
-	"/JcOot/wjDJmie7azkLbWEZH2cQpcxeK0SbfjSQzwO+BCv0g2S44PH7rY1+h9uNjEttSy1U+nqwkEDJM",
-	"3VZAcRy2JoTYplIta0b1b7+JUwL7jUcs+BzT6uzkxml/OuHb38z5BL5YM1qd1yXt4yMNcP8GDSlcHwX7",
-	"TdqBljteMqYWK4yAx9M7bLOAiPM7qiHIDb29bBJmIQV79IswRDJTw/S6kt+wfik1wMtXUmnX4KMOmj0c",
-	"BSgt2jE0a1gHPRkK3rBcg/9U79gvAmDHA4MeqrjNvwD4uOu4dYBZbfktE4/Il5d/DqRVr23xgFC+ZcQ1",
-	"+fLJE5v6AsskO66V720rm19EToWQ2ghkTB/EvH9MNYf0y67DBBVsj1FCANsy83WorGbCj8hLTRAoGoON",
-	"NWsq/BwULAGa88DFWlLxF0P9z+7+NLMys/tEfjr3+dS5lq0upTyFz+KVlDeE7hgtDIeDqovnwfP4+x6H",
-	"g8OXFnDmgIm0q8XkTQOY6L5gZYF0KGzTywkZ/BybWj6Y5vxUvd58jLpaj9YOC0pZOn1M91PJcOvBDwQ5",
-	"FhnJW2hljD1hzObzaskOgltxPAUAnvg84yhcjFajweK6gMUJUwfcRaapg6LzeuoxUlKwB6kUgVefs8vW",
-	"TO5TZRaMAFMC9Odp3Am9LFPcW++ZmdxTd64QQmG01AMfWbq/31JlPb//AvlqbwAEZzpjDcFyTprvY4f0",
-	"6T6abjZkv5OVr6C36o/FJghacokhIEEfLgP/bZMa1Him/FP4HcnwGQJzmcndNzqDo5wEC7yLRHg4cI+j",
-	"pGbuSCum9uRH+8RnuiufHzw7gNAAyQCGAipR7LZoGUfQP94hB+oxLjLdU0s3xb/5DtIhHyY7+f9/+cae",
-	"rLNE+JEkPZU8j0ppqmxqoDoozSrlgfawRD+Rwhmiy6SK/J69+7vzEoDNJTckl2VbCQTLzIhiZj801vHl",
-	"sqoo/LHiuSzhzmmIpmt1TX784cX5nwAF8OW71+d/+tNXfz5/HPTqrljBKdGHmoHT4BeR72ijmP4vrqR9",
-	"+hHBfHtwMihNG+tiEUB03608Ixij5VKsAhebVVxWvLgmm7YBcuFSwJfyi1Ca1SvzOhNFBr6XzHwF3SDm",
-	"P1pF/uDwoQrw1NSN3DZMqYwUXBku46JlxR8zwt7nZVuwgvwhpyJnZWleEFKT9+cNPZj//EUE/beuiJA9",
-	"dAUOORJrQE5guYYxu1bjiEze//cKcyvCPwc7mZG8pEplv4gd49udXuVVRvb4nzfbzBbiy6b7L6BE8I8V",
-	"uiizgI7+T2ve6N2qoNq6qNn7R+SvUhZGU2WeuhI6ve54iRuOxfS5rJixVDKyprCV6NjSskS8LhcvRDcP",
-	"6KT4Ivb975AewGVzTSgpqWaNGekXkcumYblWvbCYIopyZ/IP03wekW+BKI448CKQjqyZmSvZ0Fwfd0zN",
-	"HE7GL8LiYVirFa8G+CItAcsCArC4HFwJ14qVGw90w2r9KOJ6elkZxghvhfSFCyXmObah7oSbb5W45oIi",
-	"2OpxyfnHcxnhgt4yZSRiKoK9ZoDt5FJtDTudQJDipwm1G5CS2KM4XP5P0/74O9/kH8cj76Y3HhWNUOiE",
-	"XvrjwbuqjtCdTl0nMXOOwUcORwvQQyb2yw18PgeU+03IBQ8Izb2wyKuk2xe8XKQhuYUsQ+h/KPXub6yp",
-	"6KLB3zB6E7zwwJAPSKtnY8lmJwYkH7TAtrGPDexy18Ml63M/lv+WpeF/1pdUHeMes/4kHse/ef5z5PkZ",
-	"EJ5NsaSbxudrY3V9NSZtrNNbVkH7+5TFNHq6pjWBoEH9AyKWfC8FO6p8f+gdm9AegpUvLjL/IpoI3YnA",
-	"HVWYqAu9lQktsXPnxy9nd9rMsQ4zKBbG2LmtPV/AXBc0vxFyX7JiO1Y81j10Ao57KIdrN8lPVUjWzaBK",
-	"pKQEj4D9vieyccHiEwZgDrLFmiTFmOg1vEb/otvEa2tIgunL9dD6HU0BGzCSL1sfVQm+8U99lqaLm97H",
-	"rJ/GLE2/Qd4YqWjB7nNvdDvSQbCM3SVu7Z8f6MrHvH4cFcZvH9bR6uEun062f9r7R4puwV3d4072MCdn",
-	"MeQtm+pE/c3t/eL2C1jw4VnpdiIvFOlBIA/NAlJAzskJA7UuJclsGXO0XbJn4J0cR7yBJz5LcW6mNrYB",
-	"sLhBI5ITEh89u2H3CAAuTO2AIaHGZOqjrpn3JPJnAm0Fq/hEKfljvPAU8SRtRquXcVyRNeNiC1fxKToY",
-	"FUXIE12vBlLS/EZdEwqfP5K1WMO6+OT6yteRS9/h83ym59fNLnV+/RJPWX8MmEzWbdZZXpg/zWi+g1Cd",
-	"hg5Tqkth9toW+BIcgMoEjMdwzyo6ulvf0frjXY0z/FsQ/zkRH9CiABBsWr5pzMI1N+MgyrPVbOT6HyzX",
-	"sG+8olt2UYvt0oiUe1Xdbv/z/RS2cpTpzB6dEqXqhguM1Fa0RvDRmucaktob82+MOC89/c5emy5u/Kwb",
-	"84/d3l0P9ILQvul92i6uxhqD+HHfeO4bZy4kLLH4ILDzJ0ruhjsnm62tEUmJgdf4xGe5bTC351KxJJAO",
-	"rA84PoV8Bzkd+93B/NYwCN8LKU6KDRdOAlF8WNcFPUj/5yrc7wDCxV/S60MAR5FLttnwnN9B0ZZ7cd7z",
-	"oSQ7qL/ei/vb6g+k4QVz+0R5ziF1Ihz4N1bra9t/ucH0EKXp4UTaHe1u/v+A3hM9x5uvnupkfsBRng0N",
-	"qy/SGmpaW6dAOhSHj3ymFXw1a8brJ2Hyp8xfhhGtr83IGOhIMCbeewnrMJ10CcJ39IbBoj674wmz+kQH",
-	"EykS2eLvDO1dLR2imq0PRpFGYF70SZ9g979DcBrYvsTNY6fB6kH2h9vx0QN48Tv870Qp7b3YYk5wtV4U",
-	"iq1Zcw81vi42yxXwmY1N0qLglMW8hhf6jUkAUeHN8xdW/f72h+9ejbDCby1tqNBcjNer/F/dY3fqJvxZ",
-	"Btffspzxel4fYfPgabVyrrD4dt1qkkNRpi3jbVXPx2YrUmJbZksvucppM4Jz8Rwf6Paw+BetawCYSaOQ",
-	"nAyysqN1QdB8xw+4FPAG5h0KfdDGFuxewxpGR0FKzO//Ynv3JFYp5PpM3H/v3kIxdGzzPLLI2BY1lCtW",
-	"nIMjbTKF5S08/KKk289TO+3mNx4SNKs93cVkRutCwdbt2GV/YKfhHVdaNodxY+FoMy4U07pkY5gt5vcT",
-	"7MjpjwpO7ROldyzhBKtTQAr+yZBnQ5HpMDCwE645kS5MgH2LkYUmWMNey9NnFB/8TA+onVyya7T9+XTo",
-	"v10NAQ3QA9A5PSYWQ3JfQIOVUZqb11/cqwvOMrIXPJfVHSo8jmmON3nQwLWfuvAMv3/+nG9ZrETs3bdP",
-	"z5989bWz0WC0jLx98Yz8+asvLnvtF4+ti25w5fpqTjVQfMvqJjkZVyU0+tkPJ3RNdk1vgYqtQAO4mGCt",
-	"Dop83BP0tv/ov5Q10i1slk0S0uFElkl/1EW9EIdqq/UHnj2U0hlM9BOF5HtziO6W02mvAYWJSGHL4JqG",
-	"3zJFtpIpT9tP0eMXsPe6yG+Fniy2dxjwa5rfbBvZiiIzPAepfnhjS+w/I1z/dfMHJbE5pRprQdXnsDlX",
-	"d0Djz/UCH2eDH4bNFk4IfbqhDd7iQSuHHYWgEFu4DRcF30ziNUOP+uC5h8Ry+mxFdUeAaTkdEvWUEYCj",
-	"Cqk+D9hL1yKp2hi8z7LHwgDlan4hAm2oPc4xeGlPXM7oKFtcL4UvLqtP+rdnMXZ/w3io3MMuD/IDY1pY",
-	"sqGxcDiCckOeXF5m5MnlYyPpn1w+CZAMdacyQ4dj8911yYix7umWPSJfmle/fPwFMNqXj78y7/pXDxjB",
-	"cqXevwjzEIZOLNLsNfnq8gv7PUkUw4ylyqb9A+OSt0w3h3PgCKJYLkWhYkXjf2OsRstktl5yV7PiIxr2",
-	"4xYkYATg/oDdh4f+2hvfTj//kJ00XjYyq+/Z3gJVDFjlrmrQibW61LxfD+eLIKFCklbBnwPEiqvQ/fjJ",
-	"1DsB7XyMmvb85bPX34UTHLfHbjnbT8l6fOZfyQIzK5ojtHHlp83R4hoKm3vwSSVge9pU+IIJzfVhFHrO",
-	"Tm2JoxRX/S8aEcIlngLr6lkJ0GN28/vOzPEtkbJSFxtalsaamqpFcE89aFUBfmS8ssBO5OSYmZBhiP25",
-	"wf8oZfUfKlRn9zsmIF/O+s944+H6IDNxFFEsS7O6W/bZQ9UG4PAn4NgTkPp7cPA2xOpKfj87oo/gsSmm",
-	"Mes+rhVaxO2GNbYnkMPHNK/5NkFWaoHSabGp6oYLAIqSjQUlskjd5wBHjW9ap2kuhZIls2DWFvCPa1LR",
-	"G6YA5l8QWlRc/Idy/btzKuBnHFXvWKMekZca89hwcA8fQf58CZ6KjCgGmFK8YWpF9aMjjfFHxd4BPR4s",
-	"ItTWnyij6Xu2/8GQJSkEYO8c8X3wDkiZEbUzdJXiJKLhXe041bNDyE5SBMx0fPyHLajgpXFJ+wM+8oBi",
-	"Fr4wJmPtLE/lFIDRYJdkq63gVCxvmFaTpHKpCLfyho2lIpjfkWX+DYw53TtRW0od0948zPK2MeqcIR4+",
-	"efXzr4Y8ijW3jqptU55dnV0A2ewwwzk/71T6LmDV4bv1AMOM1AcA2yuv8xsdfJBFE8Ao4qHkTeck7kbo",
-	"AY4cDYIZqv2U1Cufom7VpGz4h/9QpJA54O75X1xGcvBll1B7/FXbTKSb+BCEPRjEamrHw7wYtnC0CQzd",
-	"y66L/u8xjDYOtVWsQBw1LJwExwTF8cKciACJD3whivLwM0GBWPRTdnjwoHQlHjlVxjR1XeVsayzffKxf",
-	"6gEQCzygrqvwiJA3CrVpBbdjQXRHNoxUXCkEYXAU9yBk0aGPEZm7XbQyP+Q+VFqOR/rmt5bXFTCXy7ND",
-	"DGK0rtbQa82Wu1iu5mILYY9udOf9PB7e4m/bdbtbxL5mT3hssyQpeGEbFu1hZsFrbQGt56KxW9ZAfAVB",
-	"Ebt37N8jb4Glv2drIhu+5YKgPCF/QA/Am3dfPHr8pz9eYfJhEQqP9QExQ41SBB2X0H2gNBU5e0S+l9YG",
-	"3XD0CHY9CBB4TlNRgMFAyY9vXwXE5Lms9mx99uHXD/9fAAAA//8=",
+	"CBdE1TQ3Go7ewRPs1mioKP/swoj5n9R2ouoVJ1UttgGZ8F/q1vz//1JwzZkpmr/dcJEg0kzVZup0nOY0",
+	"tP/6V+qsfi81UW1dy0az4oo4SYR0pWRPG8Fh/dFJmoErszX4zOg9+y1VT/Nctsl7De54vZPKqKOS7Ogt",
+	"I1QQii9lhhVk5BE4XPH57aha2denZveyGLmwZE1/MzeCv/ZrqnfdZ+Dv8+TY5IX1cvOdoefIZL75AYWW",
+	"04byHRVbVpgTxTXZUwU2CKr8+FtgP8G+ytZcZm4tO0YLUFrsal5uzmEKqSvhyeVlfOLfS8EWTb5T38iO",
+	"qpH5mJHvNimRl23BXnBWpvb3H+ywB83JSBq6Vcj5uawqqoDnzNUbZy+Oo2/M6DH+6k3EaBdJ4/Ld6zfE",
+	"PUJ+fPk8wWf2iSW35qNff3+cfZ3itn+wpqIjsuoVQ9MWxQOhvCE35hVidw80fLCIa8mNGupvUS+Jzatw",
+	"RlErZRtNZJvSQGFwMOdW20PcVC5kuy4NCSr6Hm3lx5dm8yOmM144sNBXVGxbuk3bdfizu4I0e68zotp8",
+	"Z44VE4YPipSUKe3LY1pqWjgbkzKtSvXN+ox88fXX5j8UAWcCXpdwn1BNKqlSdAVT9EE0rdebjWIpif6W",
+	"qbY0l7IkJTOy2kgemG/KfoLR4rfy5aR75HVTpBU+J3CcQ0khS68PWegRkQ3Z8e3O/CfMs8fRTnZSckvL",
+	"lhkhgc6f1GqaYmANdiqG0rTRgZLh/g0nwPwvrY2pyCjY2JsNyzW/TSiRr1ttpjK28jXLacWOdN1rozY1",
+	"B9LI/QwXkMTvRLXgiiuFSgArFdvvGCjSNRMF/tXJEPAYgNgsQOGkQshW5KyIL+0N3bJXvOIpDvtG6IYz",
+	"BZbwNnlAzQDxffjqMhAkX/XkyOMoj72hNWtmq8C1efpOGmixCTVQ+NdOV2WKSvWo/4IX0Qn1bxf304kU",
+	"GevD+I7WSwyGB9DW4xRj9Gby3mNK84oaKWHOIRoehVQsLhSEf37OTWdGfIiL7g1rzAiseCfbJp/ye3QO",
+	"YCsgnP0XNS5hxOjpz9WtmWhdqwS53XfGnDE9K3fKHD+2dD0DNPKWKy4FNXpbLqu6ZPAorZgoUoLmLcsZ",
+	"r/Xs+TX4/B0N8dAKv2G1hmMHf/2tpQ0VmguQjwVXOW1GJm3u1zH56G5gqx5ck0o24MoU5MnlJTCqMFcA",
+	"2fJbI/41kahgLpSjj2eIzrcyed6+Dy6nRoLlG5uA/WmBp+odo02+G3OSvRagcZubXxlK0DK0ABITeff6",
+	"DYyJqnpUQv4p1L7/9HP2yy+//PJr+Lc//x9//s+46MRJP09z4lOI5RwOh0NVFQUYKaQBS8+a7btDvUvG",
+	"od7ptjg8H/LncOq//v6XD3/+zz+dB/8Yn++EiXNXOrthH5LU38mCllxzppIEr/CRwzUx59XaNQoO0Lu3",
+	"idl3w74UQPQJI7E3mcNDTGXeDN6xJk2Ku+0jjPgxthLofNKpmwEfeuYj9MYfZ3gHFDx4Ot/AGCXhtzlz",
+	"slx/oin9IGeZyWNG8EmM3n+yxigYIxr3LT5hfd7XoYk5bWfZl4c3XacEXs64bf0c9W72POOb2E0nvY0L",
+	"p/cBx2JK/00WhmuvfvcuMvhHLoU2BDJDt6XmNW30RcNKo42bP4YqSLgm8xxECWhdlzyHsPRFwXPQG7xq",
+	"veaCAsGHW/shi4iM5y+fvf6ObHjJwMxsdNZFHSpWcErMMNEv9gmGy1a1FApX+Zxq+o7p4YqPRvrvYMj0",
+	"ls01q1QgxOX6v1iuzz74NdGmoQfghBMR8L+/r8q7EdEskyimFeGCUEvPShasfEQME6LHl/yEsQai6EHh",
+	"KdE71qA1BWprg8rsWeBPnSRdf63Tk88+Mb/BNipClVn8gYBRxkVG1q0mG1D06obRah0kJAipyb9YIw1d",
+	"vpf6nZYNTnohSw046UN2FueB2EsB/cKX6kauSxb72H9r2Obs6ux/u+iyyy7wV3XxBt+K0ed7qXeGR/ZU",
+	"gfZzDTE+gnNGipifWlGwRmkpCyAQrbqIVsOokuIR+cn886vLLzKimCggSWJLDX+CY/Ut083hHPLCiGK5",
+	"FAWwnZtZmrgnXzG47/ZMaLJvpNhm3uFgszVIQTU9g/v6U+770by/Acei3RiuiBREaWr4VmnZ0C3r5vzS",
+	"3KT6s5n5O2mMUXcQIXNmMPVrIo1oUmRv5JM5f4YXIVq0p1wbMdfZ8RmyaI/9YK528yGN0gYpjVrSyJo1",
+	"2l6KecOMCFpR3fcNUc3ONQdf7GA94DQwkx19SbRlaR5yN/nRILyI0MqpBJEf5F6scmrvtT49X2qiGFMY",
+	"vA08Z1yQ/Y7nO0isqVmjpFBES3kDl2y3Mh+mzc4aWcY/30hZqVTylqwgNFrRg5lIRsziQZg65zc6HAY3",
+	"arDoOLG6G7a75n/GYDCQyU7XTS6kURZubH/HOkdPd6Vb9njFVYRFbIBb9bSCMWHjmO3DxEr8wCNTeota",
+	"HMyjKLgGt9ubYH4bWiqWDabsuChw3zgHkv93tojHXjHwwLosO7PPp+Q371v0qXtZmNH3W+uMa1pU3GjK",
+	"tC04/qZYc8vzWORmEdc+Ik+D5e0p5rqw6pr4OUGmmp0KEKBjb39p4CsgvSCrUfVzKBz7DPxqE/tS0fcv",
+	"8c3HQRg+zlThyYjz1Y2Q+5IVW3Y33nLWyqi54xWFLlUiap0ttrrG1lMxkT6+q4TArWjBFkl/z/CpEQMC",
+	"RRYQ7lVvqCywA4M5dzOM7mZdN/KWFa/YLSvV8eJL8/eVYnpKZsEA7xgM2jDzQKsx53jixbe9h4cr7L4/",
+	"HDa6GnUT2T/ImIL/KsvXm7Ornyekr7p5iq98+HV4tXzoUkEX7bl/aX2IOAx9AtTxe1qzqtYREYRTtEkc",
+	"EMrimti81SHXZDaFNMZsBT2olbxFAg2twoMiioucYXUC5tNfE8G2VPNbXybCdfSbvcFiX25Z5JoIXERH",
+	"b0CG58yoFBGQ2Hn/HNDsbCfLIrIDL4xwQ5NP2ERkddMV0hh2KtqSoQ+Ylka8b/Fqg6xWIUkpxZY1BMeP",
+	"3W4JAQG1Ap9diUB2Bv69lTkIoENMabCLJaeQeoU8N5m0afjBkBrra+bo0y7ZO5J9mNmygfmlBwuLCjKX",
+	"2Z+6ElAZsr8ez8GK+/40rlGNhvtSyLUsDl0Ar4SUQ3cCJmkzeWWBhh79oRXbhDdYaVZ3BVpFgeVaLrkf",
+	"Ev69FqAlJPAdCxlVSh0zaNCnAFoVF0fx6qNp2sh5JDWHNczSbO8m6092LiumyKaRFWh2O7k3Qjgg7PF3",
+	"tD0cg0qDqfqCGMto9l5HsyV9bZlsQrnSvYk/jJcpZUYb/0ZsS652US/ckUkFW5G5QiZXaNNxbu/8ovjP",
+	"fBi+K7XoLiTLPXalbtpOHgeXYzZUhILTlLmYdCCcMl9SERIgcxUETi5lXUKF1SESOsfTTsOYrwbnsmlY",
+	"rqOa8E+7g+EkTW8gTZORuqQ53HFUECPIOWtsJjjqwE75/yqSZQskHblpiezMLjhshRQMQ3DAm3cNw2Rn",
+	"Gy5oGctoB2Fk88LAp6cllgS4UgJb5XQsiLcNLViCdZ25kIEcwVQ4+AOhpRTsmlxaZyw4KLU0v4UmxJfj",
+	"+YvAv+w4rTlGcZeIF5z0Ai04S1Qh9bnTSaL3AVZXxPJFXEKvll3thpf8oGyECX6TzAGsFSlNQo5D2Wn2",
+	"a3qsgVDokhEN/yWOzrO4V81pOBFPD4TBIqYRypAVXe0Zu4mElu29sj4EGTb/A1J1o4w2Tx1IC/hx2gyE",
+	"5LEUDNfiVz1Gw4jtttTr5HbjyO2U4TWVJHqfTsGPWlrRM04NfCw7Lrsbc2+pm+dMU15GDD60AifWagZZ",
+	"UxG7CN+0a3PtsYLAA76mqZDKGD2KF8xKTDh2IJOwOFGNuimHVM1pm7SOYNDV2E1tDiZ+2t73eCGQUsob",
+	"RUp+E9V0dlxp2RyWcMU3t2yOM1IZTnXD9xfgKN0tObGl+KmIC8bo0DEyndq4X+LFb+OebubW4DOvKVQm",
+	"VPJ2rIDUZxmaU4AlpZ1SaFUdOBKgNsBfd1QUrCBWWWIqpxgO/XXSdprW+EODY/JpGzOJWwaJgICDaohL",
+	"jqST8PUmpc2nnGT+Q25rYJszy1Q+BtA5zyZUVrvYKaXwDd2yqGxaJJFjYkNEFf9nCOTh8SPea8i4t8EU",
+	"e5HbWojJDfWCO6kzWlOIa7hSURrSLcN4HMhtVkzaDUCNzMt/WFicnIpvxd3czX337fwM+ZCrh4pP4G7/",
+	"YnKNoSvWDhldY1twHWcat+FHaCSJfQzOkUUdmM9yZhZv0Z80JfHd2GMbFwwXk+qp2y8t8HdU7eLxTfxo",
+	"9KdOG085XuKy655i7Wi/Iv4L73g4PoO8YnNvo7TIs88PhF1n2ObW9rXkywKMiU6B9yIPqJ/c6H+yhm9s",
+	"cP94uwuvrkUI7bl0Hs161kFYJdyjAjyXBXxqpxBbwN8YrV632ihPCX3LWMVrRiuyl21ZkEKCi+Tvh6wr",
+	"Qzk7Ej5FoVbbiCT91tawgUpphSkMzrVi5SbMTfJlJoNakgxH9/bb2LF+d8MFWHTw2kazZvasXDW/m6HN",
+	"rQOn/5w5wseWTxIv3elZ2hhEYrLz5ohFrfipGY9DZdAc8tGyxBn5bMT5c6obXtHmsCrYdua0MAtqyTtH",
+	"0cTuk8PhAiJlnqt7HBhuWcBjfQ7oiJc6g29KKmJqk2orIHPKGjLjg1vHUllZ79lGNsZKsurIfNsMxoiU",
+	"M1Kj59jS3oD/sFp/zg0bCpqFNqH1/B2Txzt8omz5ru3KHRm98TAerahoXbPiiihJqjbfQSpDycHtQ8UB",
+	"eRftXTWPa3HAWJDCIkIoFpjSFa0JV+681mbnY/J+9nnzEkBJsqFNXzDPOXOLpVSXvDIC7qO62k64WjOi",
+	"oZLZZ5LygkUX7mKUKXIeFzZeedyGA6D3uezTKRI7Vhj7VL+AUhRESFsQOjdLQZ15Dgk+mfXZNwzNup13",
+	"WxMTGtuGR3TLhSJd4oGM7OLfDsTKRVizDShxbaweLyIJFduSdQE3GzOCC33HtdkDYMxQRswSFn9veDEi",
+	"LIb/Hlwa/hMzKDAc6ug2uftgQ99nd5GM3zh+U2LbLqRmY54xw+qkYUorlGYFKWl+s8Q/N5i2E8ydGHaX",
+	"hJtM1rumxi64uZbsgBXN1zJCiWF5yGVdSygD6bN+4uZ6iSIAIA+6TDuQFMZkZ+9r51aaxZlmGYIVZk79",
+	"DLOvLo+ZqWCaGQNkVUWqXJ5zW6QEgVS0TIiWxL10jV7WecCYY8XZX/fSw76+vIxwLkDFRKf5jqOnlRL1",
+	"W2soBo86nJVTT7Y/1yexqTrBt4CDvB2DGDHOkEHKQ/yt4DYoiUuFb2QjsjUVnPJANBN70q+Xf3R5+XhK",
+	"S/Vfjx2w0WAWLaVTEGVxcDvHlcyZ0A1btHXOt7tuKIh1gdkytAEEpB3DfNWSo2v2lqucNbRcUdloiok6",
+	"DW2YCP9UcprDnVfecgUOdAlDl3LPmlXJq3U8DYCuS7YqWK13Ub79Vu6NMoSoOZAjryWoXZD3NCQB9erY",
+	"3Xn3y2kQhKONe0ZLvm7Ac/DCO38WePkAjS2RFARJa5Cg1V/C3QPbFldKrTR634bf/Y5R1TasIGu246Lo",
+	"aH9li/kB6UvLLYM8X1t5YHenoUIBWIsU0chkK3LWaMqFPqxq1uTWe3VcFgcRKdoUpGC33CV3AbaL4rfs",
+	"O7dB6Doc2c+vxrfTzEjzMpHlc3riA7TPCM2lIXDBVV3SQ0Lz90v7oid9vvhiSvjgt+N78GuUrRV7YbMW",
+	"Bwxr/zp2x8KboZUxo0rJPpjUwV2aS3S2O5YHySz9CdeNlJt4+lmI7KhsFpRLiMpLqVh5uCasqvXBZaNh",
+	"CkYhWTQ/CZSjlBGs6CGRkY/xGCzy2R1sbSIYQILNSsYycxc9AySXQje04LlOIXyERPbz7iL6CvMLkHhR",
+	"msuyZHTbsrh//JZNJJ72Uv8ge8eWqlyZXcCgtBHpGJjlbFGiabKYKOH+nq60oUOUrAgl4lU0uft5vvXU",
+	"0XZSue8Gj08NMWoEU2rE+xJlS944jD2uoEa5wOJHQgVWebgS/GOr3ONwxXOeAVEyN6pzWbIiA0P//XlD",
+	"D3ACrHNgU7aykSqXdfwb7uI8zs61eGHHJpYHWbPr6pDuAPhObsi2QWdfJIXq4WOXDtJscuJZmB46PfXa",
+	"ATfFI9YePy3+q9wv4duO3d7KfdTyl9FNC+HaIto54pAAuqcx/oQkflGBonecwJry7FgMXMBt6MiTnQBr",
+	"zlJsJLQ4JFKsboeBFrU6ShoLkjgmihQ2shXxqg2H0GUPgRG98HDmbjrLbYnLZ2GufBDC7E8jIBrk7rr5",
+	"LNjkh0QIDPhixQdx6EkffJjVu/DVZEI6wjjeueoWhPWqTdyX+938xKofxYZPZ1V1Mdg+HYfECTg1nGR2",
+	"fAoyj2TZy4i2WdL9hGiznujZa6u2hBqg51JFs1xWqCseUWg0vJG+R9/0ikSx9NJX2jgVyKiTcAkqxq6c",
+	"GavaSg2arWShS7zEWtFjic0LJjTXhxXW0kR0ztfGqrG/Ero2h32/k6Gnn3CVEVoqCRnJWNNp20D4kKCi",
+	"lWtXc2WOLFSTOFQNKg5ZWCEL6b199cG2tanogawZsWcYPTpu/YsCXyXVTOlVRevINlC9GzhIetGcrFdy",
+	"EkibHVVWEE5f3xOVML2IyzxXZWcVHS/X8sTswX7CgqLoSCDwV1QpplQVNcvfDNCXAZ6gQ28WBew6F4jH",
+	"7EJabYVA18iyvVph3riNsChjGfp2qQY/gzkpCa7yh4OCb4d2hSsEKgotau48UYZrZsUIqYcGaVii4VoX",
+	"9SJF4SUUoW3khHa72WPj8azT5wyqv4/TVRq60fGwHiAN2XxBX6TEHfyL4ltBdTw1MTsD0OJVNLsuUsLW",
+	"KqcE2zhzhyeN+30PpIgbdkjET0LAOi3LgtCaNpqsD1dErhVrDGf9+PJ5BoUGpKI3xuoGuCBgYcUaTksr",
+	"0+xDSjsH1LEmRDuCTK4FHgZoz1tfgntUstVzYFp9KEcz9G63fkVFu6FQaRFXI2Hxy0zoviBL2ROpH2XM",
+	"3flWymognj2XRBLVzC7FdSS+FVGrE/5uxHrvBFzjZWZEVhdyVwSCYZ1oaVVLLX/QA1Eykdq10Xsa0wDe",
+	"2V/mr68rPz82k6JHIua9MIfE+zB6bOA23VOy+yR+wOtUflHdpg5EXScUguMQYfbMSSW/R2mJBs68VDX8",
+	"Als08AkuTFfB3hZjQVpYjU3UkbdGWNwwVisM1zJ6a/7c6mU1FaHHLlq8My+zmb2vpbLbEwHw2drw7fFP",
+	"ZkmrZPq6Bf1zX4GnuyMVlux29MEwne0UYn2ns5J/T4VYAS+sD3H55uLwC2yzkbRaOB+r+ecTD0rwWuY5",
+	"vAvLO0YccMdws/y+disOi0F9Euy0NgGHJuHGND/NP37hWZ50YuLQE9O6WxY94ApEve4bXpasMLpPlVlU",
+	"PMRrFRh4yqFYQ8tclqRuuNAAmvOnH15/9+rP/ZrCrz2AyxiWzR2z8oe8ddzehQdgqf58GsOm86gMBcMi",
+	"bNR+6nzAsB6zIVkbgNuXqncrvAY7zUmYQr/met7j38KjIRDSAq59x5iIphZNX/JeuebprBWwnVAXdj1d",
+	"7zu3wS5Zwnb4YMFNjkRMb9a3jsiD67cs5Z4Vq71sbrjYropoNOuVNPLKWhUdiiRRvGQiZ1dE77lFZUG1",
+	"amts7y9Cw236dkjkFv60w6A0motAZCYAusS5yFvFokEkmJ1eAWLMSCyerNlB2qA4ULHvNdC4ylmWDSx+",
+	"gpZ/pzVZM71nTIQrQLL+9Svyv/eaBH99SQoJs2Dvc4aAMZOUNNs0uac/4a92DsaE6qB1ShspP6JuyvHu",
+	"XLcRAmRxHovPcrBpaXaOX2Z4QJbKhZnnbuwms0Z4ZEYTmtlSpEb7TiwA4Foi7HeS7BupmQt7WwUE3AE8",
+	"apuMZauUUVyGAUZQEBho+JaLMIpteKbZYBQLiBTHm2k0z9uSNiqtCSC/D3CnQCZb+r8JRhnuVXb2/nwr",
+	"z+0f/0tJ8egt3X/HlLLQoiNqoDFuVhO/3xM+0w4xtrHgIYOcVBLCCs6IEdiozlH4raQ59nBE1y0AVqBN",
+	"XVLNGuAY7xMu6AFBcIuG7sUVwBnRVu/MM1LeBAbCmiKKk0OaMH+EJLPVRja2Gx1+27rSYMQoX0yk8mRk",
+	"fehitHbu9rIOjRdI+JGNc7S7aUySbj70Xae02yAkzrzLvKh7vOk1e3teeke7JxsCRb/jkZDl+uyZllGg",
+	"Yhzn/YT+v1FfWEKBTXiEfFbUuOLpEpgSHgf3ieiq+MZmd8asGmNhjVj6rnsbnCoVKHjKXslY93YdBDAb",
+	"sqEOMhpQtitGBbqyHWR0CiRuhZ38owFd83NXCH/fuKxtmTv7Bvwenn+G5JoIeS5D2rIUPVr6cVH98fJn",
+	"4kvGkJQGYw7n0Sd4b3ecXX7WUXGc7eLF0WMeqMK/u0BH6dj8U9TeD1WhYAX26xMOiGhA1jfZiuCFQbdQ",
+	"UZB/PH0DaoZFpa1LKuJ6fpBStKp4xIR40T1A7H18nIOZoENQlUnr1fawyqsniVmf04ZBj/qizaEZKDi/",
+	"Yd7qjp9MZrY/nWiseoLPp8tkAkocUz/ooBbjh2+sPz4NlhNGK+frgZBw6d+1eeO05hfdHx/hkXpkW3Iv",
+	"VA+nPcuJ6waPjOpC4A5T2AuhJf5cbOY+V3i4jN2h2FjucmV6J4sE2jncpWnLXUirTrqFGz3TgtAcn+a5",
+	"8faRB7a2e83pkIx70eFO1bMrD72y7vMdyYJ7xWt9riV/L348JkbdsYnbvU57mc0Xbjjr/p+0gP0Hxub2",
+	"z466KW1sCaeflEdPwxXdzi/b8DGqRYpFd3y7i1cXEyZ8Z1bo35eRm//55G6XS4lJikNP3/6U30CSJFJD",
+	"eXzfE/UUjl4nuMqc0YE4y0BtOx8/4+iOxcHAlukFH1sRuOP3eClvZamjZS2C6HbNiPkdWyjf4QO+MC6G",
+	"/yhSGQq9auIB4z59TWqpOKTz321KNiqUgNEZlB8PFO6GCk7Le87gnrmg+Ie7phc4QAyMATlt2+VmwrsB",
+	"jbKkPjiB2uEYK3nA4jcclvTMv99mQQTaQWNTeUHzWLQE3F2nua3StSwjfsY0OtNMf4vNHHESsMNdwpUF",
+	"zqaxLg2GOvF92tB8wTYBlad2CYdMTUPdEYVty1YHZr3NYwXBT6aKDWlTqTGgbvM7hK2uSUO5YgWBLPxN",
+	"gAzDERxG2MRIC46uWVkqdNh7YH0YAEIqUmwBpyPmNPXdFca7HRv1JIB8dh/ZMVqswB9npBhj2v4j2oqA",
+	"8e1Or/JqgoxPemT8IkbHWiqHMOzr39qaCyt24H8Llrdrrlu1Khm4lLs/NGYi8Z45dw3Qd6etD7A8mRKA",
+	"JdBys1FM2xro+U3azx9fRpEA9kjqm+3EcF/0y2MffTWlDXkZMOJBfkHLErz6D96NJuFPHOYroOdvdlsZ",
+	"N/+U0MJflwguS49p4eWGHpvWKZAkh5jmghlFHvNf3CwGKSIPBDjZbeKSrlDxHR7jyWgd85oqHjcBoXVP",
+	"EocEQlzWBriLMQV9gZKHoNnG/JL/NLcwqbhoFYEBMtKKRraisP0OTjCxilERrz7EzGqa7xxMGUzB2Cm2",
+	"iUHCwI6XngVgTAUB9QKDJFCH4qqtMSHd1xckStF+aynk0cdVIHMCE1CXuayjNa9cdaUfGTa/x8R8uIYT",
+	"gmhE1zoq1J7s5vNrNCzLarWqqVLxilpWK4vvollds8Lujy8zQiLbTyNmGhUHIqT2oJcqmtTsGnVEED51",
+	"DD2iF39G8s+HQbDHyzCwG8Pt7xWAVf79QKon0N7hBJY9soDnErek4Hx2JyJgtC5K610DICz80c2sXPFn",
+	"YLB9vieI5ZqUvFqOJ77g6jwC+vbqolU8obfFkpYu22YAbRqRpneQSQ8Az+2Y7w6zme/+W4zcPeQmS8/J",
+	"ay0eWVzm+vdQH59B1NC5u5PF0y9kWcr9j/XDAJSPhW48UWPNiKExmkeywAo2lLfXRi77YwQYVrYL+WFu",
+	"4udbOJSpLZJ7sfK1K/FMZ5vD4Ey1WR99vRfekToW7l9WwzivrcYQ8wUDIDeu0W232g6BfSwk4njmnW1/",
+	"FWkWCV28ZnPPK3jcXLzxCu4FVZluTlG0hCNN1xYIwmRjKw1RFyNJIH9APP8B8fwHxPPdIJ6/paKQt6z5",
+	"9+7l8LIyFtdbptoypn0WRQomBgOZxRSYMKYFK2mUY2NNQoktZJNSXhzlOYQ9WSE+ulI7+uSrr5PNVdYH",
+	"3YEWI8RdrKx4K2TDilUuy7aK4XJjrpsfyD6XYWLG48zCQQta2a4h0KbfmnHDarLQnBpcFByInfQFGH6t",
+	"G7kukwOGv8ZWANlROHuzFsDJtGvC8pPHl5eXpOSCKezEK1udIVqwV2UsuipWVSwqaGzYpo1arK/ggx2M",
+	"gPt0vLC2H/1IadwdLYe8klm27XjUDtrNMKDkkO7H3BI7NoFCcJzYH/YpHilmifWkT/VqG/M44BxiLc2m",
+	"Fa+urRurBx0tASrJe4Bx1lFSGAsm0RxvJMMzndl5Fy9Ksify0E6zxrwXPDjD5LrGMonTmbsjSbvGzo4e",
+	"Eehq7myI4KwIuayquJR4V90Nu2iBqo5Hb0BIv0A7kSRh39i+z/dtBRhwX2Rpg6zaWEmokYpfXV5aMVnN",
+	"tZaG3JH8eNTDegSuAnXTawZm5dZYjUb67rliC5Hw0kk1UyAOc6RFD0QtRAWwmxauORskBI9kzwAtLTDa",
+	"wkAtnv4j+v7fDGspxmJrk1ixZvx4+dNJhodQ7Gg3BmIfsa2aN7K5thnPUgxBjj3TTgV2O/jzLyLw5ygB",
+	"gjG+nI5pJqozG0aLzFYl7agoMlKxSjYA+fhfbWGbs/fKqh/PiKDOjFpw7cIVGVFtviMAeleWcn/e1lnP",
+	"FZ6RhqsbEnSMH9R6T86p50AKE1YbthU0DnpcHoL2C7aQBPxE3ovfIXMZklnULD9kLEE2DI+4q7NWAA4C",
+	"t+YNQAxBeDxxXYZRlGVcEA2JfzVjQ50CcyycMarRsJpRraCLBTZ/WYYNPXYGXbxjsvWwj38s5NZE6MNG",
+	"N3IMb1RcmNW53bu2pxrS1EnTlkH/FOKh8U5CgaMYySA2ko6KYJ58L7IxqSS+Y8sSpwqW8+KexZNujHUU",
+	"QUoSWteNvGUF4TpzYLRFw/ZdzeKSr4yEL06VBVGXlIvVDa3jImcUscToMS0i/8zul7rEt+kv8hiUwlCn",
+	"72o/yeLaz/mBmUFavi+59FQMu6S6TLcuhTtgnx4/Hm15hLyWeGPHIZ50othSBdicrClnMow6Npm7Obp6",
+	"/Bi1aeQGCrac30TltGRF54XsNSexrYfG+HpxwskdGbhTlFxil/3n48lmo44jRrdfvRQvZBMzLONK51PR",
+	"CSvL0CCxum4ZvhBcay62qgem2IHL+xQ6+5gLQpr34gX44xKndi3ITyImTiZvAhExBYsRt3KCLsuhsMCQ",
+	"TLfo6P5ycRPf1tVYE9fEFcGFlqPvnRQlK3mBxARrb0mDmQ4ThnsYVSmqxQViycWCUC9Qf0oa4pCpadxN",
+	"FILRHu7Ux3f796cw6vn/nu1/kDexwn8bO5gMqdvHAP6/5g1Ti5hQu48fK/6K5Q3TGXToEESKfLqPsJuz",
+	"G7c3p+jypY6Cqd5wEXHP5VSBDO086QLexzSsMHztxKt5I6x4zc5oxUSRSKepsJp0QXU+fD4oQo149dYl",
+	"q2Ja78HlkZsFybKYhXU8VVz5W8vahZA1DRU3cQbY2dhlkNfGtU17B/hdR2VwhyB+XtfP2RhB1tJPpH0H",
+	"Pt25mCiomRqS7ajZRqIlcbuGlgN0bjWGHFI3mCXSxvWGjHNA22yjOMxPO7eFJYe5ytm+PJDOK358K8/X",
+	"kDtqZEPnbncFwqmwO+bnGqjTltlCNgiYOn3+nmrNqjoi8tds24pF3ASH6162YqobB8wFomStUG3DoF9N",
+	"RQ9kR28ZWQNcF4MGathxwDVcM69B7BohwgDuHf4ThwniUTGGYE2DdvG0jQYekkiCpcYoqzs/iSkfRWFT",
+	"Xcr9ngTE9lTz03AzT2/6sx0VgsUq/EvaVPfawrwbuk+LX85+OXM9hjYI98Nz534HorjaGkm2kmh5dq8t",
+	"2VBexsI8VmAHXj47Y7LnZQn2kaY3Ca8/5SUXW++TvhuFZFkwpe9F5D3l2h6UCdnitqN7x5MmnMlgbY7Q",
+	"WccQk8yUgjCFH5deq45Bp2FM7fDp6aXALEYxI6TQM1AuFqJUlFRsW5oothdeG5qmDlySLX41Gl+MJ5EP",
+	"yw1xrGBe3ajes+goMZ7uh9OKcwDNb4Tcl8zGGxYkjPZfjObKogxZyFyTXOWGzY4nn1692+ilVVgUL+Cl",
+	"i3D3diylthPB05gOIdh1u8yInS+MeZEwM2gFHSwwpuavr0iCubifwDzyfXbS0PUoRaE4mb/gGuV0uV2d",
+	"iPUQIk4rsxTtFhAIVrftaY56vdnEmiuGIjXWf91fbIpr6KaysKULCoNFON0pqRwOl17nG1ny/DDz7phc",
+	"gE1FogmInlTgflQ4/9ZyplfJd/HnBfH7QOIGQwcDhcvI5txyb7wRoRb6TKJUDjwgXzwZjWH/ZWIHYtD5",
+	"5tQSqm1qIi3LALdYE7RtSC4ro6XZvreuSo0rzKlbH7rU6MDJ86efLx//Ch1hr36+PP8K//P/ffLz5fkX",
+	"4V/+/J//bQxq9V62bchIA/dTsk1tRWNAmt9RXhJaFA1Tqh8Rf/LVl9kUl6YI30Xjnzy5urwMCCskgSHI",
+	"TraNekSe9q3cmBmMHV9gA1Gan3I7wmN1okE/zDlASfiz8Ys8N9JXzLu9w+P6ITtDxN55b6KwNHYEJPcU",
+	"817Du2Q0R9nO382m+0BU6oTYlOnEvDuUfHWpe8P82hJYrks8vMPgo+WrCdSjo8a9PgRvK39npDK+brZU",
+	"PJeKqaQhsvCayyXbbHjOzV6vKnWb6La82TDoootFCF0V8PpAfASFhGNl/bYivcDVHQheuDXPRwsEWsF8",
+	"ASfw7wdw/PRXAr+8u83wMrAVKAohscifbv7nkz9n2EZKaZ6rDPsLwQewYQwmTKhrQgWR8L0NbToUQIT+",
+	"2FHb+H61PUDHB0YLdDe72sGFBuCpUdMm0F/NfRWpnuuzhA1Zyr2wqwa4ebiP14ceZ9yNAcYQcxJ+XvRn",
+	"XREtyRr6g9StZsU1cOEVwQHDij6faOUdYe6dsTSrZNsdODf2oHhYRK9UI/cZthDbnpMqxPjfHVZ6xw4r",
+	"TMBcnNJ7nC0x7CcTVwXDAsIlaT47vt3Nr3dKsBuek5lj3PEkpEDJ8sVoTXCC5883ySy2CiaAMFgzxQtm",
+	"C1Y8H3EdQdacmTLj5+qJ3G1Z5rHBfPF7OptmgmfuFnMdZZ4OZOhyKht3jH8WDNMxSh8YaDpPxfPRZC5i",
+	"NFI86xvjbDd7mTHMxCSDDBkjxgVvaB1zNXTeogEAxrdPz5989bW7PN48fxE7sztdlauZQ3z7w3evzhb0",
+	"o7Qx4tEyaLOmf5gHp8z7+6RvRJCOu0D44jtb8X+xKRzU4y/e9hvFeaHjwk7YSmum3JmKQIbeYjPbMFmv",
+	"SzPxrrCQCZKc9w+7nf4mx/SJc7VjDFL9ZK5lc14yjSUuvsXGue3pGLvgYeS4T7o2Py1oCgynY7pLbZ3C",
+	"pYcB7iZe78Xpw0C2pltv/WPTjYJdI5u41DWuh4UNgYz7S1QY5rzm0cg5Vh3aka0jAxVov5PRqokZNQje",
+	"//R1JNHVHqLhQRldpWM9+iWk4+m+JZfQ22Bz4huu1F42RTwPbXl6Ty6L2JIONeBb2GKFLSMXtf3weOrO",
+	"XfKFkuk+MLfJbJ83QVJWP8+AN3rnm2jMTsn7+B3XF7nRuVJtojYxCS5qPxNH2Hkf/3vb3PJb2axmN8EM",
+	"3/Cf9PP17WuDXcGvR0g+ss0psav5ohCgY5qZDcJHp/SO0SbfLZS+3TZOVXV1m3cPYD07SHQVrDGnNAZJ",
+	"TvOcKeijMsJBHnc0UjoRHJvY71KxlWpVbcPNw0slhA/TUtNSuVKpfWOM5PWBUGjPg/hFjy/NvfP48jKa",
+	"NcXwtrtr+pBuqMjZCqZcxTA5fjAT7Kx5Q/sam1IIIVuRs+LaVoV5seprwELMgTt4QqBeqIjlpGBCYK+B",
+	"KPjWDQ0dGoDz07vJMcJVvKXRRMOVaQrcbXkpTX0Egf2hprKwL9Ny9V8WtEx5kc3JpFo2d250fMwb1nlQ",
+	"cJVLoblo492sku2euspAnxurbo1mV9cqAX94L7Dzo2g7FwRaMWAgy2XkInBEsKZfF7ZmV7otDokG0Pcp",
+	"UXLVdN342bGQ7Zxz/mCH7eAsNjtDmynsguU6vfsG8OGGO0EdMFnIUpP9fY5F4ECAj3uD/C2TioFNaGs9",
+	"zOmjZpBAsDuead/lJa1YuUdGbsE6vEVHNQ//4Ij2FbZ2iUDUWbwdaN9KeZERzLdbBgrXm8hQaPRwp09I",
+	"7qF65edwROSjjYmqjh1bhHPOxlvX+JXHERcfHCdxwC333a0RmiahF9+wRkkxFYmeXAdVJ2iCil0glW1U",
+	"Oe+iTBlv6TNcSovGfBKzqQ+5kUQACXuFkxpojm1T66DBxsT1Ye0mnH/MsOrBdfQC7+H29OicZolPeCRk",
+	"jXX4c8+DmtHCyo46dhJKKgQr/sawT9SoCTc0UHwnBTTrKfbk8cXmAPKtmSJUE0oaX08ROuGSLX7e+o4+",
+	"1Df78QBeAZDjBFZJ39//6PLycSy0gfOciB18PRzr8TSc4MJ2Pd28/9LvjvCXWETGUNSoLDVr4hZJjIZN",
+	"qptUQLMByaILPUVvIP/Jv/ZW+9fL+yAoRpm8qxgb9k532ljE/Qpe5WRAQVPdpgCHHKTG3G5Fg+XZvkMO",
+	"qsJ+KrGwDro20RPg6NR21vC1r7JG9wJYjBFrsUsE8bcrALRfuRelKA+ZMbW3TFZMNwcYGTzi4dC0Z4rv",
+	"qCIOFwH78IddXzD+EOgKdqQQTOHIrsnO3p+bEc5vaQOYhmaovxlKvHXjwb9+cEO53+x49/bnTDa2Nc98",
+	"yM581s1qzltd2zwL3nwaBLmRlIPQzh+cbFoyc9qgOz46TZwZjclM01fdRLNLRm9W6oaL5aT5rQXLbmUs",
+	"36bX1CzEW0ha8yc2zutG3nIFl+n8ctlx07utzZSW1aIuNNd7XT9DQz0wr8MmaT0T3NnYfct7uC1dY4Gg",
+	"gbzhanuGjnjg6Lz0KDEqGFPwjWUkL/hpGTjNclqWxsBkTGUepQiLpEsMsR0L/opqwOiaQWv/aAZzGV3D",
+	"H22DR9oGf4a9ge8GKJ/u1joCKT+zJevi1rt+Zp/OIOqZmPOMoh4+/6hdFNqMaduokRteJsrvavxxQU97",
+	"dgsJ6vDanBni8CMTe0MbzfO2tB39FthuP9myEFAU3IYVMMFHxP3osNoUZvkiMMCaOXkhXMa4fRHRlqEs",
+	"W0koPqP5zufMPDqy/ajYlmy1aaz7wd2anfbSYX1sqdDNIXpfAsbSyvdP9RBcTDPXoCRAAeBK5kzoJqEN",
+	"CaPOCL2iZWvMkbayjewWINI5k2YSJPOG1quN74Ez3tSk5GtIOhYv8AWPpX+PASpmSwni/cspyXcsv/G8",
+	"wVVdUqhmkYIAB2fBlsGzFpga/ysKBSLXvGcYBVqZ80INUQgTMZeVliu/mXffpS8uJ/Meu+95RnrQ7yHU",
+	"+8JcJodT2rH/hralc7FZqEPVNomNKelh0DJkwccrqtRq6wKRdyDKZLdRIz8aTsteoI02aylWG77G1ioS",
+	"rj5/cKEu3+a0VRWdzjjy38jCBcWEb4ieFinzBOa9j9y4nEEO3TClprtsfjE51p4X95ntk8vphNojAmKn",
+	"UPp+cUUlRjumpN0PZvin77lCztasQc6Z/44UW67bgotFLx4v9UP66r5bzmK8BPEFoDaBHQZGuXRed66J",
+	"KzkLCyYvz//66+9ffjjH/3jS/Ue0WLDuKxkT+tdQLTkZ/Jct5PVx4HBasVMaNJo6Ut346bu7zWyFeb9e",
+	"lneBrhopy8MGeQtxreCVEZdC5vxRq2Rm9SuqdL/+xxXC8kTfjBntL6fdMbJmImj91+sIGLsUpztGzsVE",
+	"trUs5ci6M6zIu29nSCiRGs116RbtITZt4ddGNp3cgEc9pWakPw6y2x+uJ6XFT+mY94grj1kQyTIuJtJO",
+	"lpsVL2KedHWj3DYqbaQuX9bPYqpD37JeejuutGwOizwh2Jlzsp0zuubcBzJPknEXwltgq7tddKe5M0bq",
+	"ct6ynPEYOttRc6aImz9R7ZcqFx1PQOOK/NbSxhwAwQooHeAqpw2cUExNjLTM6JUJMH67UI4r/i+2gg5T",
+	"vXe40F9/GRfBsl6BczfpmjZPcKE0JEm1I1GznlC+YbUF8yxQDjhC2BQ2oMNiR3k0P3tY8TlsrRTQxG5y",
+	"n7hDIkSWHM5qhOs+mU+twe/P91m5YzLZztENPOJNexuiiEfl7EImxjdi1WK2wMPfcEZZ7DCkm1ser92Y",
+	"0/hNd27qeHM38IXF29NboAUEZcIHZ4I33jfFKIHZ9wya8wipISHaRdKuiW6465zs4MuB81zMJ923ZyZi",
+	"1ZKK4uOWWa2wesN4GI2z+K0NiCsNuis1VBNjTbFqXZW+MltEy6762HVYibcWl7NWPh9bMCGvPGdlvXZF",
+	"/hhk3RnqwVg6WkShCh3PT57YTym0ulksEl2BuJkhwMKPzBVjd9NuRmTE6w2UIOAThJYYUl+Ctj3LR3Av",
+	"j8CdGxZomTAGTzGvJbpfvD/bSDLQRLV0rFZBLLzNJrIiMB9mfjmaLSruRfO7MTK32HCqaVp9wrPvixBn",
+	"HnrY2unTjsOOHPOwmXW8kx8rVkNcs2GzbyOShdpHK14BxDDuQZm4TIMntw0t2LxHx5svT/oVkqyebvo5",
+	"5rlKNwTtUj/uPFdVSr282Wiq9CLpB9rLJpEAsJfNDRfbVUEPKhbuGvavKaETpj2yrnFpj8kGY3oNoGhZ",
+	"oCt0HpWgi3SPoI5lvB8FFzGr09U78Afd7crbNrIVRSLrA61g624iUjwiT0UHtgCShCtiExyIwMIPeFoR",
+	"Co0lsfgd5RsrSOBPckezwxb0sbDKNZLIZWMJf+6+at50//nrCZFKBjtvyTIKIfKO6ba+G9VTQdVFpbNm",
+	"jOi8ILfe5TOk8iMWZ0U0QzORluXrzdnVz4vUvV+zmPEFyARCdno9KTmWKUCMmx48qIKb/VDaJNI0hk2y",
+	"EgQrmdC4YBUzgFdykwKYhLiOdSNzFcVA2dE11yuXPjH3xvyJanPT4ayi3c1g1qcabwh2AGv2HxkuIkrF",
+	"Gy7eOEShQTMdF8CJHNdtNBTxjSv9BbYwQhKykqk4EJtnGHGdFTNSuO0H7ePOjZ1az7sdjaVwQ33hbCit",
+	"YTAowv8b2YQ9XWwbRgm5dtbOtwU0pJAMC7MVm5f96pbQ/+wl0ZI8joYyplL8e/EERwr3oRglu1jswm67",
+	"+iiVZFhHYe8VnGsHYoHNyXxeCKklFzoDMmOsOnhKyzpzzhT/Od8QE1hQCgCFLSmgCFYSSmtcltYcGprb",
+	"Xe7VSss9baK3rWvLinPaSqYys8MCcX8zD0/Z3aV2zVvbHszdpzv02G4kqC4lg4aHDcTnzW7BfKNAvrGg",
+	"+Mm6NeUNW5wffZcOT6kIMlV61ap7euvqhm14vDC2bpvaJsXHbCV5c69PjyCyn/lpdZPokbtHxwElenP7",
+	"NbX/8TRL6Hk13wBETpq6duygyanc0a1jtf0u/ebrr4LkmMcxqyzY0L4iuUxJ67YEJhFb2I8Ck39BZUsV",
+	"DVmn9JHgwOuc3LDDNdrxVBEf6kDAjMV9to5z0ruLCR2ygu2Z0p0lUNEDKWl+Yz0L8CPKKXU9gq47w8sQ",
+	"j9CFnRScnZRwzPhzN9AvaGM0TE1suw9EaJcbBNXFqfcE+xI54d6P+hASGLAvwO97he14Ai9/KzQviZIV",
+	"g1ZBVN2oR+QndBdfkVYU5tqjh0fke0lyqqBRlF8BQZXBNh+C4nwL1gmRS4U9xDi0fUbXS2iYOU9055wW",
+	"cgU95ibDfikVR3g1BsM1gS7jWmJIWV3hRWfUH7khe/PknuKD7qgM0WmWCdCwesaHe0J+6fbwOIGi7/6P",
+	"n+gNjyemT+mBWLYlpKvEywGMi9EGa3e9lhBTBjHLYcGZWoTQO7LcvmUxIrqmzU1vLs17/Ft4dDhzv6M4",
+	"UnTKXBQx/yHVq5LRGHoniJy2snFGEHbUhy89i/oGZ1c9dT6sUnIukMw8UVLBfCuIiivFxTYzx2SAaKkI",
+	"JaXcs4asrV/CX7pdwN47lqYQU3zJVgWgOJ0fqq1r1pgxomlXw6YX9lYdNmA2N6MzifdAZ+tiBglQYk+G",
+	"NKcGorKb6KARSfQZwH+N4sK/ays3IfMQYaK4YxJX97VS7ic/Vsr9Sb7VIfz2P/WtxJ7xCj85BIwH4QE4",
+	"gJm/KDG4itlkQRCVI0tH79E+u4ytN4G9f8f1n6Z+LGT/NBdNYogFqwyedax8l9XNjAZOynMoV0kubAyM",
+	"LFgTCI9z2jCQWkULtYR3CUZg8Ut0bUGuBmqRiHvAvZtPQXXAeIAkuYIOSMGa8gPj/44YTF40Gm7cxqHs",
+	"zFlyaIB7CfeAYVDahC3nwc+kULOpaF2zgpjBUTFG1ad/X/RuAfB9mfeybkQnyty3QXjj/WA1BbhgchYU",
+	"igXqHU4CnAF1cK8kK9IDUiS5rXsGR5/LCRWtFTTr5yKVanw0dIwf3hiKWnLAmHIAVq8yUlIOCLJSMIIq",
+	"tSgILQqzIUaRgUYh5j8ekdA1LXqbgMqYsAESo4DtZXPDCmJu+Y1LbuqW6UIleB9e2ffcg/hXh/IgAq6x",
+	"tlQvfHkfLra0G0WwXz7cGJD98tHGbjuug1sNd+HQNyuzUZvw6GMeAn84z+UO7Ad3SAeTn6cQgIAB33la",
+	"IRinEvh0VSI6CGWkndDa0ltGtEQuNkNkNqOg2S7GgOt877E248f6alQSKDzWV1AR2wm5DCFNzOQORDCG",
+	"eXYl9wCo4Fkw49/3tOH0gsM22K20AL/jl3uV2SOuh1MglMxp/tcPiUNSXK/AO7RZOs1hYMB4BSdmyxyp",
+	"d8fmzbHOHrUajsyNiAYe5b30jh9dmpEzHL/Z0kJ2RJqn7t+0jE0KxIgMiClDWWcwd44R1Nt/jRXdKZa3",
+	"DdeHd1B80rmRzX+4WqKzNaNNmMO707o++/ABysA3kUS1t7TgENv17Z0Cpjjfthyuds92V9455nLIs85S",
+	"OZaakVZc2S9i0BhQuYKhjORt1do4EbxujrTN9XpEvsEEY/N3o5MFCp7FaYN2Xhl6ukiQDXFtv/OLMDRo",
+	"KoL4cTA5TLsoWM4L5lSK6hH50WIAmHsR9Bj7BfDjZPatS/Mc1175Ap2DVl0PA6jiV49+MWet5DkT6BLH",
+	"/IWzp7VZ9fmTR5fQob+0u6WuLi72+/0jCj8/ks32wr6rLl69fPbN9+++gXe6ki1sJGdh43x92tljl7JH",
+	"a352dfbFo8tHX2Du3A6Y56Lguaz2bH3hsv3Nnz9kwQ+KNTzyV5+FHPvzxe/gIPww8fPIRwcPVkzTgmo6",
+	"9dzoZAdPXfyO//th4ePzZ5188eJ3958fTjHGQvJ0gw3e2zFa6t2/IKuJgQsPYYS5FC+Ls6uzvzP9LTwC",
+	"7kxVS2E79T25/DIiVmwyeyi3zq5+/jU7U21V0eZwdnX2AwuBiUDGKEWaVlg/i3O6sxJTFsCh8fOZq3T4",
+	"1Yx90TBaHEZn/ZbRgguEkp4xcTOeOThfXX4RcTNLqG4sDtML21vECR9MoIKsjdleayLkfsESbx9fWI+1",
+	"Sq7zFVf6qXvoaJ2XmN3ZNamv69L2p734L+vPRuVxZlAagppwqyT7GSksG0HAhsSofpoXDsoQyOoJaT7T",
+	"jdfRB8G1AdeulipCjqdF8dRHeC3k4d9kcTg1HVxE9UNfd4OUqqNdeHzqr0/swAk24Dt6w4K4U2wLBhx6",
+	"8TsvPlwUXDm8j/gGPccHuk2qaUMBu0Ulc+K6Ry5eFm/MPyAh7iG2t1/kOWt3I7LkG6jjuf8ufCOKMPhn",
+	"BIfROmy4f+6eCGjse173O3+npKbdmeP2w/fbqgcSS6mezJED8pOLNmH/YufSpxZUwmGCnmDb3gGSJM93",
+	"BEmvwk3cMq3sp6F+3+2hfRRlWxvZm3cPtjenP0aR5tVzjtK/O18wfR++iB5u18frvHQdxGQsDvvSrcZY",
+	"Ol/+BTu3w+cs+KzC7r6CWWjCRwQyWOzohGuizASZKFzBp8I2Fz6SgNN65NtQBFdyr8vZCeXI6S7W3gwT",
+	"t2suC9Zrl3aqa9aQHbJk4BNkfThGmZebkFdgK2i3O951TrdMXbv6g15ft1k3RZecltSuMCHtc5M3vSy3",
+	"j6yTfc/2NksvzjZA1IfhGxh6kCK0bPvVzYRpoW6W3y5P1c07TTWze57NeeH1XrBmyQv/4KJY8vx3XMyf",
+	"0FspqyWDB/CiC15C/9aSV5637EWzbGrP2wWT2ugFm/CGbtkrXnH9EfQ8INeWxc7YU+xoaSSkYdYTGZ97",
+	"l0AE9fXg35R1yTA4w1waZNFCmY2P0rhz1lVn9Y7axYQxD+DOdzpySxn2Xoz0wBv9zHoRUrfwiXwMz9Cm",
+	"UjfK3Lg3XBQZgVpFDG1v2bX16QrpA95Ckg7FdWqzzZU6ammpm8/TqDKbnVSXEWz75gQb8Hd+iz4GddM1",
+	"ZNjvZMlIh800h8gXtig5rbfA7/en9wO4k9QNTu5jG0hz9hiQkW2qxv4EG44rtVuOYDasLJ1uqzWr6rnn",
+	"6mJHRSFvxzb9WyqK17ef57Z/a2e/SGX9X3zzzZACuydbo4YLm2llTUgZZPXCvTvBDG2BGc9p7RWeWKy+",
+	"Gi3ondkZkbPPUxsy65rWh2yT6pP5481X3aBHTQq9iQE072/SxS1r+MauNblj/zQPHdyePSzx/hlOaMwp",
+	"tIG8khNoG4A+DmlrcMMhMfMdQFJtKRdKw/1HRb4DqLYEPXNZloxuWzZutz3rHntAUvqvzAkLZUbNggj4",
+	"/an5Pa16FR028G6xr6CsI6cKikF9ZhVE/m0wzkyjQD1vIGdsh7mA3tjmBuKII8rcs/C5pRIH8pef08Ns",
+	"YfOKLnt+kXnwutW5rP4drMbepkTY81nAO+5g1qzhskAvMO1EqdyfxuaABOeu8qXrBuaTV13cGNg2x26R",
+	"HXe6ZqCeQYsOfyEpDRxGwwOSGj8xJgcatuVKN4dTXUf9TuAWuNaF3CuGPXdk46AvMFln33Ct0WcG8sg2",
+	"gXL0dcQcUveiQ41IErkPh/GApO5/KEJtfMCCrimbTyoF5JPiQvDWRia3j/lqK0qwAOxE2+SGhw0CbACX",
+	"+7CRDU6rMT9CypXeMd7g94/xDOHPwwrGyZ2bssKfu7K3z9AQx7mNq+qFrwA8iTnuoPq8QW5OCNyjG703",
+	"J8i1YobtQU6ZuQsX0EtljqR6hg9+xnsCMxyTdnatJ5R1OCIiQ9lNWh9sxyP2vpYKCzVs7cNQLe92JkuE",
+	"CL+F+CAlG16WCCkK2fCDD3hlFRCGgu6XeIlWmY1d7WmXKepDij+5nK9uuEJiIe5O7onS9KBcF6YML0lI",
+	"N4dfubB1QgdlhAA036MFzwHhVTAOliVXxCi9ihUYwCwaugE120g/ImSXOooV4t4i3R0UzzkIyK0wlu9x",
+	"IBP2/CTi4vQOhYArP1EYLJhB0hIA/4+6xnKBHWOaaAkEtyhFxBPcYQqgkN8xWjDs1/FKdlZkN7FhPv2H",
+	"+5+7F1xgXdLednrFI1cxKhSiyyiLOoM9gZ1IhDZgKnO1bPAcnBPbcspeusCX0IHWI24tEaIXv8P/frgA",
+	"Mo4aJua5d/DUnZk2i5V1y5r+1jLCfSEGzOgsO+PmiZpCwqjNeHY/9dkxC3ZwPiTs8WxeWFHl2cpN4reW",
+	"gRPZzsLWhoSf9UxyttNVGeIB4T91H0/Tz2H6hjFvXsAoo5yKn7ioS8qneDp2pHC5J7r8u2MJlww2TLMn",
+	"NLP+QCPXK1rAw7P1r4uwuWDy7n/jHvos7/2weWJiM5xqhALumx/o1txHVn7gHUT2FDNaA5FmHnxwcQZq",
+	"BCbuuJYtgSbxH14O3UOBeOqkmrJlEi1cw//0CmPDEBIM6suuCSX7RootuH150Dp7fQCOMyaCu55dggvU",
+	"mBX0cHw5PzeffuNl6d0F3dSjm++ozncPe5sPmmp9kpvcQ1gmzA5D70/Axz81XBvFcy8QKsTMsacTQ7Ux",
+	"zO56RLtbLLkufrfH5sOFGSMddnrHt+Ij8KE9VW+o3n1evHuHDOpTukZCDNfUnQkPeeZBNwMjPcBTG4fS",
+	"Nv9jAy75j83rZjWOmXFCxwy9b6Rm17bDt0JMkjWjDfQ1NRLXt8EgVABQ1Z35fs/1rmjoPs37P9kn/uD/",
+	"T8T/s0S320eBnOUsdrS+bTWjBeX92Bz/A71hZI0oUVaGQ1Cs1TtAQTKqQk5tjjagGgira6zduR7jcI+N",
+	"k9RBX9jG4gvjNyXdQsbjT1RoVjxMWOZZSZWa/fSi7K4f5L9BsMdswnRMHFngRPo0DNa1huihO3auuA7r",
+	"4ShNEGu+PXu6HIdzZbs1jBn2rqPDQ4YaXsCMfqz9t1JXqv/9hJaoHdNldvqLujT2A3TkkLesKVpIHFEZ",
+	"Ams0ct/5rn0TgJEsEqgQP1dsosbylXnsHXvYIkv3kTlG5ildy96n75woXBuTcFiun4V8PpbymqrOBCMN",
+	"FqkeqDzTUfATmU7u8+NW0/137k0ja0BtAG0Qdydm7tC6buQtFvdUc8/BZMjMr/KzdNRM7YHDSThZxCzw",
+	"p3SQZYuIfWH3aSSDFR/wZ+d/+arZE+ZzIWkKS5vxXc/CPIsje89ovdZhx33U6BTHFcLq1jsGyQc562m2",
+	"FT0QIfUypqkb3/grelLf4O8n4ZmHPKt2nqmdc8s8VV0ueGPdmd1Dx8gdvWXEovN4C4gqTR4/IZUUeqcy",
+	"hwDdnXC/k8t2bb4V/cdh/5TCHWrvOyPUmsdSEN9faWrT1eQd+vDKpHopXgCPJuhlJ3pCtf0I48kdk8wr",
+	"8HW7LrnasYIgepUiWpJ8J41G40DPRmjLhSsCaEUh0+foR2EetVV26t8UauIHesMEuEzOTuR+ocSQDYcM",
+	"Mg8dGf0+VKPW6XfsI6DRPDwOCl4ZhjGx1hbgSPkY9kbFFgJuxNAcPhtchINsERfho8JlmK9umb4rTEac",
+	"on+gXHyU3XyGcnx8Q699fW3JNhrSbDD707oexvAv7Oky2rkYu2RfcWU54Zl79MG3wn5pPDHQTuY0B2dn",
+	"sWvdsMYKdVQvZLDPe8r1DLpOW/+40oeM7byiYtvSLfto+EHjGbZImNP5C3A8LDeAtBrN3mtbjEIKqqk1",
+	"UjFbQ5v/k65FRj90PbqHZjoMe5TG9aO38Pt9t/Pz0Y6enJgrYvzwUpM9L0sIN7GTaBjf0pApIEFeipyR",
+	"SjbgIyA5bRpu8Xkg/6WD6Dc8o4xZoru2s9A2ltFRNnHK3IVitMl3I8kM8HugQj9ItgsOj9/62Feo/fiY",
+	"xLbUcpWPJysJhAxTtxVQHIetCSG2qVTLmlH922/ilMB+4xELPse0Oju5cdqfTvj2N3M+gS/WjFbndUn7",
+	"+EgD3L9BQwrXR8F+k3ag5Y6XjKnFCiPg8fQO2ywg4vyOaghyQ28vm4RZSMEe/SIMkczUML2u5DesX0oN",
+	"8PKVVNo1+KiDZg9HAUqLdgzNGtZBT4aCNyzX4D/VO/aLANjxwKCHKm7zLwA+7jpuHWBWW37LxCPy5eVf",
+	"A2nVa1s8IJRvGXFNvnzyxKa+wDLJjmvle9vK5heRUyGkNgIZ0wcx7x9TzSH9suswQQXbY5QQwLbMfB0q",
+	"q5nwI/JSEwSKxmBjzZoKPwcFS4DmPHCxllT8zVD/s7s/zazM7D6Rn859PnWuZatLKU/hs3gl5Q2hO0YL",
+	"w+Gg6uJ58Dz+vsfh4PClBZw5YCLtajF50wAmui9YWSAdCtv0ckIGP8emlg+mOT9Vrzcfo67Wo7XDglKW",
+	"Th/T/VQy3HrwA0GORUbyFloZY08Ys/m8WrKD4FYcTwGAJz7POAoXo9VosLguYHHC1AF3kWnqoOi8nnqM",
+	"lBTsQSpF4NXn7LI1k/tUmQUjwJQA/Xkad0IvyxT31ntmJvc0eq4qWgen6tPqS15j+UX43lnxHlZ30FUe",
+	"kZ9SqkZEc+juhO9o/ZBXQveVF1D+dCJpFO8j3euwE3Qw4RXdsotaDDJIfbOeNRcU4b6OyqPwVXW7/e/v",
+	"p2qpoofD8N8ps9J8hxO5gbac/XZl/l7KIqwJnFLzXAMbNebfaPKp8fOEkCSjpVP4yFI2+pYqG0n5N8j/",
+	"fAOgUtMZoAg+ddL8OTukT5/TdLMh+52sPCKFNScs1kfAM2II8NGHn8F/2yQhNV558hR+RzJ8hkB3ZnL3",
+	"jXbiKCfB1u8iex5e3+OSqZk70oqpPfnRPvGZ7srn1+4AQJ2AZADrgiIVt0XLeEeK4x1yIDnjItM9tXRT",
+	"/JvvIL34YbL9//+Xv+/JOkuEH0nSU8nzqJSmyqbaqoPSrFIeuBIhLxIp0SFaU6po9tm7fzqvG/gw5Ibk",
+	"smwrgeCzGVHM7IfGuthcVhWFP1Y8lyXcOQ3RdK2uyY8/vDj/C6Bqvnz3+vwvf/nqr+ePg973FSs4JUZl",
+	"AsX2F5HvaKOY/p9cSfv0I4L1K6AXK00bq4ILILrv/p8RzHngUqwCl7VVXFa8uCabtgFy4VJA0f5FKM3q",
+	"lXmdiSID3TwzX0G3ovmPVpE/Oby1AjT5upHbhimVkYIrw2VctKz4c0bY+7xsjeL+p5yKnJWleUFITd6f",
+	"N/Rg/vMXEfSzuzIqfIhWwiHnaA1IJCzXMGbXuh+R/vv/XmGuUvjnYCczkpdUqewXsWN8u9OrvMrIHv/z",
+	"ZptZYAvZdP8FlAj+sUKXfxbQ0f9pzRu9WxVU25APe/+I/F3KwphDzFNXQufkHS9xwxGcIpcVM5Z/RtYU",
+	"thKtHi1LxL9z8Xd0m4KNhy8CzkuAnAIu0GtCSUk1a8xIv4hcNg3LteqFmRVRRvNFF9owbe4R+RaI4ogD",
+	"LwLpyJqZuZINzfVxB+LM4c78Iiy+jPUC4dUAX6QlYMNAQgMuB1fCtWLlxgNHsVo/ihhkLyvDGOGtkL5w",
+	"AbIhx7buS6yZj+qCxQW9ZcpIxFRGyJoBVppLXTfsdAJBip8m1G5ASmKP4tr5P03Ht+58k3+cCJeb3niW",
+	"QYRCJ4x6HQ/eVUmF7hbqOvOZcww+FDhagMYzsV9u4PM5IPdvQi54QKj7hUWTJd2+4OUiDcktZFnHi4dS",
+	"7/7BmoouGvwNozfBCw8MoYK0ejaWvHligP9BS3kbS9zALnc9kbI+92M5fVka/md9SdUx7jHrT+Lb/MHz",
+	"nyPPz4DEbYol3Wk+Xxur61MzaWOd3rLyI6YtptHTNa0J+JvzQRGAvpeCHSFJPPSOTWgPwcoXgzZ8ES0s",
+	"6ETgjipMfIde5YSW2An348NDOG3mWIcZFN9jLorFcljAXBc0vxFyX7JiO1aM2T10Ao57KIdrN8lPVZjZ",
+	"zaBKpHgFj4D9vieycckXJwxoHmSLNX6KMdFrII/+RbeJ19aQBNOX66H1O5pSOWAkDwMxqhJ845/6LE0X",
+	"N72PiUeAWc9+g7wxUtGC3efe6HakgzQau0vc2j8/EKOPef04KozfPqyj1cNdPp1s/7T3jxTdgrs64p3s",
+	"YbjOYshbNtXZ/Zvb++XBLGDBh2el24k8a6QHgbxOC/ACOVwnDNS6FD+zZczRdsmegXdyHEEKnvgsxbmZ",
+	"2tgGwOIGjX1OSHz07IbdWCD3JrUDhoQaixOOutDek8ifCVQcrOITlbiM8cJTxGe1GeJexnFF1oyLLVzF",
+	"p+gIVhQhT3S9T0hJ8xt1TSh8/kjWYk344pPrK8lHLn2Hd/WZnl83u9T59Us8ZT0/YJxZt1lneWF+HaP5",
+	"DkJ1Gjq2qa4kwGtb4EtwgEQTsDjDPevnDh7XmD9s5lz/apzh3/ojv+6U+XUVrWdmzM04/c5emy4W/kzv",
+	"bpzc2O3tqn7Bkd03vU/bFdlYYxA/7hvPfePMhYQlJsgGdv5ECetw52SztTVXKTHwGp/4LLcN5vZcKpYE",
+	"poL1AcenkCQhp2O/O5jfGgbheyHFSbEWw0kgKhaCHsOPQTkNV+F+B5BI/pJeHwJ4l1yyzYbn/A6KttyL",
+	"854PJeGKK4rXe3F/W/2BNLxgbp+obiCkToQD/8FqfW37mTeYHqI0PZxIu6Pdzf8f0Mul53jz1YidzA84",
+	"yrOhYfVFWkNNa+sUSIfi8JHPtCK2Zs14PTJM/pT5yzCi9bUZGQMdPsbEey9hHaaTLun5jt4wWNRndzxh",
+	"Vp/oYCJFIlv8naG9q01FlMD1wSjSCHSNPukT7P53CPYE25e4eew0WD3I/nA7PnoAL36H/50oTb8XW8wJ",
+	"rtaLQrE1a+6hxtfFZrkCPrNRUFoUnLI43vBCv9EPlK28ef7Cqt/f/vDdqxFW+K2lDRWai/F6lf+re+xO",
+	"3bk/y+D6W5YzXs/ry20ePK1WzhUWs69bTXIocrZl8a3q+dhsRUpsy2wpM1c5bUZwY57jA90eFv+mdQ0A",
+	"22oUkpNBwHa0Lgia7/gBlwLewLxDoQ/a2ILda1jD6Cjoj/n932zvnsQqhVzflvvv3VsAF4htnkfqGdui",
+	"hnLFinNwpE2msLyFh1+UdPt5aqfd/MZDgma1p7uYzGhdKNi6HbvsD+zcveNKy+YwbiwcbcaFYlqXbAwD",
+	"yfx+gh05/VHBqX2i9I4lnGB1CkjBPxmScygyXZ02dpY2J9KFCbAPOLLQBGvYa3n6jOKDn+kBtZNLdmG3",
+	"P58OTburIaABGgc6p8fEYkjuC2hYNEpz8/qLe3WVWkb2gueyukOFxzHN8SYPGiL3Uxee4ffPn/Mti5WI",
+	"vfv26fmTr752NhqMlpG3L56Rv371xWWvnemxddENrlyf2qmGpG9Z3SQn46qERj/74YSuya6JNFCxFWgA",
+	"FxOs1UH7j3uC3vYf/beyRrqFzbJJQjqcyDLpj7qot+hQbbX+wLOHUjqDiX6ikHxvDtHdcjrtNaCaESls",
+	"GVzT8FumyFYy5Wn7KXpmA5ZlF/mt0JPF9q6nwprmN9tGtqLIDM9Bqh/e2BL7OQnm2njKhiiJzV7VWEu3",
+	"PofNuboDGn+uF/g4G/wwbF5yQijhDW3wFg9ao+woBIXYwm24KPhmEv/cSInnwXMPiY322YrqjgDTcjok",
+	"6ikjAEcVUn0esJeuRSa2MXifZY+FAcrV/EIE2lB7nGPw0p64nNFRtrheCl9cVp/0h2cxdn/DeKjcwy4P",
+	"8gNjWliyQbhwuJxyQ55cXmbkyeVjI+mfXD4J0LZ0pzJDx3Dz3XXJiLHu6ZY9Il+aV798/AUw2pePvzLv",
+	"+lcPGMFypd6/CPMQhk4scvM1+eryC/s9SRTDjKXKpv0D45K3TDeHc+AIolguRaFiReP/YKxGy2S2XnJX",
+	"s+IjGvbjFiRgBOD+gN2Hh/7aG99OP/+QnTReNjKr79neAlUMWOWuatCJtbrUvF8P54ugu0KSVsGfA8SK",
+	"q9D9+MnUOwHtsYya9vzls9ffhRMct8duOdtPyXp85t/JAjMrmiO0ceWnzdHiGgqbe/BJJWDl2lT4ggnN",
+	"9WEUes5ObYmjFFf9bxoRwiWeAuvqWQnQY3bz+87M8S2RslIXG1qWxpqaqkVwTz1oVQF+ZLyywE7k5Bi0",
+	"kGGI/e7B/yhl9R8qVGf3OyYgX876z3jj4fogM3EUUSxLs7pb9tlD1Qbg8Cfg2BOQ+ntw8DbE6kp+Pzui",
+	"j+CxKaYx6z6uFVoE+4Y1tseWw5s1r/m2W1ZqgdJpsanqhgsAipKNBSWyyPfnAO+Ob1qnaS6FkiWz4PAW",
+	"8I9rUtEbpqBthiC0qLj4D+X64edUwM84qt6xRj0iLzXmseHgHj6C/PUSPBUZUQwwpXjD1IrqR0ca44+K",
+	"vQN6PFhEqK0/UUbT92z/gyFLUgjA3jni++AdkDIjamfoKsVJRMO72nGqZ4eQnaQImOn4+A9busFL45L2",
+	"B3zkAcUsfGFMxtpZnsopAKPBLslWW8GpWN4wrSZJ5VIRbuUNG0tFML8jy/wBjDndi1RbSh3T3jzM8rYx",
+	"6pwhHj559fOvhjyKNbeOqm1Tnl2dXQDZ7DDDOT/vVPouYNXhu/UAw4zUBwDbK6/zGx18kEUTwCjioeRN",
+	"5yTuRugBjhwNghmq/ZTUK5+i7kGXB3/4D0UKmQPunv/FZSQHX3YJtcdftc15uokPmxoEg1hN7XiYF8OW",
+	"qDaBoXsZoSqO3/zJZnZR8PwDjhoWToJjguJ4YU5EgMQHvhBFefiZoEAs+ik7PHhQuhKPnCpjmroujbbV",
+	"nG/m1y/1AIgFHlDXVXhEyBuF2rSC27EguiMbRiquFIIwOIp7ELLo0MeIzN0uWpkfch8qLccjffNby+sK",
+	"mMvl2SEGMVpXa+hdaMtdLFdzsYWwRze6834eD2/xt+263S1iX7MnPLZZkhS8sA3A9jCz4LW2gFaO0dgt",
+	"ayC+gqCI3Tv275G3wNLfszWRDd9yQVCekD+hB+DNuy8ePf7Ln68w+bAIhcf6gJihRimCDmboPlCaipw9",
+	"It9La4NuOHoEu54eCDynqSjAYKDkx7evAmLyXFZ7tj778OuH/y8AAP//",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -144,6 +144,7 @@ func matrix() map[string]expectation {
 		}, ok: 200},
 		"GET /v1/patients/:id":      {roles: "po", scope: inRoom, ask: patientPath(""), ok: 200},
 		"GET /v1/patients/:id/dose": {roles: "po", scope: inRoom, ask: patientPath("/dose"), ok: 200},
+		"GET /v1/patients/:id/map":  {roles: "po", scope: inRoom, ask: patientPath("/map"), ok: 200},
 		"POST /v1/patients/:id/beam-plans": {roles: "po", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
 			return "/v1/patients/" + r.stranger(room).PatientID + "/beam-plans", `{"grid":{"kerma_gy":1}}`, nil
 		}, ok: 200},

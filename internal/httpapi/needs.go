@@ -44,6 +44,9 @@ type Plans interface {
 	// Plan gives what planned beams would add to the skin that the cases of one patient irradiated: an outlook.Document. Its
 	// errors are of the kinds outlook.ErrAsk, assessment.ErrNoMap and skindose.ErrPlan besides those of the store.
 	Plan(ctx context.Context, cases []store.Case, ask outlook.Ask) (outlook.Document, error)
+	// Drawn gives the skin dose of all the cases of one patient on one body as png, svg or json, with its media type. Its error is
+	// of the kind assessment.ErrNoMap besides those of the store.
+	Drawn(ctx context.Context, cases []store.Case, format string) (contentType string, body []byte, err error)
 }
 
 // Papers makes papers.

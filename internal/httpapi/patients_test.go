@@ -147,7 +147,7 @@ func TestAViewThatCannotBeRecordedIsNotAnswered(t *testing.T) {
 	for _, path := range []string{
 		"/v1/procedures", "/v1/flags", "/v1/procedures/" + c.ID, "/v1/procedures/" + c.ID + "/facts", "/v1/procedures/" + c.ID + "/events",
 		"/v1/procedures/" + c.ID + "/estimates", "/v1/procedures/" + c.ID + "/estimates/1", "/v1/procedures/" + c.ID + "/map",
-		"/v1/patients/" + c.PatientID, "/v1/patients/" + c.PatientID + "/dose", "/v1/patients/" + c.PatientID + "/links", "/v1/reviews",
+		"/v1/patients/" + c.PatientID, "/v1/patients/" + c.PatientID + "/dose", "/v1/patients/" + c.PatientID + "/map", "/v1/patients/" + c.PatientID + "/links", "/v1/reviews",
 	} {
 		a := r.ask("GET", path, token, "")
 		assert.Equal(t, 503, a.status, path)

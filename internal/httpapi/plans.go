@@ -51,9 +51,38 @@ func (h *handlers) PlanBeams(ctx context.Context, request PlanBeamsRequestObject
 	return planAnswer{body}, nil
 }
 
+// GetPatientMap draws what all procedures of a patient left on the skin of one body, also those in rooms the caller does not
+// see. It waits for its turn beside plans.
+func (h *handlers) GetPatientMap(ctx context.Context, request GetPatientMapRequestObject) (GetPatientMapResponseObject, error) {
+	all, _, err := h.seenCases(ctx, request.Id)
+	if err != nil {
+		return nil, err
+	}
+	format := "png"
+	if request.Params.Format != nil {
+		format = string(*request.Params.Format)
+	}
+	h.planning.Lock()
+	contentType, body, err := h.cfg.Plans.Drawn(ctx, all, format)
+	h.planning.Unlock()
+	switch {
+	case errors.Is(err, assessment.ErrNoMap):
+		return nil, tell(store.ErrConflict, "no procedure of this patient has a map of skin dose")
+	case err != nil:
+		return nil, fmt.Errorf("draw map of %s: %w", request.Id, err)
+	}
+	if err := h.viewed(ctx, "map.view", request.Id, request.Id); err != nil {
+		return nil, err
+	}
+	return drawn{contentType, body}, nil
+}
+
 // askOf reads what is asked for. Minutes at a rate are a kerma.
 func askOf(r BeamPlanRequest) (outlook.Ask, error) {
-	ask := outlook.Ask{Place: string(or(r.Place)), Field: quantity.Millimetre(or(r.FieldMm))}
+	ask := outlook.Ask{Place: string(or(r.Place)), Field: quantity.Millimetre(or(r.FieldMm)), Detector: quantity.Millimetre(or(r.DetectorMm))}
+	if r.TableDepthMm != nil {
+		ask.TableDepth = quantity.Some(quantity.Millimetre(*r.TableDepthMm))
+	}
 	if r.Grid != nil {
 		ask.Grid = quantity.Gray(r.Grid.KermaGy)
 	}

@@ -35,6 +35,23 @@ func TestBeamPlan(t *testing.T) {
 	assert.Equal(t, []string{"plan.view " + mine.PatientID}, r.actions(before))
 }
 
+func TestMapOfAPatient(t *testing.T) {
+	r := newRig(t, nil)
+	mine := r.procedure(own)
+	r.procedure(other)
+	operator, _ := r.account(access.Operator, []string{own})
+	path := "/v1/patients/" + mine.PatientID + "/map"
+	before := r.head()
+	a := r.ask("GET", path+"?format=png", operator, "")
+	require.Equal(t, 200, a.status)
+	assert.Equal(t, "image/png", a.header.Get("Content-Type"))
+	assert.Equal(t, "2", string(a.body), "the skin received what was given in any room")
+	assert.Equal(t, []string{"map.view " + mine.PatientID}, r.actions(before))
+	r.cfg.Plans = plans{fmt.Errorf("%w: for a reason", assessment.ErrNoMap)}
+	r.rebuild(r.db)
+	assert.Equal(t, 409, r.ask("GET", path, operator, "").status)
+}
+
 func TestBeamPlanIsRefused(t *testing.T) {
 	r := newRig(t, nil)
 	c := r.procedure(own)
@@ -51,6 +68,8 @@ func TestBeamPlanIsRefused(t *testing.T) {
 		"too much in all":    beam(`,"minutes":600,"rate_gy_per_min":10`),
 		"too much":           beam(`,"kerma_gy":1e9`),
 		"a place elsewhere":  `{"grid":{"kerma_gy":1},"place":"elbow"}`,
+		"a detector afar":    `{"grid":{"kerma_gy":1},"detector_mm":9000}`,
+		"a table above":      `{"grid":{"kerma_gy":1},"table_depth_mm":-10}`,
 		"a field too narrow": `{"grid":{"kerma_gy":1},"field_mm":1}`,
 		"too many beams":     `{"beams":[` + strings.Repeat(`{"primary_deg":0,"secondary_deg":0,"kerma_gy":1},`, 50) + `{"primary_deg":0,"secondary_deg":0,"kerma_gy":1}]}`,
 	} {

@@ -276,6 +276,11 @@ type drawn struct {
 	body        []byte
 }
 
+// VisitGetPatientMapResponse writes it.
+func (d drawn) VisitGetPatientMapResponse(w http.ResponseWriter) error {
+	return d.VisitGetMapResponse(w)
+}
+
 // VisitGetMapResponse writes it.
 func (d drawn) VisitGetMapResponse(w http.ResponseWriter) error {
 	w.Header().Set("Content-Type", d.contentType)

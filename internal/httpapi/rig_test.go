@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -109,6 +110,10 @@ func (p plans) Plan(_ context.Context, cases []store.Case, ask outlook.Ask) (out
 		}
 	}
 	return doc, p.err
+}
+
+func (p plans) Drawn(_ context.Context, cases []store.Case, format string) (string, []byte, error) {
+	return "image/" + format, []byte(strconv.Itoa(len(cases))), p.err
 }
 
 // newRig makes a rig; change, when not nil, changes its settings.

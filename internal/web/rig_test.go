@@ -61,6 +61,10 @@ func (nothing) Plan(context.Context, []store.Case, outlook.Ask) (outlook.Documen
 	return outlook.Document{}, store.ErrNotFound
 }
 
+func (nothing) Drawn(context.Context, []store.Case, string) (string, []byte, error) {
+	return "", nil, store.ErrNotFound
+}
+
 func (nothing) Make(context.Context, store.Actor, string, httpapi.PaperAsk) (store.Paper, error) {
 	return store.Paper{}, store.ErrNotFound
 }

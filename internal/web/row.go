@@ -30,16 +30,22 @@ func rowOf(p httpapi.Procedure, e edges) caseRow {
 		r.Time = quantity.ShowMinutes(quantity.Second(*v) * quantity.Minute)
 	}
 	r.Peak, r.PeakRange = peakOf(p.PeakSkinDose, e)
-	if d := p.EffectiveDose; d.Value != nil {
-		show := func(v *float64) string {
-			if v == nil {
-				return "?"
-			}
-			return quantity.ShowEffective(quantity.Sievert(*v) * quantity.MilliSievert)
-		}
-		r.Effective, r.EffectiveRange = show(d.Value)+" mSv", show(d.Low)+" – "+show(d.High)
-	}
+	r.Effective, r.EffectiveRange = effectiveOf(p.EffectiveDose)
 	return r
+}
+
+// effectiveOf prints an effective dose and its range.
+func effectiveOf(d httpapi.Estimated) (value, between string) {
+	if d.Value == nil {
+		return "", ""
+	}
+	show := func(v *float64) string {
+		if v == nil {
+			return "?"
+		}
+		return quantity.ShowEffective(quantity.Sievert(*v) * quantity.MilliSievert)
+	}
+	return show(d.Value) + " mSv", show(d.Low) + " – " + show(d.High)
 }
 
 // peakOf prints an estimated skin dose and its range.

@@ -24,6 +24,11 @@ const (
 
 	LeastField quantity.Millimetre = 20
 	MostField  quantity.Millimetre = 600
+
+	LeastDetector quantity.Millimetre = 600
+	MostDetector  quantity.Millimetre = 1600
+
+	MostTableDepth quantity.Millimetre = 400
 )
 
 // Ask is what a plan is asked for.
@@ -36,6 +41,10 @@ type Ask struct {
 	Place string
 	// Field is the side of a square field at the detector, 0 for the field of the newest procedure.
 	Field quantity.Millimetre
+	// Detector is the distance from source to detector, 0 for that of the newest procedure.
+	Detector quantity.Millimetre
+	// TableDepth is how far the table top is below the isocentre, absent for the table of the newest procedure.
+	TableDepth quantity.Opt[quantity.Millimetre]
 }
 
 // Check tells what of a question is missing or out of range, by kind ErrAsk.
@@ -49,6 +58,10 @@ func (a Ask) Check() error {
 		return fmt.Errorf("%w: wanted a grid of %v to %v Gy", ErrAsk, float64(LeastKerma), float64(MostKerma))
 	case a.Field != 0 && !fits(a.Field, LeastField, MostField):
 		return fmt.Errorf("%w: wanted a field of %v to %v mm", ErrAsk, float64(LeastField), float64(MostField))
+	case a.Detector != 0 && !fits(a.Detector, LeastDetector, MostDetector):
+		return fmt.Errorf("%w: wanted a distance from source to detector of %v to %v mm", ErrAsk, float64(LeastDetector), float64(MostDetector))
+	case !fits(a.TableDepth.Or(0), 0, MostTableDepth):
+		return fmt.Errorf("%w: wanted a table top 0 to %v mm below the isocentre", ErrAsk, float64(MostTableDepth))
 	case a.Place != "" && !body.IsPlace(a.Place):
 		return fmt.Errorf("%w: no place along the body; wanted one of %s", ErrAsk, strings.Join(body.Places(), ", "))
 	}
@@ -83,6 +96,15 @@ func (a Ask) asked(p skindose.Plan) skindose.Plan {
 	if a.Field > 0 {
 		side := quantity.Some(a.Field)
 		p.Pattern.Field.Area, p.Pattern.Field.Width, p.Pattern.Field.Height = quantity.None[quantity.SquareMetre](), side, side
+	}
+	m := &p.Pattern.Mechanics
+	if a.Detector > 0 {
+		m.SourceToDetector = quantity.Some(a.Detector)
+	}
+	if a.TableDepth.Present() {
+		// Against the isocentre, downward positive (PS3.16, 128766 ff); a distance along the newest procedure's beam holds no more.
+		m.TableY, m.TableYEnd = a.TableDepth, quantity.None[quantity.Millimetre]()
+		m.SourceToTable = quantity.None[quantity.Millimetre]()
 	}
 	return p
 }

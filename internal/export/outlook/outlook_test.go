@@ -60,6 +60,16 @@ func TestOf(t *testing.T) {
 	narrow, err := outlook.Of(n, outlook.Ask{Beams: ask.Beams[:1], Place: "heart", Field: 60})
 	require.NoError(t, err)
 	assert.Less(t, narrow.Beams[0].AddsGy, doc.Beams[0].AddsGy, "a smaller field scatters less")
+	nearer, err := outlook.Of(n, outlook.Ask{Beams: ask.Beams[:1], Place: "heart", Field: 200, TableDepth: quantity.Some[quantity.Millimetre](250)})
+	require.NoError(t, err)
+	higher, err := outlook.Of(n, outlook.Ask{Beams: ask.Beams[:1], Place: "heart", Field: 200, TableDepth: quantity.Some[quantity.Millimetre](50)})
+	require.NoError(t, err)
+	assert.Greater(t, nearer.Beams[0].AddsGy, higher.Beams[0].AddsGy, "a lower table brings the back nearer to the tube under it")
+	far, err := outlook.Of(n, outlook.Ask{Beams: ask.Beams[:1], Place: "heart", Field: 200, Detector: 1300})
+	require.NoError(t, err)
+	near, err := outlook.Of(n, outlook.Ask{Beams: ask.Beams[:1], Place: "heart", Field: 200, Detector: 900})
+	require.NoError(t, err)
+	assert.Less(t, far.Beams[0].AddsGy, near.Beams[0].AddsGy, "the same field at a detector farther off is smaller on the skin and scatters less")
 	drawn := doc.Picture(" (synthetic)")
 	assert.Equal(t, "1.00 Gy more from each direction (synthetic)", drawn.Title)
 	dose, ok := drawn.Dose[4][2].Get()
@@ -91,6 +101,8 @@ func TestAsk(t *testing.T) {
 		"beyond a turn":       {Beams: []skindose.Planned{planned(181, 0, 1)}},
 		"a grid of too much":  {Grid: 101},
 		"a field of no width": {Beams: one, Field: -1},
+		"a detector afar":     {Beams: one, Detector: 9000},
+		"a table above":       {Beams: one, TableDepth: quantity.Some[quantity.Millimetre](-1)},
 		"a place elsewhere":   {Beams: one, Place: "elbow"},
 	} {
 		require.ErrorIs(t, ask.Check(), outlook.ErrAsk, name)

@@ -106,7 +106,7 @@ func (d Directions) field(p *pen, r rectangle, dose quantity.Opt[quantity.Gray],
 			step = int(math.Round(shades * (float64(v) - low) / (high - low)))
 		}
 		p.fill(shade(step, shades+1), corners)
-		words = unit{"Gy", 1}.number(v)
+		words = InGray(v)
 		if step > shades*3/5 {
 			st.colour = paper
 		}

@@ -34,6 +34,9 @@ func (u unit) number(d quantity.Gray) string {
 	return quantity.Below(v, 2, levels...)
 }
 
+// InGray prints a dose in Gy as the pictures do, without the unit.
+func InGray(d quantity.Gray) string { return unit{"Gy", 1}.number(d) }
+
 // with prints a dose with its unit.
 func (u unit) with(d quantity.Gray) string { return u.number(d) + " " + u.name }
 
