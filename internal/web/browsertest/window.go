@@ -188,9 +188,10 @@ func (w *Window) Fill(selector, text string) {
 	w.run(chromedp.WaitVisible(selector, chromedp.ByQuery), chromedp.Clear(selector, chromedp.ByQuery), chromedp.SendKeys(selector, text, chromedp.ByQuery))
 }
 
-// Choose takes the choice with a value in the list of a CSS selector.
+// Choose takes the choice with a value in the list of a CSS selector, which counts as a click.
 func (w *Window) Choose(selector, value string) {
 	w.t.Helper()
+	w.clicks++
 	w.run(chromedp.WaitVisible(selector, chromedp.ByQuery), chromedp.SetValue(selector, value, chromedp.ByQuery))
 }
 
