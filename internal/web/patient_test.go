@@ -48,15 +48,15 @@ func (a *told) Inside(r *http.Request, _ httpapi.SignedIn) httpapi.Answer {
 }
 
 const (
-	patientID     = "aaaaaaaaaaaaaaaaaaaaaaaa"
-	plantedNumber = "NUMBER-4711"
+	patientID   = "aaaaaaaaaaaaaaaaaaaaaaaa"
+	numberAsked = "NUMBER-4711"
 )
 
 func of[T any](v T) *T { return &v }
 
 // plantedPatient has a name that would run if it were not text.
 func plantedPatient() httpapi.Patient {
-	return httpapi.Patient{Id: patientID, SurvivorId: patientID, Number: plantedNumber, Issuer: "Planted issuer", Name: "<script>alert(1)</script>^Planted", BirthDate: "1954-03-11", Sex: "M", IdentityReviews: []string{}}
+	return httpapi.Patient{Id: patientID, SurvivorId: patientID, Number: numberAsked, Issuer: "Planted issuer", Name: "<script>alert(1)</script>^Planted", BirthDate: "1954-03-11", Sex: "M", IdentityReviews: []string{}}
 }
 
 func plantedProcedure(id, day string, peak *float64) httpapi.Procedure {
@@ -110,12 +110,12 @@ func patientRig(t *testing.T) (*told, *visitor) {
 
 func TestPatientIsFoundByTheBodyAlone(t *testing.T) {
 	a, v := patientRig(t)
-	p := v.post("/patients", "number", " "+plantedNumber+" ", "issuer", "Planted issuer")
+	p := v.post("/patients", "number", " "+numberAsked+" ", "issuer", "Planted issuer")
 	require.Equal(t, http.StatusSeeOther, p.status)
 	assert.Equal(t, "/patients/"+patientID, p.location)
 	assert.JSONEq(t, `{"number":"NUMBER-4711","issuer":"Planted issuer"}`, a.bodies[0])
 	for _, one := range a.asked {
-		assert.NotContains(t, one, plantedNumber)
+		assert.NotContains(t, one, numberAsked)
 	}
 	assert.Equal(t, http.StatusUnprocessableEntity, v.post("/patients", "number", "  ").status)
 	a.answers["POST /v1/patients/search"] = httpapi.PatientList{Patients: []httpapi.Patient{}}
@@ -123,7 +123,7 @@ func TestPatientIsFoundByTheBodyAlone(t *testing.T) {
 	two := plantedPatient()
 	two.Issuer, two.Name, two.BirthDate, two.Sex = "", "", "", ""
 	a.answers["POST /v1/patients/search"] = httpapi.PatientList{Patients: []httpapi.Patient{plantedPatient(), two}}
-	p = v.post("/patients", "number", plantedNumber)
+	p = v.post("/patients", "number", numberAsked)
 	assert.Contains(t, p.body, "2 records have that number")
 	assert.Contains(t, p.body, "name not reported")
 }
@@ -148,7 +148,7 @@ func TestPatientShowsTheInterfacesNumbers(t *testing.T) {
 	assert.Equal(t, "<title>Patient · afterbeam</title>", title, "no patient in a title")
 	assert.NotContains(t, p.body, "<script>alert", "what reports hold is text")
 	for _, link := range regexp.MustCompile(`(?:href|src|action)="([^"]*)"`).FindAllStringSubmatch(p.body, -1) {
-		assert.NotContains(t, link[1], plantedNumber)
+		assert.NotContains(t, link[1], numberAsked)
 	}
 	german := v.get("/patients/"+patientID, "Accept-Language", "de").body
 	assert.Contains(t, german, "4,99 Gy")

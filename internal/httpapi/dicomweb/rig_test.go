@@ -56,6 +56,10 @@ func (nothing) Plan(context.Context, []store.Case, outlook.Ask) (outlook.Documen
 	return outlook.Document{}, nil
 }
 
+func (nothing) Drawn(context.Context, []store.Case, string) (string, []byte, error) {
+	return "", nil, store.ErrNotFound
+}
+
 func (nothing) Make(context.Context, store.Actor, string, httpapi.PaperAsk) (store.Paper, error) {
 	return store.Paper{}, store.ErrNotFound
 }
