@@ -46,19 +46,7 @@ func (v *view) timelineOf(dose httpapi.CumulativeDose) timeline {
 	if err != nil {
 		return l
 	}
-	const year = 365
-	first, highest := end.AddDate(0, 0, -year), 0.0
-	for _, p := range dose.Procedures {
-		if day, ok := dayOf(p); ok && day.Before(first) {
-			first = day
-		}
-		for _, x := range []*float64{p.PeakSkinDose.Value, p.PeakSkinDose.High} {
-			if x != nil {
-				highest = max(highest, *x)
-			}
-		}
-	}
-	first = first.AddDate(0, 0, -int(end.Sub(first).Hours()/24/40)-1)
+	first, highest := extent(dose, end)
 	across := func(t time.Time) int {
 		return historyLeft + int(math.Round((historyRight-historyLeft)*t.Sub(first).Hours()/max(1, end.Sub(first).Hours()+24)))
 	}
@@ -94,6 +82,23 @@ func (v *view) timelineOf(dose httpapi.CumulativeDose) timeline {
 	}
 	l.From, l.To = v.lang.Date(first), v.lang.Date(end)
 	return l
+}
+
+// extent gives the first day shown, a year back or before the first procedure, and the highest dose.
+func extent(dose httpapi.CumulativeDose, end time.Time) (first time.Time, highest float64) {
+	const year = 365
+	first = end.AddDate(0, 0, -year)
+	for _, p := range dose.Procedures {
+		if day, ok := dayOf(p); ok && day.Before(first) {
+			first = day
+		}
+		for _, x := range []*float64{p.PeakSkinDose.Value, p.PeakSkinDose.High} {
+			if x != nil {
+				highest = max(highest, *x)
+			}
+		}
+	}
+	return first.AddDate(0, 0, -int(end.Sub(first).Hours()/24/40)-1), highest
 }
 
 // dayOf is the local day of a procedure.

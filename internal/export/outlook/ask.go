@@ -65,6 +65,10 @@ func (a Ask) Check() error {
 	case a.Place != "" && !body.IsPlace(a.Place):
 		return fmt.Errorf("%w: no place along the body; wanted one of %s", ErrAsk, strings.Join(body.Places(), ", "))
 	}
+	return a.checkBeams()
+}
+
+func (a Ask) checkBeams() error {
 	for i, b := range a.Beams {
 		if !fits(b.Primary, -180, 180) || !fits(b.Secondary, -90, 90) || !fits(b.Kerma, LeastKerma, MostKerma) {
 			return fmt.Errorf("%w: beam %d: wanted a primary angle within 180 and a secondary within 90 degrees and %v to %v Gy", ErrAsk,
