@@ -76,16 +76,8 @@ func (d *demoService) notices(ctx context.Context, p *printer, number, dir strin
 	_, body, _ := strings.Cut(string(text), "\n\n")
 	body = strings.ReplaceAll(body, last.ID, "(of this run)")
 	p.say("\nthe notice of the second session of the staged repair, as the operator gets it:")
-	asked := false // the days that are left depend on the day on which this runs
 	for line := range strings.Lines(body) {
-		line = strings.TrimRight(line, "\n")
-		if asked && line != "" {
-			continue
-		}
-		p.say("  | %s", line)
-		if asked = line == "ASKED OF YOU"; asked {
-			p.say("  | - (by days counted from today: see the file)")
-		}
+		p.say("  | %s", strings.TrimRight(line, "\n"))
 	}
 	return p.err
 }

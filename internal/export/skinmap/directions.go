@@ -66,7 +66,7 @@ func (d Directions) empty() bool {
 }
 
 // planned is the caution of a look ahead.
-const planned = "Estimated from earlier dose reports, not a measurement: each number has a range. No permission and no limit."
+const planned = "Estimated from earlier dose reports, not a measurement: each number has a range."
 
 // The frame of the grid on the paper, mm.
 const (

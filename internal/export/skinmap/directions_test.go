@@ -31,7 +31,7 @@ func TestDirectionsAreDrawn(t *testing.T) {
 	require.NoError(t, someDirections().SVG(&again))
 	assert.Equal(t, svg.String(), again.String())
 	golden.Check(t, "testdata/directions.svg", svg.Bytes())
-	for _, words := range []string{">2.99<", ">-<", "RAO 30", "cranial 15", "caudal 15", "&lt;each&gt;", "No permission and no limit"} {
+	for _, words := range []string{">2.99<", ">-<", "RAO 30", "cranial 15", "caudal 15", "&lt;each&gt;", "each number has a range."} {
 		assert.Contains(t, svg.String(), words)
 	}
 	assert.NotContains(t, svg.String(), ">3.00<", "a dose below a level never prints as the level")
