@@ -13,4 +13,4 @@ if [ "${#packages[@]}" -eq 0 ]; then
 	exit 0
 fi
 printf 'race: %s\n' "${packages[@]}"
-CGO_ENABLED=1 go test -race "${packages[@]}"
+CGO_ENABLED=1 go test -race -timeout 25m "${packages[@]}"

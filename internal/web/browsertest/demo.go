@@ -44,6 +44,7 @@ var running demonstration //nolint:gochecknoglobals // one service for the tests
 // leave it as others may find it.
 func StartDemo(t testing.TB) Demo {
 	t.Helper()
+	leaveToOthers(t)
 	root := Root(t)
 	running.once.Do(func() { running.err = running.start(root) })
 	require.NoError(t, running.err)

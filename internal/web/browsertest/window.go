@@ -99,6 +99,7 @@ type Window struct {
 // integration.
 func Open(t testing.TB, base string) *Window {
 	t.Helper()
+	leaveToOthers(t)
 	require.NoError(t, shared.start(peer.Need(t, "chromium")))
 	id, err := shared.newTarget()
 	require.NoError(t, err)
@@ -186,6 +187,14 @@ func (w *Window) Path() string {
 func (w *Window) Fill(selector, text string) {
 	w.t.Helper()
 	w.run(chromedp.WaitVisible(selector, chromedp.ByQuery), chromedp.Clear(selector, chromedp.ByQuery), chromedp.SendKeys(selector, text, chromedp.ByQuery))
+}
+
+// leaveToOthers skips under the race detector, which makes the service too slow for the limits of a window.
+func leaveToOthers(t testing.TB) {
+	t.Helper()
+	if raced {
+		t.Skip("the race detector slows the service beyond the limits of a window: the ordinary run opens it")
+	}
 }
 
 // Choose takes the choice with a value in the list of a CSS selector, which counts as a click.

@@ -1,0 +1,6 @@
+//go:build race
+
+package browsertest
+
+// raced tells a build for the race detector.
+const raced = true
