@@ -4,7 +4,7 @@ CREATE INDEX procedure_case_by_kap ON procedure_case (COALESCE(kap_gym2, -1), st
 CREATE INDEX procedure_case_by_peak ON procedure_case (COALESCE(psd_gy, -1), start_at, id);
 CREATE INDEX procedure_case_by_effective ON procedure_case (COALESCE(effective_sv, -1), start_at, id);
 -- Counts of what a filter holds for read this alone. Its condition is that of every list.
-CREATE INDEX procedure_case_counted ON procedure_case (local_date, room, class, flag_state, state, kerma_gy, psd_gy) WHERE basis <> 'replaced';
+CREATE INDEX procedure_case_counted ON procedure_case (psd_gy, kerma_gy, local_date, room, class, flag_state, state) WHERE basis <> 'replaced';
 
 -- +goose Down
 DROP INDEX procedure_case_counted;
