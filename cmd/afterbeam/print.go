@@ -199,7 +199,7 @@ func effectiveLines(e effective.Estimate) []string {
 
 // findings prints what matters of the findings, and all of them with why.
 func (p *printer) findings(c assessed) {
-	groups := grouped(append(slices.Clone(c.Procedure.Findings), c.SkinDose.Findings...))
+	groups := procedure.GroupFindings(append(slices.Clone(c.Procedure.Findings), c.SkinDose.Findings...))
 	counts := map[procedure.Severity]int{}
 	for _, g := range groups {
 		counts[g.Severity]++
@@ -220,7 +220,7 @@ func (p *printer) findings(c assessed) {
 	const shown = 3
 	for _, g := range groups {
 		if p.why || g.Severity >= procedure.Suspect && len(lines) <= shown {
-			lines = append(lines, g.text())
+			lines = append(lines, findingText(g))
 		}
 	}
 	p.row("findings", lines...)
@@ -233,31 +233,10 @@ func notes(n int) []string {
 	return []string{count(n, "note")}
 }
 
-// group is a finding with how many places say the same.
-type group struct {
-	procedure.Finding
-	places int
-}
-
-// grouped joins findings that differ in their place alone, the gravest first.
-func grouped(all []procedure.Finding) []group {
-	var groups []group
-	for _, f := range all {
-		at := slices.IndexFunc(groups, func(g group) bool { return g.Rule == f.Rule && g.Severity == f.Severity && g.Text == f.Text })
-		if at < 0 {
-			groups = append(groups, group{f, 1})
-			continue
-		}
-		groups[at].places++
-	}
-	slices.SortStableFunc(groups, func(a, b group) int { return int(b.Severity) - int(a.Severity) })
-	return groups
-}
-
-func (g group) text() string {
+func findingText(g procedure.FindingGroup) string {
 	place := g.Place
-	if g.places > 1 {
-		place = fmt.Sprintf("%s and %d more", g.Place, g.places-1)
+	if g.Places > 1 {
+		place = fmt.Sprintf("%s and %d more", g.Place, g.Places-1)
 	}
 	if place != "" {
 		place += ": "

@@ -206,13 +206,19 @@ func profileAsked(body ProfileRequest) (store.Profile, error) {
 	return ingest.StoredProfile(p, body.Reason)
 }
 
+// profilesToChange gives a device that lies in the caller's rooms, with the tag of its profiles as the caller has seen them.
+func (h *handlers) profilesToChange(ctx context.Context, id string, ifMatch *string) (store.Device, string, error) {
+	d, err := h.seenDevice(ctx, id)
+	if err != nil {
+		return d, "", err
+	}
+	tag, err := h.profilesAsSeen(ctx, d.ID, ifMatch)
+	return d, tag, err
+}
+
 // SignProfile puts a draft of another physicist in force.
 func (h *handlers) SignProfile(ctx context.Context, request SignProfileRequestObject) (SignProfileResponseObject, error) {
-	d, err := h.seenDevice(ctx, request.Id)
-	if err != nil {
-		return nil, err
-	}
-	tag, err := h.profilesAsSeen(ctx, d.ID, request.Params.IfMatch)
+	d, tag, err := h.profilesToChange(ctx, request.Id, request.Params.IfMatch)
 	if err != nil {
 		return nil, err
 	}
@@ -249,11 +255,7 @@ func (h *handlers) SignProfile(ctx context.Context, request SignProfileRequestOb
 
 // WithdrawProfile takes back a draft of the caller's own.
 func (h *handlers) WithdrawProfile(ctx context.Context, request WithdrawProfileRequestObject) (WithdrawProfileResponseObject, error) {
-	d, err := h.seenDevice(ctx, request.Id)
-	if err != nil {
-		return nil, err
-	}
-	tag, err := h.profilesAsSeen(ctx, d.ID, request.Params.IfMatch)
+	d, tag, err := h.profilesToChange(ctx, request.Id, request.Params.IfMatch)
 	if err != nil {
 		return nil, err
 	}

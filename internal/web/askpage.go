@@ -86,17 +86,11 @@ func (v *view) askPage(wrong string) (askData, error) {
 	if err != nil {
 		return d, err
 	}
-	c, err := v.colleagues()
+	c, of, banner, err := v.followedUp(detail.Ask.ProcedureId)
 	if err != nil {
 		return d, err
 	}
-	of, err := ask[httpapi.FollowUp](v, http.MethodGet, "/v1/procedures/"+detail.Ask.ProcedureId+"/follow-up", nil)
-	if err != nil {
-		return d, err
-	}
-	if d.banner, err = v.banner(of.Procedure); err != nil {
-		return d, err
-	}
+	d.banner = banner
 	d.Today, d.Ask, d.Flags = of.Today, v.askRow(detail.Ask, of.Today, c), flagRows(of.Flags)
 	kind := asks.Kind(detail.Ask.Kind)
 	d.Outcomes, d.Looks = outcomesOf(kind), kind.LooksAtSkin()

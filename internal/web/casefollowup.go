@@ -4,7 +4,6 @@ import (
 	"net/http"
 
 	"afterbeam/internal/access"
-	"afterbeam/internal/httpapi"
 )
 
 func caseFollowUpPages() []page {
@@ -21,18 +20,11 @@ type caseFollowUpData struct {
 }
 
 func showCaseFollowUp(v *view) (any, error) {
-	var d caseFollowUpData
-	of, err := ask[httpapi.FollowUp](v, http.MethodGet, "/v1/procedures/"+escape(v.param("id"))+"/follow-up", nil)
+	c, of, banner, err := v.followedUp(v.param("id"))
 	if err != nil {
 		return nil, err
 	}
-	c, err := v.colleagues()
-	if err != nil {
-		return nil, err
-	}
-	if d.banner, err = v.banner(of.Procedure); err != nil {
-		return nil, err
-	}
+	d := caseFollowUpData{banner: banner}
 	for _, a := range of.Asks {
 		d.Asks = append(d.Asks, v.askRow(a, of.Today, c))
 	}

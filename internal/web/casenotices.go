@@ -47,17 +47,11 @@ type seenRow struct {
 func (v *view) notices(wrong string) (noticesData, error) {
 	d := noticesData{Typed: v.typed(), Wrong: wrong, For: v.param("notice")}
 	id := v.param("id")
-	p, err := v.procedure(id)
+	c, p, banner, err := v.ofCase(id)
 	if err != nil {
 		return d, err
 	}
-	if d.banner, err = v.banner(p); err != nil {
-		return d, err
-	}
-	c, err := v.colleagues()
-	if err != nil {
-		return d, err
-	}
+	d.banner = banner
 	list, err := ask[httpapi.NoticeList](v, http.MethodGet, "/v1/procedures/"+escape(id)+"/notices", nil)
 	if err != nil {
 		return d, err

@@ -41,17 +41,11 @@ func (v *view) papers(wrong string) (papersData, error) {
 		Sizes: []httpapi.PaperRequestSize{httpapi.A4, httpapi.Letter},
 	}
 	id := v.param("id")
-	p, err := v.procedure(id)
+	c, p, banner, err := v.ofCase(id)
 	if err != nil {
 		return d, err
 	}
-	if d.banner, err = v.banner(p); err != nil {
-		return d, err
-	}
-	c, err := v.colleagues()
-	if err != nil {
-		return d, err
-	}
+	d.banner = banner
 	list, err := ask[httpapi.PaperList](v, http.MethodGet, "/v1/procedures/"+escape(id)+"/papers", nil)
 	for _, one := range list.Papers {
 		d.Papers = append(d.Papers, paperRow{one, c.name(one.MadeBy), one.Digest[:min(12, len(one.Digest))], one.Version < p.Version})

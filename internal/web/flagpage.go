@@ -110,17 +110,11 @@ func (v *view) flagPage(wrong, wrongEstimate string) (flagData, error) {
 		return d, err
 	}
 	d.Flag = flagRowOf(detail.Flag)
-	c, err := v.colleagues()
+	c, of, banner, err := v.followedUp(detail.Flag.ProcedureId)
 	if err != nil {
 		return d, err
 	}
-	of, err := ask[httpapi.FollowUp](v, http.MethodGet, "/v1/procedures/"+detail.Flag.ProcedureId+"/follow-up", nil)
-	if err != nil {
-		return d, err
-	}
-	if d.banner, err = v.banner(of.Procedure); err != nil {
-		return d, err
-	}
+	d.banner = banner
 	if d.estimates, err = v.estimates(of, c); err != nil {
 		return d, err
 	}

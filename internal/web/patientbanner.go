@@ -24,3 +24,27 @@ func (v *view) procedure(id string) (httpapi.Procedure, error) {
 	d, err := ask[httpapi.ProcedureDetail](v, http.MethodGet, "/v1/procedures/"+escape(id), nil)
 	return d.Procedure, err
 }
+
+// ofCase gives a case with its banner, and the people whom a page about it names.
+func (v *view) ofCase(id string) (c colleagues, p httpapi.Procedure, b banner, err error) {
+	if p, err = v.procedure(id); err != nil {
+		return c, p, b, err
+	}
+	if b, err = v.banner(p); err != nil {
+		return c, p, b, err
+	}
+	c, err = v.colleagues()
+	return c, p, b, err
+}
+
+// followedUp gives the follow-up of a case with its banner, and the people whom a page about it names.
+func (v *view) followedUp(id string) (c colleagues, of httpapi.FollowUp, b banner, err error) {
+	if c, err = v.colleagues(); err != nil {
+		return c, of, b, err
+	}
+	if of, err = ask[httpapi.FollowUp](v, http.MethodGet, "/v1/procedures/"+escape(id)+"/follow-up", nil); err != nil {
+		return c, of, b, err
+	}
+	b, err = v.banner(of.Procedure)
+	return c, of, b, err
+}

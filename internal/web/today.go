@@ -63,21 +63,12 @@ type device struct {
 }
 
 func showToday(v *view) (any, error) {
-	// The day is that by which asks are overdue, so that the page agrees with them.
-	asked, err := ask[httpapi.AskPage](v, http.MethodGet, "/v1/asks?state=open&limit=1", nil)
+	d, err := v.waitingAsks()
 	if err != nil {
 		return nil, err
 	}
-	today, err := time.Parse(time.DateOnly, asked.Today)
-	if err != nil {
-		return nil, fmt.Errorf("day of the site: %w", err)
-	}
-	d := todayData{From: today.AddDate(0, 0, -1).Format(time.DateOnly), To: asked.Today}
 	perRoom, err := v.newCases(&d)
 	if err != nil {
-		return nil, err
-	}
-	if err := v.waitingAsks(&d, today); err != nil {
 		return nil, err
 	}
 	if d.Rooms, err = v.rooms(perRoom); err != nil {
@@ -127,15 +118,30 @@ func (v *view) newCases(d *todayData) (map[string]int, error) {
 	return perRoom, nil
 }
 
-// waitingAsks fills in what is due soon or overdue: of an operator the own ones.
-func (v *view) waitingAsks(d *todayData, today time.Time) error {
-	q := url.Values{"state": {"open"}, "due_to": {today.AddDate(0, 0, askDays).Format(time.DateOnly)}, "limit": {strconv.Itoa(todayAsks)}}
+// waitingAsks gives what is due soon or overdue, of an operator the own ones, and the day: that by which asks are overdue, so
+// that the page agrees with them.
+func (v *view) waitingAsks() (d todayData, err error) {
+	q := url.Values{"state": {"open"}, "limit": {strconv.Itoa(todayAsks)}}
 	if d.Mine = v.grant.Role == access.Operator; d.Mine {
 		q.Set("mine", "true")
 	}
-	list, err := ask[httpapi.AskPage](v, http.MethodGet, "/v1/asks?"+q.Encode(), nil)
-	d.Asks, d.MoreAsks = list.Asks, list.Next != nil
-	return err
+	list, err := ask[httpapi.AskPage](v, http.MethodGet, "/v1/asks?"+q.Encode(), nil) // the earliest due day first
+	if err != nil {
+		return d, err
+	}
+	today, err := time.Parse(time.DateOnly, list.Today)
+	if err != nil {
+		return d, fmt.Errorf("day of the site: %w", err)
+	}
+	d.From, d.To = today.AddDate(0, 0, -1).Format(time.DateOnly), list.Today
+	last := today.AddDate(0, 0, askDays).Format(time.DateOnly)
+	for _, a := range list.Asks {
+		if a.Due <= last {
+			d.Asks = append(d.Asks, a)
+		}
+	}
+	d.MoreAsks = list.Next != nil && len(d.Asks) == len(list.Asks)
+	return d, nil
 }
 
 // rooms gathers the equipment by room, with what came last and what is silent.

@@ -62,10 +62,7 @@ func (m Method) Assess(p procedure.Procedure, facts procedure.Facts) Assessment 
 // classified is the assessment before anything is estimated.
 func (m Method) classified(p procedure.Procedure, facts procedure.Facts) Assessment {
 	a := Assessment{Facts: facts, Profile: m.profile(p), Dose: p.CaseDose()}
-	match := m.Lexicon.Classify(p)
-	if facts.Class != "" {
-		match = lexicon.Match{Class: lexicon.ClassOf(facts.Class), From: "given by a person"}
-	}
+	match := m.classify(p, facts)
 	a.Class = match.Class
 	if years, ok := p.Patient.AgeYears.Get(); ok {
 		p.Patient.AgeYears = quantity.Some(procedure.ToldAge(years))
@@ -73,6 +70,14 @@ func (m Method) classified(p procedure.Procedure, facts procedure.Facts) Assessm
 	p.Class, p.Region, p.Complexity, p.ClassFrom = match.Class.ID, match.Class.DoseRegion, match.Complexity, match.From
 	a.Procedure = p
 	return a
+}
+
+// classify gives the class that a person said, else that of the lexicon.
+func (m Method) classify(p procedure.Procedure, facts procedure.Facts) lexicon.Match {
+	if facts.Class != "" {
+		return lexicon.Match{Class: lexicon.ClassOf(facts.Class), From: "given by a person"}
+	}
+	return m.Lexicon.Classify(p)
 }
 
 // skinDose estimates the peak skin dose of a patient; a test object has none.

@@ -14,17 +14,12 @@ const organPatch = 100
 
 // OrganCase plans the organ doses of a procedure, or gives the reason why there are none. key decides the random numbers.
 func (m Method) OrganCase(p procedure.Procedure, facts procedure.Facts, key string) (organ.Case, string) {
-	a := Assessment{Facts: facts, Profile: m.profile(p)}
-	class := m.Lexicon.Classify(p).Class
-	if facts.Class != "" {
-		class = lexicon.ClassOf(facts.Class)
-	}
-	a.Procedure = p
+	a := Assessment{Procedure: p, Facts: facts, Profile: m.profile(p), Class: m.classify(p, facts).Class}
 	outline, err := body.New(skindose.SizeOf(p, facts), organPatch)
 	if err != nil {
 		return organ.Case{}, "no body: " + err.Error()
 	}
-	course, err := exposure.Trace(p, a.Profile, facts, outline, class.Place, lexicon.PlaceOf)
+	course, err := exposure.Trace(p, a.Profile, facts, outline, a.Class.Place, lexicon.PlaceOf)
 	if err != nil {
 		return organ.Case{}, "no beams: " + err.Error()
 	}

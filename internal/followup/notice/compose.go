@@ -38,7 +38,7 @@ func Compose(c Case) Content {
 		n.Asks = []ask.Ask{}
 	}
 	n.Assumptions = append(n.Assumptions, a.Effective.Assumptions...)
-	e := edgesOf(a.Levels)
+	e := a.Levels.Edges()
 	n.Kerma, n.KAP = kermaOf(a.Dose, e), kapOf(a.Dose, e)
 	n.Fluoro = figure(a.Dose.FluoroTime, a.Dose.LeastTime, a.Dose.TimeMissing, quantity.Minute, "min", quantity.ShowMinutes)
 	n.Skin = skinOf(a.SkinDose.Value, a.SkinDose.Low, a.SkinDose.High, e)
@@ -94,12 +94,12 @@ func has(known []Level, row level.Row) bool {
 }
 
 func earlier(s assessment.Sum, own string) *Earlier {
-	e := edgesOf(s.Levels)
+	e := s.Levels.Edges()
 	out := &Earlier{Days: s.Days, Procedures: s.Procedures - 1}
 	var none []string
-	out.Kerma = figure(whole(s.Kerma.Value, s.KermaLacks), s.Kerma.Value, none, 1, "Gy", func(v quantity.Gray) string { return quantity.ShowKerma(v, e.kerma...) })
+	out.Kerma = figure(whole(s.Kerma.Value, s.KermaLacks), s.Kerma.Value, none, 1, "Gy", func(v quantity.Gray) string { return quantity.ShowKerma(v, e.Kerma...) })
 	out.KAP = figure(whole(s.KAP.Value, s.KAPLacks), s.KAP.Value, none, quantity.GraySquareCentimetre, "Gy cm2",
-		func(v quantity.GraySquareMetre) string { return quantity.ShowKAP(v, e.kap...) })
+		func(v quantity.GraySquareMetre) string { return quantity.ShowKAP(v, e.KAP...) })
 	laid, ok := s.Laid.Get()
 	if !ok || !s.ByLaid {
 		out.Skin = skinOf(s.SkinDose.Value, s.SkinDose.Low, s.SkinDose.High, e)
@@ -111,7 +111,7 @@ func earlier(s assessment.Sum, own string) *Earlier {
 	out.Skin.AtLeast, out.Skin.Method = laid.LowerBound, string(laid.Method)
 	for _, share := range laid.Shares {
 		if share.Key == own {
-			v, _, _, unit := quantity.ShowSkin(share.Dose, share.Dose, share.Dose, e.psd...)
+			v, _, _, unit := quantity.ShowSkin(share.Dose, share.Dose, share.Dose, e.PSD...)
 			out.OwnShown = v + " " + unit
 		}
 	}
@@ -126,14 +126,14 @@ func whole[T any](v quantity.Opt[T], lacks bool) quantity.Opt[T] {
 	return v
 }
 
-func kermaOf(d procedure.CaseDose, e edges) Figure {
-	f := figure(d.Kerma, d.LeastKerma, d.KermaMissing, 1, "Gy", func(v quantity.Gray) string { return quantity.ShowKerma(v, e.kerma...) })
+func kermaOf(d procedure.CaseDose, e level.Edges) Figure {
+	f := figure(d.Kerma, d.LeastKerma, d.KermaMissing, 1, "Gy", func(v quantity.Gray) string { return quantity.ShowKerma(v, e.Kerma...) })
 	f.Doubtful = d.LeastKerma.Present() && d.Suspicion.Has(procedure.SuspectKerma)
 	return f
 }
 
-func kapOf(d procedure.CaseDose, e edges) Figure {
-	f := figure(d.KAP, d.LeastKAP, d.KAPMissing, quantity.GraySquareCentimetre, "Gy cm2", func(v quantity.GraySquareMetre) string { return quantity.ShowKAP(v, e.kap...) })
+func kapOf(d procedure.CaseDose, e level.Edges) Figure {
+	f := figure(d.KAP, d.LeastKAP, d.KAPMissing, quantity.GraySquareCentimetre, "Gy cm2", func(v quantity.GraySquareMetre) string { return quantity.ShowKAP(v, e.KAP...) })
 	f.Doubtful = d.LeastKAP.Present() && d.Suspicion.Has(procedure.SuspectKAP)
 	return f
 }
@@ -152,7 +152,7 @@ func figure[T ~float64](whole, least quantity.Opt[T], missing []string, size T, 
 	return f
 }
 
-func skinOf(value, low, high quantity.Opt[quantity.Gray], e edges) Spread {
+func skinOf(value, low, high quantity.Opt[quantity.Gray], e level.Edges) Spread {
 	s := Spread{Unit: "Gy"}
 	v, ok := value.Get()
 	if !ok {
@@ -160,7 +160,7 @@ func skinOf(value, low, high quantity.Opt[quantity.Gray], e edges) Spread {
 	}
 	from, to := low.Or(v), high.Or(v)
 	var unit string
-	s.Shown[0], s.Shown[1], s.Shown[2], unit = quantity.ShowSkin(v, from, to, e.psd...)
+	s.Shown[0], s.Shown[1], s.Shown[2], unit = quantity.ShowSkin(v, from, to, e.PSD...)
 	size := quantity.Gray(1)
 	if unit == "mGy" {
 		size = quantity.MilliGray
@@ -180,35 +180,6 @@ func effectiveOf(a assessment.Assessment) Spread {
 	s.Shown = [3]string{quantity.ShowEffective(v), quantity.ShowEffective(low), quantity.ShowEffective(high)}
 	s.Value, s.Low, s.High = quantity.Some(v.MSv()), quantity.Some(low.MSv()), quantity.Some(high.MSv())
 	return s
-}
-
-// edges are the values up to which a shown number must not be rounded.
-type edges struct{ psd, kerma, kap []float64 }
-
-// edgesOf gives the levels that a case was compared with, the steps around its value, and the edges of the tissue-reaction
-// bands.
-func edgesOf(e level.Evaluation) edges {
-	all := edges{psd: []float64{1, 2, 3, 5, 10, 15}}
-	for _, r := range e.Results {
-		_, size := r.Row.Quantity.Unit()
-		of := []float64{r.Level / size}
-		for _, passed := range r.Passed {
-			of = append(of, passed/size)
-		}
-		if n := len(r.Passed); n > 0 {
-			of = append(of, (r.Passed[n-1]+r.Row.Step*r.Level/r.Row.Value)/size)
-		}
-		switch r.Row.Quantity {
-		case level.PSD:
-			all.psd = append(all.psd, of...)
-		case level.Kerma:
-			all.kerma = append(all.kerma, of...)
-		case level.KAP:
-			all.kap = append(all.kap, of...)
-		case level.FluoroTime, level.QuantityNone:
-		}
-	}
-	return all
 }
 
 func list(s []string) []string {

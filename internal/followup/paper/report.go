@@ -288,27 +288,14 @@ func list(text string) []string {
 
 // findings are what was odd, missing or repaired, the gravest first, each once with how many places say it.
 func (c *composer) findings() []Block {
-	type group struct {
-		procedure.Finding
-		places int
-	}
-	var groups []group
-	for _, f := range slices.Concat(c.Assessment.Procedure.Findings, c.Assessment.SkinDose.Findings) {
-		at := slices.IndexFunc(groups, func(g group) bool { return g.Rule == f.Rule && g.Severity == f.Severity && g.Text == f.Text })
-		if at < 0 {
-			groups = append(groups, group{f, 1})
-			continue
-		}
-		groups[at].places++
-	}
-	slices.SortStableFunc(groups, func(a, b group) int { return int(b.Severity) - int(a.Severity) })
+	groups := procedure.GroupFindings(slices.Concat(c.Assessment.Procedure.Findings, c.Assessment.SkinDose.Findings))
 	blocks := []Block{Heading{2, c.text("report.findings.title")}}
 	if len(groups) == 0 {
 		return append(blocks, Paragraph{Text: c.text("report.findings.none")})
 	}
 	var rows [][]string
 	for _, g := range groups {
-		rows = append(rows, []string{g.Severity.String(), g.Text, g.Rule, fmt.Sprint(g.places)})
+		rows = append(rows, []string{g.Severity.String(), g.Text, g.Rule, fmt.Sprint(g.Places)})
 	}
 	return append(blocks, Table{Caption: c.text("report.findings.caption"), Small: true, Lang: method, Columns: []Column{{c.text("column.severity"), 3, false}, {c.text("column.finding"), 9, false}, {c.text("column.rule"), 4, false}, {c.text("column.places"), 2, true}}, Rows: rows})
 }

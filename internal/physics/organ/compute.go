@@ -109,10 +109,7 @@ func sets() [2]effective.WeightSet {
 func (c *Case) run(ctx context.Context, bodies lookAlikes, part, shift float64, purpose string) (outcome, error) {
 	var o outcome
 	weights := [2][]weight{weightsOf(sets()[0]), weightsOf(sets()[1])}
-	total := 0.0
-	for _, b := range c.Beams {
-		total += b.KAPGycm2
-	}
+	total := c.total()
 	for i, b := range c.Beams {
 		if b.KAPGycm2 == 0 {
 			continue

@@ -69,6 +69,7 @@ type Part struct {
 	Percent quantity.Percent `json:"percent"`
 }
 
+// How doses are told; judgement, but for cover, which is the usual one.
 const (
 	// far is the standard error above which a dose is told as an upper bound alone, relative.
 	far = 0.2
