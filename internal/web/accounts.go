@@ -12,7 +12,7 @@ import (
 func (s *Site) accountsPages() []page {
 	list := []access.Operation{"listAccounts"}
 	pages := []page{
-		{method: http.MethodGet, path: "/accounts", title: "accounts.title", template: "accounts.html", listed: true, needs: list, serve: func(v *view) (any, error) { return v.accounts() }},
+		{method: http.MethodGet, path: "/accounts", title: "accounts.title", template: "accounts.html", listed: true, group: "nav.administration", needs: list, serve: func(v *view) (any, error) { return v.accounts() }},
 	}
 	if !s.cfg.Passwords {
 		return pages

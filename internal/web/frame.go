@@ -43,11 +43,12 @@ func loadTemplates(pages []page) (map[string]*template.Template, error) {
 // frame is what a template sees as $: the page's data and what the layout shows around it.
 type frame struct {
 	Data any
-	// Path is this page's, without the query.
-	Path string
+	// Path is this page's, without the query, and Back where a change of the look leads: here, or to where a form was.
+	Path, Back string
 	// Name and Role are the person's, "" while nobody signed in.
 	Name, Role string
-	Nav        []entry
+	Nav        []entry // the first line
+	Menus      []menu
 	Scripts    []string
 	// Left is how many seconds the session lasts without use; 0 without one.
 	Left      int
@@ -70,6 +71,13 @@ type entry struct {
 	Here        bool
 }
 
+// menu is a group of entries behind one word.
+type menu struct {
+	Title   string
+	Here    bool // holds the page that is shown
+	Entries []entry
+}
+
 // tongue is a language one can switch to.
 type tongue struct {
 	Tag, Name string
@@ -78,7 +86,7 @@ type tongue struct {
 
 func (v *view) frame(title string, data any) frame {
 	f := frame{
-		Data: data, Path: v.c.Request().URL.Path, Scripts: v.page.scripts, Theme: themeOf(v.c.Request()), Synthetic: v.site.cfg.Synthetic,
+		Data: data, Path: v.c.Request().URL.Path, Back: v.back(), Scripts: v.page.scripts, Theme: themeOf(v.c.Request()), Synthetic: v.site.cfg.Synthetic,
 		Version: v.site.cfg.Version, Now: v.site.cfg.Now(), title: title, lang: v.lang, zone: v.site.cfg.Zone, assets: v.site.assets,
 	}
 	for _, tag := range v.site.book.Tags() {
@@ -93,10 +101,26 @@ func (v *view) frame(title string, data any) frame {
 	f.Name, f.Role, f.Left = v.grant.Account.Name, string(v.grant.Role), int(v.left().Seconds())
 	for _, p := range v.site.pages {
 		if p.listed && v.site.opens(v.grant, p) {
-			f.Nav = append(f.Nav, entry{p.path, v.lang.Text(p.title), p.title == title})
+			f.list(p.group, entry{p.path, v.lang.Text(p.title), p.title == title})
 		}
 	}
 	return f
+}
+
+// list puts an entry into its menu, or into the first line.
+func (f *frame) list(group string, e entry) {
+	if group == "" {
+		f.Nav = append(f.Nav, e)
+		return
+	}
+	title := f.lang.Text(group)
+	i := slices.IndexFunc(f.Menus, func(m menu) bool { return m.Title == title })
+	if i < 0 {
+		i = len(f.Menus)
+		f.Menus = append(f.Menus, menu{Title: title})
+	}
+	f.Menus[i].Entries = append(f.Menus[i].Entries, e)
+	f.Menus[i].Here = f.Menus[i].Here || e.Here
 }
 
 // opens tells whether a page is for a person.

@@ -25,6 +25,8 @@ type page struct {
 	needs []access.Operation
 	// listed puts it into the navigation.
 	listed bool
+	// group is the key of the menu in which the navigation lists it, "" for its first line.
+	group string
 	// open needs nobody signed in.
 	open bool
 	// fresh wants a person who has just proven who it is, for what would help a thief of a session.

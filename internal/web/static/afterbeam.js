@@ -40,6 +40,20 @@
     else look();
   }
 
+  // An open menu closes when one looks elsewhere.
+  for (const menu of document.querySelectorAll("details.menu")) {
+    const shut = (event) => {
+      if (!menu.contains(event.target)) menu.open = false;
+    };
+    document.addEventListener("click", shut);
+    document.addEventListener("focusin", shut);
+    menu.addEventListener("keydown", (event) => {
+      if (event.key !== "Escape") return;
+      menu.open = false;
+      menu.querySelector("summary").focus();
+    });
+  }
+
   for (const button of document.querySelectorAll("[data-copy]")) {
     button.addEventListener("click", async () => {
       await navigator.clipboard.writeText(document.getElementById(button.dataset.copy).textContent);
