@@ -62,7 +62,7 @@ type FollowUp struct {
 	Informed  Proportion `json:"informed"`
 	Contacted Proportion `json:"contacted"`
 	Outcome   Proportion `json:"outcome"`
-	// NotYetDue counts cases of the period with an ask of that kind whose last day has not come.
+	// ContactNotYetDue counts cases of the period with an ask of that kind whose last day has not come.
 	ContactNotYetDue int `json:"contact_not_yet_due"`
 	// Asks by kind: answered in time, late, open in time, overdue.
 	Kinds []AskKind `json:"kinds"`
@@ -128,7 +128,8 @@ type ReviewList struct {
 	Rows   []ReviewLine `json:"rows"`
 }
 
-// ReviewLine is one case for review, with why it is on the list: follow-up-level, reaction, above-chart or asked.
+// ReviewLine is one case for review, with why it is on the list: follow-up-level, reaction,
+// above-chart, asked (somebody wanted it) or carried (pending since an earlier period).
 type ReviewLine struct {
 	Case  CaseLine    `json:"case"`
 	Why   []string    `json:"why"`
@@ -166,17 +167,17 @@ type MeterLine struct {
 	Until            string                `json:"until"`
 	AgeDays          quantity.Opt[int]     `json:"age_days"`
 	Status           string                `json:"status"`
-	// Outside tells of a factor outside 0.65 to 1.35.
+	// Outside tells that the display is off by more than 35 %, see displayTolerance.
 	Outside bool `json:"outside"`
 }
 
 // Estimates is how often the skin and effective dose could be estimated (Q14).
 type Estimates struct {
-	PSD       Proportion `json:"psd"`
-	PSDNone   []Reason   `json:"psd_none"`
-	Methods   []Reason   `json:"psd_methods"`
-	Effective Proportion `json:"effective"`
-	NoneOfE   []Reason   `json:"effective_none"`
+	PSD           Proportion `json:"psd"`
+	PSDNone       []Reason   `json:"psd_none"`
+	PSDMethods    []Reason   `json:"psd_methods"`
+	Effective     Proportion `json:"effective"`
+	EffectiveNone []Reason   `json:"effective_none"`
 }
 
 // Apart is children and pregnant patients (Q15), whom the tables of classes leave out.
@@ -185,12 +186,25 @@ type Apart struct {
 	ByWeight []WeightBand `json:"by_weight"`
 	Children []CaseLine   `json:"children"`
 	Pregnant []CaseLine   `json:"pregnant"`
+	// PerWeight is what a paper found for KAP by weight; no reference level.
+	PerWeight []PerWeight `json:"per_weight"`
+}
+
+// PerWeight is published KAP by weight of children.
+type PerWeight struct {
+	Procedure string  `json:"procedure"`
+	Mean      float64 `json:"mean_kap_gy_cm2_per_kg"`
+	P90       float64 `json:"p90_kap_gy_cm2_per_kg"`
+	Source    string  `json:"source"`
+	Known     string  `json:"known"`
 }
 
 // WeightBand is the children of one class and weight band; To is absent in the last, both are without a weight.
 type WeightBand struct {
-	From quantity.Opt[float64] `json:"from_kg"`
-	To   quantity.Opt[float64] `json:"to_kg"`
+	Class string                `json:"class"`
+	Title string                `json:"class_title"`
+	From  quantity.Opt[float64] `json:"from_kg"`
+	To    quantity.Opt[float64] `json:"to_kg"`
 	// Group has statistics of KAP, of KAP by weight (kap_gy_cm2_per_kg), Ka,r and time.
 	Group Group `json:"group"`
 }

@@ -11,9 +11,9 @@ import (
 // ErrPeriod marks the name of a period that cannot be read.
 var ErrPeriod = errors.New("period not understood")
 
-// Period is a span of whole months: a month, a quarter or a year.
+// Period is a span of whole months: a month, a quarter, a year or several years.
 type Period struct {
-	// Name is 2026-10, 2026-Q4 or 2026; Kind is month, quarter or year.
+	// Name is 2026-10, 2026-Q4, 2026 or 2017--2026; Kind is month, quarter, year or years.
 	Name string `json:"name"`
 	Kind string `json:"kind"`
 	// From and To are the first and the last local date of it.
@@ -26,15 +26,26 @@ const (
 	Month   = "month"
 	Quarter = "quarter"
 	Year    = "year"
+	Years   = "years"
 )
 
-// ParsePeriod reads 2026-10, 2026-Q4 or 2026, from the year 1900 to 2199. Anything else is ErrPeriod.
+// mostYears is how many years one summary may be of. Judgement.
+const mostYears = 50
+
+// ParsePeriod reads 2026-10, 2026-Q4, 2026 or 2017--2026, from the year 1900 to 2199. Anything else is ErrPeriod.
 func ParsePeriod(name string) (Period, error) {
-	fault := fmt.Errorf("%w: want 2026-10, 2026-Q4 or 2026", ErrPeriod)
+	fault := fmt.Errorf("%w: want 2026-10, 2026-Q4, 2026 or 2017--2026", ErrPeriod)
 	head, rest, parted := strings.Cut(name, "-")
-	year, err := strconv.Atoi(head)
-	if err != nil || len(head) != 4 || year < 1900 || year > 2199 {
+	year, ok := yearOf(head)
+	if !ok {
 		return Period{}, fault
+	}
+	if end, several := strings.CutPrefix(rest, "-"); several {
+		last, ok := yearOf(end)
+		if !ok || last <= year || last-year >= mostYears {
+			return Period{}, fault
+		}
+		return spanOf(year, 1, 12*(last-year+1)), nil
 	}
 	if !parted {
 		return spanOf(year, 1, 12), nil
@@ -78,12 +89,23 @@ func (p Period) shifted(by int) Period {
 	return spanOf(at.Year(), int(at.Month()), months)
 }
 
+func yearOf(text string) (int, bool) {
+	year, err := strconv.Atoi(text)
+	return year, err == nil && len(text) == 4 && year >= 1900 && year <= 2199
+}
+
 func (p Period) first() (time.Time, int) {
 	at, err := time.Parse(time.DateOnly, p.From)
 	if err != nil {
 		return time.Time{}, 0
 	}
 	switch p.Kind {
+	case Years:
+		last, err := time.Parse(time.DateOnly, p.To)
+		if err != nil {
+			return time.Time{}, 0
+		}
+		return at, 12 * (last.Year() - at.Year() + 1)
 	case Year:
 		return at, 12
 	case Quarter:
@@ -95,10 +117,12 @@ func (p Period) first() (time.Time, int) {
 func spanOf(year, month, months int) Period {
 	from := time.Date(year, time.Month(month), 1, 0, 0, 0, 0, time.UTC)
 	p := Period{From: from.Format(time.DateOnly), To: from.AddDate(0, months, -1).Format(time.DateOnly)}
-	switch months {
-	case 12:
+	switch {
+	case months > 12:
+		p.Name, p.Kind = fmt.Sprintf("%04d--%04d", year, year+months/12-1), Years
+	case months == 12:
 		p.Name, p.Kind = from.Format("2006"), Year
-	case 3:
+	case months == 3:
 		p.Name, p.Kind = fmt.Sprintf("%s-Q%d", from.Format("2006"), (month+2)/3), Quarter
 	default:
 		p.Name, p.Kind = from.Format("2006-01"), Month

@@ -151,6 +151,8 @@ type Volume struct {
 	Title  string `json:"title"`
 	Cases  int    `json:"cases"`
 	Before int    `json:"before"`
+	// Share is of all cases of the period, absent by operator, of whom a case may have two.
+	Share quantity.Opt[float64] `json:"share"`
 	// Withheld is small when the number itself is left out.
 	Withheld string `json:"withheld"`
 }
@@ -160,7 +162,12 @@ type Class struct {
 	Class string `json:"class"`
 	Title string `json:"title"`
 	All   Group  `json:"all"`
-	// Parts are the same cases parted by complexity, mount, room, device, operator and size.
+	// Positions are of medians against reference levels, Distributions against published distributions.
+	Positions     []Position     `json:"positions"`
+	Distributions []Distribution `json:"distributions"`
+	// Withheld says which comparisons are left out and why.
+	Withheld []Withheld `json:"withheld"`
+	// Parts are the same cases parted by complexity, mount, room, device, operator and size, where there is more than one.
 	Parts []Part `json:"parts"`
 }
 
@@ -168,24 +175,21 @@ type Class struct {
 type Part struct {
 	By     string  `json:"by"`
 	Groups []Group `json:"groups"`
-	// Withheld is why there are no groups: never operators without their cases' complexity.
-	Withheld string `json:"withheld"`
 }
 
 // Group is some cases of one class. Groups stand in the order of their keys, never of their doses.
 type Group struct {
 	Key   string `json:"key"`
 	Title string `json:"title"`
-	Cases int    `json:"cases"`
+	// Complexity stands beside every operator, whose cases are never summed up without it.
+	Complexity string `json:"complexity"`
+	Cases      int    `json:"cases"`
 	// Show is what the small-number rules allow at this number of cases.
 	Show statistic.Show `json:"show"`
 	// Statistics are KAP, Ka,r, fluoroscopy time, images, peak skin dose and effective dose.
 	Statistics []Statistic `json:"statistics"`
 	// Substantial is cases with a follow-up level reached.
 	Substantial *Proportion `json:"substantial"`
-	// Positions are against reference levels, Distributions against published distributions.
-	Positions     []Position     `json:"positions"`
-	Distributions []Distribution `json:"distributions"`
 	// List is the cases themselves, of a group too small for a statistic.
 	List []CaseLine `json:"list"`
 	// Withheld says what is left out of the whole group and why.
@@ -241,9 +245,11 @@ type MedianChange struct {
 
 // Position is the median of a group against one reference level. It is never about a single patient.
 type Position struct {
-	Level  reference.Level `json:"level"`
-	Median float64         `json:"median"`
-	N      int             `json:"n"`
+	Level reference.Level `json:"level"`
+	// Mount is fixed or mobile where the class has both, which are never compared together.
+	Mount  string  `json:"mount"`
+	Median float64 `json:"median"`
+	N      int     `json:"n"`
 	// Verdict says where the median lies, Provisional that the group is small.
 	Verdict     reference.Verdict `json:"verdict"`
 	Provisional bool              `json:"provisional"`

@@ -11,11 +11,13 @@ type Level struct {
 	// Country is where it is from, Procedure what its source calls it.
 	Country   string `json:"country"`
 	Procedure string `json:"procedure"`
-	// Class is the class of the lexicon that it is held against, Fit how well: close or part (the class is wider); Mount
-	// is fixed or mobile where the source is about one, else "".
-	Class string `json:"class"`
-	Fit   string `json:"fit"`
-	Mount string `json:"mount"`
+	// Class is the class of the lexicon whose median is held against it, "" where none fits; Complexity and Mount (fixed or
+	// mobile) limit to such cases of the class, "" is all.
+	Class      string `json:"class"`
+	Complexity string `json:"complexity"`
+	Mount      string `json:"mount"`
+	// Fit is close, or part where class and source are not about quite the same procedures; none without a class.
+	Fit string `json:"fit"`
 	// Quantity is kap_gy_cm2, kar_gy, ft_min or images; Value is in its unit. P25 and P50 are there where published.
 	Quantity string                `json:"quantity"`
 	Unit     string                `json:"unit"`
@@ -32,27 +34,26 @@ type Level struct {
 
 // Distribution is a published distribution of cases. It is no reference level.
 type Distribution struct {
-	ID        string                `json:"id"`
-	Procedure string                `json:"procedure"`
-	Class     string                `json:"class"`
-	Fit       string                `json:"fit"`
-	Quantity  string                `json:"quantity"`
-	Unit      string                `json:"unit"`
-	N         quantity.Opt[int]     `json:"n"`
-	P10       quantity.Opt[float64] `json:"p10"`
-	P25       float64               `json:"p25"`
-	P50       float64               `json:"p50"`
-	P75       float64               `json:"p75"`
-	P90       quantity.Opt[float64] `json:"p90"`
-	Year      int                   `json:"year"`
-	Source    string                `json:"source"`
-	Known     string                `json:"known"`
+	ID         string            `json:"id"`
+	Procedure  string            `json:"procedure"`
+	Class      string            `json:"class"`
+	Complexity string            `json:"complexity"`
+	Fit        string            `json:"fit"`
+	Quantity   string            `json:"quantity"`
+	Unit       string            `json:"unit"`
+	N          quantity.Opt[int] `json:"n"`
+	P25        float64           `json:"p25"`
+	P50        float64           `json:"p50"`
+	P75        float64           `json:"p75"`
+	Year       int               `json:"year"`
+	Source     string            `json:"source"`
+	Known      string            `json:"known"`
 }
 
 // Verdict says where a median lies against a reference level.
 type Verdict string
 
-// The verdicts.
+// The verdicts, the one that asks for most first.
 const (
 	Above         Verdict = "above"          // firmly: the interval of the median lies above the level
 	PossiblyAbove Verdict = "possibly-above" // the median does, its interval reaches down to the level

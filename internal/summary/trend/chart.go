@@ -1,7 +1,7 @@
 // Package trend has control charts: of single values on a logarithmic scale, of rates, and of what lies between rare
 // events. A signal prompts people to look for a cause; it says nothing about a case.
 //
-// Equations (20) to (29) are in STATISTICS.md of package summary.
+// Equations (10) to (17) are in STATISTICS.md of package summary.
 package trend
 
 import "afterbeam/internal/quantity"
@@ -17,16 +17,35 @@ const (
 	DaysBetween   Kind = "t"    // days between two events
 )
 
+// Status is how far the baseline of a chart has come.
+type Status string
+
+// The statuses.
+const (
+	Frozen      Status = "frozen"
+	Proposed    Status = "proposed"    // enough points; nobody froze it yet
+	Provisional Status = "provisional" // fewer points than a baseline wants
+	Forming     Status = "forming"     // no limits yet
+	NoSpread    Status = "no-spread"   // the baseline's points are all alike: no limits
+)
+
 // Rules is what a site decides about its charts.
 type Rules struct {
 	// BaselineLeast points make a baseline, of which the first BaselineMost are used.
 	BaselineLeast, BaselineMost int
-	// MonthsLeast months make a provisional baseline of a rate.
-	MonthsLeast int
+	// ProvisionalLeast months, or events, make a provisional baseline of a chart of rates or of what lies between events.
+	ProvisionalLeast int
 	// PointsMost is how many points of a chart are given, the newest.
 	PointsMost int
 	// OneSide points on one side of the centre, and Run points rising or falling, are signals.
 	OneSide, Run int
+}
+
+// DefaultRules gives the rules of a new site. Source: at least 20 points, 8 on one side and 6 rising or falling: standard
+// practice of control charts (memory: Montgomery, Introduction to Statistical Quality Control; Nelson 1984 J Qual Technol
+// 16:237); the others are judgement of the project.
+func DefaultRules() Rules {
+	return Rules{BaselineLeast: 20, BaselineMost: 50, ProvisionalLeast: 8, PointsMost: 200, OneSide: 8, Run: 6}
 }
 
 // Baseline is what a chart's limits rest on. A frozen one is kept and handed in again; see Chart.
@@ -59,10 +78,10 @@ type Chart struct {
 	Device   string `json:"device"`
 	Quantity string `json:"quantity"`
 	Unit     string `json:"unit"`
-	// Status is frozen, proposed (a baseline that nobody froze yet), provisional or forming (no limits yet, Have of Need points).
-	Status string `json:"status"`
-	Have   int    `json:"have"`
-	Need   int    `json:"need"`
+	Status   Status `json:"status"`
+	// Have is the number of points from which a baseline could be made, Need how many it takes.
+	Have int `json:"have"`
+	Need int `json:"need"`
 	// Baseline is nil while it is forming. One that is not frozen is a proposal.
 	Baseline *Baseline             `json:"baseline"`
 	Centre   quantity.Opt[float64] `json:"centre"`
@@ -75,8 +94,8 @@ type Chart struct {
 	LeftOut int      `json:"left_out"`
 	Points  []Point  `json:"points"`
 	Signals []Signal `json:"signals"`
-	// Instead says why this kind of chart stands for another: rare when n times the share is below 5.
-	Instead string `json:"instead"`
+	// Rare tells that the chart shows what lies between events because a month has fewer than 5 of them.
+	Rare bool `json:"rare"`
 }
 
 // Point is one point of a chart.
