@@ -211,12 +211,13 @@ type WeightBand struct {
 
 // Signal is a signal of a chart that ends in the period.
 type Signal struct {
-	Chart string `json:"chart"` // the key of the chart
-	Title string `json:"title"`
-	Rule  string `json:"rule"` // outside-high, outside-low, one-side-high, one-side-low, rising, falling
-	From  string `json:"from"`
-	To    string `json:"to"`
-	Count int    `json:"count"` // of points
+	Chart    string `json:"chart"` // the key of the chart
+	Title    string `json:"title"`
+	Quantity string `json:"quantity"`
+	Rule     string `json:"rule"` // outside-high, outside-low, one-side-high, one-side-low, rising, falling
+	From     string `json:"from"`
+	To       string `json:"to"`
+	Count    int    `json:"count"` // of points
 }
 
 // ActionLine is an action with how it stands: new, carried, overdue or closed.

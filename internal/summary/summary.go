@@ -75,6 +75,8 @@ type Counts struct {
 	TestObjects  int `json:"test_objects"`
 	TotalsOnly   int `json:"totals_only"`
 	Unclassified int `json:"unclassified"`
+	// Withheld names the counts that are left out, as 0, because they are small.
+	Withheld []string `json:"withheld"`
 }
 
 // Completeness is how much of what was done is known.
@@ -273,5 +275,4 @@ type DistributionRow struct {
 	Percent   int                   `json:"percent"`
 	Published float64               `json:"published"`
 	Local     quantity.Opt[float64] `json:"local"`
-	Withheld  string                `json:"withheld"`
 }
