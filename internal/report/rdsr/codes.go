@@ -99,3 +99,14 @@ func sct(value, meaning string) procedure.Code {
 func identity(c procedure.Code) procedure.Code {
 	return procedure.Code{Value: c.Value, Scheme: c.Scheme}
 }
+
+// Known tells whether a code, in whatever generation, is of the table of concepts, and gives the table's text for people.
+func Known(c procedure.Code) (meaning string, ok bool) {
+	book := theCodes()
+	c = book.canonical(c)
+	if c.Scheme != "SCT" {
+		return "", false
+	}
+	meaning = book.meaning(c.Value)
+	return meaning, meaning != ""
+}
