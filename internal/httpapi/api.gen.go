@@ -572,6 +572,78 @@ func (e LevelsInForceFrom) Valid() bool {
 	}
 }
 
+// Defines values for LexiconRowComplexity.
+const (
+	ComplexityComplex  LexiconRowComplexity = "complex"
+	ComplexitySimple   LexiconRowComplexity = "simple"
+	ComplexityStandard LexiconRowComplexity = "standard"
+	ComplexityUnknown  LexiconRowComplexity = ""
+)
+
+// Valid indicates whether the value is a known member of the LexiconRowComplexity enum.
+func (e LexiconRowComplexity) Valid() bool {
+	switch e {
+	case ComplexityComplex:
+		return true
+	case ComplexitySimple:
+		return true
+	case ComplexityStandard:
+		return true
+	case ComplexityUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LexiconRowKind.
+const (
+	LexiconCode        LexiconRowKind = "code"
+	LexiconDescription LexiconRowKind = "description"
+	LexiconProtocol    LexiconRowKind = "protocol"
+	LexiconText        LexiconRowKind = "text"
+)
+
+// Valid indicates whether the value is a known member of the LexiconRowKind enum.
+func (e LexiconRowKind) Valid() bool {
+	switch e {
+	case LexiconCode:
+		return true
+	case LexiconDescription:
+		return true
+	case LexiconProtocol:
+		return true
+	case LexiconText:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LexiconVersionState.
+const (
+	LexiconDraft      LexiconVersionState = "draft"
+	LexiconInForceNow LexiconVersionState = "in force"
+	LexiconReplaced   LexiconVersionState = "replaced"
+	LexiconWithdrawn  LexiconVersionState = "withdrawn"
+)
+
+// Valid indicates whether the value is a known member of the LexiconVersionState enum.
+func (e LexiconVersionState) Valid() bool {
+	switch e {
+	case LexiconDraft:
+		return true
+	case LexiconInForceNow:
+		return true
+	case LexiconReplaced:
+		return true
+	case LexiconWithdrawn:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for NoticeKind.
 const (
 	NoticeKindAmended  NoticeKind = "amended"
@@ -1133,6 +1205,27 @@ func (e UnassessedProcedureState) Valid() bool {
 	case UnassessedProcedureStateNoCase:
 		return true
 	case UnassessedProcedureStateWaiting:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for UnmappedNameKind.
+const (
+	UnmappedCode        UnmappedNameKind = "code"
+	UnmappedDescription UnmappedNameKind = "description"
+	UnmappedProtocol    UnmappedNameKind = "protocol"
+)
+
+// Valid indicates whether the value is a known member of the UnmappedNameKind enum.
+func (e UnmappedNameKind) Valid() bool {
+	switch e {
+	case UnmappedCode:
+		return true
+	case UnmappedDescription:
+		return true
+	case UnmappedProtocol:
 		return true
 	default:
 		return false
@@ -2310,6 +2403,12 @@ type CheckAnswer struct {
 // CheckAnswerState defines model for CheckAnswer.State.
 type CheckAnswerState string
 
+// ClassKind defines model for ClassKind.
+type ClassKind struct {
+	Class      string `json:"class"`
+	Complexity string `json:"complexity"`
+}
+
 // Colleague defines model for Colleague.
 type Colleague struct {
 	// Active False for an account that was disabled: it stands in histories
@@ -2980,6 +3079,115 @@ type LevelsInForce struct {
 // LevelsInForceFrom An approved version, or the table of the settings while there is none
 type LevelsInForceFrom string
 
+// LexiconInForce defines model for LexiconInForce.
+type LexiconInForce struct {
+	Classes []ProcedureClass `json:"classes"`
+
+	// Rows The rows of the site in force
+	Rows []LexiconRow `json:"rows"`
+
+	// Table Version 0, over which they stand: the table of the settings
+	Table []LexiconRow `json:"table"`
+
+	// Version The version of the site in force, 0 while there is none
+	Version int `json:"version"`
+}
+
+// LexiconMove defines model for LexiconMove.
+type LexiconMove struct {
+	From         ClassKind `json:"from"`
+	Last12Months int       `json:"last_12_months"`
+	Procedures   int       `json:"procedures"`
+	To           ClassKind `json:"to"`
+}
+
+// LexiconPreview defines model for LexiconPreview.
+type LexiconPreview struct {
+	// ClassGiven Those whose class a person said, which stays
+	ClassGiven int `json:"class_given"`
+
+	// Differences The first 500 of them
+	Differences []LevelDifference `json:"differences"`
+
+	// FlaggedOtherwise Procedures that would be flagged otherwise by such a level
+	FlaggedOtherwise int `json:"flagged_otherwise"`
+
+	// From First day of the last 12 months
+	From string `json:"from"`
+
+	// LevelsByClass Whether a level in force is for some classes alone
+	LevelsByClass bool   `json:"levels_by_class"`
+	Method        string `json:"method"`
+
+	// Moved The first 500 of them
+	Moved []MovedProcedure `json:"moved"`
+	Moves []LexiconMove    `json:"moves"`
+
+	// Moving Those that would have another class or complexity
+	Moving int `json:"moving"`
+
+	// Procedures Procedures looked at, of all times
+	Procedures int    `json:"procedures"`
+	To         string `json:"to"`
+
+	// Unread Those of which is not known yet what they are called; they are estimated anew in any case
+	Unread int `json:"unread"`
+}
+
+// LexiconRequest defines model for LexiconRequest.
+type LexiconRequest struct {
+	// Base The version in force that the draft begins with; another one in force is refused
+	Base   int    `json:"base"`
+	Reason string `json:"reason"`
+
+	// Rows All rows of the site; none leaves the table of the settings alone
+	Rows []LexiconRow `json:"rows"`
+}
+
+// LexiconRow defines model for LexiconRow.
+type LexiconRow struct {
+	Class      string               `json:"class"`
+	Complexity LexiconRowComplexity `json:"complexity"`
+
+	// Kind A whole description, a whole protocol name, value|scheme of a procedure code, or words that all stand in a description or in the protocol names
+	Kind  LexiconRowKind `json:"kind"`
+	Match string         `json:"match"`
+}
+
+// LexiconRowComplexity defines model for LexiconRow.Complexity.
+type LexiconRowComplexity string
+
+// LexiconRowKind A whole description, a whole protocol name, value|scheme of a procedure code, or words that all stand in a description or in the protocol names
+type LexiconRowKind string
+
+// LexiconVersion defines model for LexiconVersion.
+type LexiconVersion struct {
+	Author string `json:"author"`
+
+	// Base The version that was in force when it was drafted
+	Base      int        `json:"base"`
+	DecidedAt *time.Time `json:"decided_at"`
+
+	// DecidedBy Who published it, or withdrew the draft
+	DecidedBy       *string             `json:"decided_by"`
+	DecidedReason   string              `json:"decided_reason"`
+	Id              string              `json:"id"`
+	MadeAt          time.Time           `json:"made_at"`
+	Reason          string              `json:"reason"`
+	RecomputationId *string             `json:"recomputation_id"`
+	Rows            []LexiconRow        `json:"rows"`
+	State           LexiconVersionState `json:"state"`
+	Version         int                 `json:"version"`
+}
+
+// LexiconVersionState defines model for LexiconVersion.State.
+type LexiconVersionState string
+
+// LexiconVersionList defines model for LexiconVersionList.
+type LexiconVersionList struct {
+	Versions []LexiconVersion `json:"versions"`
+}
+
 // Link defines model for Link.
 type Link struct {
 	FromPatient string    `json:"from_patient"`
@@ -2999,6 +3207,14 @@ type LinkList struct {
 type LinkRequest struct {
 	OtherPatient string `json:"other_patient"`
 	Reason       string `json:"reason"`
+}
+
+// MovedProcedure defines model for MovedProcedure.
+type MovedProcedure struct {
+	From        ClassKind `json:"from"`
+	LocalDate   *string   `json:"local_date"`
+	ProcedureId string    `json:"procedure_id"`
+	To          ClassKind `json:"to"`
 }
 
 // NewToken defines model for NewToken.
@@ -3450,6 +3666,12 @@ type ProcedureFlag string
 // ProcedureState defines model for Procedure.State.
 type ProcedureState string
 
+// ProcedureClass defines model for ProcedureClass.
+type ProcedureClass struct {
+	Id    string `json:"id"`
+	Title string `json:"title"`
+}
+
 // ProcedureCount defines model for ProcedureCount.
 type ProcedureCount struct {
 	// All All that the caller sees, without the filter
@@ -3538,6 +3760,12 @@ type ProfileRequest struct {
 	// Particulars What is known of the device. What is absent is assumed to be as in an unknown device, and said so in each estimate.
 	Particulars ProfileParticulars `json:"particulars"`
 	Reason      string             `json:"reason"`
+}
+
+// PublishedLexicon defines model for PublishedLexicon.
+type PublishedLexicon struct {
+	Lexicon       LexiconVersion `json:"lexicon"`
+	Recomputation Recomputation  `json:"recomputation"`
 }
 
 // RaisedFlag defines model for RaisedFlag.
@@ -3816,6 +4044,47 @@ type Unfit struct {
 	// ProcedureId Null where no report came near, or where the account does not see it
 	ProcedureId *string `json:"procedure_id"`
 	Reason      string  `json:"reason"`
+}
+
+// UnmappedName defines model for UnmappedName.
+type UnmappedName struct {
+	Kind         UnmappedNameKind `json:"kind"`
+	Last12Months int              `json:"last_12_months"`
+
+	// LastDay Local day of the last of them
+	LastDay *string `json:"last_day"`
+	Match   string  `json:"match"`
+
+	// Procedures Procedures of that name of which no name tells a class
+	Procedures int `json:"procedures"`
+
+	// Title What a code means, as reports say
+	Title string `json:"title"`
+}
+
+// UnmappedNameKind defines model for UnmappedName.Kind.
+type UnmappedNameKind string
+
+// UnmappedNames defines model for UnmappedNames.
+type UnmappedNames struct {
+	// ClassGiven Those of them whose class a person said
+	ClassGiven int `json:"class_given"`
+
+	// Distinct How many names there are in all
+	Distinct     int    `json:"distinct"`
+	From         string `json:"from"`
+	Last12Months int    `json:"last_12_months"`
+
+	// Nameless Those of them that have no name at all
+	Nameless int            `json:"nameless"`
+	Names    []UnmappedName `json:"names"`
+
+	// Procedures Procedures of which no name tells a class
+	Procedures int    `json:"procedures"`
+	To         string `json:"to"`
+
+	// Unread Procedures of which is not known yet what they are called
+	Unread int `json:"unread"`
 }
 
 // WatchedDevice defines model for WatchedDevice.
@@ -4223,6 +4492,12 @@ type ListFlagsParams struct {
 // ListFlagsParamsState defines parameters for ListFlags.
 type ListFlagsParamsState string
 
+// ListUnmappedNamesParams defines parameters for ListUnmappedNames.
+type ListUnmappedNamesParams struct {
+	// Limit Entries a page
+	Limit *PageLimitParam `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
 // GetNoticeParams defines parameters for GetNotice.
 type GetNoticeParams struct {
 	// Language Language of the text, such as en or de
@@ -4493,6 +4768,15 @@ type ApproveLevelsJSONRequestBody = ReasonRequest
 // WithdrawLevelsJSONRequestBody defines body for WithdrawLevels for application/json ContentType.
 type WithdrawLevelsJSONRequestBody = ReasonRequest
 
+// DraftLexiconJSONRequestBody defines body for DraftLexicon for application/json ContentType.
+type DraftLexiconJSONRequestBody = LexiconRequest
+
+// PublishLexiconJSONRequestBody defines body for PublishLexicon for application/json ContentType.
+type PublishLexiconJSONRequestBody = ReasonRequest
+
+// WithdrawLexiconJSONRequestBody defines body for WithdrawLexicon for application/json ContentType.
+type WithdrawLexiconJSONRequestBody = ReasonRequest
+
 // UnlinkPatientsJSONRequestBody defines body for UnlinkPatients for application/json ContentType.
 type UnlinkPatientsJSONRequestBody = ReasonRequest
 
@@ -4666,6 +4950,30 @@ type ServerInterface interface {
 	// GetLevels Give the follow-up levels in force, and the published schemes to choose from
 	// (GET /v1/levels)
 	GetLevels(ctx echo.Context) error
+	// GetLexicon Give the lexicon in force, the table that it stands over, and the classes to choose from
+	// (GET /v1/lexicon)
+	GetLexicon(ctx echo.Context) error
+	// ListLexiconVersions List the versions of the site's lexicon, the newest first
+	// (GET /v1/lexicon-versions)
+	ListLexiconVersions(ctx echo.Context) error
+	// DraftLexicon Propose other rows of the site; nothing changes until they are published
+	// (POST /v1/lexicon-versions)
+	DraftLexicon(ctx echo.Context) error
+	// GetLexiconVersion Give a version of the site's lexicon
+	// (GET /v1/lexicon-versions/{id})
+	GetLexiconVersion(ctx echo.Context, id IdParam) error
+	// PreviewLexicon Say which procedures a version would class otherwise than the lexicon in force
+	// (GET /v1/lexicon-versions/{id}/preview)
+	PreviewLexicon(ctx echo.Context, id IdParam) error
+	// PublishLexicon Put a draft in force; the procedures that it classes otherwise are estimated anew
+	// (POST /v1/lexicon-versions/{id}/publish)
+	PublishLexicon(ctx echo.Context, id IdParam) error
+	// WithdrawLexicon End a draft; it stays on record
+	// (POST /v1/lexicon-versions/{id}/withdraw)
+	WithdrawLexicon(ctx echo.Context, id IdParam) error
+	// ListUnmappedNames List the names of procedures that the lexicon in force does not know, the most frequent of the last 12 months first
+	// (GET /v1/lexicon/unmapped)
+	ListUnmappedNames(ctx echo.Context, params ListUnmappedNamesParams) error
 	// UnlinkPatients Take a link back
 	// (POST /v1/links/{id}/undo)
 	UnlinkPatients(ctx echo.Context, id IdParam) error
@@ -5620,6 +5928,115 @@ func (w *ServerInterfaceWrapper) GetLevels(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetLevels(ctx)
+	return err
+}
+
+// GetLexicon converts echo context to params.
+func (w *ServerInterfaceWrapper) GetLexicon(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetLexicon(ctx)
+	return err
+}
+
+// ListLexiconVersions converts echo context to params.
+func (w *ServerInterfaceWrapper) ListLexiconVersions(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListLexiconVersions(ctx)
+	return err
+}
+
+// DraftLexicon converts echo context to params.
+func (w *ServerInterfaceWrapper) DraftLexicon(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DraftLexicon(ctx)
+	return err
+}
+
+// GetLexiconVersion converts echo context to params.
+func (w *ServerInterfaceWrapper) GetLexiconVersion(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetLexiconVersion(ctx, id)
+	return err
+}
+
+// PreviewLexicon converts echo context to params.
+func (w *ServerInterfaceWrapper) PreviewLexicon(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PreviewLexicon(ctx, id)
+	return err
+}
+
+// PublishLexicon converts echo context to params.
+func (w *ServerInterfaceWrapper) PublishLexicon(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PublishLexicon(ctx, id)
+	return err
+}
+
+// WithdrawLexicon converts echo context to params.
+func (w *ServerInterfaceWrapper) WithdrawLexicon(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.WithdrawLexicon(ctx, id)
+	return err
+}
+
+// ListUnmappedNames converts echo context to params.
+func (w *ServerInterfaceWrapper) ListUnmappedNames(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListUnmappedNamesParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListUnmappedNames(ctx, params)
 	return err
 }
 
@@ -6931,6 +7348,14 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/level-sets/:id/preview", wrapper.PreviewLevels, options.OperationMiddlewares["previewLevels"]...)
 	router.POST(options.BaseURL+"/v1/level-sets/:id/approve", wrapper.ApproveLevels, options.OperationMiddlewares["approveLevels"]...)
 	router.POST(options.BaseURL+"/v1/level-sets/:id/withdraw", wrapper.WithdrawLevels, options.OperationMiddlewares["withdrawLevels"]...)
+	router.GET(options.BaseURL+"/v1/lexicon", wrapper.GetLexicon, options.OperationMiddlewares["getLexicon"]...)
+	router.GET(options.BaseURL+"/v1/lexicon/unmapped", wrapper.ListUnmappedNames, options.OperationMiddlewares["listUnmappedNames"]...)
+	router.GET(options.BaseURL+"/v1/lexicon-versions", wrapper.ListLexiconVersions, options.OperationMiddlewares["listLexiconVersions"]...)
+	router.POST(options.BaseURL+"/v1/lexicon-versions", wrapper.DraftLexicon, options.OperationMiddlewares["draftLexicon"]...)
+	router.GET(options.BaseURL+"/v1/lexicon-versions/:id", wrapper.GetLexiconVersion, options.OperationMiddlewares["getLexiconVersion"]...)
+	router.GET(options.BaseURL+"/v1/lexicon-versions/:id/preview", wrapper.PreviewLexicon, options.OperationMiddlewares["previewLexicon"]...)
+	router.POST(options.BaseURL+"/v1/lexicon-versions/:id/publish", wrapper.PublishLexicon, options.OperationMiddlewares["publishLexicon"]...)
+	router.POST(options.BaseURL+"/v1/lexicon-versions/:id/withdraw", wrapper.WithdrawLexicon, options.OperationMiddlewares["withdrawLexicon"]...)
 	router.GET(options.BaseURL+"/v1/performed", wrapper.ListPerformed, options.OperationMiddlewares["listPerformed"]...)
 	router.POST(options.BaseURL+"/v1/performed", wrapper.ImportPerformed, options.OperationMiddlewares["importPerformed"]...)
 	router.GET(options.BaseURL+"/v1/performed/:id", wrapper.GetPerformed, options.OperationMiddlewares["getPerformed"]...)
@@ -8464,6 +8889,318 @@ type GetLevelsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetLevelsdefaultApplicationProblemPlusJSONResponse) VisitGetLevelsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetLexiconRequestObject struct {
+}
+
+type GetLexiconResponseObject interface {
+	VisitGetLexiconResponse(w http.ResponseWriter) error
+}
+
+type GetLexicon200JSONResponse LexiconInForce
+
+func (response GetLexicon200JSONResponse) VisitGetLexiconResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetLexicondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetLexicondefaultApplicationProblemPlusJSONResponse) VisitGetLexiconResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLexiconVersionsRequestObject struct {
+}
+
+type ListLexiconVersionsResponseObject interface {
+	VisitListLexiconVersionsResponse(w http.ResponseWriter) error
+}
+
+type ListLexiconVersions200JSONResponse LexiconVersionList
+
+func (response ListLexiconVersions200JSONResponse) VisitListLexiconVersionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLexiconVersionsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListLexiconVersionsdefaultApplicationProblemPlusJSONResponse) VisitListLexiconVersionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DraftLexiconRequestObject struct {
+	Body *DraftLexiconJSONRequestBody
+}
+
+type DraftLexiconResponseObject interface {
+	VisitDraftLexiconResponse(w http.ResponseWriter) error
+}
+
+type DraftLexicon201JSONResponse LexiconVersion
+
+func (response DraftLexicon201JSONResponse) VisitDraftLexiconResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DraftLexicondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response DraftLexicondefaultApplicationProblemPlusJSONResponse) VisitDraftLexiconResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetLexiconVersionRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetLexiconVersionResponseObject interface {
+	VisitGetLexiconVersionResponse(w http.ResponseWriter) error
+}
+
+type GetLexiconVersion200JSONResponse LexiconVersion
+
+func (response GetLexiconVersion200JSONResponse) VisitGetLexiconVersionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetLexiconVersiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetLexiconVersiondefaultApplicationProblemPlusJSONResponse) VisitGetLexiconVersionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PreviewLexiconRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type PreviewLexiconResponseObject interface {
+	VisitPreviewLexiconResponse(w http.ResponseWriter) error
+}
+
+type PreviewLexicon200JSONResponse LexiconPreview
+
+func (response PreviewLexicon200JSONResponse) VisitPreviewLexiconResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PreviewLexicondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PreviewLexicondefaultApplicationProblemPlusJSONResponse) VisitPreviewLexiconResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishLexiconRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *PublishLexiconJSONRequestBody
+}
+
+type PublishLexiconResponseObject interface {
+	VisitPublishLexiconResponse(w http.ResponseWriter) error
+}
+
+type PublishLexicon200JSONResponse PublishedLexicon
+
+func (response PublishLexicon200JSONResponse) VisitPublishLexiconResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishLexicondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PublishLexicondefaultApplicationProblemPlusJSONResponse) VisitPublishLexiconResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawLexiconRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *WithdrawLexiconJSONRequestBody
+}
+
+type WithdrawLexiconResponseObject interface {
+	VisitWithdrawLexiconResponse(w http.ResponseWriter) error
+}
+
+type WithdrawLexicon200JSONResponse LexiconVersion
+
+func (response WithdrawLexicon200JSONResponse) VisitWithdrawLexiconResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawLexicondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WithdrawLexicondefaultApplicationProblemPlusJSONResponse) VisitWithdrawLexiconResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListUnmappedNamesRequestObject struct {
+	Params ListUnmappedNamesParams
+}
+
+type ListUnmappedNamesResponseObject interface {
+	VisitListUnmappedNamesResponse(w http.ResponseWriter) error
+}
+
+type ListUnmappedNames200JSONResponse UnmappedNames
+
+func (response ListUnmappedNames200JSONResponse) VisitListUnmappedNamesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListUnmappedNamesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListUnmappedNamesdefaultApplicationProblemPlusJSONResponse) VisitListUnmappedNamesResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -11023,6 +11760,30 @@ type StrictServerInterface interface {
 	// GetLevels Give the follow-up levels in force, and the published schemes to choose from
 	// (GET /v1/levels)
 	GetLevels(ctx context.Context, request GetLevelsRequestObject) (GetLevelsResponseObject, error)
+	// GetLexicon Give the lexicon in force, the table that it stands over, and the classes to choose from
+	// (GET /v1/lexicon)
+	GetLexicon(ctx context.Context, request GetLexiconRequestObject) (GetLexiconResponseObject, error)
+	// ListLexiconVersions List the versions of the site's lexicon, the newest first
+	// (GET /v1/lexicon-versions)
+	ListLexiconVersions(ctx context.Context, request ListLexiconVersionsRequestObject) (ListLexiconVersionsResponseObject, error)
+	// DraftLexicon Propose other rows of the site; nothing changes until they are published
+	// (POST /v1/lexicon-versions)
+	DraftLexicon(ctx context.Context, request DraftLexiconRequestObject) (DraftLexiconResponseObject, error)
+	// GetLexiconVersion Give a version of the site's lexicon
+	// (GET /v1/lexicon-versions/{id})
+	GetLexiconVersion(ctx context.Context, request GetLexiconVersionRequestObject) (GetLexiconVersionResponseObject, error)
+	// PreviewLexicon Say which procedures a version would class otherwise than the lexicon in force
+	// (GET /v1/lexicon-versions/{id}/preview)
+	PreviewLexicon(ctx context.Context, request PreviewLexiconRequestObject) (PreviewLexiconResponseObject, error)
+	// PublishLexicon Put a draft in force; the procedures that it classes otherwise are estimated anew
+	// (POST /v1/lexicon-versions/{id}/publish)
+	PublishLexicon(ctx context.Context, request PublishLexiconRequestObject) (PublishLexiconResponseObject, error)
+	// WithdrawLexicon End a draft; it stays on record
+	// (POST /v1/lexicon-versions/{id}/withdraw)
+	WithdrawLexicon(ctx context.Context, request WithdrawLexiconRequestObject) (WithdrawLexiconResponseObject, error)
+	// ListUnmappedNames List the names of procedures that the lexicon in force does not know, the most frequent of the last 12 months first
+	// (GET /v1/lexicon/unmapped)
+	ListUnmappedNames(ctx context.Context, request ListUnmappedNamesRequestObject) (ListUnmappedNamesResponseObject, error)
 	// UnlinkPatients Take a link back
 	// (POST /v1/links/{id}/undo)
 	UnlinkPatients(ctx context.Context, request UnlinkPatientsRequestObject) (UnlinkPatientsResponseObject, error)
@@ -12409,6 +13170,269 @@ func (sh *strictHandler) GetLevels(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(GetLevelsResponseObject); ok {
 		return validResponse.VisitGetLevelsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetLexicon operation middleware
+func (sh *strictHandler) GetLexicon(ctx echo.Context) error {
+	var request GetLexiconRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetLexicon(ctx.Request().Context(), request.(GetLexiconRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetLexicon")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetLexiconResponseObject); ok {
+		return validResponse.VisitGetLexiconResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListLexiconVersions operation middleware
+func (sh *strictHandler) ListLexiconVersions(ctx echo.Context) error {
+	var request ListLexiconVersionsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListLexiconVersions(ctx.Request().Context(), request.(ListLexiconVersionsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListLexiconVersions")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListLexiconVersionsResponseObject); ok {
+		return validResponse.VisitListLexiconVersionsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// DraftLexicon operation middleware
+func (sh *strictHandler) DraftLexicon(ctx echo.Context) error {
+	var request DraftLexiconRequestObject
+
+	var body DraftLexiconJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DraftLexicon(ctx.Request().Context(), request.(DraftLexiconRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DraftLexicon")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(DraftLexiconResponseObject); ok {
+		return validResponse.VisitDraftLexiconResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetLexiconVersion operation middleware
+func (sh *strictHandler) GetLexiconVersion(ctx echo.Context, id IdParam) error {
+	var request GetLexiconVersionRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetLexiconVersion(ctx.Request().Context(), request.(GetLexiconVersionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetLexiconVersion")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetLexiconVersionResponseObject); ok {
+		return validResponse.VisitGetLexiconVersionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PreviewLexicon operation middleware
+func (sh *strictHandler) PreviewLexicon(ctx echo.Context, id IdParam) error {
+	var request PreviewLexiconRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PreviewLexicon(ctx.Request().Context(), request.(PreviewLexiconRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PreviewLexicon")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PreviewLexiconResponseObject); ok {
+		return validResponse.VisitPreviewLexiconResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PublishLexicon operation middleware
+func (sh *strictHandler) PublishLexicon(ctx echo.Context, id IdParam) error {
+	var request PublishLexiconRequestObject
+
+	request.Id = id
+
+	var body PublishLexiconJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PublishLexicon(ctx.Request().Context(), request.(PublishLexiconRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PublishLexicon")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PublishLexiconResponseObject); ok {
+		return validResponse.VisitPublishLexiconResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// WithdrawLexicon operation middleware
+func (sh *strictHandler) WithdrawLexicon(ctx echo.Context, id IdParam) error {
+	var request WithdrawLexiconRequestObject
+
+	request.Id = id
+
+	var body WithdrawLexiconJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WithdrawLexicon(ctx.Request().Context(), request.(WithdrawLexiconRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WithdrawLexicon")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(WithdrawLexiconResponseObject); ok {
+		return validResponse.VisitWithdrawLexiconResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListUnmappedNames operation middleware
+func (sh *strictHandler) ListUnmappedNames(ctx echo.Context, params ListUnmappedNamesParams) error {
+	var request ListUnmappedNamesRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListUnmappedNames(ctx.Request().Context(), request.(ListUnmappedNamesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListUnmappedNames")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListUnmappedNamesResponseObject); ok {
+		return validResponse.VisitListUnmappedNamesResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -14297,377 +15321,405 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L17k9w2si/4VRC9d+PM7GWrW/LjznTHjRMayRprR7a0kj2ODdtbgSJRVThNAjQBdqnGq+++gUwABFkA",
-	"H93Vku6s/zhnrC4SBBKJRD5/+ftZLqtaCia0Orv6/aymDa2YZg386+lGs+aN+ZP5V8FU3vBacynOrs5+",
-	"2DGSt42SDdE7qoneMVLTLSNrtpENI1t6y66JFAx/5orIDRGSMKGbg/lv80LJFfzUsE2rWHGWnXEz9m8t",
-	"aw5n2ZmgFTu7OqNmGmfZmcp3rKI4Ta1ZYx79f36m5/96cv4/fv39yZcf/ttZdqYPtXlH6YaL7dmHDxmu",
-	"4h37rWUiZyOrUfYRItpqzRo/R6o0aVgum4IoxsTsSW5kU1F9dnXGhf76y7PsrOKCV211dnXpp8mFZlvW",
-	"4DzV601ieq/MHEqZ05IU1FNvz0Uh9+oa/hH8XbA9U5rUjcxZ0TaM7HdMELpWTOjU7NVKbpIkvjz/66+/",
-	"f/nhHP/jSfcfCYKrm+cte9HIKrGcF7zp1tPC3BPzKlq22jSyOu3UZlB5clZannBO/+CiSEzqJ3t6qLpJ",
-	"HpAbLorebJgwbPbzGbItvGW48Sw7a9gtZ/uz7CwvacM3ZhBGm/Jwnu9YfmOYVAq98/9i72nFBYW5ZGcl",
-	"1cz/1LANMHzD1c15RQXdssow2K+JNX7HRYrwr0V5IPtwoY6Vc1qW8JXYsisuWG/Z9rtrKUtGhfvw670Y",
-	"lWKNLDshNUZmaQaK0lnWrKFamh/r3UHxnKs0Id5QzZnQIzPisH5Kanzy2oofhbOkjRGcwlBJS8LxD0bQ",
-	"2scTs+9+vascVTdvnEiZM3n3bGo+we93n9E7TXVqNt/KPTARVTeKKE1FcU3kLWvM4Tb3UW2koihIbc49",
-	"12rkxCvzmd5EC7ahbWnEuxnHHJWOF8w/7YfOsjMq1J41wFWqrVmjWIH/YFqX8F+0LOPc8qykSiVW5/eC",
-	"5OapxMTdb93EK/r+FRNbvTu7+vrL2EdBOj+nhznCO0kwK7Qb9lvLzdqvdNOyEwnMFyXdvuBlWjf5SZop",
-	"bkq6dXJkihnNswkJSvMdbJJg1JzvVtwIuTc7vGalNJJUSMHi22cmCgz6ExWapSQ8POEmaiai7sCE3Txn",
-	"zzw+ZVBaUlsvm8pNtKL1lTnlPNdtw66t0qSuiWwyQhX5P9+9/j6DJ9WO1kwFC9TuLQLKIwiufIePqBsu",
-	"CBdE1TQ3Go7ewRPs1mioKP/swoj5n9R2ouoVJ1UttgGZ8F/q1vz//1JwzZkpmr/dcJEg0kzVZup0nOY0",
-	"tP/6V+qsfi81UW1dy0az4oo4SYR0pWRPG8Fh/dFJmoErszX4zOg9+y1VT/Nctsl7De54vZPKqKOS7Ogt",
-	"I1QQii9lhhVk5BE4XPH57aha2denZveyGLmwZE1/MzeCv/ZrqnfdZ+Dv8+TY5IX1cvOdoefIZL75AYWW",
-	"04byHRVbVpgTxTXZUwU2CKr8+FtgP8G+ytZcZm4tO0YLUFrsal5uzmEKqSvhyeVlfOLfS8EWTb5T38iO",
-	"qpH5mJHvNimRl23BXnBWpvb3H+ywB83JSBq6Vcj5uawqqoDnzNUbZy+Oo2/M6DH+6k3EaBdJ4/Ld6zfE",
-	"PUJ+fPk8wWf2iSW35qNff3+cfZ3itn+wpqIjsuoVQ9MWxQOhvCE35hVidw80fLCIa8mNGupvUS+Jzatw",
-	"RlErZRtNZJvSQGFwMOdW20PcVC5kuy4NCSr6Hm3lx5dm8yOmM144sNBXVGxbuk3bdfizu4I0e68zotp8",
-	"Z44VE4YPipSUKe3LY1pqWjgbkzKtSvXN+ox88fXX5j8UAWcCXpdwn1BNKqlSdAVT9EE0rdebjWIpif6W",
-	"qbY0l7IkJTOy2kgemG/KfoLR4rfy5aR75HVTpBU+J3CcQ0khS68PWegRkQ3Z8e3O/CfMs8fRTnZSckvL",
-	"lhkhgc6f1GqaYmANdiqG0rTRgZLh/g0nwPwvrY2pyCjY2JsNyzW/TSiRr1ttpjK28jXLacWOdN1rozY1",
-	"B9LI/QwXkMTvRLXgiiuFSgArFdvvGCjSNRMF/tXJEPAYgNgsQOGkQshW5KyIL+0N3bJXvOIpDvtG6IYz",
-	"BZbwNnlAzQDxffjqMhAkX/XkyOMoj72hNWtmq8C1efpOGmixCTVQ+NdOV2WKSvWo/4IX0Qn1bxf304kU",
-	"GevD+I7WSwyGB9DW4xRj9Gby3mNK84oaKWHOIRoehVQsLhSEf37OTWdGfIiL7g1rzAiseCfbJp/ye3QO",
-	"YCsgnP0XNS5hxOjpz9WtmWhdqwS53XfGnDE9K3fKHD+2dD0DNPKWKy4FNXpbLqu6ZPAorZgoUoLmLcsZ",
-	"r/Xs+TX4/B0N8dAKv2G1hmMHf/2tpQ0VmguQjwVXOW1GJm3u1zH56G5gqx5ck0o24MoU5MnlJTCqMFcA",
-	"2fJbI/41kahgLpSjj2eIzrcyed6+Dy6nRoLlG5uA/WmBp+odo02+G3OSvRagcZubXxlK0DK0ABITeff6",
-	"DYyJqnpUQv4p1L7/9HP2yy+//PJr+Lc//x9//s+46MRJP09z4lOI5RwOh0NVFQUYKaQBS8+a7btDvUvG",
-	"od7ptjg8H/LncOq//v6XD3/+zz+dB/8Yn++EiXNXOrthH5LU38mCllxzppIEr/CRwzUx59XaNQoO0Lu3",
-	"idl3w74UQPQJI7E3mcNDTGXeDN6xJk2Ku+0jjPgxthLofNKpmwEfeuYj9MYfZ3gHFDx4Ot/AGCXhtzlz",
-	"slx/oin9IGeZyWNG8EmM3n+yxigYIxr3LT5hfd7XoYk5bWfZl4c3XacEXs64bf0c9W72POOb2E0nvY0L",
-	"p/cBx2JK/00WhmuvfvcuMvhHLoU2BDJDt6XmNW30RcNKo42bP4YqSLgm8xxECWhdlzyHsPRFwXPQG7xq",
-	"veaCAsGHW/shi4iM5y+fvf6ObHjJwMxsdNZFHSpWcErMMNEv9gmGy1a1FApX+Zxq+o7p4YqPRvrvYMj0",
-	"ls01q1QgxOX6v1iuzz74NdGmoQfghBMR8L+/r8q7EdEskyimFeGCUEvPShasfEQME6LHl/yEsQai6EHh",
-	"KdE71qA1BWprg8rsWeBPnSRdf63Tk88+Mb/BNipClVn8gYBRxkVG1q0mG1D06obRah0kJAipyb9YIw1d",
-	"vpf6nZYNTnohSw046UN2FueB2EsB/cKX6kauSxb72H9r2Obs6ux/u+iyyy7wV3XxBt+K0ed7qXeGR/ZU",
-	"gfZzDTE+gnNGipifWlGwRmkpCyAQrbqIVsOokuIR+cn886vLLzKimCggSWJLDX+CY/Ut083hHPLCiGK5",
-	"FAWwnZtZmrgnXzG47/ZMaLJvpNhm3uFgszVIQTU9g/v6U+770by/Acei3RiuiBREaWr4VmnZ0C3r5vzS",
-	"3KT6s5n5O2mMUXcQIXNmMPVrIo1oUmRv5JM5f4YXIVq0p1wbMdfZ8RmyaI/9YK528yGN0gYpjVrSyJo1",
-	"2l6KecOMCFpR3fcNUc3ONQdf7GA94DQwkx19SbRlaR5yN/nRILyI0MqpBJEf5F6scmrvtT49X2qiGFMY",
-	"vA08Z1yQ/Y7nO0isqVmjpFBES3kDl2y3Mh+mzc4aWcY/30hZqVTylqwgNFrRg5lIRsziQZg65zc6HAY3",
-	"arDoOLG6G7a75n/GYDCQyU7XTS6kURZubH/HOkdPd6Vb9njFVYRFbIBb9bSCMWHjmO3DxEr8wCNTeota",
-	"HMyjKLgGt9ubYH4bWiqWDabsuChw3zgHkv93tojHXjHwwLosO7PPp+Q371v0qXtZmNH3W+uMa1pU3GjK",
-	"tC04/qZYc8vzWORmEdc+Ik+D5e0p5rqw6pr4OUGmmp0KEKBjb39p4CsgvSCrUfVzKBz7DPxqE/tS0fcv",
-	"8c3HQRg+zlThyYjz1Y2Q+5IVW3Y33nLWyqi54xWFLlUiap0ttrrG1lMxkT6+q4TArWjBFkl/z/CpEQMC",
-	"RRYQ7lVvqCywA4M5dzOM7mZdN/KWFa/YLSvV8eJL8/eVYnpKZsEA7xgM2jDzQKsx53jixbe9h4cr7L4/",
-	"HDa6GnUT2T/ImIL/KsvXm7Ornyekr7p5iq98+HV4tXzoUkEX7bl/aX2IOAx9AtTxe1qzqtYREYRTtEkc",
-	"EMrimti81SHXZDaFNMZsBT2olbxFAg2twoMiioucYXUC5tNfE8G2VPNbXybCdfSbvcFiX25Z5JoIXERH",
-	"b0CG58yoFBGQ2Hn/HNDsbCfLIrIDL4xwQ5NP2ERkddMV0hh2KtqSoQ+Ylka8b/Fqg6xWIUkpxZY1BMeP",
-	"3W4JAQG1Ap9diUB2Bv69lTkIoENMabCLJaeQeoU8N5m0afjBkBrra+bo0y7ZO5J9mNmygfmlBwuLCjKX",
-	"2Z+6ElAZsr8ez8GK+/40rlGNhvtSyLUsDl0Ar4SUQ3cCJmkzeWWBhh79oRXbhDdYaVZ3BVpFgeVaLrkf",
-	"Ev69FqAlJPAdCxlVSh0zaNCnAFoVF0fx6qNp2sh5JDWHNczSbO8m6092LiumyKaRFWh2O7k3Qjgg7PF3",
-	"tD0cg0qDqfqCGMto9l5HsyV9bZlsQrnSvYk/jJcpZUYb/0ZsS652US/ckUkFW5G5QiZXaNNxbu/8ovjP",
-	"fBi+K7XoLiTLPXalbtpOHgeXYzZUhILTlLmYdCCcMl9SERIgcxUETi5lXUKF1SESOsfTTsOYrwbnsmlY",
-	"rqOa8E+7g+EkTW8gTZORuqQ53HFUECPIOWtsJjjqwE75/yqSZQskHblpiezMLjhshRQMQ3DAm3cNw2Rn",
-	"Gy5oGctoB2Fk88LAp6cllgS4UgJb5XQsiLcNLViCdZ25kIEcwVQ4+AOhpRTsmlxaZyw4KLU0v4UmxJfj",
-	"+YvAv+w4rTlGcZeIF5z0Ai04S1Qh9bnTSaL3AVZXxPJFXEKvll3thpf8oGyECX6TzAGsFSlNQo5D2Wn2",
-	"a3qsgVDokhEN/yWOzrO4V81pOBFPD4TBIqYRypAVXe0Zu4mElu29sj4EGTb/A1J1o4w2Tx1IC/hx2gyE",
-	"5LEUDNfiVz1Gw4jtttTr5HbjyO2U4TWVJHqfTsGPWlrRM04NfCw7Lrsbc2+pm+dMU15GDD60AifWagZZ",
-	"UxG7CN+0a3PtsYLAA76mqZDKGD2KF8xKTDh2IJOwOFGNuimHVM1pm7SOYNDV2E1tDiZ+2t73eCGQUsob",
-	"RUp+E9V0dlxp2RyWcMU3t2yOM1IZTnXD9xfgKN0tObGl+KmIC8bo0DEyndq4X+LFb+OebubW4DOvKVQm",
-	"VPJ2rIDUZxmaU4AlpZ1SaFUdOBKgNsBfd1QUrCBWWWIqpxgO/XXSdprW+EODY/JpGzOJWwaJgICDaohL",
-	"jqST8PUmpc2nnGT+Q25rYJszy1Q+BtA5zyZUVrvYKaXwDd2yqGxaJJFjYkNEFf9nCOTh8SPea8i4t8EU",
-	"e5HbWojJDfWCO6kzWlOIa7hSURrSLcN4HMhtVkzaDUCNzMt/WFicnIpvxd3czX337fwM+ZCrh4pP4G7/",
-	"YnKNoSvWDhldY1twHWcat+FHaCSJfQzOkUUdmM9yZhZv0Z80JfHd2GMbFwwXk+qp2y8t8HdU7eLxTfxo",
-	"9KdOG085XuKy655i7Wi/Iv4L73g4PoO8YnNvo7TIs88PhF1n2ObW9rXkywKMiU6B9yIPqJ/c6H+yhm9s",
-	"cP94uwuvrkUI7bl0Hs161kFYJdyjAjyXBXxqpxBbwN8YrV632ihPCX3LWMVrRiuyl21ZkEKCi+Tvh6wr",
-	"Qzk7Ej5FoVbbiCT91tawgUpphSkMzrVi5SbMTfJlJoNakgxH9/bb2LF+d8MFWHTw2kazZvasXDW/m6HN",
-	"rQOn/5w5wseWTxIv3elZ2hhEYrLz5ohFrfipGY9DZdAc8tGyxBn5bMT5c6obXtHmsCrYdua0MAtqyTtH",
-	"0cTuk8PhAiJlnqt7HBhuWcBjfQ7oiJc6g29KKmJqk2orIHPKGjLjg1vHUllZ79lGNsZKsurIfNsMxoiU",
-	"M1Kj59jS3oD/sFp/zg0bCpqFNqH1/B2Txzt8omz5ru3KHRm98TAerahoXbPiiihJqjbfQSpDycHtQ8UB",
-	"eRftXTWPa3HAWJDCIkIoFpjSFa0JV+681mbnY/J+9nnzEkBJsqFNXzDPOXOLpVSXvDIC7qO62k64WjOi",
-	"oZLZZ5LygkUX7mKUKXIeFzZeedyGA6D3uezTKRI7Vhj7VL+AUhRESFsQOjdLQZ15Dgk+mfXZNwzNup13",
-	"WxMTGtuGR3TLhSJd4oGM7OLfDsTKRVizDShxbaweLyIJFduSdQE3GzOCC33HtdkDYMxQRswSFn9veDEi",
-	"LIb/Hlwa/hMzKDAc6ug2uftgQ99nd5GM3zh+U2LbLqRmY54xw+qkYUorlGYFKWl+s8Q/N5i2E8ydGHaX",
-	"hJtM1rumxi64uZbsgBXN1zJCiWF5yGVdSygD6bN+4uZ6iSIAIA+6TDuQFMZkZ+9r51aaxZlmGYIVZk79",
-	"DLOvLo+ZqWCaGQNkVUWqXJ5zW6QEgVS0TIiWxL10jV7WecCYY8XZX/fSw76+vIxwLkDFRKf5jqOnlRL1",
-	"W2soBo86nJVTT7Y/1yexqTrBt4CDvB2DGDHOkEHKQ/yt4DYoiUuFb2QjsjUVnPJANBN70q+Xf3R5+XhK",
-	"S/Vfjx2w0WAWLaVTEGVxcDvHlcyZ0A1btHXOt7tuKIh1gdkytAEEpB3DfNWSo2v2lqucNbRcUdloiok6",
-	"DW2YCP9UcprDnVfecgUOdAlDl3LPmlXJq3U8DYCuS7YqWK13Ub79Vu6NMoSoOZAjryWoXZD3NCQB9erY",
-	"3Xn3y2kQhKONe0ZLvm7Ac/DCO38WePkAjS2RFARJa5Cg1V/C3QPbFldKrTR634bf/Y5R1TasIGu246Lo",
-	"aH9li/kB6UvLLYM8X1t5YHenoUIBWIsU0chkK3LWaMqFPqxq1uTWe3VcFgcRKdoUpGC33CV3AbaL4rfs",
-	"O7dB6Doc2c+vxrfTzEjzMpHlc3riA7TPCM2lIXDBVV3SQ0Lz90v7oid9vvhiSvjgt+N78GuUrRV7YbMW",
-	"Bwxr/zp2x8KboZUxo0rJPpjUwV2aS3S2O5YHySz9CdeNlJt4+lmI7KhsFpRLiMpLqVh5uCasqvXBZaNh",
-	"CkYhWTQ/CZSjlBGs6CGRkY/xGCzy2R1sbSIYQILNSsYycxc9AySXQje04LlOIXyERPbz7iL6CvMLkHhR",
-	"msuyZHTbsrh//JZNJJ72Uv8ge8eWqlyZXcCgtBHpGJjlbFGiabKYKOH+nq60oUOUrAgl4lU0uft5vvXU",
-	"0XZSue8Gj08NMWoEU2rE+xJlS944jD2uoEa5wOJHQgVWebgS/GOr3ONwxXOeAVEyN6pzWbIiA0P//XlD",
-	"D3ACrHNgU7aykSqXdfwb7uI8zs61eGHHJpYHWbPr6pDuAPhObsi2QWdfJIXq4WOXDtJscuJZmB46PfXa",
-	"ATfFI9YePy3+q9wv4duO3d7KfdTyl9FNC+HaIto54pAAuqcx/oQkflGBonecwJry7FgMXMBt6MiTnQBr",
-	"zlJsJLQ4JFKsboeBFrU6ShoLkjgmihQ2shXxqg2H0GUPgRG98HDmbjrLbYnLZ2GufBDC7E8jIBrk7rr5",
-	"LNjkh0QIDPhixQdx6EkffJjVu/DVZEI6wjjeueoWhPWqTdyX+938xKofxYZPZ1V1Mdg+HYfECTg1nGR2",
-	"fAoyj2TZy4i2WdL9hGiznujZa6u2hBqg51JFs1xWqCseUWg0vJG+R9/0ikSx9NJX2jgVyKiTcAkqxq6c",
-	"GavaSg2arWShS7zEWtFjic0LJjTXhxXW0kR0ztfGqrG/Ero2h32/k6Gnn3CVEVoqCRnJWNNp20D4kKCi",
-	"lWtXc2WOLFSTOFQNKg5ZWCEL6b199cG2tanogawZsWcYPTpu/YsCXyXVTOlVRevINlC9GzhIetGcrFdy",
-	"EkibHVVWEE5f3xOVML2IyzxXZWcVHS/X8sTswX7CgqLoSCDwV1QpplQVNcvfDNCXAZ6gQ28WBew6F4jH",
-	"7EJabYVA18iyvVph3riNsChjGfp2qQY/gzkpCa7yh4OCb4d2hSsEKgotau48UYZrZsUIqYcGaVii4VoX",
-	"9SJF4SUUoW3khHa72WPj8azT5wyqv4/TVRq60fGwHiAN2XxBX6TEHfyL4ltBdTw1MTsD0OJVNLsuUsLW",
-	"KqcE2zhzhyeN+30PpIgbdkjET0LAOi3LgtCaNpqsD1dErhVrDGf9+PJ5BoUGpKI3xuoGuCBgYcUaTksr",
-	"0+xDSjsH1LEmRDuCTK4FHgZoz1tfgntUstVzYFp9KEcz9G63fkVFu6FQaRFXI2Hxy0zoviBL2ROpH2XM",
-	"3flWymognj2XRBLVzC7FdSS+FVGrE/5uxHrvBFzjZWZEVhdyVwSCYZ1oaVVLLX/QA1Eykdq10Xsa0wDe",
-	"2V/mr68rPz82k6JHIua9MIfE+zB6bOA23VOy+yR+wOtUflHdpg5EXScUguMQYfbMSSW/R2mJBs68VDX8",
-	"Als08AkuTFfB3hZjQVpYjU3UkbdGWNwwVisM1zJ6a/7c6mU1FaHHLlq8My+zmb2vpbLbEwHw2drw7fFP",
-	"ZkmrZPq6Bf1zX4GnuyMVlux29MEwne0UYn2ns5J/T4VYAS+sD3H55uLwC2yzkbRaOB+r+ecTD0rwWuY5",
-	"vAvLO0YccMdws/y+disOi0F9Euy0NgGHJuHGND/NP37hWZ50YuLQE9O6WxY94ApEve4bXpasMLpPlVlU",
-	"PMRrFRh4yqFYQ8tclqRuuNAAmvOnH15/9+rP/ZrCrz2AyxiWzR2z8oe8ddzehQdgqf58GsOm86gMBcMi",
-	"bNR+6nzAsB6zIVkbgNuXqncrvAY7zUmYQr/met7j38KjIRDSAq59x5iIphZNX/JeuebprBWwnVAXdj1d",
-	"7zu3wS5Zwnb4YMFNjkRMb9a3jsiD67cs5Z4Vq71sbrjYropoNOuVNPLKWhUdiiRRvGQiZ1dE77lFZUG1",
-	"amts7y9Cw236dkjkFv60w6A0motAZCYAusS5yFvFokEkmJ1eAWLMSCyerNlB2qA4ULHvNdC4ylmWDSx+",
-	"gpZ/pzVZM71nTIQrQLL+9Svyv/eaBH99SQoJs2Dvc4aAMZOUNNs0uac/4a92DsaE6qB1ShspP6JuyvHu",
-	"XLcRAmRxHovPcrBpaXaOX2Z4QJbKhZnnbuwms0Z4ZEYTmtlSpEb7TiwA4Foi7HeS7BupmQt7WwUE3AE8",
-	"apuMZauUUVyGAUZQEBho+JaLMIpteKbZYBQLiBTHm2k0z9uSNiqtCSC/D3CnQCZb+r8JRhnuVXb2/nwr",
-	"z+0f/0tJ8egt3X/HlLLQoiNqoDFuVhO/3xM+0w4xtrHgIYOcVBLCCs6IEdiozlH4raQ59nBE1y0AVqBN",
-	"XVLNGuAY7xMu6AFBcIuG7sUVwBnRVu/MM1LeBAbCmiKKk0OaMH+EJLPVRja2Gx1+27rSYMQoX0yk8mRk",
-	"fehitHbu9rIOjRdI+JGNc7S7aUySbj70Xae02yAkzrzLvKh7vOk1e3teeke7JxsCRb/jkZDl+uyZllGg",
-	"Yhzn/YT+v1FfWEKBTXiEfFbUuOLpEpgSHgf3ieiq+MZmd8asGmNhjVj6rnsbnCoVKHjKXslY93YdBDAb",
-	"sqEOMhpQtitGBbqyHWR0CiRuhZ38owFd83NXCH/fuKxtmTv7Bvwenn+G5JoIeS5D2rIUPVr6cVH98fJn",
-	"4kvGkJQGYw7n0Sd4b3ecXX7WUXGc7eLF0WMeqMK/u0BH6dj8U9TeD1WhYAX26xMOiGhA1jfZiuCFQbdQ",
-	"UZB/PH0DaoZFpa1LKuJ6fpBStKp4xIR40T1A7H18nIOZoENQlUnr1fawyqsniVmf04ZBj/qizaEZKDi/",
-	"Yd7qjp9MZrY/nWiseoLPp8tkAkocUz/ooBbjh2+sPz4NlhNGK+frgZBw6d+1eeO05hfdHx/hkXpkW3Iv",
-	"VA+nPcuJ6waPjOpC4A5T2AuhJf5cbOY+V3i4jN2h2FjucmV6J4sE2jncpWnLXUirTrqFGz3TgtAcn+a5",
-	"8faRB7a2e83pkIx70eFO1bMrD72y7vMdyYJ7xWt9riV/L348JkbdsYnbvU57mc0Xbjjr/p+0gP0Hxub2",
-	"z466KW1sCaeflEdPwxXdzi/b8DGqRYpFd3y7i1cXEyZ8Z1bo35eRm//55G6XS4lJikNP3/6U30CSJFJD",
-	"eXzfE/UUjl4nuMqc0YE4y0BtOx8/4+iOxcHAlukFH1sRuOP3eClvZamjZS2C6HbNiPkdWyjf4QO+MC6G",
-	"/yhSGQq9auIB4z59TWqpOKTz321KNiqUgNEZlB8PFO6GCk7Le87gnrmg+Ie7phc4QAyMATlt2+VmwrsB",
-	"jbKkPjiB2uEYK3nA4jcclvTMv99mQQTaQWNTeUHzWLQE3F2nua3StSwjfsY0OtNMf4vNHHESsMNdwpUF",
-	"zqaxLg2GOvF92tB8wTYBlad2CYdMTUPdEYVty1YHZr3NYwXBT6aKDWlTqTGgbvM7hK2uSUO5YgWBLPxN",
-	"gAzDERxG2MRIC46uWVkqdNh7YH0YAEIqUmwBpyPmNPXdFca7HRv1JIB8dh/ZMVqswB9npBhj2v4j2oqA",
-	"8e1Or/JqgoxPemT8IkbHWiqHMOzr39qaCyt24H8Llrdrrlu1Khm4lLs/NGYi8Z45dw3Qd6etD7A8mRKA",
-	"JdBys1FM2xro+U3azx9fRpEA9kjqm+3EcF/0y2MffTWlDXkZMOJBfkHLErz6D96NJuFPHOYroOdvdlsZ",
-	"N/+U0MJflwguS49p4eWGHpvWKZAkh5jmghlFHvNf3CwGKSIPBDjZbeKSrlDxHR7jyWgd85oqHjcBoXVP",
-	"EocEQlzWBriLMQV9gZKHoNnG/JL/NLcwqbhoFYEBMtKKRraisP0OTjCxilERrz7EzGqa7xxMGUzB2Cm2",
-	"iUHCwI6XngVgTAUB9QKDJFCH4qqtMSHd1xckStF+aynk0cdVIHMCE1CXuayjNa9cdaUfGTa/x8R8uIYT",
-	"gmhE1zoq1J7s5vNrNCzLarWqqVLxilpWK4vvollds8Lujy8zQiLbTyNmGhUHIqT2oJcqmtTsGnVEED51",
-	"DD2iF39G8s+HQbDHyzCwG8Pt7xWAVf79QKon0N7hBJY9soDnErek4Hx2JyJgtC5K610DICz80c2sXPFn",
-	"YLB9vieI5ZqUvFqOJ77g6jwC+vbqolU8obfFkpYu22YAbRqRpneQSQ8Az+2Y7w6zme/+W4zcPeQmS8/J",
-	"ay0eWVzm+vdQH59B1NC5u5PF0y9kWcr9j/XDAJSPhW48UWPNiKExmkeywAo2lLfXRi77YwQYVrYL+WFu",
-	"4udbOJSpLZJ7sfK1K/FMZ5vD4Ey1WR99vRfekToW7l9WwzivrcYQ8wUDIDeu0W232g6BfSwk4njmnW1/",
-	"FWkWCV28ZnPPK3jcXLzxCu4FVZluTlG0hCNN1xYIwmRjKw1RFyNJIH9APP8B8fwHxPPdIJ6/paKQt6z5",
-	"9+7l8LIyFtdbptoypn0WRQomBgOZxRSYMKYFK2mUY2NNQoktZJNSXhzlOYQ9WSE+ulI7+uSrr5PNVdYH",
-	"3YEWI8RdrKx4K2TDilUuy7aK4XJjrpsfyD6XYWLG48zCQQta2a4h0KbfmnHDarLQnBpcFByInfQFGH6t",
-	"G7kukwOGv8ZWANlROHuzFsDJtGvC8pPHl5eXpOSCKezEK1udIVqwV2UsuipWVSwqaGzYpo1arK/ggx2M",
-	"gPt0vLC2H/1IadwdLYe8klm27XjUDtrNMKDkkO7H3BI7NoFCcJzYH/YpHilmifWkT/VqG/M44BxiLc2m",
-	"Fa+urRurBx0tASrJe4Bx1lFSGAsm0RxvJMMzndl5Fy9Ksify0E6zxrwXPDjD5LrGMonTmbsjSbvGzo4e",
-	"Eehq7myI4KwIuayquJR4V90Nu2iBqo5Hb0BIv0A7kSRh39i+z/dtBRhwX2Rpg6zaWEmokYpfXV5aMVnN",
-	"tZaG3JH8eNTDegSuAnXTawZm5dZYjUb67rliC5Hw0kk1UyAOc6RFD0QtRAWwmxauORskBI9kzwAtLTDa",
-	"wkAtnv4j+v7fDGspxmJrk1ixZvx4+dNJhodQ7Gg3BmIfsa2aN7K5thnPUgxBjj3TTgV2O/jzLyLw5ygB",
-	"gjG+nI5pJqozG0aLzFYl7agoMlKxSjYA+fhfbWGbs/fKqh/PiKDOjFpw7cIVGVFtviMAeleWcn/e1lnP",
-	"FZ6RhqsbEnSMH9R6T86p50AKE1YbthU0DnpcHoL2C7aQBPxE3ovfIXMZklnULD9kLEE2DI+4q7NWAA4C",
-	"t+YNQAxBeDxxXYZRlGVcEA2JfzVjQ50CcyycMarRsJpRraCLBTZ/WYYNPXYGXbxjsvWwj38s5NZE6MNG",
-	"N3IMb1RcmNW53bu2pxrS1EnTlkH/FOKh8U5CgaMYySA2ko6KYJ58L7IxqSS+Y8sSpwqW8+KexZNujHUU",
-	"QUoSWteNvGUF4TpzYLRFw/ZdzeKSr4yEL06VBVGXlIvVDa3jImcUscToMS0i/8zul7rEt+kv8hiUwlCn",
-	"72o/yeLaz/mBmUFavi+59FQMu6S6TLcuhTtgnx4/Hm15hLyWeGPHIZ50othSBdicrClnMow6Npm7Obp6",
-	"/Bi1aeQGCrac30TltGRF54XsNSexrYfG+HpxwskdGbhTlFxil/3n48lmo44jRrdfvRQvZBMzLONK51PR",
-	"CSvL0CCxum4ZvhBcay62qgem2IHL+xQ6+5gLQpr34gX44xKndi3ITyImTiZvAhExBYsRt3KCLsuhsMCQ",
-	"TLfo6P5ycRPf1tVYE9fEFcGFlqPvnRQlK3mBxARrb0mDmQ4ThnsYVSmqxQViycWCUC9Qf0oa4pCpadxN",
-	"FILRHu7Ux3f796cw6vn/nu1/kDexwn8bO5gMqdvHAP6/5g1Ti5hQu48fK/6K5Q3TGXToEESKfLqPsJuz",
-	"G7c3p+jypY6Cqd5wEXHP5VSBDO086QLexzSsMHztxKt5I6x4zc5oxUSRSKepsJp0QXU+fD4oQo149dYl",
-	"q2Ja78HlkZsFybKYhXU8VVz5W8vahZA1DRU3cQbY2dhlkNfGtU17B/hdR2VwhyB+XtfP2RhB1tJPpH0H",
-	"Pt25mCiomRqS7ajZRqIlcbuGlgN0bjWGHFI3mCXSxvWGjHNA22yjOMxPO7eFJYe5ytm+PJDOK358K8/X",
-	"kDtqZEPnbncFwqmwO+bnGqjTltlCNgiYOn3+nmrNqjoi8tds24pF3ASH6162YqobB8wFomStUG3DoF9N",
-	"RQ9kR28ZWQNcF4MGathxwDVcM69B7BohwgDuHf4ThwniUTGGYE2DdvG0jQYekkiCpcYoqzs/iSkfRWFT",
-	"Xcr9ngTE9lTz03AzT2/6sx0VgsUq/EvaVPfawrwbuk+LX85+OXM9hjYI98Nz534HorjaGkm2kmh5dq8t",
-	"2VBexsI8VmAHXj47Y7LnZQn2kaY3Ca8/5SUXW++TvhuFZFkwpe9F5D3l2h6UCdnitqN7x5MmnMlgbY7Q",
-	"WccQk8yUgjCFH5deq45Bp2FM7fDp6aXALEYxI6TQM1AuFqJUlFRsW5oothdeG5qmDlySLX41Gl+MJ5EP",
-	"yw1xrGBe3ajes+goMZ7uh9OKcwDNb4Tcl8zGGxYkjPZfjObKogxZyFyTXOWGzY4nn1692+ilVVgUL+Cl",
-	"i3D3diylthPB05gOIdh1u8yInS+MeZEwM2gFHSwwpuavr0iCubifwDzyfXbS0PUoRaE4mb/gGuV0uV2d",
-	"iPUQIk4rsxTtFhAIVrftaY56vdnEmiuGIjXWf91fbIpr6KaysKULCoNFON0pqRwOl17nG1ny/DDz7phc",
-	"gE1FogmInlTgflQ4/9ZyplfJd/HnBfH7QOIGQwcDhcvI5txyb7wRoRb6TKJUDjwgXzwZjWH/ZWIHYtD5",
-	"5tQSqm1qIi3LALdYE7RtSC4ro6XZvreuSo0rzKlbH7rU6MDJ86efLx//Ch1hr36+PP8K//P/ffLz5fkX",
-	"4V/+/J//bQxq9V62bchIA/dTsk1tRWNAmt9RXhJaFA1Tqh8Rf/LVl9kUl6YI30Xjnzy5urwMCCskgSHI",
-	"TraNekSe9q3cmBmMHV9gA1Gan3I7wmN1okE/zDlASfiz8Ys8N9JXzLu9w+P6ITtDxN55b6KwNHYEJPcU",
-	"817Du2Q0R9nO382m+0BU6oTYlOnEvDuUfHWpe8P82hJYrks8vMPgo+WrCdSjo8a9PgRvK39npDK+brZU",
-	"PJeKqaQhsvCayyXbbHjOzV6vKnWb6La82TDoootFCF0V8PpAfASFhGNl/bYivcDVHQheuDXPRwsEWsF8",
-	"ASfw7wdw/PRXAr+8u83wMrAVKAohscifbv7nkz9n2EZKaZ6rDPsLwQewYQwmTKhrQgWR8L0NbToUQIT+",
-	"2FHb+H61PUDHB0YLdDe72sGFBuCpUdMm0F/NfRWpnuuzhA1Zyr2wqwa4ebiP14ceZ9yNAcYQcxJ+XvRn",
-	"XREtyRr6g9StZsU1cOEVwQHDij6faOUdYe6dsTSrZNsdODf2oHhYRK9UI/cZthDbnpMqxPjfHVZ6xw4r",
-	"TMBcnNJ7nC0x7CcTVwXDAsIlaT47vt3Nr3dKsBuek5lj3PEkpEDJ8sVoTXCC5883ySy2CiaAMFgzxQtm",
-	"C1Y8H3EdQdacmTLj5+qJ3G1Z5rHBfPF7OptmgmfuFnMdZZ4OZOhyKht3jH8WDNMxSh8YaDpPxfPRZC5i",
-	"NFI86xvjbDd7mTHMxCSDDBkjxgVvaB1zNXTeogEAxrdPz5989bW7PN48fxE7sztdlauZQ3z7w3evzhb0",
-	"o7Qx4tEyaLOmf5gHp8z7+6RvRJCOu0D44jtb8X+xKRzU4y/e9hvFeaHjwk7YSmum3JmKQIbeYjPbMFmv",
-	"SzPxrrCQCZKc9w+7nf4mx/SJc7VjDFL9ZK5lc14yjSUuvsXGue3pGLvgYeS4T7o2Py1oCgynY7pLbZ3C",
-	"pYcB7iZe78Xpw0C2pltv/WPTjYJdI5u41DWuh4UNgYz7S1QY5rzm0cg5Vh3aka0jAxVov5PRqokZNQje",
-	"//R1JNHVHqLhQRldpWM9+iWk4+m+JZfQ22Bz4huu1F42RTwPbXl6Ty6L2JIONeBb2GKFLSMXtf3weOrO",
-	"XfKFkuk+MLfJbJ83QVJWP8+AN3rnm2jMTsn7+B3XF7nRuVJtojYxCS5qPxNH2Hkf/3vb3PJb2axmN8EM",
-	"3/Cf9PP17WuDXcGvR0g+ss0psav5ohCgY5qZDcJHp/SO0SbfLZS+3TZOVXV1m3cPYD07SHQVrDGnNAZJ",
-	"TvOcKeijMsJBHnc0UjoRHJvY71KxlWpVbcPNw0slhA/TUtNSuVKpfWOM5PWBUGjPg/hFjy/NvfP48jKa",
-	"NcXwtrtr+pBuqMjZCqZcxTA5fjAT7Kx5Q/sam1IIIVuRs+LaVoV5seprwELMgTt4QqBeqIjlpGBCYK+B",
-	"KPjWDQ0dGoDz07vJMcJVvKXRRMOVaQrcbXkpTX0Egf2hprKwL9Ny9V8WtEx5kc3JpFo2d250fMwb1nlQ",
-	"cJVLoblo492sku2euspAnxurbo1mV9cqAX94L7Dzo2g7FwRaMWAgy2XkInBEsKZfF7ZmV7otDokG0Pcp",
-	"UXLVdN342bGQ7Zxz/mCH7eAsNjtDmynsguU6vfsG8OGGO0EdMFnIUpP9fY5F4ECAj3uD/C2TioFNaGs9",
-	"zOmjZpBAsDuead/lJa1YuUdGbsE6vEVHNQ//4Ij2FbZ2iUDUWbwdaN9KeZERzLdbBgrXm8hQaPRwp09I",
-	"7qF65edwROSjjYmqjh1bhHPOxlvX+JXHERcfHCdxwC333a0RmiahF9+wRkkxFYmeXAdVJ2iCil0glW1U",
-	"Oe+iTBlv6TNcSovGfBKzqQ+5kUQACXuFkxpojm1T66DBxsT1Ye0mnH/MsOrBdfQC7+H29OicZolPeCRk",
-	"jXX4c8+DmtHCyo46dhJKKgQr/sawT9SoCTc0UHwnBTTrKfbk8cXmAPKtmSJUE0oaX08ROuGSLX7e+o4+",
-	"1Df78QBeAZDjBFZJ39//6PLycSy0gfOciB18PRzr8TSc4MJ2Pd28/9LvjvCXWETGUNSoLDVr4hZJjIZN",
-	"qptUQLMByaILPUVvIP/Jv/ZW+9fL+yAoRpm8qxgb9k532ljE/Qpe5WRAQVPdpgCHHKTG3G5Fg+XZvkMO",
-	"qsJ+KrGwDro20RPg6NR21vC1r7JG9wJYjBFrsUsE8bcrALRfuRelKA+ZMbW3TFZMNwcYGTzi4dC0Z4rv",
-	"qCIOFwH78IddXzD+EOgKdqQQTOHIrsnO3p+bEc5vaQOYhmaovxlKvHXjwb9+cEO53+x49/bnTDa2Nc98",
-	"yM581s1qzltd2zwL3nwaBLmRlIPQzh+cbFoyc9qgOz46TZwZjclM01fdRLNLRm9W6oaL5aT5rQXLbmUs",
-	"36bX1CzEW0ha8yc2zutG3nIFl+n8ctlx07utzZSW1aIuNNd7XT9DQz0wr8MmaT0T3NnYfct7uC1dY4Gg",
-	"gbzhanuGjnjg6Lz0KDEqGFPwjWUkL/hpGTjNclqWxsBkTGUepQiLpEsMsR0L/opqwOiaQWv/aAZzGV3D",
-	"H22DR9oGf4a9ge8GKJ/u1joCKT+zJevi1rt+Zp/OIOqZmPOMoh4+/6hdFNqMaduokRteJsrvavxxQU97",
-	"dgsJ6vDanBni8CMTe0MbzfO2tB39FthuP9myEFAU3IYVMMFHxP3osNoUZvkiMMCaOXkhXMa4fRHRlqEs",
-	"W0koPqP5zufMPDqy/ajYlmy1aaz7wd2anfbSYX1sqdDNIXpfAsbSyvdP9RBcTDPXoCRAAeBK5kzoJqEN",
-	"CaPOCL2iZWvMkbayjewWINI5k2YSJPOG1quN74Ez3tSk5GtIOhYv8AWPpX+PASpmSwni/cspyXcsv/G8",
-	"wVVdUqhmkYIAB2fBlsGzFpga/ysKBSLXvGcYBVqZ80INUQgTMZeVliu/mXffpS8uJ/Meu+95RnrQ7yHU",
-	"+8JcJodT2rH/hralc7FZqEPVNomNKelh0DJkwccrqtRq6wKRdyDKZLdRIz8aTsteoI02aylWG77G1ioS",
-	"rj5/cKEu3+a0VRWdzjjy38jCBcWEb4ieFinzBOa9j9y4nEEO3TClprtsfjE51p4X95ntk8vphNojAmKn",
-	"UPp+cUUlRjumpN0PZvin77lCztasQc6Z/44UW67bgotFLx4v9UP66r5bzmK8BPEFoDaBHQZGuXRed66J",
-	"KzkLCyYvz//66+9ffjjH/3jS/Ue0WLDuKxkT+tdQLTkZ/Jct5PVx4HBasVMaNJo6Ut346bu7zWyFeb9e",
-	"lneBrhopy8MGeQtxreCVEZdC5vxRq2Rm9SuqdL/+xxXC8kTfjBntL6fdMbJmImj91+sIGLsUpztGzsVE",
-	"trUs5ci6M6zIu29nSCiRGs116RbtITZt4ddGNp3cgEc9pWakPw6y2x+uJ6XFT+mY94grj1kQyTIuJtJO",
-	"lpsVL2KedHWj3DYqbaQuX9bPYqpD37JeejuutGwOizwh2Jlzsp0zuubcBzJPknEXwltgq7tddKe5M0bq",
-	"ct6ynPEYOttRc6aImz9R7ZcqFx1PQOOK/NbSxhwAwQooHeAqpw2cUExNjLTM6JUJMH67UI4r/i+2gg5T",
-	"vXe40F9/GRfBsl6BczfpmjZPcKE0JEm1I1GznlC+YbUF8yxQDjhC2BQ2oMNiR3k0P3tY8TlsrRTQxG5y",
-	"n7hDIkSWHM5qhOs+mU+twe/P91m5YzLZztENPOJNexuiiEfl7EImxjdi1WK2wMPfcEZZ7DCkm1ser92Y",
-	"0/hNd27qeHM38IXF29NboAUEZcIHZ4I33jfFKIHZ9wya8wipISHaRdKuiW6465zs4MuB81zMJ923ZyZi",
-	"1ZKK4uOWWa2wesN4GI2z+K0NiCsNuis1VBNjTbFqXZW+MltEy6762HVYibcWl7NWPh9bMCGvPGdlvXZF",
-	"/hhk3RnqwVg6WkShCh3PT57YTym0ulksEl2BuJkhwMKPzBVjd9NuRmTE6w2UIOAThJYYUl+Ctj3LR3Av",
-	"j8CdGxZomTAGTzGvJbpfvD/bSDLQRLV0rFZBLLzNJrIiMB9mfjmaLSruRfO7MTK32HCqaVp9wrPvixBn",
-	"HnrY2unTjsOOHPOwmXW8kx8rVkNcs2GzbyOShdpHK14BxDDuQZm4TIMntw0t2LxHx5svT/oVkqyebvo5",
-	"5rlKNwTtUj/uPFdVSr282Wiq9CLpB9rLJpEAsJfNDRfbVUEPKhbuGvavKaETpj2yrnFpj8kGY3oNoGhZ",
-	"oCt0HpWgi3SPoI5lvB8FFzGr09U78Afd7crbNrIVRSLrA61g624iUjwiT0UHtgCShCtiExyIwMIPeFoR",
-	"Co0lsfgd5RsrSOBPckezwxb0sbDKNZLIZWMJf+6+at50//nrCZFKBjtvyTIKIfKO6ba+G9VTQdVFpbNm",
-	"jOi8ILfe5TOk8iMWZ0U0QzORluXrzdnVz4vUvV+zmPEFyARCdno9KTmWKUCMmx48qIKb/VDaJNI0hk2y",
-	"EgQrmdC4YBUzgFdykwKYhLiOdSNzFcVA2dE11yuXPjH3xvyJanPT4ayi3c1g1qcabwh2AGv2HxkuIkrF",
-	"Gy7eOEShQTMdF8CJHNdtNBTxjSv9BbYwQhKykqk4EJtnGHGdFTNSuO0H7ePOjZ1az7sdjaVwQ33hbCit",
-	"YTAowv8b2YQ9XWwbRgm5dtbOtwU0pJAMC7MVm5f96pbQ/+wl0ZI8joYyplL8e/EERwr3oRglu1jswm67",
-	"+iiVZFhHYe8VnGsHYoHNyXxeCKklFzoDMmOsOnhKyzpzzhT/Od8QE1hQCgCFLSmgCFYSSmtcltYcGprb",
-	"Xe7VSss9baK3rWvLinPaSqYys8MCcX8zD0/Z3aV2zVvbHszdpzv02G4kqC4lg4aHDcTnzW7BfKNAvrGg",
-	"+Mm6NeUNW5wffZcOT6kIMlV61ap7euvqhm14vDC2bpvaJsXHbCV5c69PjyCyn/lpdZPokbtHxwElenP7",
-	"NbX/8TRL6Hk13wBETpq6duygyanc0a1jtf0u/ebrr4LkmMcxqyzY0L4iuUxJ67YEJhFb2I8Ck39BZUsV",
-	"DVmn9JHgwOuc3LDDNdrxVBEf6kDAjMV9to5z0ruLCR2ygu2Z0p0lUNEDKWl+Yz0L8CPKKXU9gq47w8sQ",
-	"j9CFnRScnZRwzPhzN9AvaGM0TE1suw9EaJcbBNXFqfcE+xI54d6P+hASGLAvwO97he14Ai9/KzQviZIV",
-	"g1ZBVN2oR+QndBdfkVYU5tqjh0fke0lyqqBRlF8BQZXBNh+C4nwL1gmRS4U9xDi0fUbXS2iYOU9055wW",
-	"cgU95ibDfikVR3g1BsM1gS7jWmJIWV3hRWfUH7khe/PknuKD7qgM0WmWCdCwesaHe0J+6fbwOIGi7/6P",
-	"n+gNjyemT+mBWLYlpKvEywGMi9EGa3e9lhBTBjHLYcGZWoTQO7LcvmUxIrqmzU1vLs17/Ft4dDhzv6M4",
-	"UnTKXBQx/yHVq5LRGHoniJy2snFGEHbUhy89i/oGZ1c9dT6sUnIukMw8UVLBfCuIiivFxTYzx2SAaKkI",
-	"JaXcs4asrV/CX7pdwN47lqYQU3zJVgWgOJ0fqq1r1pgxomlXw6YX9lYdNmA2N6MzifdAZ+tiBglQYk+G",
-	"NKcGorKb6KARSfQZwH+N4sK/ays3IfMQYaK4YxJX97VS7ic/Vsr9Sb7VIfz2P/WtxJ7xCj85BIwH4QE4",
-	"gJm/KDG4itlkQRCVI0tH79E+u4ytN4G9f8f1n6Z+LGT/NBdNYogFqwyedax8l9XNjAZOynMoV0kubAyM",
-	"LFgTCI9z2jCQWkULtYR3CUZg8Ut0bUGuBmqRiHvAvZtPQXXAeIAkuYIOSMGa8gPj/44YTF40Gm7cxqHs",
-	"zFlyaIB7CfeAYVDahC3nwc+kULOpaF2zgpjBUTFG1ad/X/RuAfB9mfeybkQnyty3QXjj/WA1BbhgchYU",
-	"igXqHU4CnAF1cK8kK9IDUiS5rXsGR5/LCRWtFTTr5yKVanw0dIwf3hiKWnLAmHIAVq8yUlIOCLJSMIIq",
-	"tSgILQqzIUaRgUYh5j8ekdA1LXqbgMqYsAESo4DtZXPDCmJu+Y1LbuqW6UIleB9e2ffcg/hXh/IgAq6x",
-	"tlQvfHkfLra0G0WwXz7cGJD98tHGbjuug1sNd+HQNyuzUZvw6GMeAn84z+UO7Ad3SAeTn6cQgIAB33la",
-	"IRinEvh0VSI6CGWkndDa0ltGtEQuNkNkNqOg2S7GgOt877E248f6alQSKDzWV1AR2wm5DCFNzOQORDCG",
-	"eXYl9wCo4Fkw49/3tOH0gsM22K20AL/jl3uV2SOuh1MglMxp/tcPiUNSXK/AO7RZOs1hYMB4BSdmyxyp",
-	"d8fmzbHOHrUajsyNiAYe5b30jh9dmpEzHL/Z0kJ2RJqn7t+0jE0KxIgMiClDWWcwd44R1Nt/jRXdKZa3",
-	"DdeHd1B80rmRzX+4WqKzNaNNmMO707o++/ABysA3kUS1t7TgENv17Z0Cpjjfthyuds92V9455nLIs85S",
-	"OZaakVZc2S9i0BhQuYKhjORt1do4EbxujrTN9XpEvsEEY/N3o5MFCp7FaYN2Xhl6ukiQDXFtv/OLMDRo",
-	"KoL4cTA5TLsoWM4L5lSK6hH50WIAmHsR9Bj7BfDjZPatS/Mc1175Ap2DVl0PA6jiV49+MWet5DkT6BLH",
-	"/IWzp7VZ9fmTR5fQob+0u6WuLi72+/0jCj8/ks32wr6rLl69fPbN9+++gXe6ki1sJGdh43x92tljl7JH",
-	"a352dfbFo8tHX2Du3A6Y56Lguaz2bH3hsv3Nnz9kwQ+KNTzyV5+FHPvzxe/gIPww8fPIRwcPVkzTgmo6",
-	"9dzoZAdPXfyO//th4ePzZ5188eJ3958fTjHGQvJ0gw3e2zFa6t2/IKuJgQsPYYS5FC+Ls6uzvzP9LTwC",
-	"7kxVS2E79T25/DIiVmwyeyi3zq5+/jU7U21V0eZwdnX2AwuBiUDGKEWaVlg/i3O6sxJTFsCh8fOZq3T4",
-	"1Yx90TBaHEZn/ZbRgguEkp4xcTOeOThfXX4RcTNLqG4sDtML21vECR9MoIKsjdleayLkfsESbx9fWI+1",
-	"Sq7zFVf6qXvoaJ2XmN3ZNamv69L2p734L+vPRuVxZlAagppwqyT7GSksG0HAhsSofpoXDsoQyOoJaT7T",
-	"jdfRB8G1AdeulipCjqdF8dRHeC3k4d9kcTg1HVxE9UNfd4OUqqNdeHzqr0/swAk24Dt6w4K4U2wLBhx6",
-	"8TsvPlwUXDm8j/gGPccHuk2qaUMBu0Ulc+K6Ry5eFm/MPyAh7iG2t1/kOWt3I7LkG6jjuf8ufCOKMPhn",
-	"BIfROmy4f+6eCGjse173O3+npKbdmeP2w/fbqgcSS6mezJED8pOLNmH/YufSpxZUwmGCnmDb3gGSJM93",
-	"BEmvwk3cMq3sp6F+3+2hfRRlWxvZm3cPtjenP0aR5tVzjtK/O18wfR++iB5u18frvHQdxGQsDvvSrcZY",
-	"Ol/+BTu3w+cs+KzC7r6CWWjCRwQyWOzohGuizASZKFzBp8I2Fz6SgNN65NtQBFdyr8vZCeXI6S7W3gwT",
-	"t2suC9Zrl3aqa9aQHbJk4BNkfThGmZebkFdgK2i3O951TrdMXbv6g15ft1k3RZecltSuMCHtc5M3vSy3",
-	"j6yTfc/2NksvzjZA1IfhGxh6kCK0bPvVzYRpoW6W3y5P1c07TTWze57NeeH1XrBmyQv/4KJY8vx3XMyf",
-	"0FspqyWDB/CiC15C/9aSV5637EWzbGrP2wWT2ugFm/CGbtkrXnH9EfQ8INeWxc7YU+xoaSSkYdYTGZ97",
-	"l0AE9fXg35R1yTA4w1waZNFCmY2P0rhz1lVn9Y7axYQxD+DOdzpySxn2Xoz0wBv9zHoRUrfwiXwMz9Cm",
-	"UjfK3Lg3XBQZgVpFDG1v2bX16QrpA95Ckg7FdWqzzZU6ammpm8/TqDKbnVSXEWz75gQb8Hd+iz4GddM1",
-	"ZNjvZMlIh800h8gXtig5rbfA7/en9wO4k9QNTu5jG0hz9hiQkW2qxv4EG44rtVuOYDasLJ1uqzWr6rnn",
-	"6mJHRSFvxzb9WyqK17ef57Z/a2e/SGX9X3zzzZACuydbo4YLm2llTUgZZPXCvTvBDG2BGc9p7RWeWKy+",
-	"Gi3ondkZkbPPUxsy65rWh2yT6pP5481X3aBHTQq9iQE072/SxS1r+MauNblj/zQPHdyePSzx/hlOaMwp",
-	"tIG8khNoG4A+DmlrcMMhMfMdQFJtKRdKw/1HRb4DqLYEPXNZloxuWzZutz3rHntAUvqvzAkLZUbNggj4",
-	"/an5Pa16FR028G6xr6CsI6cKikF9ZhVE/m0wzkyjQD1vIGdsh7mA3tjmBuKII8rcs/C5pRIH8pef08Ns",
-	"YfOKLnt+kXnwutW5rP4drMbepkTY81nAO+5g1qzhskAvMO1EqdyfxuaABOeu8qXrBuaTV13cGNg2x26R",
-	"HXe6ZqCeQYsOfyEpDRxGwwOSGj8xJgcatuVKN4dTXUf9TuAWuNaF3CuGPXdk46AvMFln33Ct0WcG8sg2",
-	"gXL0dcQcUveiQ41IErkPh/GApO5/KEJtfMCCrimbTyoF5JPiQvDWRia3j/lqK0qwAOxE2+SGhw0CbACX",
-	"+7CRDU6rMT9CypXeMd7g94/xDOHPwwrGyZ2bssKfu7K3z9AQx7mNq+qFrwA8iTnuoPq8QW5OCNyjG703",
-	"J8i1YobtQU6ZuQsX0EtljqR6hg9+xnsCMxyTdnatJ5R1OCIiQ9lNWh9sxyP2vpYKCzVs7cNQLe92JkuE",
-	"CL+F+CAlG16WCCkK2fCDD3hlFRCGgu6XeIlWmY1d7WmXKepDij+5nK9uuEJiIe5O7onS9KBcF6YML0lI",
-	"N4dfubB1QgdlhAA036MFzwHhVTAOliVXxCi9ihUYwCwaugE120g/ImSXOooV4t4i3R0UzzkIyK0wlu9x",
-	"IBP2/CTi4vQOhYArP1EYLJhB0hIA/4+6xnKBHWOaaAkEtyhFxBPcYQqgkN8xWjDs1/FKdlZkN7FhPv2H",
-	"+5+7F1xgXdLednrFI1cxKhSiyyiLOoM9gZ1IhDZgKnO1bPAcnBPbcspeusCX0IHWI24tEaIXv8P/frgA",
-	"Mo4aJua5d/DUnZk2i5V1y5r+1jLCfSEGzOgsO+PmiZpCwqjNeHY/9dkxC3ZwPiTs8WxeWFHl2cpN4reW",
-	"gRPZzsLWhoSf9UxyttNVGeIB4T91H0/Tz2H6hjFvXsAoo5yKn7ioS8qneDp2pHC5J7r8u2MJlww2TLMn",
-	"NLP+QCPXK1rAw7P1r4uwuWDy7n/jHvos7/2weWJiM5xqhALumx/o1txHVn7gHUT2FDNaA5FmHnxwcQZq",
-	"BCbuuJYtgSbxH14O3UOBeOqkmrJlEi1cw//0CmPDEBIM6suuCSX7RootuH150Dp7fQCOMyaCu55dggvU",
-	"mBX0cHw5PzeffuNl6d0F3dSjm++ozncPe5sPmmp9kpvcQ1gmzA5D70/Axz81XBvFcy8QKsTMsacTQ7Ux",
-	"zO56RLtbLLkufrfH5sOFGSMddnrHt+Ij8KE9VW+o3n1evHuHDOpTukZCDNfUnQkPeeZBNwMjPcBTG4fS",
-	"Nv9jAy75j83rZjWOmXFCxwy9b6Rm17bDt0JMkjWjDfQ1NRLXt8EgVABQ1Z35fs/1rmjoPs37P9kn/uD/",
-	"T8T/s0S320eBnOUsdrS+bTWjBeX92Bz/A71hZI0oUVaGQ1Cs1TtAQTKqQk5tjjagGgira6zduR7jcI+N",
-	"k9RBX9jG4gvjNyXdQsbjT1RoVjxMWOZZSZWa/fSi7K4f5L9BsMdswnRMHFngRPo0DNa1huihO3auuA7r",
-	"4ShNEGu+PXu6HIdzZbs1jBn2rqPDQ4YaXsCMfqz9t1JXqv/9hJaoHdNldvqLujT2A3TkkLesKVpIHFEZ",
-	"Ams0ct/5rn0TgJEsEqgQP1dsosbylXnsHXvYIkv3kTlG5ildy96n75woXBuTcFiun4V8PpbymqrOBCMN",
-	"FqkeqDzTUfATmU7u8+NW0/137k0ja0BtAG0Qdydm7tC6buQtFvdUc8/BZMjMr/KzdNRM7YHDSThZxCzw",
-	"p3SQZYuIfWH3aSSDFR/wZ+d/+arZE+ZzIWkKS5vxXc/CPIsje89ovdZhx33U6BTHFcLq1jsGyQc562m2",
-	"FT0QIfUypqkb3/grelLf4O8n4ZmHPKt2nqmdc8s8VV0ueGPdmd1Dx8gdvWXEovN4C4gqTR4/IZUUeqcy",
-	"hwDdnXC/k8t2bb4V/cdh/5TCHWrvOyPUmsdSEN9faWrT1eQd+vDKpHopXgCPJuhlJ3pCtf0I48kdk8wr",
-	"8HW7LrnasYIgepUiWpJ8J41G40DPRmjLhSsCaEUh0+foR2EetVV26t8UauIHesMEuEzOTuR+ocSQDYcM",
-	"Mg8dGf0+VKPW6XfsI6DRPDwOCl4ZhjGx1hbgSPkY9kbFFgJuxNAcPhtchINsERfho8JlmK9umb4rTEac",
-	"on+gXHyU3XyGcnx8Q699fW3JNhrSbDD707oexvAv7Oky2rkYu2RfcWU54Zl79MG3wn5pPDHQTuY0B2dn",
-	"sWvdsMYKdVQvZLDPe8r1DLpOW/+40oeM7byiYtvSLfto+EHjGbZImNP5C3A8LDeAtBrN3mtbjEIKqqk1",
-	"UjFbQ5v/k65FRj90PbqHZjoMe5TG9aO38Pt9t/Pz0Y6enJgrYvzwUpM9L0sIN7GTaBjf0pApIEFeipyR",
-	"SjbgIyA5bRpu8Xkg/6WD6Dc8o4xZoru2s9A2ltFRNnHK3IVitMl3I8kM8HugQj9ItgsOj9/62Feo/fiY",
-	"xLbUcpWPJysJhAxTtxVQHIetCSG2qVTLmlH922/ilMB+4xELPse0Oju5cdqfTvj2N3M+gS/WjFbndUn7",
-	"+EgD3L9BQwrXR8F+k3ag5Y6XjKnFCiPg8fQO2ywg4vyOaghyQ28vm4RZSMEe/SIMkczUML2u5DesX0oN",
-	"8PKVVNo1+KiDZg9HAUqLdgzNGtZBT4aCNyzX4D/VO/aLANjxwKCHKm7zLwA+7jpuHWBWW37LxCPy5eVf",
-	"A2nVa1s8IJRvGXFNvnzyxKa+wDLJjmvle9vK5heRUyGkNgIZ0wcx7x9TzSH9suswQQXbY5QQwLbMfB0q",
-	"q5nwI/JSEwSKxmBjzZoKPwcFS4DmPHCxllT8zVD/s7s/zazM7D6Rn859PnWuZatLKU/hs3gl5Q2hO0YL",
-	"w+Gg6uJ58Dz+vsfh4PClBZw5YCLtajF50wAmui9YWSAdCtv0ckIGP8emlg+mOT9Vrzcfo67Wo7XDglKW",
-	"Th/T/VQy3HrwA0GORUbyFloZY08Ys/m8WrKD4FYcTwGAJz7POAoXo9VosLguYHHC1AF3kWnqoOi8nnqM",
-	"lBTsQSpF4NXn7LI1k/tUmQUjwJQA/Xkad0IvyxT31ntmJvc0eq4qWgen6tPqS15j+UX43lnxHlZ30FUe",
-	"kZ9SqkZEc+juhO9o/ZBXQveVF1D+dCJpFO8j3euwE3Qw4RXdsotaDDJIfbOeNRcU4b6OyqPwVXW7/e/v",
-	"p2qpoofD8N8ps9J8hxO5gbac/XZl/l7KIqwJnFLzXAMbNebfaPKp8fOEkCSjpVP4yFI2+pYqG0n5N8j/",
-	"fAOgUtMZoAg+ddL8OTukT5/TdLMh+52sPCKFNScs1kfAM2II8NGHn8F/2yQhNV558hR+RzJ8hkB3ZnL3",
-	"jXbiKCfB1u8iex5e3+OSqZk70oqpPfnRPvGZ7srn1+4AQJ2AZADrgiIVt0XLeEeK4x1yIDnjItM9tXRT",
-	"/JvvIL34YbL9//+Xv+/JOkuEH0nSU8nzqJSmyqbaqoPSrFIeuBIhLxIp0SFaU6po9tm7fzqvG/gw5Ibk",
-	"smwrgeCzGVHM7IfGuthcVhWFP1Y8lyXcOQ3RdK2uyY8/vDj/C6Bqvnz3+vwvf/nqr+ePg973FSs4JUZl",
-	"AsX2F5HvaKOY/p9cSfv0I4L1K6AXK00bq4ILILrv/p8RzHngUqwCl7VVXFa8uCabtgFy4VJA0f5FKM3q",
-	"lXmdiSID3TwzX0G3ovmPVpE/Oby1AjT5upHbhimVkYIrw2VctKz4c0bY+7xsjeL+p5yKnJWleUFITd6f",
-	"N/Rg/vMXEfSzuzIqfIhWwiHnaA1IJCzXMGbXuh+R/vv/XmGuUvjnYCczkpdUqewXsWN8u9OrvMrIHv/z",
-	"ZptZYAvZdP8FlAj+sUKXfxbQ0f9pzRu9WxVU25APe/+I/F3KwphDzFNXQufkHS9xwxGcIpcVM5Z/RtYU",
-	"thKtHi1LxL9z8Xd0m4KNhy8CzkuAnAIu0GtCSUk1a8xIv4hcNg3LteqFmRVRRvNFF9owbe4R+RaI4ogD",
-	"LwLpyJqZuZINzfVxB+LM4c78Iiy+jPUC4dUAX6QlYMNAQgMuB1fCtWLlxgNHsVo/ihhkLyvDGOGtkL5w",
-	"AbIhx7buS6yZj+qCxQW9ZcpIxFRGyJoBVppLXTfsdAJBip8m1G5ASmKP4tr5P03Ht+58k3+cCJeb3niW",
-	"QYRCJ4x6HQ/eVUmF7hbqOvOZcww+FDhagMYzsV9u4PM5IPdvQi54QKj7hUWTJd2+4OUiDcktZFnHi4dS",
-	"7/7BmoouGvwNozfBCw8MoYK0ejaWvHligP9BS3kbS9zALnc9kbI+92M5fVka/md9SdUx7jHrT+Lb/MHz",
-	"nyPPz4DEbYol3Wk+Xxur61MzaWOd3rLyI6YtptHTNa0J+JvzQRGAvpeCHSFJPPSOTWgPwcoXgzZ8ES0s",
-	"6ETgjipMfIde5YSW2An348NDOG3mWIcZFN9jLorFcljAXBc0vxFyX7JiO1aM2T10Ao57KIdrN8lPVZjZ",
-	"zaBKpHgFj4D9vieycckXJwxoHmSLNX6KMdFrII/+RbeJ19aQBNOX66H1O5pSOWAkDwMxqhJ845/6LE0X",
-	"N72PiUeAWc9+g7wxUtGC3efe6HakgzQau0vc2j8/EKOPef04KozfPqyj1cNdPp1s/7T3jxTdgrs64p3s",
-	"YbjOYshbNtXZ/Zvb++XBLGDBh2el24k8a6QHgbxOC/ACOVwnDNS6FD+zZczRdsmegXdyHEEKnvgsxbmZ",
-	"2tgGwOIGjX1OSHz07IbdWCD3JrUDhoQaixOOutDek8ifCVQcrOITlbiM8cJTxGe1GeJexnFF1oyLLVzF",
-	"p+gIVhQhT3S9T0hJ8xt1TSh8/kjWYk344pPrK8lHLn2Hd/WZnl83u9T59Us8ZT0/YJxZt1lneWF+HaP5",
-	"DkJ1Gjq2qa4kwGtb4EtwgEQTsDjDPevnDh7XmD9s5lz/apzh3/ojv+6U+XUVrWdmzM04/c5emy4W/kzv",
-	"bpzc2O3tqn7Bkd03vU/bFdlYYxA/7hvPfePMhYQlJsgGdv5ECetw52SztTVXKTHwGp/4LLcN5vZcKpYE",
-	"poL1AcenkCQhp2O/O5jfGgbheyHFSbEWw0kgKhaCHsOPQTkNV+F+B5BI/pJeHwJ4l1yyzYbn/A6KttyL",
-	"854PJeGKK4rXe3F/W/2BNLxgbp+obiCkToQD/8FqfW37mTeYHqI0PZxIu6Pdzf8f0Mul53jz1YidzA84",
-	"yrOhYfVFWkNNa+sUSIfi8JHPtCK2Zs14PTJM/pT5yzCi9bUZGQMdPsbEey9hHaaTLun5jt4wWNRndzxh",
-	"Vp/oYCJFIlv8naG9q01FlMD1wSjSCHSNPukT7P53CPYE25e4eew0WD3I/nA7PnoAL36H/50oTb8XW8wJ",
-	"rtaLQrE1a+6hxtfFZrkCPrNRUFoUnLI43vBCv9EPlK28ef7Cqt/f/vDdqxFW+K2lDRWai/F6lf+re+xO",
-	"3bk/y+D6W5YzXs/ry20ePK1WzhUWs69bTXIocrZl8a3q+dhsRUpsy2wpM1c5bUZwY57jA90eFv+mdQ0A",
-	"22oUkpNBwHa0Lgia7/gBlwLewLxDoQ/a2ILda1jD6Cjoj/n932zvnsQqhVzflvvv3VsAF4htnkfqGdui",
-	"hnLFinNwpE2msLyFh1+UdPt5aqfd/MZDgma1p7uYzGhdKNi6HbvsD+zcveNKy+YwbiwcbcaFYlqXbAwD",
-	"yfx+gh05/VHBqX2i9I4lnGB1CkjBPxmScygyXZ02dpY2J9KFCbAPOLLQBGvYa3n6jOKDn+kBtZNLdmG3",
-	"P58OTburIaABGgc6p8fEYkjuC2hYNEpz8/qLe3WVWkb2gueyukOFxzHN8SYPGiL3Uxee4ffPn/Mti5WI",
-	"vfv26fmTr752NhqMlpG3L56Rv371xWWvnemxddENrlyf2qmGpG9Z3SQn46qERj/74YSuya6JNFCxFWgA",
-	"FxOs1UH7j3uC3vYf/beyRrqFzbJJQjqcyDLpj7qot+hQbbX+wLOHUjqDiX6ikHxvDtHdcjrtNaCaESls",
-	"GVzT8FumyFYy5Wn7KXpmA5ZlF/mt0JPF9q6nwprmN9tGtqLIDM9Bqh/e2BL7OQnm2njKhiiJzV7VWEu3",
-	"PofNuboDGn+uF/g4G/wwbF5yQijhDW3wFg9ao+woBIXYwm24KPhmEv/cSInnwXMPiY322YrqjgDTcjok",
-	"6ikjAEcVUn0esJeuRSa2MXifZY+FAcrV/EIE2lB7nGPw0p64nNFRtrheCl9cVp/0h2cxdn/DeKjcwy4P",
-	"8gNjWliyQbhwuJxyQ55cXmbkyeVjI+mfXD4J0LZ0pzJDx3Dz3XXJiLHu6ZY9Il+aV798/AUw2pePvzLv",
-	"+lcPGMFypd6/CPMQhk4scvM1+eryC/s9SRTDjKXKpv0D45K3TDeHc+AIolguRaFiReP/YKxGy2S2XnJX",
-	"s+IjGvbjFiRgBOD+gN2Hh/7aG99OP/+QnTReNjKr79neAlUMWOWuatCJtbrUvF8P54ugu0KSVsGfA8SK",
-	"q9D9+MnUOwHtsYya9vzls9ffhRMct8duOdtPyXp85t/JAjMrmiO0ceWnzdHiGgqbe/BJJWDl2lT4ggnN",
-	"9WEUes5ObYmjFFf9bxoRwiWeAuvqWQnQY3bz+87M8S2RslIXG1qWxpqaqkVwTz1oVQF+ZLyywE7k5Bi0",
-	"kGGI/e7B/yhl9R8qVGf3OyYgX876z3jj4fogM3EUUSxLs7pb9tlD1Qbg8Cfg2BOQ+ntw8DbE6kp+Pzui",
-	"j+CxKaYx6z6uFVoE+4Y1tseWw5s1r/m2W1ZqgdJpsanqhgsAipKNBSWyyPfnAO+Ob1qnaS6FkiWz4PAW",
-	"8I9rUtEbpqBthiC0qLj4D+X64edUwM84qt6xRj0iLzXmseHgHj6C/PUSPBUZUQwwpXjD1IrqR0ca44+K",
-	"vQN6PFhEqK0/UUbT92z/gyFLUgjA3jni++AdkDIjamfoKsVJRMO72nGqZ4eQnaQImOn4+A9busFL45L2",
-	"B3zkAcUsfGFMxtpZnsopAKPBLslWW8GpWN4wrSZJ5VIRbuUNG0tFML8jy/wBjDndi1RbSh3T3jzM8rYx",
-	"6pwhHj559fOvhjyKNbeOqm1Tnl2dXQDZ7DDDOT/vVPouYNXhu/UAw4zUBwDbK6/zGx18kEUTwCjioeRN",
-	"5yTuRugBjhwNghmq/ZTUK5+i7kGXB3/4D0UKmQPunv/FZSQHX3YJtcdftc15uokPmxoEg1hN7XiYF8OW",
-	"qDaBoXsZoSqO3/zJZnZR8PwDjhoWToJjguJ4YU5EgMQHvhBFefiZoEAs+ik7PHhQuhKPnCpjmroujbbV",
-	"nG/m1y/1AIgFHlDXVXhEyBuF2rSC27EguiMbRiquFIIwOIp7ELLo0MeIzN0uWpkfch8qLccjffNby+sK",
-	"mMvl2SEGMVpXa+hdaMtdLFdzsYWwRze6834eD2/xt+263S1iX7MnPLZZkhS8sA3A9jCz4LW2gFaO0dgt",
-	"ayC+gqCI3Tv275G3wNLfszWRDd9yQVCekD+hB+DNuy8ePf7Ln68w+bAIhcf6gJihRimCDmboPlCaipw9",
-	"It9La4NuOHoEu54eCDynqSjAYKDkx7evAmLyXFZ7tj778OuH/y8AAP//",
+	"7P19kxs3si8IfxVEP/eJM7O3Wt2SX+5Md5w4oZGssXZkS6u2x7FhaxlgFUhiugiUC6imOL767hvIBFCo",
+	"IlAvbLak4/UfM1aTRRSQSCTy9Ze/neVyW0nBhFZnV7+dVbSmW6ZZDX89XWlWvzEfmb8KpvKaV5pLcXZ1",
+	"9sOGkbyplayJ3lBN9IaRiq4ZWbKVrBlZ0zt2TaRg+DVXRK6IkIQJXe/Nv80PSq7gq5qtGsWKs+yMm7F/",
+	"bVi9P8vOBN2ys6szaqZxlp2pfMO2FKepNavNo//Pz/T830/O/9e73558+eF/nGVnel+Z3yhdc7E++/Ah",
+	"w1XcsF8bJnI2sBplHyGi2S5Z7edIlSY1y2VdEMWYmDzJlay3VJ9dnXGhv/7yLDvbcsG3zfbs6tJPkwvN",
+	"1qzGearXq8T0Xpk5lDKnJSmop96Oi0Lu1DX8EXwu2I4pTapa5qxoakZ2GyYIXSomdGr2aiFXSRJfnv/1",
+	"3W9ffjjHfzxp/5EguLp93rAXtdwmlvOC1+16Gph7Yl5FwxarWm5PO7UJVB6dlZYnnNM/uCgSk/rJnh6q",
+	"bpMH5JaLojMbJgyb/XyGbAu/Mtx4lp3V7I6z3Vl2lpe05iszCKN1uT/PNyy/NUwqhd74v9h7uuWCwlyy",
+	"s5Jq5r+q2QoYvubq9nxLBV2zrWGwd4k1fsdFivCvRbknu3ChjpVzWpbwltiyt1ywzrLte5dSlowK9+LX",
+	"OzEoxWpZtkJqiMzSDBSls6xYTbU0X1abveI5V2lCvKGaM6EHZsRh/ZRU+OS1FT8KZ0lrIziFoZKWhOMH",
+	"RtDaxxOzb789Vo6q2zdOpEyZvHs2NZ/g++NndKOpTs3mW7kDJqLqVhGlqSiuibxjtTnc5j6qjFQUBanM",
+	"uedaDZx4ZV7TmWjBVrQpjXg345ij0vKC+dO+6Cw7o0LtWA1cpZqK1YoV+AfTuoR/0bKMc8uzkiqVWJ3f",
+	"C5KbpxITd9+1E9/S96+YWOvN2dXXX8ZeCtL5Od1PEd5JglmhXbNfG27WfqXrhp1IYL4o6foFL9O6yU/S",
+	"THFV0rWTI2PMaJ5NSFCab2CTBKPmfDfiVsid2eElK6WRpEIKFt8+M1Fg0J+o0Cwl4eEJN1EzEXUEE7bz",
+	"nDzz+JRBaUltvay3bqJbWl2ZU85z3dTs2ipN6prIOiNUkf/z5vX3GTypNrRiKligdr8ioDyC4Mo3+Ii6",
+	"5YJwQVRFc6Ph6A08we6Mhoryzy6MmP+kthNVrzipKrEOyIR/qTvz//9ScM2ZKZrPbrlIEGmiajN2Ok5z",
+	"Gpp//zt1Vr+XmqimqmStWXFFnCRCulKyo7XgsP7oJM3AW7M1+MzgPfstVU/zXDbJew3ueL2Ryqijkmzo",
+	"HSNUEIo/ygwryMgjcLji89tQtbA/H5vdy2LgwpIV/dXcCP7ar6jetK+Bz6fJsdEL6+XqO0PPgcl88wMK",
+	"LacN5Rsq1qwwJ4prsqMKbBBU+fG7wH6CfZWNuczcWjaMFqC02NW8XJ3DFFJXwpPLy/jEv5eCzZp8q76R",
+	"DVUD8zEjHzcpkZdNwV5wVqb29x9svwPNyUgaulbI+bncbqkCnjNXb5y9OI6+MqPH+KszEaNdJI3Lm9dv",
+	"iHuE/PjyeYLP7BNzbs1H7357nH2d4rZ/sHpLB2TVK4amLYoHQnlNbs1PiN090PDBIq4kN2qov0W9JDY/",
+	"hTOKWilbaSKblAYKg4M5t1jv46ZyIZtlaUiwpe/RVn58aTY/YjrjhQMLfUXFuqHrtF2HX7srSLP3OiOq",
+	"yTfmWDFh+KBISZnS/nhIS00LZ2NSplWprlmfkS++/tr8QxFwJuB1CfcJ1WQrVYquYIo+iKb1erVSLCXR",
+	"3zLVlOZSlqRkRlYbyQPzTdlPMFr8Vr4cdY+8rou0wucEjnMoKWTp5T4LPSKyJhu+3ph/wjw7HO1kJyV3",
+	"tGyYERLo/Emtpi561mCrYihNax0oGe5vOAHmv7QypiKjYGOvVizX/C6hRL5utJnK0MqXLKdbdqDrXhu1",
+	"qd6TWu4muIAkvieqBW+5UqgEsFKx3YaBIl0xUeCnToaAxwDEZgEKJxVCNiJnRXxpb+iaveJbnuKwb4Su",
+	"OVNgCa+TB9QMEN+Hry4DQfJVR448jvLYG1qxerIKXJmnj9JAi1WogcJfG70tU1SqBv0XvIhOqHu7uK9O",
+	"pMhYH8Z3tJpjMDyAth6nGKO3o/ceU5pvqZES5hyi4VFIxeJCQfjnp9x0ZsSHuOjesNqMwIob2dT5mN+j",
+	"dQBbAeHsv6hxCSNGT3+u7sxEq0olyO3eM+SM6Vi5Y+b4oaXrGaCWd1xxKajR23K5rUoGj9ItE0VK0Lxl",
+	"OeOVnjy/Gp8/0hAPrfBbVmk4dvDprw2tqdBcgHwsuMppPTBpc78OyUd3A1v14JpsZQ2uTEGeXF4Cowpz",
+	"BZA1vzPiXxOJCuZMOfp4guh8K5Pn7fvgcqolWL6xCdivZniqbhit882Qk+y1AI3b3PzKUIKWoQWQmMjN",
+	"6zcwJqrqUQn5p1D7/tPP2S+//PLLu/CzP/8ff/6vuOjEST9Pc+JTiOXs9/v9dlsUYKSQGiw9a7Zv9tUm",
+	"GYe60U2xf97nz/7U3/32lw9//q8/nQd/DM93xMQ5ls5u2Ick9XeyoCXXnKkkwbf4yP6amPNq7RoFB+jm",
+	"bWL27bAvBRB9xEjsTGb/EFOZNoMbVqdJcdw+wogfYyuBzieduhnwoWc+QG/8coJ3QMGDp/MNDFESvpsy",
+	"J8v1J5rSD3KSmTxkBJ/E6P0nq42CMaBx3+ET1ud9HZqY43aW/XH/pmuVwMsJt62fo95Mnmd8E9vppLdx",
+	"5vQ+4FhM6b/JwnDt1W/eRQZ/5FJoQyAzdFNqXtFaX9SsNNq4+TBUQcI1mecgSkCrquQ5hKUvCp6D3uBV",
+	"6yUXFAje39oPWURkPH/57PV3ZMVLBmZmrbM26rBlBafEDBN9Y5dguGxVSaFwlc+ppjdM91d8MNL/BEOm",
+	"s2yu2VYFQlwu/8VyffbBr4nWNd0DJ5yIgP/z/bY8johmmUQxrQgXhFp6bmXBykfEMCF6fMlPGGsgiu4V",
+	"nhK9YTVaU6C21qjMngX+1FHSddc6PvnsE/MbbKMiVJnF7wkYZVxkZNlosgJFr6oZ3S6DhAQhNfk3q6Wh",
+	"y/dS32hZ46RnslSPkz5kZ3EeiP0ooF/4o6qWy5LFXvY/arY6uzr7/1202WUX+K26eIO/itHne6k3hkd2",
+	"VIH2cw0xPoJzRoqYrxpRsFppKQsgEN22Ea2aUSXFI/KT+fOryy8yopgoIEliTQ1/gmP1LdP1/hzywohi",
+	"uRQFsJ2bWZq4J18xuO92TGiyq6VYZ97hYLM1SEE1PYP7+lPu+8G8vwHHot0YrogURGlq+FZpWdM1a+f8",
+	"0tyk+rOZ+Y00xqg7iJA505v6NZFGNCmyM/LJnD/DixAt2lGujZhr7fgMWbTDfjBXu/mQRmmDlEYtqWXF",
+	"am0vxbxmRgQtqO76hqhm55qDL7a3HnAamMkO/kg0ZWkecjf5wSC8iNDKqQSRL+ROLHJq77UuPV9qohhT",
+	"GLwNPGdckN2G5xtIrKlYraRQREt5C5dsuzIfps3OalnGX19LuVWp5C25hdDolu7NRDJiFg/C1Dm/0eHQ",
+	"u1GDRceJ1d6w7TX/MwaDgUx2um5yIY2ycGO7O9Y6etor3bLHK64iLGID3KqjFQwJG8dsH0ZW4gcemNJb",
+	"1OJgHkXBNbjd3gTzW9FSsaw3ZcdFgfvGOZD839ksHnvFwAPrsuzMPp+S37xv0afuZWFG36+NM65pseVG",
+	"U6ZNwfE7xeo7nsciN7O49hF5GixvRzHXhW2viZ8TZKrZqQABWvb2lwb+BKQXZDWqbg6FY5+eX21kX7b0",
+	"/Uv85eMgDB9nqvBkxPnqVshdyYo1O463nLUyaO54RaFNlYhaZ7OtrqH1bJlIH99FQuBuacFmSX/P8KkR",
+	"AwJFFhDuVWeoLLADgzm3M4zuZlXV8o4Vr9gdK9Xh4kvz+UIxPSazYIAbBoPWzDzQaMw5Hvnh287D/RW2",
+	"7+8PG12Nuo3sH2RMwb/K8vXq7OrnEemrbp/iTz68618tH9pU0Fl77n+03Ecchj4B6vB3WrNtpSMiCKdo",
+	"kzgglMU1sXmrfa7JbAppjNkKulcLeYcE6luFe0UUFznD6gTMp78mgq2p5ne+TITr6Ds7g8Xe3LDINRG4",
+	"iA5+ARmeE6NSREBi5/1zQLOzjSyLyA68MMINTT5hE5HVbVtIY9ipaEqGPmBaGvG+xqsNslqFJKUUa1YT",
+	"HD92uyUEBNQKfHYlAtkZ+PcW5iCADjGmwc6WnELqBfLcaNKm4QdDaqyvmaJPu2TvSPZhZssGppcezCwq",
+	"yFxmf+pKQGXIfns4Byvuu9O4RjUa7kshl7LYtwG8ElIO3QkYpc3olQUaevSLRqwT3mClWdUWaBUFlmu5",
+	"5H5I+PdagJaQwHcoZFQpdcygQZ8CaFVcHMSrD6ZpI+eR1BxWM0uznZusP9m53DJFVrXcgma3kTsjhAPC",
+	"Hr5H28PRqzQYqy+IsYxm73U0W9LXlsk6lCvtL/GL4TKlzGjj34h1ydUm6oU7MKlgKzJXyOQKbVrO7Zxf",
+	"FP+ZD8O3pRbthWS5x67UTdvJ4+ByzPqKUHCaMheTDoRT5ksqQgJkroLAyaWsTaiwOkRC53jaahjT1eBc",
+	"1jXLdVQT/mmzN5yk6S2kaTJSlTSHO44KYgQ5Z7XNBEcd2Cn/X0WybIGkAzctka3ZBYetkIJhCA5489gw",
+	"THa24oKWsYx2EEY2Lwx8elpiSYArJbBVToeCeF3TgiVY15kLGcgRTIWDDwgtpWDX5NI6Y8FBqaX5LjQh",
+	"vhzOXwT+ZYdpzTGKu0S84KQXaMFZogqpz51OEr0PsLoili/iEnq1bGs3vOQHZSNM8BtlDmCtSGkSchzK",
+	"TrNf42P1hEKbjGj4L3F0nsW9ak7DiXh6IAwWMY1QhizoYsfYbSS0bO+V5T7IsPlfkKobZbRp6kBawA/T",
+	"pickD6VguBa/6iEaRmy3uV4ntxsHbqcMr6kk0bt0Cr7U0oqeYWrgY9lh2d2Qe0vdPmea8jJi8KEVOLJW",
+	"M8iSithF+KZZmmuPFQQe8DVNhVTG6FG8YFZiwrEDmYTFiWrQTdmnak6bpHUEgy6GbmpzMPHV9r7HC4GU",
+	"Ut4qUvLbqKaz4UrLej+HK765Y1Ockcpwqhu+uwBH6XbJiS3FV0VcMEaHjpHp1Mb9HC9+E/d0M7cGn3lN",
+	"oTJhK++GCkh9lqE5BVhS2iqFVtWBIwFqA3y6oaJgBbHKElM5xXDou1HbaVzjDw2O0adtzCRuGSQCAg6q",
+	"IS45kk7C16uUNp9ykvkXua2Bbc4sU/kYQOs8G1FZ7WLHlMI3dM2ismmWRI6JDRFV/J8hkIfHj3ivIePe",
+	"BlPsRW5rIUY31AvupM5oTSGu4UpFaUjXDONxILdZMWo3ADUyL/9hYXFyKr4Wx7mbu+7b6RnyIVf3FZ/A",
+	"3f7F6BpDV6wdMrrGpuA6zjRuww/QSBL7GJwjizowneXMLN6iP2lM4ruxhzYuGC4m1VO3X1rgb6jaxOOb",
+	"+NLoV602nnK8xGXXPcXawX5F/Bfe8XB4BvmWTb2N0iLPPt8Tdq1hm1vb15IvCzAmWgXeizygfnKj/8lq",
+	"vrLB/cPtLry6FiG059JpNOtYB2GVcIcK8FwW8KmdQmwBf2N0+7rRRnlK6FvGKl4yuiU72ZQFKSS4SP6+",
+	"z9oylLMD4VMUarGOSNJvbQ0bqJRWmMLgXCtWrsLcJF9m0qslyXB0b78NHeubWy7AooOfrTSrJ8/KVfO7",
+	"GdrcOnD6T5kjvGz+JPHSHZ+ljUEkJjttjljUiq+a8DhUBk0hHy1LnJHPRpw+p6rmW1rvFwVbT5wWZkHN",
+	"+c1BNLF9ZX+4gEiZ5+oOB4ZbFvBYlwNa4qXO4JuSipjapJotkDllDZnxwa1jqays92wla2MlWXVkum0G",
+	"Y0TKGanRc2xpb8B/WK0/5YYNBc1Mm9B6/g7J4x0+Uba8adpyR0ZvPYxHI7a0qlhxRZQk2ybfQCpDycHt",
+	"Q8UeeRftXTWNa3HAWJDCIkIoFpjSW1oRrtx5rczOx+T95PPmJYCSZEXrrmCecuZmS6k2eWUA3Ee1tZ1w",
+	"tWZEQyWzzyTlBYsu3MUoU+Q8LGy88rgNe0Dvc9mnYyR2rDD0qm4BpSiIkLYgdGqWgjrzHBK8Muuybxia",
+	"dTvvtiYmNNY1j+iWM0W6xAMZ2cW/7YmVi7BmG1Di2lg9XkQSKtYlawNuNmYEF/qGa7MHwJihjJgkLP5e",
+	"82JAWPT/7l0a/hUTKNAf6uA2OX6wvu+zvUiGbxy/KbFtF1KzIc+YYXVSM6UVSrOClDS/neOf603bCeZW",
+	"DLtLwk0m61xTQxfcVEu2x4rmbRmhxLA85LIuJZSBdFk/cXO9RBEAkAdtph1ICmOys/eVcytN4kyzDMEK",
+	"M6duhtlXl4fMVDDNjAGy2EaqXJ5zW6QEgVS0TIiWxP3oGr2s04Axh4qzv+6kh319eRnhXICKiU7zhqOn",
+	"lRL1a2MoBo86nJVTT7Y71yexqTrBN4ODvB2DGDHOkEHKQ/yt4DYoiUuFd2QDsjUVnPJANCN70q2Xf3R5",
+	"+XhMS/Vvjx2wwWAWLaVTEGWxdzvHlcyZ0DWbtXXOt7usKYh1gdkytAYEpA3DfNWSo2v2jquc1bRcUFlr",
+	"iok6Na2ZCD8qOc3hzivvuAIHuoShS7lj9aLk22U8DYAuS7YoWKU3Ub79Vu6MMoSoOZAjryWoXZD31CcB",
+	"9erY8bz75TgIwsHGPaMlX9bgOXjhnT8zvHyAxpZICoKkNUjQ6i7h+MC2xZVSC43et/57v2NUNTUryJJt",
+	"uCha2l/ZYn5A+tJyzSDP11Ye2N2pqVAA1iJFNDLZiJzVmnKh94uK1bn1Xh2WxUFEitYFKdgdd8ldgO2i",
+	"+B37zm0Qug4H9vOr4e00M9K8TGT5nJ74AO0zQHNpCFxwVZV0n9D8/dK+6EifL74YEz747vgevIuytWIv",
+	"bNZij2Htp0N3LPwytDImVCnZB5M6uEtzic52w/IgmaU74aqWchVPPwuRHZXNgnIJUXkpFSv314RtK713",
+	"2WiYglFIFs1PAuUoZQQruk9k5GM8Bot8NntbmwgGkGCTkrHM3EXHAMml0DUteK5TCB8hkf2824i+wvwC",
+	"JF6U5iVV6h823aEXv08m7SJmynuuJwTXXapT8JvoPGRZMrpuWNxPf8dGEmA7KYiQRWRLZq4MN2Bw3Fwt",
+	"GCDmbFbCa7KoKeGGH6/4oX20rggl4tU8uft6uhXX0nbUyGgHj08NsXIEU2rACxQ9Hrx2WH9cQa10gUWY",
+	"hAqsNnFQAIfeAY8HFs+9BmTL3KjwZcmKDBwO789ruoeTaJ0Uq7KRtVS5rOLvcBf4YZawxS07NPU82Jtd",
+	"V4u4BwB8ckXWNTodI6lcDx9DddBqoxPPwjTV8alXDkAqHjn3OG7xb+VuDt+27PZW7qIeCBndtBA2LmIl",
+	"IB4KoIwaI1RI4hcVKJyHibQpD5PF4gX8iJY82Qkw7yzFBkKcfSLF6ocYaHOLg+S1IJlkpFhiJRsRrx5x",
+	"SGH2EBjRCw9n7sa13Ja4BGfm7Aeh1O40AqJBDrGbz4xNfkikwoAvFrwXDx+NBYTZxTN/mkyMRzjJo6t/",
+	"QVgvmsR9udtMT/D6Uaz4eHZXGwvu0rFPnIBTw0lmh6cg84iancxsm63dTcw264mevWbblFCL9FyqaLbN",
+	"AnXWQw1qKMySvkffdIpVsQTUV/w4FciotXAJKsaunDmtmq3qNX3JQtd8iTWrhxKbF0xorvcLrOmJ6L6v",
+	"jXVlvyV0aQ77biPDiAPhKiO0VBIyo7G21Laj8KFJRbeubc6VObJQ1eLQPajYZ2GlLqQZd9UH215nS/dk",
+	"yYg9w+hZcuufFYArqWZKL7a0imwD1Zueo6YTVco6pS+BtNlQZQXh+PU9UpHTifxMc5m21tnhci1PTB7s",
+	"Jyxsio4EAn9BlWJKbaPugTc9FGiASWhRpEUBu84F4kK70FqzRcBtZNlOzTKv3UZYtLMMfcxUg7/DnJQE",
+	"V/nDQcHHRNsCGgKVjRa9d5oowzWzYoDUfcM4LBVxLZQ6EavwEorQNnJC293ssPFw9utzBlXoh2kzNV3p",
+	"eHgREI9s3qIvluIOhkbxtaA6niKZnQF48iKa5RcppWuUU4JtvLvFtcb9vgdixS3bJ+I4IXCelmVBaEVr",
+	"TZb7KyKXitWGs358+TyDggeypbfG+gfYImBhxWpOSyvT7ENKO0fYoSZEW4KMrgUeBojRO18KfFA61nGk",
+	"Wn0oRzP0uFt/S0WzolDxEVcjYfHzTOiuIEvZE6kvZczt+lbKbU88ey6JJMyZXYrrSHwtolYnfG7EeucE",
+	"XONlZkRWG/pXBIJyrWhpVEMtf9A9UTKRYrbSOxrTAG7sN9PX15bBH5pJ0SMR816YQ+J9GB02cJvuKdm+",
+	"El/gdSq/qHZTe6KuFQrBcYgwe+akkt+jtEQDp2KqKn+GLRr4JmemzWCPjaFgMazGJgzJOyMsbhmrFIaN",
+	"Gb0zHzd6Xm1H6DmMFhFNy7Bm7yup7PZEgITWNox8+JVZ0iKZRm/BB91b4On2SIWlwy19MFxoO5ZYH+6k",
+	"JORTIWfAD5b7uHxz+QAzbLOB9F44H4vp5xMPSvCzzHN4mx7gGLHHHf3N8vvarjgsSvXJuOPaBByahBvT",
+	"fDX9+IVnedSJiUOPTOu4bH7AN4h6/1e8LFlhdJ9tZtH5EDdWYAAsh6IRLXNZkqrmQgN4z59+eP3dqz93",
+	"axu/9kAyQ5g6R1YH9HnrsM0MD0Bb/fk0hk3rUekLhlkYrd0U/oBhPXZEskYBty9Vd1d4DXackzCVf8n1",
+	"tMe/hUdDQKYZXHvDmIimOI1f8l655unsGbCdUBd2vWXvO7feLlnCtjhlwU2ORExv1reOyL3rtyzljhWL",
+	"naxvuVgvimhU7ZU08spaFS2aJVG8ZCJnV0TvuEWHQbVqbWzvL0LDbfx2SOQ4/rTB4Diai0BkJgBCxbnI",
+	"G8WiQSSYnV4Acs1ATgBZsr20wXmgYtdroHGVkywbWPwILf9OK7JkeseYCFeAZP3rV+T/32lW/PUlKSTM",
+	"gr3PGQLXjFLSbNPonv6E39o5GBOqhfgpbcT+gLopx7tz3UYIkMV5LD7L3qal2Tl+meEBmSsXJp67oZvM",
+	"GuGRGY1oZnMRI+1vYgEA15pht5FkV0vNXPjdKiDgDuBR22Qoa6aM4kP0sIqCwEDN11yE0XTDM/UKo1hA",
+	"pDjuTa153pS0VmlNAPm9h38FMtnS/00wSn+vsrP352t5bj/8l5Li0Vu6+44pZSFOB9RAY9wsRr6/J4yn",
+	"HWJoY8FDBrmxJIQ3nBAjsFGdg/BbSXPsJYmuWwDOQJu6pJrVwDHeJ1zQPYLxFjXdiSuAVaKN3phnpLwN",
+	"DIQlRTQph3hhPoRkt8VK1rYrHr7butJgxChfjKQUZWS5b2O0du72sg6NF0g8krVztLtpjJJuOgRfq7Tb",
+	"ICTOvM0AqTq86TV7e146R7sjGwJFv+WRkOW67JmWUaBiHOYfhf6/QV9YQoFNeIR8dtaw4ukSqRIeB/eK",
+	"6Kr4ymaZxqwaY2ENWPquixycKhUoeMpeyVh/dx0EMGuyog66GtC+t4wKdGU76OoUWN0CUhLiAV3zdVuQ",
+	"f9+4rG3dO/kG/B6ef4bkGgl5zkP8shQ9WPphcf/h8ifiXMYQnXpj9ufRJXhnd5xdftZScZjt4kXaQx6o",
+	"wv92ho7SsvmnwADoq0LBCuzbRxwQ0YCsb/YVwS2DrqWiIP94+gbUDIuOW5VUxPX8IKVoseURE+JF+wCx",
+	"9/FhLmiCDkF1KK0W6/0i3z5JzPqc1gx65RdNDk1JwfkN81ZHvjKZYf90pMHrCV6fLtcJKHFI/aCTW4wf",
+	"vrH++DRoTxitnK4HQuKn/63NX6cVv2g/fIRH6pFtDT5TPRz3LCeuGzwyqg2BO2xjL4Tm+HOxqfxU4eEy",
+	"h/tiY77LlemNLBKo63CXpi13Ia066RZu9EwLhnN4mqfG2wceWNsuOqdDVO5Eh1tVz6489Mq617ckC+4V",
+	"r/XhLmZnnfjxkBh1xyZu9zrtZTJfuOGs+3/UAvYvGJrbP1vqprSxOZx+Uh49DVe0Oz9vw4eoFkn43vD1",
+	"Jl7lTJjwHWKhj2BGbv/zyXGXS4lJin1P3+6U70CSJFJDeXzfE3Udjl4nuMqc0YF4z0BtOx8/4+iOxUHJ",
+	"5ukFH1sROPJ9vJR3stTR8hpBdLNkxHyPrZyPeIEv0IvhUIpUhkKnqrnHuE9fk0oqDun8x03JRoUScD69",
+	"Muiewl1TwWl5zxncMxcUPzg2vcABc2AMyGnbLjcTfhvQKEvqgyPoIY6xkgcsfsNhadH0+20SVKEdNDaV",
+	"FzSPRUvA3XWa2ypdyzLgZ0yjRE30t9jMEScBW/wnXFngbBrqFmGoE9+nFc1nbBNQeWyXcMjUNNSRaHBr",
+	"ttgz620eKkx+Mlb0SOutGgIMN99D2Oqa1JQrVhDIwl8FCDUcQWqETYy0IO2alaVCh70H+IcBIKQixRrw",
+	"QmJOU18wNtx12agnAfS0e8mG0WIB/jgjxRjT9o9oSwTG1xu9yLcjZHzSIeMXMTpWUjmkY1+H11RcWLED",
+	"/y1Y3iy5btSiZOBSbj+ozUTivXuODdC3p60L9DyaEoCl2HK1UkzbWuzpzeLPH19GEQl2SOrb9chwX3TL",
+	"dB99NaYNeRkw4EF+QcsSvPoP3hUn4U/s5yug529yexs3/5TQwm/nCC5Lj3Hh5YYemtYpEC372OqCGUUe",
+	"81/cLHopIg8EfNlu4pzuVPEdHuLJaD31kioeNwGhhVASDwVCXNYGOMaYgv5EyUNQr2N+yX+aW5hsuWgU",
+	"gQEy0ohaNqKwfRdOMLEtoyJefYiZ1TTfOLg0mIKxU2wzhYSBHS89C0ChCgLqBQZJoA7FVX1jQrqvL0iU",
+	"ov3aUMijj6tA5gQmIDdzWUVrXrlqSz8ybMKPiflwDScE0YCudVAwPtpV6F00LMsqtaioUvGKWlYpizOj",
+	"WVWxwu6PLzNCIttXI3YbFXsipPbgmyqa1OwahkSQRnUMxaITf0byT4djsMfLMLAbw+3vFYBm/n1Ptk+g",
+	"zcQJLHtkAc8lbknB+WxPRMBobZTWuwZAWPijm1m54s9Ab/t8bxLLNSl5NR/XfMbVeQA47tVFq3hCj405",
+	"rWXWdQ9iNSJNj5BJDwAT7pjviNlMd//NRhDvc5Ol5+i1Fo8sznP9e8iRzyBq6NzdyeLpF7Is5e7H6mGA",
+	"0odCN56osabI0KDNI1lgBRvK22sjl/0xAiwt2w19PzXx8y0cytQWyZ1Y+NqVeKazzWFwptqkl77eCe9I",
+	"HQr3z6thnNbeo489gwGQW9dwt11tiwQ/FBJxPHNj23BFmlZCN7HJ3PMKHjcXb7yCe0ZVpptTFC3hQNO1",
+	"BYIw2dhKQ/THSBLIH1DTf0BN/wE1fRzU9LdUFPKO1b/vnhIvt8biestUU8a0z6JIwcRgILMYAzXGtGAl",
+	"jXJsrEkosYVsUsqLgzyHsDcsxEcXakOffPV1ssnLcq9b8GSE2ouVFa+FrFmxyGXZbGP44Jjr5geyz2WY",
+	"mPE4s7DUgm5t9xIhtcck6VeTheZU76LgQOykL8Dwa1XLZZkcMPw2tgLIjsLZm7UAXqddE5afPL68vCQl",
+	"F0xhR2DZ6AxRi70qY1FesapiVkFjzVZN1GJ9BS9sYQTcq+OFtd3oR0rjbmnZ55XMsm3Lo3bQdoYBJft0",
+	"P+SW2LEJFILDxP6wX/JAMUusN36qZ9yQxwHnEGutNq54te3lWNXrrAlQSd4DjLOOksJYMIkmfQMZnunM",
+	"zmO8KMnezH07zRrzXvDgDJPrGsokTmfuDiTtGjs7ekSgu7qzIYKzIuS8quJS4l11HHbRDFUdj16PkH6B",
+	"diJJwr6x/afv25Iw4L7I0npZtbGSUCMVv7q8tGJyO9Va6nNH8uVRD+sBuArUTS8ZmJVrYzUa6bvjis1E",
+	"wksn1YyBOEyRFh0QtRAVwG5auOaslxA8kD0DtLTAaDMDtXj6D+j7fzOspRiKrY1i1prx4+VPJxkeQrGD",
+	"XSGIfcS2jF7J+tpmPEvRB1v2TDsW2G1h2L+IwLCjBAjG+HI8ppmozqwZLTJblbShosjIlm1lDZCP/2oK",
+	"2yS+U1b9eEIEdWLUgmsXrsiIavINAdC7spS786bKOq7wjNRc3ZKgc32v1nt0Th0HUpiwWrO1oHHw5XIf",
+	"tIGwhSTgJ/Je/BaZy5DMomb5IWMJsmF4xF2dlQJwELg1bwFiCMLjiesyjKLM44JoSPyrCRvqFJhD4YxR",
+	"jZpVjGoF3TSwCc08jOqhM+jiHaMtkH38Yya3JkIfNrqRY3hjy4VZndu9a3uqIU2d1E0Z9HEhHhrvJBQ4",
+	"iJH0YiPpqAjmyXciG6NK4g2blzhVsJwX9yyedGMsowhSktCqquUdKwjXmQOjLWq2a2sW57xlIHxxqiyI",
+	"qqRcLG5pFRc5g4glRo9pEPlnct/WOb5Nf5HHoBT6On1b+0lm135OD8z00vJ9yaWnYtit1WW6tSncAft0",
+	"+PFgyyPktcQbOg7xpBPF5irA5mSNOZNh1KHJHOfo6vBj1KaRKyjYcn4TldOSFa0XstMkxbZAGuLr2Qkn",
+	"RzJwqyi5xC775+PRpqeOIwa3X70UL2QdMyzjSudT0Qory9AgsdquHb4QXGsu1qoDptiC3PsUOvuYC0Ka",
+	"38UL8IclTuVaoZ9ETJxM3gQiYgwWI27lBN2eQ2GBIZl20fH9fc9zKZIbHKj+82BBoRXAENkOlSjzTacX",
+	"cyBvJxIZFpNC9463N3HgYZcZAogEYDgA9H+VZtvTzCsJa/ZDUGYXI0tGLhMHZ3IFkOUR5452uz3AKd/J",
+	"uwE5MBjL980hXE3+4yeLrRR6k3YhT/ADTHzlVP9Ab2IDlEj7hcxbF2t+x8Rw80h4kFCCPdohzpC5MIRG",
+	"JJlYtOETOoqs02fROn3u4TACOwkMXuJyS9IOpBTuUYgz9PgJsduWJXJ91GK5X/jM8nilp52NP2bWoQGR",
+	"Ie/noKVMFHIPOLa25kY88aaZ81gMgjGbt865qNpjHh8s6tJAtg42fEPvmMdkQUaXNQn6tmSjJz7JV6WU",
+	"t8woYpmLFhsTJJEnmOrpUDOa7BDqo4G24ygiOO+ZDjqSGiUxp2XJiuug8aDPHqWC7cAsFnuS0ynwU2mX",
+	"ZSBP/Mz9VrgNdux1yOmxYzvL54m311E695IqNnyz+WOmuwCmS7bmAiHdrz0jScE657KNkkVcBx3c33vq",
+	"5D0FtywPtJVrhBe3CKtpVddJjiM0h7Av5eXlVN1+idw3oOL7d8zb21SFzoijqdvvyen4gABkvkDTF3q9",
+	"tY2eDrX97Oz9ufnt+R2tIdptBnnmh/7RR93az27c+MFH7ZvaD5+5d0INqYhIiafmAi8ZCT7NCLUfemBO",
+	"M60MM5z/N/qrMBW6RfDPZYG53DtoXwAnAJJfzLTQqRa8okWr775DhTBVnVYTQaWjeZXzg00jpuWL550R",
+	"ve7jB7afPMPx7V8/wGuAZXW+me1q7aN2cIG1MRo8qhObgNmpJAv6B9x541LL51N6aQRBDm7bhSHyVVx/",
+	"+wiuQm/z/bfxFX5iZ+CQfXY6d+DgMbODdg3y7yFhwN/A/iX2k5/ad93H1WhvCOdx/CRexvCsnggfpCcA",
+	"7gUP8oqL27jZu7DBrznHgwstB393UjTx5NmKcUVnSb2Z9gurO1jeKarFN7PkYkZKPFB/bP9wyNQ0jlNf",
+	"QesMd+rjp0d2pzCYIdmzBU/gpZmH2zcKa3Qfj00vm6eDl9eaTjGyfM92P8jbGG6kTT0drciwj0H3yIrX",
+	"TM06m9q9/FCdUCyvmc6g0awgUuTsbGK67JkbtzOn6PKljvbiiau2xlaFWn7vlBDw+57qGqic1rr1gGnZ",
+	"Gd0yUSSqsbYIRjYD3BFeH2CYRZLCliXbxjShvYMhMAuSZTGpVdYYE//asGYm4nFN8fY4ZICNTX0PyiK5",
+	"tqgJ0L3JURmyabD9gk8HgbwemyiSQA0IUgKnQuqikmFItqFmG4mWxO0aKpNUaFaQpaNuMEukzZmFxolz",
+	"QFOvo228nrZZL84Dp4hgu3JP2qTKQ3/bdK2npUbWlyatLmRtDdgxP9cgGmuZLWSDgKnT5++p1mxbRW7C",
+	"JVs3YhY3weG6l/2QauYKc4Ek60aopmbQ7nhL9+jNWwLaOyv5HauxYaXddfgZlD4gwjx0C4R/4jBBOnOM",
+	"IVhdox02rtVDgk2kPldjkr47P4kpHyTxezbqcYrfk4DYnmp+Gm7m6U1/tqFCsBhAZEnr7b22MG+H7tLi",
+	"l7NfzlyL6hWiRfPcOeOBKA6aRZK1JFqe3WtLVpSXMae2FdhBkpidMdnxsgSvqqa3iaRRyksu1j6l8TgK",
+	"ybJgSt+LyDvKtT0oI7LFbUf7G0+acCa9tTlCZy1DjDJTqgMOfDn3WnUMOt4Fxw6fnl4KC3UQclQKPQEk",
+	"dSbIaUnFuqEJrEbhtaFx6sAl2eBbo+psHIOgj1aFYwXzakf1iWmOEsPVojitOAfQ/FbIXclsuuqMeuPu",
+	"D6Ol1ihDZjLXKFe5YbPDyadX7zZ6LogPxQt47iLcvR2ryG5F8DgkaNgrrZln208XxjwRXQT4FS5sSra/",
+	"viL4BOJ+AvPAV9ZKQ6sRWKE4Wv7i+iy3pYGtiPUItE4rsxRtFxAIVrftaY56vVphdUxapCaDnT4pY0Pn",
+	"dgRGYTCrzVtKKofDpdf5RpY830+8O0YXYCvZaALhOVX3MSicf20404vkb/HrGeUfgcQNhg4GCpeRTbnl",
+	"3ngjQs2NlsWoHDiGvngyWALxl5EdiHVeNKeWUG1j2RAn922vNEHbhuRya7Q0uYbsBwdyxBWWZC73bWV9",
+	"4Pv608+Xj9/9fHn+13dXP1+ef4X//N9Pfr48/yL85M//9T+GOvXcy7YNGannlXv325O4R25LY31YvqO8",
+	"JLQoagZhpRAn76svszEuTRG+LeZ48uTq8jIgrJAEhiAb2dTqEXnatXJjZjA2DIYNRGl+yu0Ij9WJBv0w",
+	"5QAl0fOHL/LcSF8x7fYOj+uH7AwbPk37JQpLY0dAnkQx7Wd4lwyWuNv5u9m0L4hKnbC1Sbqu8wjEoLby",
+	"s1+eXQLLtXWrRww+iH6WAM3u0Syo4LDAcRMqYV/XayqeS5uxGjVEZl5zuWSrFc+52evFVt3FFSy2WrFc",
+	"8zvb3LJNA1rug2BsOFbW7UrbSd88guCFW/P0ZhNAK5gvRLH/vgfHT3cl8M3NXYaXgQUwUYioTv50+59P",
+	"/pxhF3Klea4ybE8NL8B+w1hvo64JFUTC+1a0bptIIHLshioC1ZGL9R4ahjJaoLvZQU/NNABPDbo/0jzI",
+	"3FcR8KUuS9g0ILkTdtWQbAz38XLf4YzjGGAIcDnh50V/1hXRkiyhvWzVaFZgHtMVwQFDQChfp+cdYe43",
+	"Q1V6g+nN7qB08ypck1hkC7HuOKnCFpGb/UJv2H6BuWyzK8IPi2367YjjqmCIPzUnrWTD15vpcDkJdsNz",
+	"MnGMI09CCtM+nw32DSd4+nyTzGJBVAIEzCVTvHCZ1J6PbAJOtzHLxDQIP1dP5HbLMg8t77ET02kSIzxz",
+	"XCh6kHlajOrLsWLuIf6ZMUzLKF1c6fGUSs9Ho6Ws0QD6pHcMs93kZcZabiQZpM8YMS54Q6uYq6H1FvXw",
+	"U799ev7kq6/d5fHm+YvYmd3obbmYOMS3P3z36iybnKjiYsSDJT9mTW1dx4B5f5+slkijrDYQPvvOVvzf",
+	"bKyNzmgxjhc6LuyEndgnyp2xCGToLTazDbOw2uwb7woLmSDJef+w2+lvcswqOVcbxiCHS+Za1ucl04iQ",
+	"4ju0nmPZf/SCh5HjPunKfDWjeAxOx5jXyw6aXORx4vVenN4PZGu69tY/9mwt2DWySVjI1cXFCGTcX6LC",
+	"MOcVj0bOEbTKjmwdGahA+52Mgm5MgLDw/qevI4mR9hD1D8rgKh3r0S+hUkF3LbmhBOD4hiu1k3URT8+b",
+	"n94DWdKHS9pXAI9qsS7WjFxU9sXDqTvH5Asl031sBvdIts+bIFetm2fAa73xuVyTMxULBlb4AovdIs7w",
+	"1xUTxH6LQOnQvLsLC5IRWipp2ALrOGqWQ8a7L62GCIVHjJhunnOlmgS0VbI3jX1NHKD5ffzzpr7jd7Ke",
+	"hDsF8jz8hX+ln2/metgEu4Jvj5B8YJtTYlfzWSFAxzTjotcOPDClG0ZrTPmfIX3bbRwDBWo37x59Gewg",
+	"0VWw2pzSWEc7mudMQRveAQ7yRTGRbPrg2MS+l4otVKMqG27uXyoh+ryWmpbKIe3samMkL/eEQndnhL9+",
+	"fGnunceXl9GsKYa33bHpQ7qmImcLmPI2Bun6g5lga80b2lfY01QI2YicFdcWVMiLVQ8hFEJWHuEJAbiZ",
+	"IpaTggmB6I+xOEbgWzc0dGCSzk/vJscIV/GO2CP9escpcNzyUpr6QAO/h5rKzPTg+eq/LGiZ8iKbk0m1",
+	"rGf6c1ub8pA3XPUOV7kUmosm3gw92S28BZbyubHqzmh2VaUS3TPu1SvvINrOBYFOniyoj0L3XGdNiakk",
+	"JZPSTbFfNAnOOx7hxoExteNnh0K2dc75gx34XlxrPyYOksJt8x23sKxXG+eqyDyThSw12h76UAT2BPiw",
+	"N8jfMqkY2Ii21mlZ1rsoFHjkjz3TvklwWrFyjwzcglV4iw5qHv7BAe0rrPyJdDiwcM13rLYQCphvN6+n",
+	"QGcifaHRaVt2QnL31Ss/hwMiH2xMVHVs2SKcczZc2uRXHm/Y8eBtNnrcct/dGqBpsnPHGwDgGItEj66D",
+	"KsXX4p652cC1C8UwxD3tokwZb+kzXErbzOskZtNE3AYuWnQdB3qipbwlVdCfdeT6sHYTzj9mWHWgEzqB",
+	"93B7OnROs8QnPBKyQrSiqedBTShxtKMOnYSSCsGKvzFsMz5owvUNFN+IE816ii2dff0x9IjTTBGqCSW1",
+	"r6cInXDJDtFvfUNo6ntFe/z3oA/ICNRt19//6PLycSy0gfMciR183R/r8Xg3ipndntt5/6XbXPMvsYiM",
+	"oahRWSpWxy2SGA3rVDPygGY9kkUXeorW0v6Vf+2s9q+X92nAEWXytmKsF4fx2ljE/Qpe5WRAQVPdpHCq",
+	"HCLr1GbXveXZttUO6dS+KrGwVO2nbyl5cGpba/jag/ShewEsxoi12CaC+NsV+vtduR9KUe4zY2qvmdwy",
+	"Xe9hZPCIh0PTjim+oYq4OnqiuG1R5mH1If4Q6Ap2pLD4flrB/d8MJd668eCvH9xQ7js73r39OWNy+7l5",
+	"5kN25rNuFlN+5QLJhYPkOk0DgoGUg9DO751sWjJz2gCMC50mzozGZKbxq84ptom0A0ZvF+qWi/mk+bUB",
+	"y25hLN+60xM/hOtMWvMnNs6rWt5xBZfp9HLZYdO7qcyU5tWizjTXg93pGuqBeR322O+Y4M7G7lre/W1p",
+	"+1K2vgHganuGDnjg4Lx0KDEoGJ+549zzPxfDvUQnOPzx2eGXJ1qPlGUcYqotnaNlaaxbxlTmEbaxQrvE",
+	"+N7hrQNoOdOK1/yjGcxlcA3JpF2lmFLbCdVckUi+/y1BRB1a8Yv2w0d4uB/9C10+M5MBB+vPfF5tBKAf",
+	"k8pUm63owv/9KtJIH8Zp/bcTXRMfJn1xVjNE8CLS7bx2iG1+gvt5OzVP67BroueY4ao3P7NPZ4117Nt5",
+	"QLjjRllosKYNs1queJmo/avwy+mze87uIDsefjZlhjj8wMTe0FrzvClprWYajj/ZmhQEWbQbVsAEHxH3",
+	"peszoDDFGFEJlszJC+HS1e0PsVMY1IQrCZVvNN/4hJ1HB4YnFeuSLVa19X24K7tVnVr8lTUVut5HL2vA",
+	"B19UJRVdvCimmWuuG0AQcCVzJnSdUMWE0aWEXtCyMbZQs11ssWhmejcFZ0+NNni5pdVi5fs3DzfkLfkS",
+	"Mp7FC/yB7wN5jwG2zNYxpBBZ8w3Lbz1vcFWVFEpppCDAwVmwZfCsbaqG/4rikMgl79ztgUroXGD9DhqJ",
+	"gM9Cy4XfzON36YvL0aTL9n2ekR70fR4ye04ileux07L/ijal8+/ZNh2qqRMbU9J9r93tjJdvASnVRUGP",
+	"IMqT0bxXqlnNadmJ8tF6KcVixZfYFljC1ecPLoAC2IS67ZaOpzv5d2ThgmLCN0T+j9SYAvPeR25cTiCH",
+	"rplS9iXD7DYy1o4X95ntk8vxbN4DAgKHL+j72eWcGGoZk3Y/mOGfvucKOVuzGjln+m+kWHPdFFzM+uHh",
+	"Uj+kr+7jEiaHgLnBCER4bufy55q4erewWvPy/K/vfvvywzn+40n7j2ilYtVVMkb0r75acjJINltF7IPQ",
+	"4bSiKpKrALOIhBE4vPaLeYiGHZDF0WbtnYcP8PPsHPqDxlYUtH2faksjxPtxtYrw22QzWlrbWNYRIwc9",
+	"2o5BAhuocqyBRDNhwuAnAx6azLn3FslE9VdU6W45lasr5okutr6NWqTDmqxGsMPcHSgrhhBQWiPojWoq",
+	"ViuWcmwlsFOGvOWJDmWvgw4AiXVnWOAIncywkdmRVXa7zX4wdahdtG94Y+voVrJuJSE86ik1wbnUKxbA",
+	"fckOu6D5g5Lohea8da6w0vVdsGfIw9G0zHvAlYcsiGQZFhNpt9HtghexwIS6VW4blTb3CJ/XXXbI7+N8",
+	"5oPCshVxULqntKz3s3w739xNyam1nk73gsyTZNgp8hbY6rir+zS34ECZ01uWMx4DuztolR6JmiSKJ1PV",
+	"t8P5fFyRXxtamwMgWAGVGFzltIYTipmekQa2naoLxu9mynHF/80W0O+98xsu9NdfxkWwrLBXQ9LTb57g",
+	"QmnIOWsGgpAdoXzLKgsZW6AccISwGYFAh9lxh2i6e7+Att/oPKCJ3eQucftEiCw5nNUA130yL2GN75/u",
+	"hXPH5MNoKwc78IB/8G1fETyQszOZGH8RK76z9TL+hjPqb9vmor7j8VIY1+J+tGOQreaOg+eb0RcxnCuH",
+	"W4EYV/jgRCzM+2ZsJSAQn0EjHCE15Je7wOQ10TVnBaFryoVrJgic50Jo6SZIEwHA5hRoHzawb4TVG4aj",
+	"kpzFb20AsKnRAauDZleqcaAHymwRLdtibtfveKCBzwmhGhPyynNW1unE449B1p6hDiqoo0UU+dHx/OiJ",
+	"/ZRCq53FLNEVmpLjAix8yVQxdpx2MyAjXq+gogOf8J145mC6T/J63MvHcXSrIi0TxuAp5jVH94t3xRvI",
+	"rRopPo+VfoiZt9lIkgmmF02v7rM12p3kiHaMzC02nGqaVp/w7PuazomHHrZ2/LTjsAPH/MYYkE3JbNOp",
+	"HlCT0S5YsejDxIWxZms1UaF20QJiwISMe1BGLtPgyXVNCzbt0TBz9Qi/QpLVfTQlEvRPe67kTiQLM1wm",
+	"zdFzVaXUI+VPaS1juh8IWmKlvrnlYr0o6F7FAnj9btJmvv7IImmyLpP1xvQaQNGEfXFaj4rf7R5BHct4",
+	"PwouYlLf+RvwBx135a1r2YgikceCVrB1NxEpHpGnosWuAEnCFbEpG0RgHQ08rQiFrp2IJYDyjRUk8Ce5",
+	"o9lCNfro3ta1K8llbQl/7t5qfun++e6EwC+9nbdkGURkuWG6qY6jeipMPKsS2YwRnReUKrgMjVTGx+w8",
+	"j4N4AS3L16uzq59nqXvvspjxBUAPQgb97UqOVR8Qtad7j1HhZt+XNonEk0khiRteMqFxwSpmAC/kKoXX",
+	"GTaS5SoKKbOhS64XLiFk6o35E9XmpsNZRZuLwaxPNV4fOwLW7F/SX0SUirdcvHEATf0Y1R1L5cavo6GI",
+	"b1wlNbCFEZKQ5E3Fnti0zYjrrJiQcGlfaB93buzUem42NJYRD+Wak5HJ+sGgCP+vZN3p7gj9G2sJ2YPW",
+	"zrf1SKSQDOvcFZuWTOyW0H3tJdGSPI6GMsYqJjrxBEcK96IYJdvo8jwpSfVBcky/LMXeKzjXFhME+6f6",
+	"TBdSSS50BmTG6HvwlJZV5pwp/nXXLm0MWFAKwNgtKYAybiVUKrm8syk0NLe73KmFljtaR29bVrNgTmvJ",
+	"VGZ2WCCMcubRPtu71K55bRuxu/t0gx7blQTVpWTQGrCGjAOzWzDfKC5yLMx/suZXec1mp5sf0zArFUGm",
+	"Si8adU9vXVWzFY/XGVdNXdkag5itJG/v9eoBgPszP612Eh1yd+jYo0Rnbu9S+x9PHIUWYtMNQOSksWvH",
+	"DpqcypFuHavttwlFX38VpPs8jvYTbze0q0jOU9LaLYFJxBb2o8B05sH+e9YpfSA48Dont2x/jXY8VcSH",
+	"OhB/ZHbbssMs+/ZiQoesYDumdGsJbOmelDS/tZ4F+BLllLoeACue4GWIR+jCxhTOTko4Zvy56+kXtDYa",
+	"pia2ewoC3ssVYhTj1DuCfY6ccL+P+hASkLovwO97hd2NAi9/IzQviZJbBp2XqLpVj8hP6C6+Io0ozLVH",
+	"94/I9xKaxV+FKyCoMtheToB1YLFPIXKpsCWbsfIcDldomDlPdOucFnIBLftGw34pFUd4NQbDNYEu4zqM",
+	"SLm9wovOqD/QTt/2SzYPuqPSB/uZJ0DDYiQf7gn5pd3DwwSKrvs/fqJXPJ5qP6YHYhWckK6wMQdsM0Zr",
+	"LIX2WkJMGcQshxlnahbg8eByt7SqWPG9NWrj6IjT2oxPq8N0b+w2GHefBh3G3UfQYvydUwQeP1lspdCb",
+	"xAmFZwq6n2LyUeXil9spxPc9zY/FQYB3UQ3N2/Fw8HxjGAY+wOaPlLjiuYGC4oi3h0JTebJlVAAeu5ci",
+	"Cvz/sxqtu6yiToVKj/gBpcfYKobJD/H+Nb+LN0htgdO39tKCHxgrC9EjFOWJLutcaS5iQGrfyh3ZGhMU",
+	"GNFeZ9Saa2U5GH+Nq6QjnGjeUzKlxhYYNuhDTjDbmZiRcPScpLd1Dne8hepEvp3NqjLRAgJyUia9LLwk",
+	"yJ5pvEv0hu1h26A2shhHDwmDusMMHTJlsH1+1gF3uY2IsX7XVzOgDI478LwDatrj38KjfQL4OxJHik6Z",
+	"iyIWkaF6UTIag5cGJa7Z2swNUB+pTwjxl77vwHnVcZCElazOqZyZJ0oqmO9VtOVKcbHOjOLRg1w2vFfK",
+	"HavJ0np6/XFoU6C8q34M0svXFG8Bta317DdVxWozRjSRtd+VydopvUsHbA134+yAzjZoBzpViU2D0tdP",
+	"cKbaifbkUvQZACiPNi65abZuQuYhwkRxZFps+7ZS7kZfVsrdSd7VQtAfSniNfGle2e9oAuoYANVm3vTA",
+	"dBWUN0FaCkeWjlomXXYZWm+iOcyR6z9NjXHI/mkuGgW5DFYZPOtY+ZjVTcyvGFXSoKQxubAhtMxgTSA8",
+	"zmnNQGoVDUj8Y8K7WCAZXVtw5aGKg8A83AdOFFSQDYeckytokX6sc7TnTj0SJNCLRsON6zjWqjlLDq52",
+	"J+EeMAxKawcgA7KA3bFSoa2IOgoxg6OrAY3J7n3RuQUgmmB+l7UjOlHm3g3CG+8Ha3vBBZOzoJg4MJhx",
+	"EuBerYJ7JQmZEpAiyW3tMzj6VE7Y0ko51TRRvHEwdIwf3hiKWnLAmLLXTUVlpKQcIM6lYASdFKIgtCjM",
+	"hhhFBjpZmX88ImGwT3Q2Ac1bYUPORmvbyfqWFcTc8iuXLtozhLiy9+GV/Z17ED91MEQi4BrrneokhNyH",
+	"iy3tBluszB9uqNPK/NGGbjuug1sNd2HfddRlg162g5f5Hi39ec4PCT54iC+Y/DSFAAQMRCPTCsEwlSBK",
+	"phIWOEANtEJrbSw6LZGLzRCZdTrU69kgpW00M2bEHeqrUUmg8FhfAWpCK+QyxNxCw0owhpnLJfcI3eCr",
+	"NePf97Th9ILD1tuttAA/8s0d63bAmXsKCK0p3Wm7SUaHFmlos7SaQ8+A8QpOzJY5UO8OzZtDnT1qNRyY",
+	"GxENPMp76R0/uDQjZzh+s6WF7IA0T92/aRmbFIgRGRBThrLWYG5dzai3v4sVZiuWNzXX+xso52sDc+Yf",
+	"rjrzbMloHVZFbLSuzj58AKiQVST19y0tOGTL+P6DAVOcrxsOV7tnuyvvKHRVOVlrqRxKzUivyOwX0etc",
+	"q1wJZkbyZtvYyDv83Bxpmz37iHyDJRvmc6OTBQqeBRKFfpMZxg5IkF92bd/zizA0qLcEAU5hcpjIVrCc",
+	"F8ypFNtH5EeLE2PuRdBj7BvAM57ZX12a57j2yhfoHOAudMYOZ2WhHv1izlrJcyYwyIgZYWdPK7Pq8yeP",
+	"Lo3sqEu7W+rq4mK32z2i8PUjWa8v7G/VxauXz775/uYb+E3r4cVOpxbX1Ff8nj12SdC04mdXZ188unz0",
+	"BWYjow/youC53O7Y8sLVT5mPP2TBF4rVPPKpr+uIfXzxG4RcPox8PfDS3oNbpmlBNR17bnCyvacufsP/",
+	"fpj5+PRZJ3948Zv754dTjDGTPO1gvd9tGC315t+QJ8rAhYc491yKl8XZ1dnfmf4WHoEAkaqksK1kn1x+",
+	"GRErtjwolFtnVz+/y85Us93Sen92dfYDC8HrQMYoRepGWD+LC2OyEpPAwKHx85mrHXtnxr6oGS32g7N+",
+	"y2jBBbpmJ0zcjGcOzleXX0QCdxLqxYv9+MJ2FpXIh2epIEtjtleaCLmbscS7xxc2BqiS63zFlX7qHjpY",
+	"5yXmy0P0Gxy1VVXaBuoX/7IRQlQeJ6b5QJoI3CrJhnsKC/EQ1Ccxqp/mhcPaBbJ6QprXtOO19MHuDxDk",
+	"q6SKkONpUTz1OTMWk/dvstifmg4uR+VDV3eDJNWDXXh86reP7MAJNuA7esuCSH5sC3ocevEbLz5cFFw5",
+	"TKj4Bj3HB9pNqmhNAd9LJbOM20cuXhZvzB+QYvwQ29stm5+0uxFZ8g1URt5/F74RRZhOYQSH0TpsAtXU",
+	"PRHQef68CnrdD0hNuzOH/fHvt1UPJJYOpmmBJCIH5CcXbcIG+86lTy3wkAOtPsG23QDUMQZCzfRUuIlr",
+	"ppV9NcQP3R7aR1G2NZG9uXmwvTn9MTqc4aSj9HvnCwhOH80X0cPtGk2el67FpYzFYV+61RhL58u/kI1s",
+	"anydRUdX2H5eMAtf+4hATqAdnXBNlJkgE4UroVfYh8lHEnBaj3yfpOBK7rThPKEcOd3F2plh4nbNZcE6",
+	"/TxPdc0askPeIebmLPeHbVDkKuQV2Ara7o53ndM1U9euoqvTeHTSTdGm+ya1K0zx/dzkTSdv+CPrZN+z",
+	"nc17jrMNEPVh+AaG7iVdztt+dTtiWqjb+bfLU3V7o6lmds+zKT94vROsnvODf3BRzHn+Oy6mT+itlNs5",
+	"gwcQ1DN+hP6tOT953rAX9bypPW9mTGqlZ2zCG7pmr/iW64+g5wG51ix2xp5iy2UjIQ2znsj43LkEIkAs",
+	"Af+mrEqGwRnmEsuLBgoXfZTGnbO23rVz1C5GjHloAHDUkZvLsPdipAfe6GfWi5C6hU/kY3iGNpW6VebG",
+	"veWiyAhUf2Noe82urU9XSB/wFpK0SN9jm22u1EFLS91+nkaV2eykuowNGW5PsAF/53foY1C3bceg3UaW",
+	"jLRod1OIfGFhHtJ6C3x/f3o/gDtJ3eLkPraBNGWPAT3fpmrsTrDhuFK75QgPxsrS6bZas2019VxdbKgo",
+	"5N3Qpn9LRfH67vPc9m/t7GeprP/NN98MKbC9vzVquLCZVtaElEFWL9y7I8zQFJjxnNZe4YnZ6qvRgm7M",
+	"zoicfZ7akFnXuD6E2Bqn88ebt7pBD7roehMDaN7dpIs7VvOVXWtyx/5pHtq7PXtY4v0znNCQU2gFeSUn",
+	"0DagQwWkrcENh8TMNwDyt6ZcKA33HxX5BsAvE/TMZVkyum7YsN32rH3sAUnp3zIlLJQZNUvYCpN7UvN7",
+	"qC4JBkcRYtEEoVAupwrK631mFUT+bTDOTKNAPa8nZ2wL1IDe2IdN2AqdlDL3LHxursSB/OXndD9Z2Lyi",
+	"856fZR68bnQut78Hq7GzKRH2fBbwjjuYFau5LNALTFtRKnensTkgwbmtfGnbVfrkVRc3BrbNsZ1xy52u",
+	"W7Vn0KJFtElKA4d684CkxlcMyYGarbnS9f5U1xEY4r75qIUCdyH3LcO+bLJ2YEKYrLOrudboMwN5ZLsU",
+	"Ovo6Yvape9Hi8CSJ3AUYekBSd18UoTY+YGEslc0nlQLySXEheGsjk9vHfLUVJVgAdqJtcsPDBgHaist9",
+	"WMkap1WbLyHlSm8Yr/H9hwix8HG/Jnx058as8Oeu7O0zNMRxbsOqeuErAE9ijjvwU2+QmxMC9+hK78wJ",
+	"smlmGDxCTpm4CxfQb2uKpHqGD37GewIzHJJ2dq0nlHU4ImLt2U1a7m3ZK3tfSYWFGrb2oa+WtzuTJUKE",
+	"30J8kJIVL0sEaYZs+N4LvLIKmG1Be2ZbppzZ2NWOtpmiPqT4k8v5aocrJEIbbOSOKE33ynXqy4I6XviW",
+	"C1sntFdGCEB3WFrwHDCzBeNgWXJFjNKrWIEBzKKmK1CzjfQjQrapo4i54S3SzV7xnIOAXAtj+R4GMmHP",
+	"TyIuTu9QCLjyE4XBghkkLQHw/6hrLBfYMKaJlkBwi/tGPMEdSgsK+Q2jBcOeTq9ka0W2E+vn03+4/7l7",
+	"wQXWJe1sK3I8cgCcgHhdyuJ4YdN6JxKhVaTKXC0bPAfnxLYltJcu8CW0SPcYhnOE6MVv8N8PF0DGQcPE",
+	"PHcDTx3NtFmsrFtW9NeGEe4LMWBGZ9kZN09UFBJGbcaz+6rLjlmwg9NBtg9n88KKKs9WbhK/NgycyHYW",
+	"tjYkfK1nkrON3pYhwhr+qbsIxX4O4zeM+eUFjDLIqfiKi6qkfIynY0cKl3uiy789lnDJYFNNe0Iz6w80",
+	"cn1LC3h4sv51ETagTd79b9xDn+W9HzbYTWyGU41QwH3zA12b+8jKD7yDyI5iRmsg0syDDy7OQI3AxB3X",
+	"BCvQJP7Dy6F7KBBPnVRTtkyigWv4n15hrBmCLEJ92TWhZFdLsQa3L1cuEakwwtVwnDER3PXsElygxqyg",
+	"+8PL+bl59RsvS48XdGOPrr6jOt887G3ea7z4SW5yDwqcMDsMvT8BH/9Uc20Uz51AqBAzx45ODNXGMLvr",
+	"Ae1utuS6+M0emw8XZox02OmGr8VH4EN7qt5Qvfm8ePeIDOpTukZCVOzUnQkPeeZBNwMjHQhpG4fSNv9j",
+	"BS75j83rZjWOmXFChwy9q6VmeOGAx9vMecloDb2vjcT1jYUIFQD9dzTf77jeFDXdpXn/J/vEH/z/ifh/",
+	"kuh2+yiQs5zFjta3rWa0MOcfm+N/oLeMLBElyspwCIo1egMoSEZVyKnN0QZUA2F1jaU710Mc7rFxkjro",
+	"C3hidvympGvIePyJCs2KhwnLPCupUpOfnpXd9YP8HQR7zCaMx8SRBU6kT8NgbbOdDl5u64prsR4O0gSx",
+	"5tuzp8txOFe2/82QYe965DxkqOEFzOjHyr8rdaX6709oidoxXWanv6hLYz9AjyN5x+qigcQRlSGwRi13",
+	"re/at1UZyCKBCvFzxUZqLF+Zx27YwxZZupdMMTJP6Vr2Pn3nROHamIT9cv0s5POhlNdUdSYYabBI9UDl",
+	"mY6Cn8h0cq8ftpruv3NvalkBagNog7g7MXOHVlUt77C4Zzv1HIyGzPwqP0tHzdge3LXd8U8TMQv8KS1k",
+	"2SxiX9h9GshgxQf82flvXzV7wnwuJE1haTO861mYZ3Fg7xmt1zrsuI8aneK4Qljdescg+SBnHc12S/dE",
+	"SD2Paarat1KMntQ3+P1JeOYhz6qdZ2rn3DJPVZcL3lh3ZnfQgxdQlS06j7eAqNLk8ROCsL+Zw9RvT7jf",
+	"yXm7Nt2K/uOwf0rhDrX3rRFqzWMpiO9YN7bpavQOfXhlUr0UL4BHE/SyEz2h2n6A8eSOSeYV+KpZllxt",
+	"WEEQvUoRLUm+kUajcaBnQ7R9z/NOGnFsWfAMUWbPtLQeDg8O7w2yJSulWCssufW9EBEy/BHxVX1Ql6s8",
+	"WBTmTmnb7eQXEby/VaF1U+zbh4jrgdDiRBnxz+4Mca+JgwVssd69El7LHQCjusLstoHUL8I3Vdeai7VH",
+	"KZalg6OyPwHIwkfkqaUAuhJDjHz0oLd0UZqKQhG6lEbDwRoNwMcCRKsIM+OWPCg3wytG2RknckJ+dqzU",
+	"snHQVczyjCWXMUdbLgdaD/G2m2yfs8+9iTdskMLDLrr2EWhvX/WZGKeWWIM2aUvhEYu0Zd+HMElh9E9m",
+	"kYZ793HtUhBdwa5d+9RPl5CFSVi+V4O/GOackgnmaocEn6kiPGWbHtp07R6t2Zsw3SJx43++O/GRjZJe",
+	"Y4G+gYL3NpyqHVcM86Vjt9MRe4ZnLm2OvMEHTrNpvzNz5I0TWI46/328Dz2odafKOK2l5bXBIPJEJptj",
+	"9P7BZp/8dphu+6b2/6KxLaUGddhu96+5W/4xg4vdmSY2AGyuVslBR9IWqpmXWFnjwCNOqB57e7J/mGPX",
+	"Q9tL8BagSKHjgzSaM5wZoTs977z3a0CxdtvOhavMb0Qh0+f8R2EetdA36neK//gDvWUC8hjOTpQTQYkh",
+	"Gw4ZlAM6Mvp92A6GjL9jHwEi9uHBSVFlMnYGAmBBjxA+BIi5ZTNRMGMQi58NWOFeNghW+FExLM1b10wf",
+	"i10Zp+gf0JMfZTefoQNqeEOvPehVyVYaal+wJNPahUOglPZ0GaVVDHm+zbWFBHrmHn3wrbBvGq7Ws5M5",
+	"zcHZ2IYyblhzqzqqFzLY5x3legJdx30cuNKHTLh8RcW6oWv20UB9h8tekTCn84TgeOg8h1oXzd5rixBB",
+	"Cqqptd2whEKb/0nXt7KbTz64h2Y6DHslx/Wjt/D9fbfz89GOnpyYK2L88FKTHS9LyAE9jXb9LQ2ZAqrW",
+	"pciNrlxD4J7ktK65Bc2FopS2b57hGYw7tRElSmpWMTrIJk6Zu1CM1vmAQ+YGvg9U6AcpQcHh8V0f3a2C",
+	"Lx+S2JZaDo7oZDg9UPbptgIQa6BPFCYcK9WwelD/9ps4JrDfeBjBz7HWzZmpg7Q/nfDtbuZ0Al8sGd2e",
+	"VyXtghb3wPh7XSJdc0P7Ttp2EnO8ZEwtVhgBj6e33/sQ28BtqIbM81rKrauMLKRgj34RhkhmaljzVvJb",
+	"1sU3g55vYHe7HihBB8aDrGHbggg6KC6DRokFr1muuY2B/SKgF1gQZQdoNfMXdCOyzS19rAX6Vz8iX17+",
+	"NZBWQqYJ5fs4XpMvnzxxQWSzTLLhGorrof2TrH8RORVCaiOQsaYPi/Gx/htqItu2j1SwHQa/AQHbzNe1",
+	"SjETfkReaoLdmzADuGL1Fl8HXpZIQPpNScXfDPU/u/vTzMrM7hO5Ed3rU+daNrqU8hQ+i1dS3hK6YbQw",
+	"HA6qLp4Hz+PvOxwOQQ5awJkDJtIOIInXNTQq8ygSM6RDIRWbIIOfS/WgmvNT9Xr1McCufAs1WFDK0uk2",
+	"WjuVDLdpdYEgR+QPaSSka9RqNp9v5+wguBWH0yDgic8zksjFIEQMLK6N3J3QJ+wuMk0dPrzXUw/hi4M9",
+	"SGVJvPqcXbZmcp8quWKgWwT04ziNO6FT+ol76z0zo3saPVdbWiXz5z62vuQ1ll+Eb2gdbyx9hK7yiPyU",
+	"UjXiqWyWzb+j1UNeCe1bXgAmyYmkES0KQKKh5ZugD3On7W3QVpRv6ZpdVKJX1uk76C65oIjBfYBZgj9V",
+	"d+v/+X4M4CR6OAz/nbJUzLcdlStIV+z2EPf3UhZhTeCUiuca2Kg2f6PJp4bPE+KEDuKZ4CNz2ehbqmwk",
+	"5XdQlPkGckzHyzIxF/WkeYN2yDYhl65WZLeRWw8Tac0JC8AZ8Izoo252MWHxb1u5o4bhIJ7C90iGzxB9",
+	"3kzuvtFOHOUkDe/ayJ7veefBwtXEHWnE2J78aJ/4THfl8+tBCEjLQLKtzRHw26JlvE3k4Q455Nphkeme",
+	"mp0M4n55AzW/D1OC//+9onpP1kki/ECSnkqeR6U0tVlqRO2VZlvlu0kgDmUiJzyEUE4hWT27+afzuoEP",
+	"Q65ILstmKzDbJiOKmf3QCFaVy+2WwodbnssS7pyaaLpU1+THH16c/wVaXby8eX3+l7989dfzx60njmxZ",
+	"wSkxKhMotr+IfENrxfR/ciXt048IgkqAXqw0ra0KLoDoUGayaHiREcx54FIsApe1VVwWvLgmq6YGcuFS",
+	"QNH+RSjNqoX5ORNFBrp5Zt6CbkXzj0aRPzkQ9AI0+aqW65oplZGCK8NlXDSs+HNG2Pu8bIzi/qecipyV",
+	"pfmBkJq8P6/p3vzzFxE0mb8yKnwIIcqhWGIJ8KAs1zCm3+8Ftt/r/r3AAqLw42AnM8xmzH4RG8bXG73I",
+	"txnZ4T9v15lFm5R1+y+gRPDHAl3+WUBH/9GS13qzKKi2IR/2/hH5u5SFMYeYp66sWUF2G14GhTtQzmMs",
+	"/4wsKWwlWj1alghK7+Lv6DYFGw9/COCrAZwpuECvCSUl1aw2I/0iclnXLNeqE2ZWWOZj64F6+XyPyLdA",
+	"FEcc+CGmHC8ZlB6taN7ipHtaZw4M9hdhQV8PC4toCYCtkNCAy8GVcK1YufJozqzSsdqil1vDGOGtkL5w",
+	"AUcxV3dzrZmP6oLFBb1lykjEVEbIkgGAuUvFM+x0AkGKrybUbkBKYg+CzfuPxuNbR9/kHyfC5aY3nGUQ",
+	"odAJo16Hg7fQJaG7hbp2+eYcgw/F1exxPbJfbuDzKZ3n3oRc8ID952YiGZV0/YKXszQkt5B5bSgfSr37",
+	"B6u3dNbgbxi9DX7wwLimSKtnQ8mbJ+66Fys+AORxc4v5RsVZl/sR464sDf+zrqRqGfeQ9UdBZ//g+c+R",
+	"5yf0qamLOS1jP18bq20eO2pjnd6y8iOmLabB0zWuCfib80Fheb+Xgh3AOz70jo1oD8HKZyMpfhEtLGhF",
+	"4IYqTHw3RhojtKwZLfafALPRaTOHOkwPEQ9zUSzA4gzmuqD5rZC7khXrIYSk9qETcNxDOVzbSX4qtKR2",
+	"BttEilfwCNjvOyJrl3xxwoDmXjYIvKMYE4SKlk+6YBTX1pAE05frvvU7mFLZYySPzTioEnzjn/osTRc3",
+	"vY+Jw4BZz36DvDGypQW7z73R7kiLMzx0l7i1f37Iwh/z+nFUGL59WEurh7t8Wtn+ae8fKdoFt7XzG9lp",
+	"rDKJIQGRZ1g+3N0vD2YGCz48K92N5FkjPQjkdVrUVcjhOmGg1qX4mS1jjrZz9gy8k8OwzvDEZynOzdSG",
+	"NgAW1+u2e0Lio2c3bJEKuTepHTAk1Fic0FO/iuKeRP5M8NthFZ+oxGWIF55i0xSbIe5lHFdkybhYw1V8",
+	"ijbdRRHyRNuQlJQ0v1XXhMLrD2QtArXNPrke3m3g0ncg1J/p+XWzS51fv8RTguwB8LjDcfOWF+bXMZpv",
+	"IFSnoY26aksCvLYFvgSHEjyCVdvfs27u4GGN+cNmznWvxgn+rT/y606ZX7el1cSMuQmn39lr48XCn+nd",
+	"jZMbur1d1S84srum98mMMx/ihfhx13juGmceIBITZAM7f6SEtb9zsl5TMQig8Bqf+Cy3Deb2XKo0kgus",
+	"Dzg+1d4Bcjp2m735rkaQJCHFSRsghJNAsCjsRARfBuU0XIX7HeAU+0t6uQ8wV3PJViue8yMUbbkT5x0f",
+	"SsIVVxSvd+L+tvoDaXjB3D5R3UBInQgH/oNV+powWpcckzrAybs/kXZH25v/P6DBasfx5qsRW5kfcJRn",
+	"Q8Pqs7SGilbWKZAOxeEjn2lFbMXq4XpkmPwp85dhROtrMzIG2m4OifdOwjpMJ13S8x29ZbCoz+54wqw+",
+	"0cFEikS2+DtDe1ebitD9y71RpLH7FPqkT7D73yHYE2xf4uax02BVL/vD7fjgAbz4Df47Upp+L7aYElyt",
+	"ZoViK1bfQ42vitV8BXxi9960KDhlcbzhhW73XShbefP8hVW/v/3hu1cDrPBrQ2sqNBfD9Sr/V/vY3M3/",
+	"fIPrb1nOeKXHQ+s1PnharZwrLGZfNprkUORsy+Ib1fGx2YqU2JbZUmaucloP4MY8xwfaPSx+p3UNgGZq",
+	"FJKTIaO2tC4Imu/4ApcCXsO8Q6EP2tiM3atZzegg6I/5/ne2d09ilUKumer99+4tgAvENs8j9QxtUU25",
+	"YsU5ONJGU1jewsMvSrr+PLXTdn7DIUGz2tNdTGa0NhRs3Y5t9gf2odhwpWW9HzYWDjbjQjGtSzaEgWS+",
+	"P8GOnP6o4NQ+UXrHHE6wOgWk4J8MyTwUma5OG+FwzYl0YQJohWFZaIQ17LU8fkbxwc/0gNrJJXajdl+f",
+	"rsVVW0NAAzQOdE4PicWQ3BfQRXiQ5ubnL+7V6nke2Quey+0RFR6HNMebHAQXUqebuvAM33/+nK9ZrETs",
+	"5tun50+++trZaDBaRt6+eEb++tUXl2fZgNGQBYOrSiqOQ/42+JO3rKqTk3FVQoOv/XBC16TnKKRiI9AA",
+	"LkZYq0W8H/YEve0++ruyRtqFTbJJQjqcyDLpjpp0IbXds7Ok2mr9gWcPpXQGE/1EIfnOHKK75XTaa0A1",
+	"I1LYMri65ndMkbVkLX56IGBeSZzPg+dHAZZlG/ndoieL7VyjwyXNb9e1bESRGZ6DVD+8sSU2WRaMIC+Y",
+	"D5TcMlLQvRrqs97lsClXd0Djz/UCH2aDH/o9PU4IJbyiNd7iQceQDcWucDO34aLgq1H8cyMlngfPPSQ2",
+	"2mcrqlsCjMvpkKinjAAcVEh1ecBeuhaZ2MbgfZY9Fgb4HoAQgTbUHuYYvLRHLmd0lM2ul8IfzqtP+sOz",
+	"GLu/YTxU7mGXe/mBMS0shXXwVDhcTrkiTy4vM/Lk8rGR9E8unwRoW7pVmWtmLjmFZcTGuqdr9oh8aX76",
+	"5eMvgNG+fPyV+a3/6R4jWK7U+xdhHsLQiUVuviZfXX7h+3UqhhlLW5v2D4xL3jJd78+BI4hiuRSFihWN",
+	"/4OxCi2TyXrJsWbFRzTshy1IwAjA/QG7Dw99v+Ee4MGcMl42MKvv2c4CVfRY5Vg16MRaXWrer/vzRdBd",
+	"IUmj4OMAseIqdD9+MvVOQM9qo6Y9f/ns9XfhBIftsTvOdmOyHp/5PVlgZkVThDau/LQ5WlxDYXMHPqkE",
+	"rFybCl8wobneD0LP2anNcZTiqn+nESFc4imwrp6VAD1mN7/rzBzeEim36mJFy9JYU2O1CO6pB60qwJcM",
+	"VxbYiZwcgxYyDBmtrYpiqPMfKlRndxsmIF/O+s947eH6IDNxEFEsS7O6W/bZQ9UG4PAn4NgTkPp7cPDW",
+	"xOpKfj9bog/gsSmmMes+rhVaBPua1bbHlsObNT/zbbes1AKl02JTVTUXABQlawtKZJHvzwHeHX9pnaa5",
+	"FEqWzILDW8A/rsmW3jIFbTMEocWWi/9QmWvhTgV8jaPqDavVI/JSYx4bDu7hI8hfL8FTkRHFAFOK10wt",
+	"qH50oDH+qNgN0OPBIkJN9Ykymr5nux8MWZJCAPbOEd8H74CUGVEbQ1cpTiIabirHqZ4dQnaSImCmw+Pf",
+	"b+kGPxqWtD/gIw8oZuENQzLWzvJUTgEYDXZJNtoKTsXymmk1SiqXinAnb9lQKoL5HlnmD2DM8Sap2lLq",
+	"kPbmYZY3tVHnDPHwyauf3xnyKFbfOao2dXl2dXYBZLPD9Of8vFXp24BVi+/WAQwzUh8AbK+8zm908F4W",
+	"TQCjiIeS162TuB2hAzhyMAhmqHZTUq98iroHXe598B+KFDIH3D3/jctIDt7sEmoP32qb87QT7zc1CAax",
+	"mtrhMC9crJmU7I6VPoGh/TFCVRz+8ieb2UXB8w84alg4CY4JiuOFOREBEh/4QhTl4WuCArGDa1i6ew/Q",
+	"+MJaryUrpVhDi6Jd22gK6rPDFwppf8sV9Hw1l2/7btfHNbFIuzDw3bTFJTlVxih2/SFtkzvfRrBbZALg",
+	"DjzYV1dbEtnYKMinvTIc86MjtGZky5VC+Ae31x7+LDr0IRZ0yz/2tgn5HtWlw5G++bXh1RbY2mX4Ifox",
+	"2nXQ55fbQht7nrhYu7bZdnTndz0c3iJ/23W7+8v+zMqW2GZJUvDCth7bwcyCnzUFNJGMRo1ZDZEdhGNs",
+	"f2M/j/wKfAw7tiSy5msuCEoy8if0Pby5+eLR47/8+QrTHotQbC33iFZq1DHonYaOC6WpyNkj8r201u+K",
+	"oy+y7SaCkHeaigJMFUp+fPsqICbP5XbHlmcf3n34fwMAAP//",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -140,10 +140,7 @@ func (h *handlers) PreviewLevels(ctx context.Context, request PreviewLevelsReque
 	for state := level.Reached; state <= level.NoFlag; state++ {
 		answer.Counts = append(answer.Counts, LevelCount{State: LevelCountState(state.String()), Before: p.Before[state], After: p.After[state]})
 	}
-	answer.Differences = every(p.Differ[:min(len(p.Differ), mostDifferences)], func(d assessment.PreviewDifference) LevelDifference {
-		same := func(s string) string { return s }
-		return LevelDifference{ProcedureId: d.ID, Before: d.Before.String(), After: d.After.String(), Gained: every(d.Gained, same), Lost: every(d.Lost, same)}
-	})
+	answer.Differences = every(p.Differ[:min(len(p.Differ), mostDifferences)], encodePreviewed)
 	return answer, nil
 }
 

@@ -254,8 +254,19 @@ func matrix() map[string]expectation {
 		"POST /v1/recomputations": {roles: "p", scope: wholeSite, ask: func(*rig, string) (string, string, []string) {
 			return "/v1/recomputations", reason, nil
 		}, ok: 202},
-		"GET /v1/recomputations/:id":             {roles: "p", scope: wholeSite, ask: recomputationPath(""), ok: 200},
-		"GET /v1/recomputations/:id/differences": {roles: "p", scope: wholeSite, ask: recomputationPath("/differences"), ok: 200},
+		"GET /v1/recomputations/:id":             {roles: "pq", scope: wholeSite, ask: recomputationPath(""), ok: 200},
+		"GET /v1/recomputations/:id/differences": {roles: "pq", scope: wholeSite, ask: recomputationPath("/differences"), ok: 200},
+
+		"GET /v1/lexicon":          {roles: "pq", ask: at("/v1/lexicon"), ok: 200},
+		"GET /v1/lexicon/unmapped": {roles: "pq", scope: wholeSite, ask: at("/v1/lexicon/unmapped"), ok: 200},
+		"GET /v1/lexicon-versions": {roles: "pq", ask: at("/v1/lexicon-versions"), ok: 200},
+		"POST /v1/lexicon-versions": {roles: "pq", scope: wholeSite, ask: func(r *rig, _ string) (string, string, []string) {
+			return "/v1/lexicon-versions", r.wordsOf("MRT X", "neuro"), nil
+		}, ok: 201},
+		"GET /v1/lexicon-versions/:id":           {roles: "pq", ask: lexiconPath("", ""), ok: 200},
+		"GET /v1/lexicon-versions/:id/preview":   {roles: "pq", scope: wholeSite, ask: lexiconPath("/preview", ""), ok: 200},
+		"POST /v1/lexicon-versions/:id/publish":  {roles: "pq", scope: wholeSite, ask: lexiconPath("/publish", reason), ok: 200},
+		"POST /v1/lexicon-versions/:id/withdraw": {roles: "pq", scope: wholeSite, ask: lexiconPath("/withdraw", reason), ok: 200},
 
 		"GET /v1/accounts": {roles: "a", ask: at("/v1/accounts"), ok: 200},
 		"POST /v1/accounts": {roles: "a", ask: func(r *rig, _ string) (string, string, []string) {

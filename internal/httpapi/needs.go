@@ -14,8 +14,10 @@ import (
 	"afterbeam/internal/followup/notice"
 	"afterbeam/internal/httpapi/dicomweb"
 	"afterbeam/internal/ingest"
+	"afterbeam/internal/ingest/naming"
 	"afterbeam/internal/ingest/roll"
 	"afterbeam/internal/physics/skindose"
+	"afterbeam/internal/procedure/lexicon"
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/store"
 )
@@ -134,6 +136,7 @@ type Store interface {
 	caseStore
 	followUpStore
 	levelStore
+	lexiconStore
 	patientStore
 	performedStore
 	personStore
@@ -211,6 +214,15 @@ type levelStore interface {
 	ApproveLevels(ctx context.Context, actor store.Actor, id, reason string) (store.LevelSet, store.Recomputation, error)
 	WithdrawLevels(ctx context.Context, actor store.Actor, id, reason string) (store.LevelSet, error)
 	Survivors(ctx context.Context) (map[string]string, error)
+}
+
+type lexiconStore interface {
+	naming.Book
+	LexiconVersions(ctx context.Context) ([]store.LexiconVersion, error)
+	LexiconVersion(ctx context.Context, id string) (store.LexiconVersion, error)
+	DraftLexicon(ctx context.Context, actor store.Actor, base int, rows []lexicon.Row, reason string) (store.LexiconVersion, error)
+	PublishLexicon(ctx context.Context, actor store.Actor, id, reason string, table *lexicon.Lexicon) (store.LexiconVersion, store.Recomputation, error)
+	WithdrawLexicon(ctx context.Context, actor store.Actor, id, reason string) (store.LexiconVersion, error)
 }
 
 type patientStore interface {

@@ -17,6 +17,7 @@ import (
 	"afterbeam/internal/followup/completeness"
 	"afterbeam/internal/followup/level"
 	"afterbeam/internal/procedure"
+	"afterbeam/internal/procedure/lexicon"
 	"afterbeam/internal/store"
 	"afterbeam/internal/wording"
 )
@@ -38,6 +39,12 @@ const (
 
 // jsonLimit is the largest body that is not a dose report.
 const jsonLimit = 64 << 10
+
+// draftLexicon is the operation whose body is a site's lexicon, lexiconLimit the largest: as many rows as the contract takes.
+const (
+	draftLexicon access.Operation = "draftLexicon"
+	lexiconLimit                  = 4 << 20
+)
 
 // Config says what the interface needs beside store and keeper. Now, Logger, Fatal, KnownClass, Events, Maps, Windows,
 // Plans and Papers are required; a number that is 0 is its default.
@@ -75,6 +82,8 @@ type Config struct {
 	Notices Notices
 	// Levels are those of the settings, in force while no set of levels was approved; without rows they are the default.
 	Levels level.Set
+	// Lexicon is the table of the settings, over which a site's version stands; nil is the default.
+	Lexicon *lexicon.Lexicon
 	// Site places times of tables without an offset, and says which day it is; nil is UTC.
 	Site *time.Location
 	// MatchWindow and Grace are the rules by which reports count as missing; 0 is the default of the comparison.
@@ -123,6 +132,7 @@ func (c Config) withDefaults() Config {
 	if len(c.Levels.Rows) == 0 {
 		c.Levels = level.Default()
 	}
+	c.Lexicon = cmp.Or(c.Lexicon, lexicon.Default())
 	return c
 }
 
@@ -182,7 +192,7 @@ func (s *Server) route() error {
 	}
 	checks := map[string][]echo.MiddlewareFunc{}
 	s.byRoute, s.receives = map[string]access.Operation{}, map[access.Operation]int64{
-		keepReport: s.cfg.BodyLimit, importPerformed: s.cfg.BodyLimit,
+		keepReport: s.cfg.BodyLimit, importPerformed: s.cfg.BodyLimit, draftLexicon: lexiconLimit,
 	}
 	for op, schema := range schemas {
 		checks[string(op)] = []echo.MiddlewareFunc{s.authenticate(op), s.authorise(op), schema.check}

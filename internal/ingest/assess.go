@@ -17,6 +17,7 @@ import (
 	"afterbeam/internal/ingest/archive"
 	"afterbeam/internal/physics/skindose"
 	"afterbeam/internal/procedure"
+	"afterbeam/internal/procedure/lexicon"
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/store"
 )
@@ -93,8 +94,9 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 	}
 	return guarded(p.Log, p.limit(), func() (estimated, error) {
 		a := method.Assess(d, facts)
-		e := estimated{Version: store.Version{Case: caseOf(a, patient), Methods: p.methods(method.Levels) + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels), Pregnant: a.Procedure.Patient.MayBePregnant(), OrganMethods: p.organMethods()}}
-		v := &e.Version
+		e := estimated{Version: store.Version{Case: caseOf(a, patient), Methods: p.methods(method.Levels) + versionOf(method.words) + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels), Pregnant: a.Procedure.Patient.MayBePregnant(), OrganMethods: p.organMethods()}}
+		v, names := &e.Version, lexicon.NamesOf(a.Procedure)
+		v.Names = &names
 		if err := p.encode(v, a); err != nil {
 			return e, err
 		}
@@ -113,10 +115,10 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 	})
 }
 
-// methods names the methods with what the site chose of them, the tables, and the levels and the lexicon in force.
+// methods names the methods with what the site chose of them, the tables, the levels in force, and the table that a site's lexicon
+// stands over.
 func (p *Pipeline) methods(inForce level.Set) string {
 	levels := sha256.Sum256(fmt.Appendf(nil, "%+v", inForce))
-	words := sha256.Sum256(fmt.Appendf(nil, "%+v", p.Method.Lexicon))
 	chosen := ""
 	if p.Method.RangePoints > 0 && p.Method.RangePoints != skindose.Points {
 		chosen += fmt.Sprintf(" range points:%d", p.Method.RangePoints)
@@ -124,7 +126,7 @@ func (p *Pipeline) methods(inForce level.Set) string {
 	if p.Method.Skull {
 		chosen += " skull"
 	}
-	return assessment.Versions() + chosen + " " + assessment.LaidVersion + " " + assessment.Tables() + " levels in force:" + hex.EncodeToString(levels[:6]) + " lexicon in force:" + hex.EncodeToString(words[:6])
+	return assessment.Versions() + chosen + " " + assessment.LaidVersion + " " + assessment.Tables() + " levels in force:" + hex.EncodeToString(levels[:6]) + " lexicon in force:" + p.Method.Lexicon.Digest()
 }
 
 // before gives the newest version of a case and the facts that people added, both empty before its first assessment.

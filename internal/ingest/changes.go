@@ -27,9 +27,10 @@ func changes(before, now store.Version, a assessment.Assessment) string {
 			words = append(words, fmt.Sprintf(format, args...))
 		}
 	}
-	oldMethods, oldProfile := methodsOf(before.Methods)
-	newMethods, newProfile := methodsOf(now.Methods)
+	oldMethods, oldWords, oldProfile := methodsOf(before.Methods)
+	newMethods, newWords, newProfile := methodsOf(now.Methods)
 	say(oldMethods != newMethods, "methods, tables or levels are new")
+	say(oldWords != newWords, "lexicon version %s instead of %s", newWords, oldWords)
 	say(oldProfile != newProfile, "another device profile")
 	if old, err := archive.ReadProcedure(before.Body); err == nil {
 		words = append(words, inputs(old, a)...)

@@ -13,6 +13,7 @@ import (
 	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/followup/level"
 	"afterbeam/internal/procedure"
+	"afterbeam/internal/procedure/lexicon"
 	"afterbeam/internal/report/rdsr"
 	"afterbeam/internal/store"
 )
@@ -43,6 +44,9 @@ type Work interface {
 	Renew(ctx context.Context, methods string) (int, error)
 	SignedProfiles(ctx context.Context, key string) ([]store.Profile, error)
 	LevelsInForce(ctx context.Context) (level.Set, bool, error)
+	LexiconInForce(ctx context.Context) (int, []lexicon.Row, error)
+	Unnamed(ctx context.Context, after string, limit int) ([]store.Version, error)
+	KeepNames(ctx context.Context, names map[string]lexicon.Names) error
 	ForgetDone(ctx context.Context, before time.Time, most int) (int, error)
 	ForgetAnswered(ctx context.Context, before time.Time, most int) (int, error)
 	ForgetSuperseded(ctx context.Context, before time.Time, most int) (int, error)
@@ -128,6 +132,7 @@ func (p *Pipeline) Run(ctx context.Context) {
 		workers.Go(func() { p.work(ctx, fmt.Sprintf("worker %d", i+1)) })
 	}
 	workers.Go(func() { p.forget(ctx) })
+	workers.Go(func() { p.nameAll(ctx) })
 	workers.Wait()
 }
 

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -11,13 +12,21 @@ import (
 	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/procedure/devicefile"
+	"afterbeam/internal/procedure/lexicon"
 	"afterbeam/internal/store"
 )
 
-// methodFor gives the method with the signed profiles of a device and the levels that were approved last. They are read for
-// each study, so that a profile holds from the moment it is signed, and a level from the moment it is approved.
-func (p *Pipeline) methodFor(ctx context.Context, device string) (assessment.Method, error) {
-	m := p.Method
+// method is a method as a site has it now.
+type method struct {
+	assessment.Method
+	words int // version of the lexicon, 0 for the table of the settings
+}
+
+// methodFor gives the method with the signed profiles of a device, the levels that were approved last and the lexicon that was
+// published last. They are read for each study, so that a profile holds from the moment it is signed, a level from the moment it
+// is approved, and a word from the moment it is published.
+func (p *Pipeline) methodFor(ctx context.Context, device string) (method, error) {
+	m := method{Method: p.Method}
 	m.Profiles = nil
 	signed, err := p.Store.SignedProfiles(ctx, device)
 	if err != nil {
@@ -31,9 +40,17 @@ func (p *Pipeline) methodFor(ctx context.Context, device string) (assessment.Met
 		m.Profiles = append(m.Profiles, profile)
 	}
 	approved, is, err := p.Store.LevelsInForce(ctx)
-	if err == nil && is {
+	if err != nil {
+		return m, err
+	}
+	if is {
 		m.Levels = approved
 	}
+	var rows []lexicon.Row
+	if m.words, rows, err = p.Store.LexiconInForce(ctx); err != nil {
+		return m, err
+	}
+	m.Lexicon, err = p.Method.Lexicon.Over(rows)
 	return m, err
 }
 
@@ -60,8 +77,20 @@ func StoredProfile(p procedure.DeviceProfile, reason string) (store.Profile, err
 	return store.Profile{From: p.From, Drafter: p.SignedBy, Body: body, Reason: reason}, err
 }
 
-// profileMark stands between the methods of a version and the name of the device profile that it was made with.
-const profileMark = " device profile:"
+// profileMark stands between the methods of a version and the name of the device profile that it was made with, lexiconMark
+// before the version of the lexicon, where that is not the table of the settings.
+const (
+	profileMark = " device profile:"
+	lexiconMark = " lexicon version:"
+)
+
+// versionOf names the version of a lexicon in the methods.
+func versionOf(words int) string {
+	if words == 0 {
+		return ""
+	}
+	return lexiconMark + strconv.Itoa(words)
+}
 
 // profileName names the content of a profile, so that a version says which one it was made with.
 func profileName(p procedure.DeviceProfile) string {
@@ -79,8 +108,9 @@ func profileName(p procedure.DeviceProfile) string {
 	return hex.EncodeToString(h.Sum(nil)[:6])
 }
 
-// methodsOf parts what a version says of its methods from the name of its device profile.
-func methodsOf(text string) (methods, profile string) {
+// methodsOf parts what a version says of its methods from the version of the lexicon and the name of its device profile.
+func methodsOf(text string) (methods, words, profile string) {
 	methods, profile, _ = strings.Cut(text, profileMark)
-	return methods, profile
+	methods, words, _ = strings.Cut(methods, lexiconMark)
+	return methods, cmp.Or(words, "0"), profile
 }

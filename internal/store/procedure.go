@@ -40,6 +40,9 @@ func (db *DB) SaveAssessment(ctx context.Context, j Job, versions []Version, lat
 			if err := c.wantOrgans(ctx, id, v.OrganMethods); err != nil {
 				return err
 			}
+			if err := c.keepNames(ctx, id, v.Names); err != nil {
+				return err
+			}
 		}
 		for i, v := range versions {
 			if err := c.follow(ctx, v, ids[i], j.Priority, recomputations); err != nil {

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"afterbeam/internal/audit"
@@ -99,10 +100,9 @@ func (c *change) countStudies(ctx context.Context, r Recomputation) (n int, err 
 
 // recompute keeps the recomputation and asks for its studies.
 func (c *change) recompute(ctx context.Context, r Recomputation) (Recomputation, error) {
-	r.ID, r.AskedBy, r.AskedAt = newID(), c.actor.Account, c.db.now().UTC().Truncate(time.Microsecond)
-	if _, err := c.ExecContext(ctx, `INSERT INTO recomputation (id, device_id, from_day, to_day, reason, asked_by, asked_at) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
-		r.ID, r.DeviceID, r.From, r.To, r.Reason, r.AskedBy, at(r.AskedAt)); err != nil {
-		return r, fmt.Errorf("insert recomputation: %w", err)
+	r, err := c.beginRecomputation(ctx, r)
+	if err != nil {
+		return r, err
 	}
 	result, err := c.ExecContext(ctx, `INSERT INTO recomputation_study (recomputation_id, study_uid, state) SELECT $4, study_uid, 'waiting' FROM `+studiesToDo,
 		r.DeviceID, r.From, r.To, r.ID)
@@ -113,7 +113,37 @@ func (c *change) recompute(ctx context.Context, r Recomputation) (Recomputation,
 	if err != nil {
 		return r, err
 	}
-	r.Studies, r.Waiting = int(n), int(n)
+	return c.wantRecomputation(ctx, r, int(n))
+}
+
+// recomputeStudies keeps a recomputation of the studies named and asks for them.
+func (c *change) recomputeStudies(ctx context.Context, r Recomputation, studies []string) (Recomputation, error) {
+	r, err := c.beginRecomputation(ctx, r)
+	if err != nil {
+		return r, err
+	}
+	slices.Sort(studies)
+	studies = slices.Compact(studies)
+	for _, study := range studies {
+		if _, err := c.ExecContext(ctx, `INSERT INTO recomputation_study (recomputation_id, study_uid, state) VALUES ($1, $2, 'waiting')`, r.ID, study); err != nil {
+			return r, fmt.Errorf("list study to estimate anew: %w", err)
+		}
+	}
+	return c.wantRecomputation(ctx, r, len(studies))
+}
+
+func (c *change) beginRecomputation(ctx context.Context, r Recomputation) (Recomputation, error) {
+	r.ID, r.AskedBy, r.AskedAt = newID(), c.actor.Account, c.db.now().UTC().Truncate(time.Microsecond)
+	if _, err := c.ExecContext(ctx, `INSERT INTO recomputation (id, device_id, from_day, to_day, reason, asked_by, asked_at) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
+		r.ID, r.DeviceID, r.From, r.To, r.Reason, r.AskedBy, at(r.AskedAt)); err != nil {
+		return r, fmt.Errorf("insert recomputation: %w", err)
+	}
+	return r, nil
+}
+
+// wantRecomputation asks for the n studies that a recomputation lists.
+func (c *change) wantRecomputation(ctx context.Context, r Recomputation, n int) (Recomputation, error) {
+	r.Studies, r.Waiting = n, n
 	if n == 0 {
 		r.EndedAt = r.AskedAt
 	}

@@ -4,6 +4,8 @@ import (
 	"context"
 	"database/sql"
 	"time"
+
+	"afterbeam/internal/procedure/lexicon"
 )
 
 // Version is one estimate that was made of a case; versions are only ever added.
@@ -32,6 +34,8 @@ type Version struct {
 	Pregnant bool
 	// OrganMethods names the method by which organ doses are to be computed of the version afterwards, "" when they are not.
 	OrganMethods string
+	// Names are what the case is called; SaveAssessment keeps them. nil leaves what is kept.
+	Names *lexicon.Names
 }
 
 // EventPlace says which procedure an irradiation event belongs to.

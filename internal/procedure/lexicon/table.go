@@ -90,7 +90,7 @@ func DoseRegionOf(e procedure.Event) (string, bool) {
 	return "", false
 }
 
-// entry is one line of a lexicon.
+// entry is one line of a lexicon; one of a whole name has neither words nor code.
 type entry struct {
 	words      []string
 	code       procedure.Code
@@ -100,7 +100,11 @@ type entry struct {
 }
 
 // Lexicon turns the names and codes of a procedure into its class.
-type Lexicon struct{ entries []entry }
+type Lexicon struct {
+	entries []entry // of words and codes
+	names   map[Kind][]entry
+	under   *Lexicon // the table that this one stands over, nil for none
+}
 
 var standard = sync.OnceValue(func() *Lexicon {
 	return embedded.Must(Parse(strings.NewReader(entriesCSV)))
@@ -109,48 +113,50 @@ var standard = sync.OnceValue(func() *Lexicon {
 // Default gives the embedded lexicon.
 func Default() *Lexicon { return standard() }
 
-const columns = "kind,match,class,complexity"
-
-// Parse reads a site's lexicon: CSV with the columns of the embedded file, # starting a comment. It returns ErrInvalid
-// naming the line for anything it cannot use.
+// Parse reads a lexicon: CSV with the columns of the embedded file, # starting a comment. It returns ErrInvalid naming the
+// line for anything it cannot use.
 func Parse(r io.Reader) (*Lexicon, error) {
-	l := &Lexicon{}
-	err := embedded.Each(r, columns, func(_ int, fields []string) error {
-		e, err := parseEntry(fields)
-		l.entries = append(l.entries, e)
-		return err
-	})
+	l := &Lexicon{names: map[Kind][]entry{}}
+	err := embedded.Each(r, columns, func(_ int, f []string) error { return l.add(rowOf(f)) })
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrInvalid, err)
 	}
-	if len(l.entries) == 0 {
+	if len(l.entries)+len(l.names) == 0 {
 		return nil, fmt.Errorf("%w: no entries", ErrInvalid)
 	}
 	return l, nil
 }
 
-func parseEntry(f []string) (entry, error) {
-	e := entry{class: f[2], complexity: f[3], text: f[1]}
+// add takes a row in, behind those that are there.
+func (l *Lexicon) add(r Row) error {
+	e := entry{class: r.Class, complexity: r.Complexity, text: r.Match}
 	if !Known(e.class) || e.class == Unclassified {
-		return e, fmt.Errorf("class %q is not one of the known classes", f[2])
+		return fmt.Errorf("class %q is not one of the known classes", r.Class)
 	}
-	if !slices.Contains([]string{"", "simple", "standard", "complex"}, e.complexity) {
-		return e, fmt.Errorf("complexity wants simple, standard, complex or nothing, got %q", f[3])
+	if !slices.Contains(Complexities(), e.complexity) {
+		return fmt.Errorf("complexity wants simple, standard, complex or nothing, got %q", r.Complexity)
 	}
-	switch f[0] {
-	case "text":
-		e.words = words(f[1])
+	switch r.Kind {
+	case KindText:
+		e.words = words(r.Match)
 		if len(e.words) == 0 {
-			return e, errors.New("match wants at least one word")
+			return errors.New("match wants at least one word")
 		}
-	case "code":
-		value, scheme, ok := strings.Cut(f[1], "|")
+	case KindCode:
+		value, scheme, ok := strings.Cut(r.Match, "|")
 		if !ok || value == "" || scheme == "" {
-			return e, fmt.Errorf("match of a code wants value|scheme, got %q", f[1])
+			return fmt.Errorf("match of a code wants value|scheme, got %q", r.Match)
 		}
 		e.code = procedure.Code{Value: value, Scheme: scheme}
+	case KindDescription, KindProtocol:
+		if len(words(r.Match)) == 0 {
+			return errors.New("match wants at least one word")
+		}
+		l.names[r.Kind] = append(l.names[r.Kind], e)
+		return nil
 	default:
-		return e, fmt.Errorf("kind wants text or code, got %q", f[0])
+		return fmt.Errorf("kind wants text, code, description or protocol, got %q", r.Kind)
 	}
-	return e, nil
+	l.entries = append(l.entries, e)
+	return nil
 }
