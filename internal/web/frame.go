@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"reflect"
 	"slices"
 	"time"
 
@@ -144,8 +145,16 @@ func (f frame) Title() string { return f.T(f.title) }
 // Lang is the tag of the page's language.
 func (f frame) Lang() string { return f.lang.Tag() }
 
-// T gives a text of the language files, its placeholders filled by pairs of name and value.
-func (f frame) T(key string, pairs ...any) string { return f.lang.Text(key, pairs...) }
+// T gives a text of the language files, its placeholders filled by pairs of name and value; a pointer stands for what it points
+// to.
+func (f frame) T(key string, pairs ...any) string {
+	for i, p := range pairs {
+		if v := reflect.ValueOf(p); v.Kind() == reflect.Pointer && !v.IsNil() {
+			pairs[i] = v.Elem().Interface()
+		}
+	}
+	return f.lang.Text(key, pairs...)
+}
 
 // Count gives the text key.one or key.many with {n}.
 func (f frame) Count(key string, n int, pairs ...any) string { return f.lang.Count(key, n, pairs...) }
