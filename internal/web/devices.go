@@ -90,7 +90,7 @@ type deviceData struct {
 // profileRow is one version of a profile in words, and what the person may do with it.
 type profileRow struct {
 	httpapi.DeviceProfile
-	Particulars           []particular
+	Particulars          []particular
 	MaySign, MayWithdraw bool
 }
 

@@ -39,7 +39,8 @@ func (p particular) Name() string { return strings.ReplaceAll(p.Path, ".", "_") 
 // particulars lists what a profile may say, in the order of the form.
 func particulars() []particular {
 	all := []particular{
-		{Path: "name", Kind: aText}, {Path: "mobile", Kind: aTick},
+		{Path: "name", Kind: aText},
+		{Path: "mobile", Kind: aTick},
 		{Path: "meter", Kind: aChoice, Choices: []string{"unchecked", "checked"}},
 	}
 	for _, factor := range []string{"kerma_factor", "kap_factor"} {

@@ -10,7 +10,7 @@ import (
 )
 
 func recomputationPages() []page {
-	list, one := []access.Operation{"listRecomputations", "listDevices"}, []access.Operation{"getRecomputation", "listDifferences"}
+	list, one := []access.Operation{"listRecomputations", "listDevices", "listColleagues"}, []access.Operation{"getRecomputation", "listDifferences", "listColleagues"}
 	return []page{
 		{method: http.MethodGet, path: "/recomputations", title: "recompute.title", template: "recomputations.html", needs: list, listed: true, group: "nav.physics", serve: func(v *view) (any, error) { return v.recomputations("") }},
 		{method: http.MethodPost, path: "/recomputations", title: "recompute.title", template: "recomputations.html", needs: append(list[:2:2], "recompute"), serve: recompute},
@@ -23,7 +23,7 @@ func withID(path, id string) string { return strings.Replace(path, "{id}", escap
 
 // recomputationsData is what was estimated anew, and the form that asks for more.
 type recomputationsData struct {
-	Rows    []httpapi.Recomputation
+	Rows    []recomputationRow
 	Next    *string
 	Devices []deviceRow
 	MayAsk  bool
@@ -41,7 +41,14 @@ func (v *view) recomputations(wrong string) (recomputationsData, error) {
 	if err != nil {
 		return d, err
 	}
-	d.Rows, d.Next = list.Recomputations, list.Next
+	c, err := v.colleagues()
+	if err != nil {
+		return d, err
+	}
+	d.Next = list.Next
+	for _, one := range list.Recomputations {
+		d.Rows = append(d.Rows, recomputationRow{one, c.name(one.AskedBy)})
+	}
 	devices, err := ask[httpapi.DeviceList](v, http.MethodGet, "/v1/devices", nil)
 	for _, one := range devices.Devices {
 		d.Devices = append(d.Devices, deviceRow{Device: one, Called: called(one)})
@@ -49,8 +56,14 @@ func (v *view) recomputations(wrong string) (recomputationsData, error) {
 	return d, err
 }
 
+// recomputationRow is a recomputation with the name of who asked for it.
+type recomputationRow struct {
+	httpapi.Recomputation
+	By string
+}
+
 // DeviceOf names the device of a recomputation, "" for one of every device.
-func (d recomputationsData) DeviceOf(r httpapi.Recomputation) string {
+func (d recomputationsData) DeviceOf(r recomputationRow) string {
 	for _, one := range d.Devices {
 		if r.DeviceId != nil && one.Id == *r.DeviceId {
 			return one.Called
@@ -68,7 +81,7 @@ func recompute(v *view) (any, error) {
 
 // recomputationData is how far a recomputation came and what it changed.
 type recomputationData struct {
-	httpapi.Recomputation
+	recomputationRow
 	httpapi.DifferencePage
 	Differences []differenceRow
 }
@@ -103,6 +116,11 @@ func showRecomputation(v *view) (any, error) {
 	if d.Recomputation, err = ask[httpapi.Recomputation](v, http.MethodGet, withID("/v1/recomputations/{id}", id), nil); err != nil {
 		return nil, err
 	}
+	c, err := v.colleagues()
+	if err != nil {
+		return nil, err
+	}
+	d.By = c.name(d.AskedBy)
 	path := withID("/v1/recomputations/{id}/differences?limit=100", id)
 	if after := v.query("after"); after != "" {
 		path += "&after=" + escape(after)
