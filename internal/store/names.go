@@ -17,6 +17,7 @@ type Called struct {
 	Day              string // local day, "" when not known
 	Class            string // of its newest version
 	Given            bool   // a person, or the table of performed procedures, said the class
+	Quality          bool   // a quality-control exposure: no patient's procedure
 	Names            string // key of its names, "" while they are not known
 }
 
@@ -32,8 +33,8 @@ func (db *DB) Called(ctx context.Context) (cases []Called, names map[string]lexi
 func called(ctx context.Context, q querier) ([]Called, map[string]lexicon.Names, error) {
 	cases, err := rows(ctx, q, func(r *sql.Rows) (Called, error) {
 		var c Called
-		return c, r.Scan(&c.CaseID, &c.StudyUID, &c.Day, &c.Class, &c.Given, &c.Names)
-	}, `SELECT p.id, p.study_uid, p.local_date, p.class, EXISTS (SELECT 1 FROM fact f WHERE f.procedure_id = p.id AND f.name = 'class'), COALESCE(n.name_set_id, '')
+		return c, r.Scan(&c.CaseID, &c.StudyUID, &c.Day, &c.Class, &c.Given, &c.Quality, &c.Names)
+	}, `SELECT p.id, p.study_uid, p.local_date, p.class, EXISTS (SELECT 1 FROM fact f WHERE f.procedure_id = p.id AND f.name = 'class'), p.quality, COALESCE(n.name_set_id, '')
 		FROM procedure_case p LEFT JOIN procedure_names n ON n.procedure_id = p.id WHERE p.basis <> 'replaced' ORDER BY p.id`)
 	if err != nil {
 		return nil, nil, err

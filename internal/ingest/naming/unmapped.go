@@ -23,7 +23,7 @@ type Book interface {
 // List is the names of procedures that the lexicon does not know.
 type List struct {
 	From, To string // the last 12 months, local days
-	// Procedures are those of which no name tells a class, Recent those of the last 12 months among them, Given those whose
+	// Procedures are those of which no name tells a class, quality-control exposures aside, Recent those of the last 12 months among them, Given those whose
 	// class a person said.
 	Procedures, Recent, Given int
 	// Nameless are those among them that have no name at all, Unread those of which is not known yet what they are called.
@@ -85,6 +85,8 @@ func Unmapped(ctx context.Context, book Book, table *lexicon.Lexicon) (List, err
 	for _, c := range cases {
 		rows, is := unknown[c.Names]
 		switch {
+		case c.Quality:
+			continue
 		case c.Names == "":
 			l.Unread++
 			continue
