@@ -41,7 +41,7 @@ var layers = [][]string{
 
 // physicsLayers ranks the packages inside physics in the same way.
 var physicsLayers = [][]string{
-	{"internal/physics/beam"},
+	{"internal/physics", "internal/physics/beam"},
 	{"internal/physics/body"},
 	{"internal/physics/exposure", "internal/physics/transport"},
 	{"internal/physics/skindose", "internal/physics/effective", "internal/physics/commission"},
