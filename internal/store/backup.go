@@ -142,11 +142,13 @@ type Verification struct {
 	// Chain is what is wrong with the audit chain, nil when it is whole; Database what SQLite's own check says.
 	Chain    error
 	Database string
+	// Summaries counts the rows of summaries that differ from the cases they are made of.
+	Summaries int
 }
 
 // Sound tells whether nothing was lost or changed.
 func (v Verification) Sound() bool {
-	return len(v.Missing) == 0 && len(v.Corrupt) == 0 && v.Chain == nil && v.Database == "ok"
+	return len(v.Missing) == 0 && len(v.Corrupt) == 0 && v.Chain == nil && v.Database == "ok" && v.Summaries == 0
 }
 
 // Verify checks every object's digest, every receipt's object, the audit chain (against the anchor when one is given)
@@ -176,7 +178,10 @@ func (db *DB) Verify(ctx context.Context, anchor *audit.Head) (Verification, err
 		return v, err
 	}
 	v.Chain, v.AuditRecords = err, int(head.Sequence)
-	v.Database, err = db.integrity(ctx)
+	if v.Database, err = db.integrity(ctx); err != nil {
+		return v, err
+	}
+	v.Summaries, err = summaryDifferences(ctx, db.read)
 	return v, err
 }
 

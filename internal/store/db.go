@@ -170,6 +170,11 @@ func (db *DB) connect(ctx context.Context, readers int, beside bool) (err error)
 	if err := migrate(ctx, db.write, beside); err != nil {
 		return err
 	}
+	if !beside {
+		if err := db.makeSecret(ctx); err != nil {
+			return err
+		}
+	}
 	if db.noting, err = db.write.PrepareContext(ctx, appendAudit); err != nil {
 		return fmt.Errorf("prepare audit: %w", err)
 	}

@@ -108,6 +108,9 @@ func (c *change) regroup(ctx context.Context, around ...string) error {
 			if err := c.one(ctx, "set survivor", `UPDATE patient SET survivor = $2 WHERE id = $1`, id, survivor); err != nil {
 				return err
 			}
+			if err := c.summarise(ctx, "k.patient_id = $1", id); err != nil {
+				return err
+			}
 			if err := c.wantCases(ctx, id); err != nil {
 				return err
 			}

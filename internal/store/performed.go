@@ -147,6 +147,14 @@ func (c *change) afterStep(ctx context.Context, id string, was, is performed.Ste
 			return fmt.Errorf("insert person of performed step: %w", err)
 		}
 	}
+	for _, study := range []string{was.StudyUID, is.StudyUID} {
+		if study == "" {
+			continue
+		}
+		if err := c.summarise(ctx, "k.study_uid = $1", study); err != nil {
+			return err
+		}
+	}
 	if is.StudyUID != "" {
 		added, err := c.factsFromSteps(ctx, is.StudyUID)
 		if err != nil {

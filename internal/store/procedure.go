@@ -79,7 +79,11 @@ func (c *change) saveVersion(ctx context.Context, v Version, priority Priority, 
 	case err != nil:
 		return "", err
 	case digest == v.Digest:
-		return v.Case.ID, c.followUp(ctx, v.Case.ID, "")
+		// Traits of a version that an older program made may be lacking.
+		if err := c.writeTraits(ctx, v.Case.ID, v.Traits); err != nil {
+			return "", err
+		}
+		return v.Case.ID, c.settled(ctx, v.Case.ID, "")
 	}
 	first := v.Number == 0
 	v.Number++
@@ -95,7 +99,7 @@ func (c *change) saveVersion(ctx context.Context, v Version, priority Priority, 
 			return "", err
 		}
 	}
-	if err := c.followUp(ctx, v.Case.ID, v.Change); err != nil {
+	if err := c.settled(ctx, v.Case.ID, v.Change); err != nil {
 		return "", err
 	}
 	if err := c.queueWith(ctx, v); err != nil {
@@ -106,12 +110,23 @@ func (c *change) saveVersion(ctx context.Context, v Version, priority Priority, 
 	})
 }
 
+// settled brings what follows from a case in line with its newest version: flags and asks, and its row for summaries.
+func (c *change) settled(ctx context.Context, caseID, why string) error {
+	if err := c.followUp(ctx, caseID, why); err != nil {
+		return err
+	}
+	return c.summarise(ctx, "k.id = $1", caseID)
+}
+
 // writeVersion writes a version with its flags and events, and its numbers as those of the case.
 func (c *change) writeVersion(ctx context.Context, v Version) error {
 	if err := c.writeCase(ctx, v); err != nil {
 		return err
 	}
 	if err := c.one(ctx, "note pregnancy", `UPDATE procedure_case SET pregnant = $2 WHERE id = $1`, v.Case.ID, v.Pregnant); err != nil {
+		return err
+	}
+	if err := c.writeTraits(ctx, v.Case.ID, v.Traits); err != nil {
 		return err
 	}
 	if _, err := c.ExecContext(ctx, `INSERT INTO procedure_version (procedure_id, version, made_at, program, methods, digest, change, summary, body, map)

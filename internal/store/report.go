@@ -68,6 +68,9 @@ func (db *DB) SaveReport(ctx context.Context, j Job, r Report, identity Identity
 		if err := c.addPersons(ctx, r.ID, r.Persons, identity); err != nil {
 			return err
 		}
+		if err := c.summarise(ctx, "k.study_uid = $1 AND k.device_key = $2 AND k.patient_id = $3", r.StudyUID, r.DeviceKey, r.PatientID); err != nil {
+			return err
+		}
 		if err := c.setReceipt(ctx, r.ReceiptID, ReceiptRead, ""); err != nil {
 			return err
 		}

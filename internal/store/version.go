@@ -32,6 +32,8 @@ type Version struct {
 	Skin []SkinSum
 	// Pregnant tells that the report says the patient is or may be pregnant; SaveAssessment keeps it.
 	Pregnant bool
+	// Traits are what summaries group and count by; SaveAssessment keeps them.
+	Traits Traits
 	// OrganMethods names the method by which organ doses are to be computed of the version afterwards, "" when they are not.
 	OrganMethods string
 	// Names are what the case is called; SaveAssessment keeps them. nil leaves what is kept.
