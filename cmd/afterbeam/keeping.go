@@ -92,8 +92,12 @@ func printVerification(w io.Writer, v store.Verification) error {
 	if v.Chain != nil {
 		chain = v.Chain.Error()
 	}
-	_, err := fmt.Fprintf(w, "receipts       %d\nobjects        %d\nmissing        %v\ncorrupt        %v\norphans        %v (harmless: bytes of a delivery that was never acknowledged)\naudit records  %d, chain %s\ndatabase       %s\n",
-		v.Receipts, v.Objects, v.Missing, v.Corrupt, v.Orphans, v.AuditRecords, chain, v.Database)
+	summaries := "agree with the cases"
+	if v.Summaries > 0 {
+		summaries = fmt.Sprintf("%d rows differ from their cases: afterbeam redo summaries makes them anew", v.Summaries)
+	}
+	_, err := fmt.Fprintf(w, "receipts       %d\nobjects        %d\nmissing        %v\ncorrupt        %v\norphans        %v (harmless: bytes of a delivery that was never acknowledged)\naudit records  %d, chain %s\ndatabase       %s\nsummaries      %s\n",
+		v.Receipts, v.Objects, v.Missing, v.Corrupt, v.Orphans, v.AuditRecords, chain, v.Database, summaries)
 	if err == nil && !v.Sound() {
 		err = errUnsound
 	}

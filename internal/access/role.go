@@ -50,6 +50,7 @@ func WholeSite() []Operation {
 		"draftLevels", "previewLevels", "approveLevels", "withdrawLevels",
 		"listUnmappedNames", "draftLexicon", "previewLexicon", "publishLexicon", "withdrawLexicon",
 		"draftProfile", "signProfile", "withdrawProfile", "checkDevice", "recompute", "listRecomputations", "getRecomputation", "listDifferences",
+		"freezeBaseline", "endBaseline",
 	}
 }
 
@@ -178,6 +179,17 @@ func Permissions() map[Operation][]Role {
 		// Who publishes a lexicon sees what became of it.
 		"getRecomputation": {Physicist, Quality},
 		"listDifferences":  {Physicist, Quality},
+
+		"getSummary":      {Physicist, Operator, Quality},
+		"listCaseReviews": {Physicist, Quality},
+		"reviewCase":      {Physicist, Quality},
+		"listActions":     {Physicist, Operator, Quality},
+		"agreeAction":     {Physicist, Quality},
+		"getAction":       {Physicist, Operator, Quality},
+		"changeAction":    {Physicist, Quality},
+		"listBaselines":   {Physicist, Quality},
+		"freezeBaseline":  {Physicist, Quality},
+		"endBaseline":     {Physicist, Quality},
 
 		"storeInstances":           {Service, Physicist},
 		"storeStudyInstances":      {Service, Physicist},

@@ -53,6 +53,57 @@ func (e AccountRequestRole) Valid() bool {
 	}
 }
 
+// Defines values for ActionChangeEvent.
+const (
+	ActionChangeEventClosed   ActionChangeEvent = "closed"
+	ActionChangeEventMoved    ActionChangeEvent = "moved"
+	ActionChangeEventNoted    ActionChangeEvent = "noted"
+	ActionChangeEventReopened ActionChangeEvent = "reopened"
+)
+
+// Valid indicates whether the value is a known member of the ActionChangeEvent enum.
+func (e ActionChangeEvent) Valid() bool {
+	switch e {
+	case ActionChangeEventClosed:
+		return true
+	case ActionChangeEventMoved:
+		return true
+	case ActionChangeEventNoted:
+		return true
+	case ActionChangeEventReopened:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ActionEventEvent.
+const (
+	ActionEventEventAgreed   ActionEventEvent = "agreed"
+	ActionEventEventClosed   ActionEventEvent = "closed"
+	ActionEventEventMoved    ActionEventEvent = "moved"
+	ActionEventEventNoted    ActionEventEvent = "noted"
+	ActionEventEventReopened ActionEventEvent = "reopened"
+)
+
+// Valid indicates whether the value is a known member of the ActionEventEvent enum.
+func (e ActionEventEvent) Valid() bool {
+	switch e {
+	case ActionEventEventAgreed:
+		return true
+	case ActionEventEventClosed:
+		return true
+	case ActionEventEventMoved:
+		return true
+	case ActionEventEventNoted:
+		return true
+	case ActionEventEventReopened:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for AskFlag.
 const (
 	AskFlagBelow   AskFlag = "below"
@@ -269,6 +320,54 @@ func (e BeamPlanRequestPlace) Valid() bool {
 	case Pelvis:
 		return true
 	case VisceralAorta:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CaseReviewState.
+const (
+	CaseReviewStateAppropriate    CaseReviewState = "appropriate"
+	CaseReviewStateNotAppropriate CaseReviewState = "not-appropriate"
+	CaseReviewStateOpportunity    CaseReviewState = "opportunity"
+	CaseReviewStatePending        CaseReviewState = "pending"
+)
+
+// Valid indicates whether the value is a known member of the CaseReviewState enum.
+func (e CaseReviewState) Valid() bool {
+	switch e {
+	case CaseReviewStateAppropriate:
+		return true
+	case CaseReviewStateNotAppropriate:
+		return true
+	case CaseReviewStateOpportunity:
+		return true
+	case CaseReviewStatePending:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ChartBaselineKind.
+const (
+	G   ChartBaselineKind = "g"
+	P   ChartBaselineKind = "p"
+	T   ChartBaselineKind = "t"
+	XMr ChartBaselineKind = "x-mr"
+)
+
+// Valid indicates whether the value is a known member of the ChartBaselineKind enum.
+func (e ChartBaselineKind) Valid() bool {
+	switch e {
+	case G:
+		return true
+	case P:
+		return true
+	case T:
+		return true
+	case XMr:
 		return true
 	default:
 		return false
@@ -1475,6 +1574,24 @@ func (e FormatParam) Valid() bool {
 	}
 }
 
+// Defines values for OperatorsParam.
+const (
+	OperatorsParamNames      OperatorsParam = "names"
+	OperatorsParamPseudonyms OperatorsParam = "pseudonyms"
+)
+
+// Valid indicates whether the value is a known member of the OperatorsParam enum.
+func (e OperatorsParam) Valid() bool {
+	switch e {
+	case OperatorsParamNames:
+		return true
+	case OperatorsParamPseudonyms:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for OrderParam.
 const (
 	OrderParamEffective OrderParam = "effective"
@@ -2027,6 +2144,24 @@ func (e ListReceiptsParamsState) Valid() bool {
 	}
 }
 
+// Defines values for GetSummaryParamsOperators.
+const (
+	GetSummaryParamsOperatorsNames      GetSummaryParamsOperators = "names"
+	GetSummaryParamsOperatorsPseudonyms GetSummaryParamsOperators = "pseudonyms"
+)
+
+// Valid indicates whether the value is a known member of the GetSummaryParamsOperators enum.
+func (e GetSummaryParamsOperators) Valid() bool {
+	switch e {
+	case GetSummaryParamsOperatorsNames:
+		return true
+	case GetSummaryParamsOperatorsPseudonyms:
+		return true
+	default:
+		return false
+	}
+}
+
 // Account defines model for Account.
 type Account struct {
 	CreatedAt  time.Time  `json:"created_at"`
@@ -2074,6 +2209,61 @@ type Acknowledgement struct {
 	MadeAt      time.Time `json:"made_at"`
 	ProcedureId string    `json:"procedure_id"`
 	Version     int       `json:"version"`
+}
+
+// ActionChange defines model for ActionChange.
+type ActionChange struct {
+	// DueOn The other day of one that is moved
+	DueOn *string           `json:"due_on,omitempty"`
+	Event ActionChangeEvent `json:"event"`
+
+	// Text The note, why it is moved or opened again, or what came of it
+	Text string `json:"text"`
+}
+
+// ActionChangeEvent defines model for ActionChange.Event.
+type ActionChangeEvent string
+
+// ActionDetail defines model for ActionDetail.
+type ActionDetail struct {
+	Action  PeriodAction  `json:"action"`
+	History []ActionEvent `json:"history"`
+}
+
+// ActionEvent defines model for ActionEvent.
+type ActionEvent struct {
+	// Actor Account id
+	Actor string `json:"actor"`
+
+	// DueOn The local date by which it is due from then on
+	DueOn    string           `json:"due_on"`
+	Event    ActionEventEvent `json:"event"`
+	MadeAt   time.Time        `json:"made_at"`
+	Role     string           `json:"role"`
+	Sequence int              `json:"sequence"`
+	Text     string           `json:"text"`
+}
+
+// ActionEventEvent defines model for ActionEvent.Event.
+type ActionEventEvent string
+
+// ActionList defines model for ActionList.
+type ActionList struct {
+	Actions []PeriodAction `json:"actions"`
+	Period  string         `json:"period"`
+}
+
+// ActionRequest defines model for ActionRequest.
+type ActionRequest struct {
+	DueOn string `json:"due_on"`
+
+	// Owner Who does it, in words
+	Owner  string `json:"owner"`
+	Period string `json:"period"`
+
+	// Room The room that it is about; the whole site when absent
+	Room *string `json:"room,omitempty"`
+	Text string  `json:"text"`
 }
 
 // ApprovedLevels defines model for ApprovedLevels.
@@ -2277,6 +2467,26 @@ type AuditVerification struct {
 	Sound   bool   `json:"sound"`
 }
 
+// BaselineEnd defines model for BaselineEnd.
+type BaselineEnd struct {
+	Chart  string `json:"chart"`
+	Reason string `json:"reason"`
+}
+
+// BaselineList defines model for BaselineList.
+type BaselineList struct {
+	Baselines []ChartBaseline `json:"baselines"`
+}
+
+// BaselineRequest defines model for BaselineRequest.
+type BaselineRequest struct {
+	Chart string `json:"chart"`
+
+	// Period The period in whose summary the chart proposes it
+	Period string `json:"period"`
+	Reason string `json:"reason"`
+}
+
 // BeamOutlook What one beam would do, in Gy, estimated
 type BeamOutlook struct {
 	// AddsGy Highest dose of the beam itself
@@ -2388,6 +2598,75 @@ type CaseFlag struct {
 	Flag      Flag      `json:"flag"`
 	Procedure Procedure `json:"procedure"`
 }
+
+// CaseReview defines model for CaseReview.
+type CaseReview struct {
+	// Author Account id
+	Author string `json:"author"`
+
+	// Day Local date
+	Day         string    `json:"day"`
+	MadeAt      time.Time `json:"made_at"`
+	ProcedureId string    `json:"procedure_id"`
+	Reason      string    `json:"reason"`
+	Role        string    `json:"role"`
+	Sequence    int       `json:"sequence"`
+
+	// State opportunity: there is something to improve
+	State   CaseReviewState `json:"state"`
+	Version int             `json:"version"`
+}
+
+// CaseReviewList defines model for CaseReviewList.
+type CaseReviewList struct {
+	Reviews []CaseReview `json:"reviews"`
+}
+
+// CaseReviewRequest defines model for CaseReviewRequest.
+type CaseReviewRequest struct {
+	// Reason What was looked at and found, in words; no patient by name
+	Reason string `json:"reason"`
+
+	// State opportunity: there is something to improve
+	State CaseReviewState `json:"state"`
+
+	// Version The estimate version that was looked at
+	Version int `json:"version"`
+}
+
+// CaseReviewState opportunity: there is something to improve
+type CaseReviewState string
+
+// ChartBaseline defines model for ChartBaseline.
+type ChartBaseline struct {
+	// Centre Mean of the natural logarithms (x-mr), share (p), mean number of cases (g), mean of the transformed days (t)
+	Centre float64 `json:"centre"`
+
+	// Chart The key of the chart
+	Chart string `json:"chart"`
+
+	// From Local date of its first point
+	From string `json:"from"`
+
+	// FrozenBy Account id
+	FrozenBy string `json:"frozen_by"`
+
+	// FrozenOn Local date
+	FrozenOn    string            `json:"frozen_on"`
+	Id          string            `json:"id"`
+	Kind        ChartBaselineKind `json:"kind"`
+	MovingRange float64           `json:"moving_range"`
+
+	// N Points
+	N      int    `json:"n"`
+	Reason string `json:"reason"`
+
+	// To Local date of its last point
+	To string `json:"to"`
+}
+
+// ChartBaselineKind defines model for ChartBaseline.Kind.
+type ChartBaselineKind string
 
 // CheckAnswer defines model for CheckAnswer.
 type CheckAnswer struct {
@@ -3586,6 +3865,24 @@ type PerformedPage struct {
 	Performed []Performed `json:"performed"`
 }
 
+// PeriodAction defines model for PeriodAction.
+type PeriodAction struct {
+	// ClosedOn Local date; null while it is open
+	ClosedOn *string `json:"closed_on"`
+
+	// DueOn Local date
+	DueOn string `json:"due_on"`
+	Id    string `json:"id"`
+
+	// OpenedOn Local date
+	OpenedOn string `json:"opened_on"`
+	Outcome  string `json:"outcome"`
+	Owner    string `json:"owner"`
+	Period   string `json:"period"`
+	Room     string `json:"room"`
+	Text     string `json:"text"`
+}
+
 // Person defines model for Person.
 type Person struct {
 	AccountId  *string    `json:"account_id"`
@@ -3979,6 +4276,9 @@ type SkinShare struct {
 	Share float64 `json:"share"`
 }
 
+// Summary The summary as in api/summary.schema.json
+type Summary = json.RawMessage
+
 // TableAxis defines model for TableAxis.
 type TableAxis struct {
 	// AtIsocentreMm Reported number with the table reference point, for height the table top, at the isocentre; absent when only relative motion is known
@@ -4213,6 +4513,9 @@ type AskStateParam string
 // ClassParam defines model for ClassParam.
 type ClassParam = string
 
+// DeviceKeyParam defines model for DeviceKeyParam.
+type DeviceKeyParam = string
+
 // FirstDayParam defines model for FirstDayParam.
 type FirstDayParam = string
 
@@ -4258,8 +4561,14 @@ type LanguageParam = string
 // LastDayParam defines model for LastDayParam.
 type LastDayParam = string
 
+// LeavingParam defines model for LeavingParam.
+type LeavingParam = bool
+
 // OffsetParam defines model for OffsetParam.
 type OffsetParam = int
+
+// OperatorsParam defines model for OperatorsParam.
+type OperatorsParam string
 
 // OrderParam defines model for OrderParam.
 type OrderParam string
@@ -4284,6 +4593,12 @@ type PeakFromParam = float64
 
 // PerformedSourceParam defines model for PerformedSourceParam.
 type PerformedSourceParam string
+
+// PeriodParam defines model for PeriodParam.
+type PeriodParam = string
+
+// PeriodWantedParam defines model for PeriodWantedParam.
+type PeriodWantedParam = string
 
 // ProcedureStateParam defines model for ProcedureStateParam.
 type ProcedureStateParam string
@@ -4347,6 +4662,12 @@ type Stored = map[string]interface{}
 
 // StoredInPart defines model for StoredInPart.
 type StoredInPart = map[string]interface{}
+
+// ListActionsParams defines parameters for ListActions.
+type ListActionsParams struct {
+	// Period A month 2026-10, a quarter 2026-Q4 or a year 2026
+	Period PeriodWantedParam `form:"period" json:"period"`
+}
 
 // ListAsksParams defines parameters for ListAsks.
 type ListAsksParams struct {
@@ -4729,6 +5050,27 @@ type ListReviewsParams struct {
 	Limit *PageLimitParam `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
+// GetSummaryParams defines parameters for GetSummary.
+type GetSummaryParams struct {
+	// Class Procedure class
+	Class *ClassParam `form:"class,omitempty" json:"class,omitempty"`
+
+	// Room Name of the room
+	Room *RoomParam `form:"room,omitempty" json:"room,omitempty"`
+
+	// Device Key of the device, as procedures name it
+	Device *DeviceKeyParam `form:"device,omitempty" json:"device,omitempty"`
+
+	// Operators What operators are called; names are for physicists
+	Operators *GetSummaryParamsOperators `form:"operators,omitempty" json:"operators,omitempty"`
+
+	// Leaving The form for readers outside of the department, without small groups and lists of cases
+	Leaving *LeavingParam `form:"leaving,omitempty" json:"leaving,omitempty"`
+}
+
+// GetSummaryParamsOperators defines parameters for GetSummary.
+type GetSummaryParamsOperators string
+
 // AddAccountJSONRequestBody defines body for AddAccount for application/json ContentType.
 type AddAccountJSONRequestBody = AccountRequest
 
@@ -4741,11 +5083,23 @@ type SetAccountNoticePreferencesJSONRequestBody = NoticePreferences
 // AddTokenJSONRequestBody defines body for AddToken for application/json ContentType.
 type AddTokenJSONRequestBody = TokenRequest
 
+// AgreeActionJSONRequestBody defines body for AgreeAction for application/json ContentType.
+type AgreeActionJSONRequestBody = ActionRequest
+
+// ChangeActionJSONRequestBody defines body for ChangeAction for application/json ContentType.
+type ChangeActionJSONRequestBody = ActionChange
+
 // AnswerAskJSONRequestBody defines body for AnswerAsk for application/json ContentType.
 type AnswerAskJSONRequestBody = AskAnswer
 
 // HandOverAskJSONRequestBody defines body for HandOverAsk for application/json ContentType.
 type HandOverAskJSONRequestBody = HandoverRequest
+
+// FreezeBaselineJSONRequestBody defines body for FreezeBaseline for application/json ContentType.
+type FreezeBaselineJSONRequestBody = BaselineRequest
+
+// EndBaselineJSONRequestBody defines body for EndBaseline for application/json ContentType.
+type EndBaselineJSONRequestBody = BaselineEnd
 
 // CheckDeviceJSONRequestBody defines body for CheckDevice for application/json ContentType.
 type CheckDeviceJSONRequestBody = DeviceCheckRequest
@@ -4803,6 +5157,9 @@ type UnassignPersonJSONRequestBody = ReasonRequest
 
 // AcknowledgeProcedureJSONRequestBody defines body for AcknowledgeProcedure for application/json ContentType.
 type AcknowledgeProcedureJSONRequestBody = AcknowledgeRequest
+
+// ReviewCaseJSONRequestBody defines body for ReviewCase for application/json ContentType.
+type ReviewCaseJSONRequestBody = CaseReviewRequest
 
 // AddFactsJSONRequestBody defines body for AddFacts for application/json ContentType.
 type AddFactsJSONRequestBody = FactsRequest
@@ -4866,6 +5223,18 @@ type ServerInterface interface {
 	// AddToken Make a token for an account; it is shown once
 	// (POST /v1/accounts/{id}/tokens)
 	AddToken(ctx echo.Context, id IdParam) error
+	// ListActions List the actions that a period is about, carried ones among them
+	// (GET /v1/actions)
+	ListActions(ctx echo.Context, params ListActionsParams) error
+	// AgreeAction Keep what people agreed to do
+	// (POST /v1/actions)
+	AgreeAction(ctx echo.Context) error
+	// GetAction Give an action with what happened to it
+	// (GET /v1/actions/{id})
+	GetAction(ctx echo.Context, id IdParam) error
+	// ChangeAction Note something about an action, give it another day, close it, or open it again
+	// (POST /v1/actions/{id}/changes)
+	ChangeAction(ctx echo.Context, id IdParam) error
 	// ListAsks List what is asked of people, the earliest due day first
 	// (GET /v1/asks)
 	ListAsks(ctx echo.Context, params ListAsksParams) error
@@ -4887,6 +5256,15 @@ type ServerInterface interface {
 	// VerifyAudit Check the whole audit chain against its anchor
 	// (GET /v1/audit/verification)
 	VerifyAudit(ctx echo.Context) error
+	// ListBaselines List the frozen baselines of control charts
+	// (GET /v1/chart-baselines)
+	ListBaselines(ctx echo.Context) error
+	// FreezeBaseline Freeze the baseline that a chart proposes
+	// (POST /v1/chart-baselines)
+	FreezeBaseline(ctx echo.Context) error
+	// EndBaseline End the frozen baseline of a chart
+	// (POST /v1/chart-baselines/end)
+	EndBaseline(ctx echo.Context) error
 	// ListColleagues Name the accounts of those who see cases, so that people can be named and asked
 	// (GET /v1/colleagues)
 	ListColleagues(ctx echo.Context) error
@@ -5046,6 +5424,12 @@ type ServerInterface interface {
 	// AcknowledgeProcedure Say that you have seen an estimate of a procedure; said again it changes nothing
 	// (POST /v1/procedures/{id}/acknowledge)
 	AcknowledgeProcedure(ctx echo.Context, id IdParam) error
+	// ListCaseReviews List what colleagues found of a procedure, the newest first, which holds
+	// (GET /v1/procedures/{id}/case-reviews)
+	ListCaseReviews(ctx echo.Context, id IdParam) error
+	// ReviewCase Say what was found of a procedure, and why
+	// (POST /v1/procedures/{id}/case-reviews)
+	ReviewCase(ctx echo.Context, id IdParam) error
 	// ListEstimates List every estimate that was made, newest first
 	// (GET /v1/procedures/{id}/estimates)
 	ListEstimates(ctx echo.Context, id IdParam) error
@@ -5139,6 +5523,9 @@ type ServerInterface interface {
 	// UseSetup Spend the one-time setup token on the first account
 	// (POST /v1/setup)
 	UseSetup(ctx echo.Context) error
+	// GetSummary Sum a month, a quarter or a year up
+	// (GET /v1/summaries/{period})
+	GetSummary(ctx echo.Context, period PeriodParam, params GetSummaryParams) error
 	// ListTokens List tokens without their secrets
 	// (GET /v1/tokens)
 	ListTokens(ctx echo.Context) error
@@ -5265,6 +5652,65 @@ func (w *ServerInterfaceWrapper) AddToken(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.AddToken(ctx, id)
+	return err
+}
+
+// ListActions converts echo context to params.
+func (w *ServerInterfaceWrapper) ListActions(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListActionsParams
+	// ------------- Required query parameter "period" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "period", ctx.QueryParams(), &params.Period, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter period: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListActions(ctx, params)
+	return err
+}
+
+// AgreeAction converts echo context to params.
+func (w *ServerInterfaceWrapper) AgreeAction(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AgreeAction(ctx)
+	return err
+}
+
+// GetAction converts echo context to params.
+func (w *ServerInterfaceWrapper) GetAction(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetAction(ctx, id)
+	return err
+}
+
+// ChangeAction converts echo context to params.
+func (w *ServerInterfaceWrapper) ChangeAction(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ChangeAction(ctx, id)
 	return err
 }
 
@@ -5467,6 +5913,33 @@ func (w *ServerInterfaceWrapper) VerifyAudit(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.VerifyAudit(ctx)
+	return err
+}
+
+// ListBaselines converts echo context to params.
+func (w *ServerInterfaceWrapper) ListBaselines(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListBaselines(ctx)
+	return err
+}
+
+// FreezeBaseline converts echo context to params.
+func (w *ServerInterfaceWrapper) FreezeBaseline(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.FreezeBaseline(ctx)
+	return err
+}
+
+// EndBaseline converts echo context to params.
+func (w *ServerInterfaceWrapper) EndBaseline(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.EndBaseline(ctx)
 	return err
 }
 
@@ -6605,6 +7078,38 @@ func (w *ServerInterfaceWrapper) AcknowledgeProcedure(ctx echo.Context) error {
 	return err
 }
 
+// ListCaseReviews converts echo context to params.
+func (w *ServerInterfaceWrapper) ListCaseReviews(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListCaseReviews(ctx, id)
+	return err
+}
+
+// ReviewCase converts echo context to params.
+func (w *ServerInterfaceWrapper) ReviewCase(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ReviewCase(ctx, id)
+	return err
+}
+
 // ListEstimates converts echo context to params.
 func (w *ServerInterfaceWrapper) ListEstimates(ctx echo.Context) error {
 	var err error
@@ -7215,6 +7720,59 @@ func (w *ServerInterfaceWrapper) UseSetup(ctx echo.Context) error {
 	return err
 }
 
+// GetSummary converts echo context to params.
+func (w *ServerInterfaceWrapper) GetSummary(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "period" -------------
+	var period PeriodParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "period", ctx.Param("period"), &period, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter period: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetSummaryParams
+	// ------------- Optional query parameter "class" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "class", ctx.QueryParams(), &params.Class, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter class: %s", err))
+	}
+
+	// ------------- Optional query parameter "room" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "room", ctx.QueryParams(), &params.Room, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter room: %s", err))
+	}
+
+	// ------------- Optional query parameter "device" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "device", ctx.QueryParams(), &params.Device, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter device: %s", err))
+	}
+
+	// ------------- Optional query parameter "operators" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "operators", ctx.QueryParams(), &params.Operators, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter operators: %s", err))
+	}
+
+	// ------------- Optional query parameter "leaving" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "leaving", ctx.QueryParams(), &params.Leaving, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter leaving: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetSummary(ctx, period, params)
+	return err
+}
+
 // ListTokens converts echo context to params.
 func (w *ServerInterfaceWrapper) ListTokens(ctx echo.Context) error {
 	var err error
@@ -7380,6 +7938,16 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/recomputations", wrapper.Recompute, options.OperationMiddlewares["recompute"]...)
 	router.GET(options.BaseURL+"/v1/recomputations/:id", wrapper.GetRecomputation, options.OperationMiddlewares["getRecomputation"]...)
 	router.GET(options.BaseURL+"/v1/recomputations/:id/differences", wrapper.ListDifferences, options.OperationMiddlewares["listDifferences"]...)
+	router.GET(options.BaseURL+"/v1/summaries/:period", wrapper.GetSummary, options.OperationMiddlewares["getSummary"]...)
+	router.GET(options.BaseURL+"/v1/procedures/:id/case-reviews", wrapper.ListCaseReviews, options.OperationMiddlewares["listCaseReviews"]...)
+	router.POST(options.BaseURL+"/v1/procedures/:id/case-reviews", wrapper.ReviewCase, options.OperationMiddlewares["reviewCase"]...)
+	router.GET(options.BaseURL+"/v1/actions", wrapper.ListActions, options.OperationMiddlewares["listActions"]...)
+	router.POST(options.BaseURL+"/v1/actions", wrapper.AgreeAction, options.OperationMiddlewares["agreeAction"]...)
+	router.GET(options.BaseURL+"/v1/actions/:id", wrapper.GetAction, options.OperationMiddlewares["getAction"]...)
+	router.POST(options.BaseURL+"/v1/actions/:id/changes", wrapper.ChangeAction, options.OperationMiddlewares["changeAction"]...)
+	router.GET(options.BaseURL+"/v1/chart-baselines", wrapper.ListBaselines, options.OperationMiddlewares["listBaselines"]...)
+	router.POST(options.BaseURL+"/v1/chart-baselines", wrapper.FreezeBaseline, options.OperationMiddlewares["freezeBaseline"]...)
+	router.POST(options.BaseURL+"/v1/chart-baselines/end", wrapper.EndBaseline, options.OperationMiddlewares["endBaseline"]...)
 	router.GET(options.BaseURL+"/v1/accounts", wrapper.ListAccounts, options.OperationMiddlewares["listAccounts"]...)
 	router.POST(options.BaseURL+"/v1/accounts", wrapper.AddAccount, options.OperationMiddlewares["addAccount"]...)
 	router.POST(options.BaseURL+"/v1/accounts/:id/disable", wrapper.DisableAccount, options.OperationMiddlewares["disableAccount"]...)
@@ -7733,6 +8301,163 @@ func (response AddTokendefaultApplicationProblemPlusJSONResponse) VisitAddTokenR
 	return err
 }
 
+type ListActionsRequestObject struct {
+	Params ListActionsParams
+}
+
+type ListActionsResponseObject interface {
+	VisitListActionsResponse(w http.ResponseWriter) error
+}
+
+type ListActions200JSONResponse ActionList
+
+func (response ListActions200JSONResponse) VisitListActionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListActionsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListActionsdefaultApplicationProblemPlusJSONResponse) VisitListActionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AgreeActionRequestObject struct {
+	Body *AgreeActionJSONRequestBody
+}
+
+type AgreeActionResponseObject interface {
+	VisitAgreeActionResponse(w http.ResponseWriter) error
+}
+
+type AgreeAction201JSONResponse PeriodAction
+
+func (response AgreeAction201JSONResponse) VisitAgreeActionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AgreeActiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AgreeActiondefaultApplicationProblemPlusJSONResponse) VisitAgreeActionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetActionRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetActionResponseObject interface {
+	VisitGetActionResponse(w http.ResponseWriter) error
+}
+
+type GetAction200JSONResponse ActionDetail
+
+func (response GetAction200JSONResponse) VisitGetActionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetActiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetActiondefaultApplicationProblemPlusJSONResponse) VisitGetActionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeActionRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *ChangeActionJSONRequestBody
+}
+
+type ChangeActionResponseObject interface {
+	VisitChangeActionResponse(w http.ResponseWriter) error
+}
+
+type ChangeAction200JSONResponse PeriodAction
+
+func (response ChangeAction200JSONResponse) VisitChangeActionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeActiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ChangeActiondefaultApplicationProblemPlusJSONResponse) VisitChangeActionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListAsksRequestObject struct {
 	Params ListAsksParams
 }
@@ -7996,6 +8721,116 @@ type VerifyAuditdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response VerifyAuditdefaultApplicationProblemPlusJSONResponse) VisitVerifyAuditResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListBaselinesRequestObject struct {
+}
+
+type ListBaselinesResponseObject interface {
+	VisitListBaselinesResponse(w http.ResponseWriter) error
+}
+
+type ListBaselines200JSONResponse BaselineList
+
+func (response ListBaselines200JSONResponse) VisitListBaselinesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListBaselinesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListBaselinesdefaultApplicationProblemPlusJSONResponse) VisitListBaselinesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FreezeBaselineRequestObject struct {
+	Body *FreezeBaselineJSONRequestBody
+}
+
+type FreezeBaselineResponseObject interface {
+	VisitFreezeBaselineResponse(w http.ResponseWriter) error
+}
+
+type FreezeBaseline201JSONResponse ChartBaseline
+
+func (response FreezeBaseline201JSONResponse) VisitFreezeBaselineResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FreezeBaselinedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response FreezeBaselinedefaultApplicationProblemPlusJSONResponse) VisitFreezeBaselineResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EndBaselineRequestObject struct {
+	Body *EndBaselineJSONRequestBody
+}
+
+type EndBaselineResponseObject interface {
+	VisitEndBaselineResponse(w http.ResponseWriter) error
+}
+
+type EndBaseline204Response struct {
+}
+
+func (response EndBaseline204Response) VisitEndBaselineResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type EndBaselinedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response EndBaselinedefaultApplicationProblemPlusJSONResponse) VisitEndBaselineResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -10204,6 +11039,85 @@ func (response AcknowledgeProceduredefaultApplicationProblemPlusJSONResponse) Vi
 	return err
 }
 
+type ListCaseReviewsRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type ListCaseReviewsResponseObject interface {
+	VisitListCaseReviewsResponse(w http.ResponseWriter) error
+}
+
+type ListCaseReviews200JSONResponse CaseReviewList
+
+func (response ListCaseReviews200JSONResponse) VisitListCaseReviewsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListCaseReviewsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListCaseReviewsdefaultApplicationProblemPlusJSONResponse) VisitListCaseReviewsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReviewCaseRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *ReviewCaseJSONRequestBody
+}
+
+type ReviewCaseResponseObject interface {
+	VisitReviewCaseResponse(w http.ResponseWriter) error
+}
+
+type ReviewCase201JSONResponse CaseReview
+
+func (response ReviewCase201JSONResponse) VisitReviewCaseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReviewCasedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ReviewCasedefaultApplicationProblemPlusJSONResponse) VisitReviewCaseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListEstimatesRequestObject struct {
 	Id IdParam `json:"id"`
 }
@@ -11575,6 +12489,46 @@ func (response UseSetupdefaultApplicationProblemPlusJSONResponse) VisitUseSetupR
 	return err
 }
 
+type GetSummaryRequestObject struct {
+	Period PeriodParam `json:"period"`
+	Params GetSummaryParams
+}
+
+type GetSummaryResponseObject interface {
+	VisitGetSummaryResponse(w http.ResponseWriter) error
+}
+
+type GetSummary200JSONResponse Summary
+
+func (response GetSummary200JSONResponse) VisitGetSummaryResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetSummarydefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetSummarydefaultApplicationProblemPlusJSONResponse) VisitGetSummaryResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListTokensRequestObject struct {
 }
 
@@ -11676,6 +12630,18 @@ type StrictServerInterface interface {
 	// AddToken Make a token for an account; it is shown once
 	// (POST /v1/accounts/{id}/tokens)
 	AddToken(ctx context.Context, request AddTokenRequestObject) (AddTokenResponseObject, error)
+	// ListActions List the actions that a period is about, carried ones among them
+	// (GET /v1/actions)
+	ListActions(ctx context.Context, request ListActionsRequestObject) (ListActionsResponseObject, error)
+	// AgreeAction Keep what people agreed to do
+	// (POST /v1/actions)
+	AgreeAction(ctx context.Context, request AgreeActionRequestObject) (AgreeActionResponseObject, error)
+	// GetAction Give an action with what happened to it
+	// (GET /v1/actions/{id})
+	GetAction(ctx context.Context, request GetActionRequestObject) (GetActionResponseObject, error)
+	// ChangeAction Note something about an action, give it another day, close it, or open it again
+	// (POST /v1/actions/{id}/changes)
+	ChangeAction(ctx context.Context, request ChangeActionRequestObject) (ChangeActionResponseObject, error)
 	// ListAsks List what is asked of people, the earliest due day first
 	// (GET /v1/asks)
 	ListAsks(ctx context.Context, request ListAsksRequestObject) (ListAsksResponseObject, error)
@@ -11697,6 +12663,15 @@ type StrictServerInterface interface {
 	// VerifyAudit Check the whole audit chain against its anchor
 	// (GET /v1/audit/verification)
 	VerifyAudit(ctx context.Context, request VerifyAuditRequestObject) (VerifyAuditResponseObject, error)
+	// ListBaselines List the frozen baselines of control charts
+	// (GET /v1/chart-baselines)
+	ListBaselines(ctx context.Context, request ListBaselinesRequestObject) (ListBaselinesResponseObject, error)
+	// FreezeBaseline Freeze the baseline that a chart proposes
+	// (POST /v1/chart-baselines)
+	FreezeBaseline(ctx context.Context, request FreezeBaselineRequestObject) (FreezeBaselineResponseObject, error)
+	// EndBaseline End the frozen baseline of a chart
+	// (POST /v1/chart-baselines/end)
+	EndBaseline(ctx context.Context, request EndBaselineRequestObject) (EndBaselineResponseObject, error)
 	// ListColleagues Name the accounts of those who see cases, so that people can be named and asked
 	// (GET /v1/colleagues)
 	ListColleagues(ctx context.Context, request ListColleaguesRequestObject) (ListColleaguesResponseObject, error)
@@ -11856,6 +12831,12 @@ type StrictServerInterface interface {
 	// AcknowledgeProcedure Say that you have seen an estimate of a procedure; said again it changes nothing
 	// (POST /v1/procedures/{id}/acknowledge)
 	AcknowledgeProcedure(ctx context.Context, request AcknowledgeProcedureRequestObject) (AcknowledgeProcedureResponseObject, error)
+	// ListCaseReviews List what colleagues found of a procedure, the newest first, which holds
+	// (GET /v1/procedures/{id}/case-reviews)
+	ListCaseReviews(ctx context.Context, request ListCaseReviewsRequestObject) (ListCaseReviewsResponseObject, error)
+	// ReviewCase Say what was found of a procedure, and why
+	// (POST /v1/procedures/{id}/case-reviews)
+	ReviewCase(ctx context.Context, request ReviewCaseRequestObject) (ReviewCaseResponseObject, error)
 	// ListEstimates List every estimate that was made, newest first
 	// (GET /v1/procedures/{id}/estimates)
 	ListEstimates(ctx context.Context, request ListEstimatesRequestObject) (ListEstimatesResponseObject, error)
@@ -11949,6 +12930,9 @@ type StrictServerInterface interface {
 	// UseSetup Spend the one-time setup token on the first account
 	// (POST /v1/setup)
 	UseSetup(ctx context.Context, request UseSetupRequestObject) (UseSetupResponseObject, error)
+	// GetSummary Sum a month, a quarter or a year up
+	// (GET /v1/summaries/{period})
+	GetSummary(ctx context.Context, request GetSummaryRequestObject) (GetSummaryResponseObject, error)
 	// ListTokens List tokens without their secrets
 	// (GET /v1/tokens)
 	ListTokens(ctx context.Context, request ListTokensRequestObject) (ListTokensResponseObject, error)
@@ -12278,6 +13262,150 @@ func (sh *strictHandler) AddToken(ctx echo.Context, id IdParam) error {
 	return nil
 }
 
+// ListActions operation middleware
+func (sh *strictHandler) ListActions(ctx echo.Context, params ListActionsParams) error {
+	var request ListActionsRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListActions(ctx.Request().Context(), request.(ListActionsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListActions")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListActionsResponseObject); ok {
+		return validResponse.VisitListActionsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AgreeAction operation middleware
+func (sh *strictHandler) AgreeAction(ctx echo.Context) error {
+	var request AgreeActionRequestObject
+
+	var body AgreeActionJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AgreeAction(ctx.Request().Context(), request.(AgreeActionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AgreeAction")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AgreeActionResponseObject); ok {
+		return validResponse.VisitAgreeActionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetAction operation middleware
+func (sh *strictHandler) GetAction(ctx echo.Context, id IdParam) error {
+	var request GetActionRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetAction(ctx.Request().Context(), request.(GetActionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetAction")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetActionResponseObject); ok {
+		return validResponse.VisitGetActionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ChangeAction operation middleware
+func (sh *strictHandler) ChangeAction(ctx echo.Context, id IdParam) error {
+	var request ChangeActionRequestObject
+
+	request.Id = id
+
+	var body ChangeActionJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ChangeAction(ctx.Request().Context(), request.(ChangeActionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ChangeAction")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ChangeActionResponseObject); ok {
+		return validResponse.VisitChangeActionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListAsks operation middleware
 func (sh *strictHandler) ListAsks(ctx echo.Context, params ListAsksParams) error {
 	var request ListAsksRequestObject
@@ -12491,6 +13619,121 @@ func (sh *strictHandler) VerifyAudit(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(VerifyAuditResponseObject); ok {
 		return validResponse.VisitVerifyAuditResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListBaselines operation middleware
+func (sh *strictHandler) ListBaselines(ctx echo.Context) error {
+	var request ListBaselinesRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListBaselines(ctx.Request().Context(), request.(ListBaselinesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListBaselines")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListBaselinesResponseObject); ok {
+		return validResponse.VisitListBaselinesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// FreezeBaseline operation middleware
+func (sh *strictHandler) FreezeBaseline(ctx echo.Context) error {
+	var request FreezeBaselineRequestObject
+
+	var body FreezeBaselineJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.FreezeBaseline(ctx.Request().Context(), request.(FreezeBaselineRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "FreezeBaseline")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(FreezeBaselineResponseObject); ok {
+		return validResponse.VisitFreezeBaselineResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// EndBaseline operation middleware
+func (sh *strictHandler) EndBaseline(ctx echo.Context) error {
+	var request EndBaselineRequestObject
+
+	var body EndBaselineJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.EndBaseline(ctx.Request().Context(), request.(EndBaselineRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "EndBaseline")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(EndBaselineResponseObject); ok {
+		return validResponse.VisitEndBaselineResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -14240,6 +15483,79 @@ func (sh *strictHandler) AcknowledgeProcedure(ctx echo.Context, id IdParam) erro
 	return nil
 }
 
+// ListCaseReviews operation middleware
+func (sh *strictHandler) ListCaseReviews(ctx echo.Context, id IdParam) error {
+	var request ListCaseReviewsRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListCaseReviews(ctx.Request().Context(), request.(ListCaseReviewsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListCaseReviews")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListCaseReviewsResponseObject); ok {
+		return validResponse.VisitListCaseReviewsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ReviewCase operation middleware
+func (sh *strictHandler) ReviewCase(ctx echo.Context, id IdParam) error {
+	var request ReviewCaseRequestObject
+
+	request.Id = id
+
+	var body ReviewCaseJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ReviewCase(ctx.Request().Context(), request.(ReviewCaseRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ReviewCase")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ReviewCaseResponseObject); ok {
+		return validResponse.VisitReviewCaseResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListEstimates operation middleware
 func (sh *strictHandler) ListEstimates(ctx echo.Context, id IdParam) error {
 	var request ListEstimatesRequestObject
@@ -15245,6 +16561,32 @@ func (sh *strictHandler) UseSetup(ctx echo.Context) error {
 	return nil
 }
 
+// GetSummary operation middleware
+func (sh *strictHandler) GetSummary(ctx echo.Context, period PeriodParam, params GetSummaryParams) error {
+	var request GetSummaryRequestObject
+
+	request.Period = period
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetSummary(ctx.Request().Context(), request.(GetSummaryRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetSummary")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetSummaryResponseObject); ok {
+		return validResponse.VisitGetSummaryResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListTokens operation middleware
 func (sh *strictHandler) ListTokens(ctx echo.Context) error {
 	var request ListTokensRequestObject
@@ -15321,405 +16663,442 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7P19kxs3si8IfxVEP/eJM7O3Wt2SX+5Md5w4oZGssXZkS6u2x7FhaxlgFUhiugiUC6imOL767hvIBFCo",
-	"IlAvbLak4/UfM1aTRRSQSCTy9Ze/neVyW0nBhFZnV7+dVbSmW6ZZDX89XWlWvzEfmb8KpvKaV5pLcXZ1",
-	"9sOGkbyplayJ3lBN9IaRiq4ZWbKVrBlZ0zt2TaRg+DVXRK6IkIQJXe/Nv80PSq7gq5qtGsWKs+yMm7F/",
-	"bVi9P8vOBN2ys6szaqZxlp2pfMO2FKepNavNo//Pz/T830/O/9e73558+eF/nGVnel+Z3yhdc7E++/Ah",
-	"w1XcsF8bJnI2sBplHyGi2S5Z7edIlSY1y2VdEMWYmDzJlay3VJ9dnXGhv/7yLDvbcsG3zfbs6tJPkwvN",
-	"1qzGearXq8T0Xpk5lDKnJSmop96Oi0Lu1DX8EXwu2I4pTapa5qxoakZ2GyYIXSomdGr2aiFXSRJfnv/1",
-	"3W9ffjjHfzxp/5EguLp93rAXtdwmlvOC1+16Gph7Yl5FwxarWm5PO7UJVB6dlZYnnNM/uCgSk/rJnh6q",
-	"bpMH5JaLojMbJgyb/XyGbAu/Mtx4lp3V7I6z3Vl2lpe05iszCKN1uT/PNyy/NUwqhd74v9h7uuWCwlyy",
-	"s5Jq5r+q2QoYvubq9nxLBV2zrWGwd4k1fsdFivCvRbknu3ChjpVzWpbwltiyt1ywzrLte5dSlowK9+LX",
-	"OzEoxWpZtkJqiMzSDBSls6xYTbU0X1abveI5V2lCvKGaM6EHZsRh/ZRU+OS1FT8KZ0lrIziFoZKWhOMH",
-	"RtDaxxOzb789Vo6q2zdOpEyZvHs2NZ/g++NndKOpTs3mW7kDJqLqVhGlqSiuibxjtTnc5j6qjFQUBanM",
-	"uedaDZx4ZV7TmWjBVrQpjXg345ij0vKC+dO+6Cw7o0LtWA1cpZqK1YoV+AfTuoR/0bKMc8uzkiqVWJ3f",
-	"C5KbpxITd9+1E9/S96+YWOvN2dXXX8ZeCtL5Od1PEd5JglmhXbNfG27WfqXrhp1IYL4o6foFL9O6yU/S",
-	"THFV0rWTI2PMaJ5NSFCab2CTBKPmfDfiVsid2eElK6WRpEIKFt8+M1Fg0J+o0Cwl4eEJN1EzEXUEE7bz",
-	"nDzz+JRBaUltvay3bqJbWl2ZU85z3dTs2ipN6prIOiNUkf/z5vX3GTypNrRiKligdr8ioDyC4Mo3+Ii6",
-	"5YJwQVRFc6Ph6A08we6Mhoryzy6MmP+kthNVrzipKrEOyIR/qTvz//9ScM2ZKZrPbrlIEGmiajN2Ok5z",
-	"Gpp//zt1Vr+XmqimqmStWXFFnCRCulKyo7XgsP7oJM3AW7M1+MzgPfstVU/zXDbJew3ueL2Ryqijkmzo",
-	"HSNUEIo/ygwryMgjcLji89tQtbA/H5vdy2LgwpIV/dXcCP7ar6jetK+Bz6fJsdEL6+XqO0PPgcl88wMK",
-	"LacN5Rsq1qwwJ4prsqMKbBBU+fG7wH6CfZWNuczcWjaMFqC02NW8XJ3DFFJXwpPLy/jEv5eCzZp8q76R",
-	"DVUD8zEjHzcpkZdNwV5wVqb29x9svwPNyUgaulbI+bncbqkCnjNXb5y9OI6+MqPH+KszEaNdJI3Lm9dv",
-	"iHuE/PjyeYLP7BNzbs1H7357nH2d4rZ/sHpLB2TVK4amLYoHQnlNbs1PiN090PDBIq4kN2qov0W9JDY/",
-	"hTOKWilbaSKblAYKg4M5t1jv46ZyIZtlaUiwpe/RVn58aTY/YjrjhQMLfUXFuqHrtF2HX7srSLP3OiOq",
-	"yTfmWDFh+KBISZnS/nhIS00LZ2NSplWprlmfkS++/tr8QxFwJuB1CfcJ1WQrVYquYIo+iKb1erVSLCXR",
-	"3zLVlOZSlqRkRlYbyQPzTdlPMFr8Vr4cdY+8rou0wucEjnMoKWTp5T4LPSKyJhu+3ph/wjw7HO1kJyV3",
-	"tGyYERLo/Emtpi561mCrYihNax0oGe5vOAHmv7QypiKjYGOvVizX/C6hRL5utJnK0MqXLKdbdqDrXhu1",
-	"qd6TWu4muIAkvieqBW+5UqgEsFKx3YaBIl0xUeCnToaAxwDEZgEKJxVCNiJnRXxpb+iaveJbnuKwb4Su",
-	"OVNgCa+TB9QMEN+Hry4DQfJVR448jvLYG1qxerIKXJmnj9JAi1WogcJfG70tU1SqBv0XvIhOqHu7uK9O",
-	"pMhYH8Z3tJpjMDyAth6nGKO3o/ceU5pvqZES5hyi4VFIxeJCQfjnp9x0ZsSHuOjesNqMwIob2dT5mN+j",
-	"dQBbAeHsv6hxCSNGT3+u7sxEq0olyO3eM+SM6Vi5Y+b4oaXrGaCWd1xxKajR23K5rUoGj9ItE0VK0Lxl",
-	"OeOVnjy/Gp8/0hAPrfBbVmk4dvDprw2tqdBcgHwsuMppPTBpc78OyUd3A1v14JpsZQ2uTEGeXF4Cowpz",
-	"BZA1vzPiXxOJCuZMOfp4guh8K5Pn7fvgcqolWL6xCdivZniqbhit882Qk+y1AI3b3PzKUIKWoQWQmMjN",
-	"6zcwJqrqUQn5p1D7/tPP2S+//PLLu/CzP/8ff/6vuOjEST9Pc+JTiOXs9/v9dlsUYKSQGiw9a7Zv9tUm",
-	"GYe60U2xf97nz/7U3/32lw9//q8/nQd/DM93xMQ5ls5u2Ick9XeyoCXXnKkkwbf4yP6amPNq7RoFB+jm",
-	"bWL27bAvBRB9xEjsTGb/EFOZNoMbVqdJcdw+wogfYyuBzieduhnwoWc+QG/8coJ3QMGDp/MNDFESvpsy",
-	"J8v1J5rSD3KSmTxkBJ/E6P0nq42CMaBx3+ET1ud9HZqY43aW/XH/pmuVwMsJt62fo95Mnmd8E9vppLdx",
-	"5vQ+4FhM6b/JwnDt1W/eRQZ/5FJoQyAzdFNqXtFaX9SsNNq4+TBUQcI1mecgSkCrquQ5hKUvCp6D3uBV",
-	"6yUXFAje39oPWURkPH/57PV3ZMVLBmZmrbM26rBlBafEDBN9Y5dguGxVSaFwlc+ppjdM91d8MNL/BEOm",
-	"s2yu2VYFQlwu/8VyffbBr4nWNd0DJ5yIgP/z/bY8johmmUQxrQgXhFp6bmXBykfEMCF6fMlPGGsgiu4V",
-	"nhK9YTVaU6C21qjMngX+1FHSddc6PvnsE/MbbKMiVJnF7wkYZVxkZNlosgJFr6oZ3S6DhAQhNfk3q6Wh",
-	"y/dS32hZ46RnslSPkz5kZ3EeiP0ooF/4o6qWy5LFXvY/arY6uzr7/1202WUX+K26eIO/itHne6k3hkd2",
-	"VIH2cw0xPoJzRoqYrxpRsFppKQsgEN22Ea2aUSXFI/KT+fOryy8yopgoIEliTQ1/gmP1LdP1/hzywohi",
-	"uRQFsJ2bWZq4J18xuO92TGiyq6VYZ97hYLM1SEE1PYP7+lPu+8G8vwHHot0YrogURGlq+FZpWdM1a+f8",
-	"0tyk+rOZ+Y00xqg7iJA505v6NZFGNCmyM/LJnD/DixAt2lGujZhr7fgMWbTDfjBXu/mQRmmDlEYtqWXF",
-	"am0vxbxmRgQtqO76hqhm55qDL7a3HnAamMkO/kg0ZWkecjf5wSC8iNDKqQSRL+ROLHJq77UuPV9qohhT",
-	"GLwNPGdckN2G5xtIrKlYraRQREt5C5dsuzIfps3OalnGX19LuVWp5C25hdDolu7NRDJiFg/C1Dm/0eHQ",
-	"u1GDRceJ1d6w7TX/MwaDgUx2um5yIY2ycGO7O9Y6etor3bLHK64iLGID3KqjFQwJG8dsH0ZW4gcemNJb",
-	"1OJgHkXBNbjd3gTzW9FSsaw3ZcdFgfvGOZD839ksHnvFwAPrsuzMPp+S37xv0afuZWFG36+NM65pseVG",
-	"U6ZNwfE7xeo7nsciN7O49hF5GixvRzHXhW2viZ8TZKrZqQABWvb2lwb+BKQXZDWqbg6FY5+eX21kX7b0",
-	"/Uv85eMgDB9nqvBkxPnqVshdyYo1O463nLUyaO54RaFNlYhaZ7OtrqH1bJlIH99FQuBuacFmSX/P8KkR",
-	"AwJFFhDuVWeoLLADgzm3M4zuZlXV8o4Vr9gdK9Xh4kvz+UIxPSazYIAbBoPWzDzQaMw5Hvnh287D/RW2",
-	"7+8PG12Nuo3sH2RMwb/K8vXq7OrnEemrbp/iTz68618tH9pU0Fl77n+03Ecchj4B6vB3WrNtpSMiCKdo",
-	"kzgglMU1sXmrfa7JbAppjNkKulcLeYcE6luFe0UUFznD6gTMp78mgq2p5ne+TITr6Ds7g8Xe3LDINRG4",
-	"iA5+ARmeE6NSREBi5/1zQLOzjSyLyA68MMINTT5hE5HVbVtIY9ipaEqGPmBaGvG+xqsNslqFJKUUa1YT",
-	"HD92uyUEBNQKfHYlAtkZ+PcW5iCADjGmwc6WnELqBfLcaNKm4QdDaqyvmaJPu2TvSPZhZssGppcezCwq",
-	"yFxmf+pKQGXIfns4Byvuu9O4RjUa7kshl7LYtwG8ElIO3QkYpc3olQUaevSLRqwT3mClWdUWaBUFlmu5",
-	"5H5I+PdagJaQwHcoZFQpdcygQZ8CaFVcHMSrD6ZpI+eR1BxWM0uznZusP9m53DJFVrXcgma3kTsjhAPC",
-	"Hr5H28PRqzQYqy+IsYxm73U0W9LXlsk6lCvtL/GL4TKlzGjj34h1ydUm6oU7MKlgKzJXyOQKbVrO7Zxf",
-	"FP+ZD8O3pRbthWS5x67UTdvJ4+ByzPqKUHCaMheTDoRT5ksqQgJkroLAyaWsTaiwOkRC53jaahjT1eBc",
-	"1jXLdVQT/mmzN5yk6S2kaTJSlTSHO44KYgQ5Z7XNBEcd2Cn/X0WybIGkAzctka3ZBYetkIJhCA5489gw",
-	"THa24oKWsYx2EEY2Lwx8elpiSYArJbBVToeCeF3TgiVY15kLGcgRTIWDDwgtpWDX5NI6Y8FBqaX5LjQh",
-	"vhzOXwT+ZYdpzTGKu0S84KQXaMFZogqpz51OEr0PsLoili/iEnq1bGs3vOQHZSNM8BtlDmCtSGkSchzK",
-	"TrNf42P1hEKbjGj4L3F0nsW9ak7DiXh6IAwWMY1QhizoYsfYbSS0bO+V5T7IsPlfkKobZbRp6kBawA/T",
-	"pickD6VguBa/6iEaRmy3uV4ntxsHbqcMr6kk0bt0Cr7U0oqeYWrgY9lh2d2Qe0vdPmea8jJi8KEVOLJW",
-	"M8iSithF+KZZmmuPFQQe8DVNhVTG6FG8YFZiwrEDmYTFiWrQTdmnak6bpHUEgy6GbmpzMPHV9r7HC4GU",
-	"Ut4qUvLbqKaz4UrLej+HK765Y1Ockcpwqhu+uwBH6XbJiS3FV0VcMEaHjpHp1Mb9HC9+E/d0M7cGn3lN",
-	"oTJhK++GCkh9lqE5BVhS2iqFVtWBIwFqA3y6oaJgBbHKElM5xXDou1HbaVzjDw2O0adtzCRuGSQCAg6q",
-	"IS45kk7C16uUNp9ykvkXua2Bbc4sU/kYQOs8G1FZ7WLHlMI3dM2ismmWRI6JDRFV/J8hkIfHj3ivIePe",
-	"BlPsRW5rIUY31AvupM5oTSGu4UpFaUjXDONxILdZMWo3ADUyL/9hYXFyKr4Wx7mbu+7b6RnyIVf3FZ/A",
-	"3f7F6BpDV6wdMrrGpuA6zjRuww/QSBL7GJwjizowneXMLN6iP2lM4ruxhzYuGC4m1VO3X1rgb6jaxOOb",
-	"+NLoV602nnK8xGXXPcXawX5F/Bfe8XB4BvmWTb2N0iLPPt8Tdq1hm1vb15IvCzAmWgXeizygfnKj/8lq",
-	"vrLB/cPtLry6FiG059JpNOtYB2GVcIcK8FwW8KmdQmwBf2N0+7rRRnlK6FvGKl4yuiU72ZQFKSS4SP6+",
-	"z9oylLMD4VMUarGOSNJvbQ0bqJRWmMLgXCtWrsLcJF9m0qslyXB0b78NHeubWy7AooOfrTSrJ8/KVfO7",
-	"GdrcOnD6T5kjvGz+JPHSHZ+ljUEkJjttjljUiq+a8DhUBk0hHy1LnJHPRpw+p6rmW1rvFwVbT5wWZkHN",
-	"+c1BNLF9ZX+4gEiZ5+oOB4ZbFvBYlwNa4qXO4JuSipjapJotkDllDZnxwa1jqays92wla2MlWXVkum0G",
-	"Y0TKGanRc2xpb8B/WK0/5YYNBc1Mm9B6/g7J4x0+Uba8adpyR0ZvPYxHI7a0qlhxRZQk2ybfQCpDycHt",
-	"Q8UeeRftXTWNa3HAWJDCIkIoFpjSW1oRrtx5rczOx+T95PPmJYCSZEXrrmCecuZmS6k2eWUA3Ee1tZ1w",
-	"tWZEQyWzzyTlBYsu3MUoU+Q8LGy88rgNe0Dvc9mnYyR2rDD0qm4BpSiIkLYgdGqWgjrzHBK8Muuybxia",
-	"dTvvtiYmNNY1j+iWM0W6xAMZ2cW/7YmVi7BmG1Di2lg9XkQSKtYlawNuNmYEF/qGa7MHwJihjJgkLP5e",
-	"82JAWPT/7l0a/hUTKNAf6uA2OX6wvu+zvUiGbxy/KbFtF1KzIc+YYXVSM6UVSrOClDS/neOf603bCeZW",
-	"DLtLwk0m61xTQxfcVEu2x4rmbRmhxLA85LIuJZSBdFk/cXO9RBEAkAdtph1ICmOys/eVcytN4kyzDMEK",
-	"M6duhtlXl4fMVDDNjAGy2EaqXJ5zW6QEgVS0TIiWxP3oGr2s04Axh4qzv+6kh319eRnhXICKiU7zhqOn",
-	"lRL1a2MoBo86nJVTT7Y71yexqTrBN4ODvB2DGDHOkEHKQ/yt4DYoiUuFd2QDsjUVnPJANCN70q2Xf3R5",
-	"+XhMS/Vvjx2wwWAWLaVTEGWxdzvHlcyZ0DWbtXXOt7usKYh1gdkytAYEpA3DfNWSo2v2jquc1bRcUFlr",
-	"iok6Na2ZCD8qOc3hzivvuAIHuoShS7lj9aLk22U8DYAuS7YoWKU3Ub79Vu6MMoSoOZAjryWoXZD31CcB",
-	"9erY8bz75TgIwsHGPaMlX9bgOXjhnT8zvHyAxpZICoKkNUjQ6i7h+MC2xZVSC43et/57v2NUNTUryJJt",
-	"uCha2l/ZYn5A+tJyzSDP11Ye2N2pqVAA1iJFNDLZiJzVmnKh94uK1bn1Xh2WxUFEitYFKdgdd8ldgO2i",
-	"+B37zm0Qug4H9vOr4e00M9K8TGT5nJ74AO0zQHNpCFxwVZV0n9D8/dK+6EifL74YEz747vgevIuytWIv",
-	"bNZij2Htp0N3LPwytDImVCnZB5M6uEtzic52w/IgmaU74aqWchVPPwuRHZXNgnIJUXkpFSv314RtK713",
-	"2WiYglFIFs1PAuUoZQQruk9k5GM8Bot8NntbmwgGkGCTkrHM3EXHAMml0DUteK5TCB8hkf2824i+wvwC",
-	"JF6U5iVV6h823aEXv08m7SJmynuuJwTXXapT8JvoPGRZMrpuWNxPf8dGEmA7KYiQRWRLZq4MN2Bw3Fwt",
-	"GCDmbFbCa7KoKeGGH6/4oX20rggl4tU8uft6uhXX0nbUyGgHj08NsXIEU2rACxQ9Hrx2WH9cQa10gUWY",
-	"hAqsNnFQAIfeAY8HFs+9BmTL3KjwZcmKDBwO789ruoeTaJ0Uq7KRtVS5rOLvcBf4YZawxS07NPU82Jtd",
-	"V4u4BwB8ckXWNTodI6lcDx9DddBqoxPPwjTV8alXDkAqHjn3OG7xb+VuDt+27PZW7qIeCBndtBA2LmIl",
-	"IB4KoIwaI1RI4hcVKJyHibQpD5PF4gX8iJY82Qkw7yzFBkKcfSLF6ocYaHOLg+S1IJlkpFhiJRsRrx5x",
-	"SGH2EBjRCw9n7sa13Ja4BGfm7Aeh1O40AqJBDrGbz4xNfkikwoAvFrwXDx+NBYTZxTN/mkyMRzjJo6t/",
-	"QVgvmsR9udtMT/D6Uaz4eHZXGwvu0rFPnIBTw0lmh6cg84iancxsm63dTcw264mevWbblFCL9FyqaLbN",
-	"AnXWQw1qKMySvkffdIpVsQTUV/w4FciotXAJKsaunDmtmq3qNX3JQtd8iTWrhxKbF0xorvcLrOmJ6L6v",
-	"jXVlvyV0aQ77biPDiAPhKiO0VBIyo7G21Laj8KFJRbeubc6VObJQ1eLQPajYZ2GlLqQZd9UH215nS/dk",
-	"yYg9w+hZcuufFYArqWZKL7a0imwD1Zueo6YTVco6pS+BtNlQZQXh+PU9UpHTifxMc5m21tnhci1PTB7s",
-	"Jyxsio4EAn9BlWJKbaPugTc9FGiASWhRpEUBu84F4kK70FqzRcBtZNlOzTKv3UZYtLMMfcxUg7/DnJQE",
-	"V/nDQcHHRNsCGgKVjRa9d5oowzWzYoDUfcM4LBVxLZQ6EavwEorQNnJC293ssPFw9utzBlXoh2kzNV3p",
-	"eHgREI9s3qIvluIOhkbxtaA6niKZnQF48iKa5RcppWuUU4JtvLvFtcb9vgdixS3bJ+I4IXCelmVBaEVr",
-	"TZb7KyKXitWGs358+TyDggeypbfG+gfYImBhxWpOSyvT7ENKO0fYoSZEW4KMrgUeBojRO18KfFA61nGk",
-	"Wn0oRzP0uFt/S0WzolDxEVcjYfHzTOiuIEvZE6kvZczt+lbKbU88ey6JJMyZXYrrSHwtolYnfG7EeucE",
-	"XONlZkRWG/pXBIJyrWhpVEMtf9A9UTKRYrbSOxrTAG7sN9PX15bBH5pJ0SMR816YQ+J9GB02cJvuKdm+",
-	"El/gdSq/qHZTe6KuFQrBcYgwe+akkt+jtEQDp2KqKn+GLRr4JmemzWCPjaFgMazGJgzJOyMsbhmrFIaN",
-	"Gb0zHzd6Xm1H6DmMFhFNy7Bm7yup7PZEgITWNox8+JVZ0iKZRm/BB91b4On2SIWlwy19MFxoO5ZYH+6k",
-	"JORTIWfAD5b7uHxz+QAzbLOB9F44H4vp5xMPSvCzzHN4mx7gGLHHHf3N8vvarjgsSvXJuOPaBByahBvT",
-	"fDX9+IVnedSJiUOPTOu4bH7AN4h6/1e8LFlhdJ9tZtH5EDdWYAAsh6IRLXNZkqrmQgN4z59+eP3dqz93",
-	"axu/9kAyQ5g6R1YH9HnrsM0MD0Bb/fk0hk3rUekLhlkYrd0U/oBhPXZEskYBty9Vd1d4DXackzCVf8n1",
-	"tMe/hUdDQKYZXHvDmIimOI1f8l655unsGbCdUBd2vWXvO7feLlnCtjhlwU2ORExv1reOyL3rtyzljhWL",
-	"naxvuVgvimhU7ZU08spaFS2aJVG8ZCJnV0TvuEWHQbVqbWzvL0LDbfx2SOQ4/rTB4Diai0BkJgBCxbnI",
-	"G8WiQSSYnV4Acs1ATgBZsr20wXmgYtdroHGVkywbWPwILf9OK7JkeseYCFeAZP3rV+T/32lW/PUlKSTM",
-	"gr3PGQLXjFLSbNPonv6E39o5GBOqhfgpbcT+gLopx7tz3UYIkMV5LD7L3qal2Tl+meEBmSsXJp67oZvM",
-	"GuGRGY1oZnMRI+1vYgEA15pht5FkV0vNXPjdKiDgDuBR22Qoa6aM4kP0sIqCwEDN11yE0XTDM/UKo1hA",
-	"pDjuTa153pS0VmlNAPm9h38FMtnS/00wSn+vsrP352t5bj/8l5Li0Vu6+44pZSFOB9RAY9wsRr6/J4yn",
-	"HWJoY8FDBrmxJIQ3nBAjsFGdg/BbSXPsJYmuWwDOQJu6pJrVwDHeJ1zQPYLxFjXdiSuAVaKN3phnpLwN",
-	"DIQlRTQph3hhPoRkt8VK1rYrHr7butJgxChfjKQUZWS5b2O0du72sg6NF0g8krVztLtpjJJuOgRfq7Tb",
-	"ICTOvM0AqTq86TV7e146R7sjGwJFv+WRkOW67JmWUaBiHOYfhf6/QV9YQoFNeIR8dtaw4ukSqRIeB/eK",
-	"6Kr4ymaZxqwaY2ENWPquixycKhUoeMpeyVh/dx0EMGuyog66GtC+t4wKdGU76OoUWN0CUhLiAV3zdVuQ",
-	"f9+4rG3dO/kG/B6ef4bkGgl5zkP8shQ9WPphcf/h8ifiXMYQnXpj9ufRJXhnd5xdftZScZjt4kXaQx6o",
-	"wv92ho7SsvmnwADoq0LBCuzbRxwQ0YCsb/YVwS2DrqWiIP94+gbUDIuOW5VUxPX8IKVoseURE+JF+wCx",
-	"9/FhLmiCDkF1KK0W6/0i3z5JzPqc1gx65RdNDk1JwfkN81ZHvjKZYf90pMHrCV6fLtcJKHFI/aCTW4wf",
-	"vrH++DRoTxitnK4HQuKn/63NX6cVv2g/fIRH6pFtDT5TPRz3LCeuGzwyqg2BO2xjL4Tm+HOxqfxU4eEy",
-	"h/tiY77LlemNLBKo63CXpi13Ia066RZu9EwLhnN4mqfG2wceWNsuOqdDVO5Eh1tVz6489Mq617ckC+4V",
-	"r/XhLmZnnfjxkBh1xyZu9zrtZTJfuOGs+3/UAvYvGJrbP1vqprSxOZx+Uh49DVe0Oz9vw4eoFkn43vD1",
-	"Jl7lTJjwHWKhj2BGbv/zyXGXS4lJin1P3+6U70CSJFJDeXzfE3Udjl4nuMqc0YF4z0BtOx8/4+iOxUHJ",
-	"5ukFH1sROPJ9vJR3stTR8hpBdLNkxHyPrZyPeIEv0IvhUIpUhkKnqrnHuE9fk0oqDun8x03JRoUScD69",
-	"Muiewl1TwWl5zxncMxcUPzg2vcABc2AMyGnbLjcTfhvQKEvqgyPoIY6xkgcsfsNhadH0+20SVKEdNDaV",
-	"FzSPRUvA3XWa2ypdyzLgZ0yjRE30t9jMEScBW/wnXFngbBrqFmGoE9+nFc1nbBNQeWyXcMjUNNSRaHBr",
-	"ttgz620eKkx+Mlb0SOutGgIMN99D2Oqa1JQrVhDIwl8FCDUcQWqETYy0IO2alaVCh70H+IcBIKQixRrw",
-	"QmJOU18wNtx12agnAfS0e8mG0WIB/jgjxRjT9o9oSwTG1xu9yLcjZHzSIeMXMTpWUjmkY1+H11RcWLED",
-	"/y1Y3iy5btSiZOBSbj+ozUTivXuODdC3p60L9DyaEoCl2HK1UkzbWuzpzeLPH19GEQl2SOrb9chwX3TL",
-	"dB99NaYNeRkw4EF+QcsSvPoP3hUn4U/s5yug529yexs3/5TQwm/nCC5Lj3Hh5YYemtYpEC372OqCGUUe",
-	"81/cLHopIg8EfNlu4pzuVPEdHuLJaD31kioeNwGhhVASDwVCXNYGOMaYgv5EyUNQr2N+yX+aW5hsuWgU",
-	"gQEy0ohaNqKwfRdOMLEtoyJefYiZ1TTfOLg0mIKxU2wzhYSBHS89C0ChCgLqBQZJoA7FVX1jQrqvL0iU",
-	"ov3aUMijj6tA5gQmIDdzWUVrXrlqSz8ybMKPiflwDScE0YCudVAwPtpV6F00LMsqtaioUvGKWlYpizOj",
-	"WVWxwu6PLzNCIttXI3YbFXsipPbgmyqa1OwahkSQRnUMxaITf0byT4djsMfLMLAbw+3vFYBm/n1Ptk+g",
-	"zcQJLHtkAc8lbknB+WxPRMBobZTWuwZAWPijm1m54s9Ab/t8bxLLNSl5NR/XfMbVeQA47tVFq3hCj405",
-	"rWXWdQ9iNSJNj5BJDwAT7pjviNlMd//NRhDvc5Ol5+i1Fo8sznP9e8iRzyBq6NzdyeLpF7Is5e7H6mGA",
-	"0odCN56osabI0KDNI1lgBRvK22sjl/0xAiwt2w19PzXx8y0cytQWyZ1Y+NqVeKazzWFwptqkl77eCe9I",
-	"HQr3z6thnNbeo489gwGQW9dwt11tiwQ/FBJxPHNj23BFmlZCN7HJ3PMKHjcXb7yCe0ZVpptTFC3hQNO1",
-	"BYIw2dhKQ/THSBLIH1DTf0BN/wE1fRzU9LdUFPKO1b/vnhIvt8biestUU8a0z6JIwcRgILMYAzXGtGAl",
-	"jXJsrEkosYVsUsqLgzyHsDcsxEcXakOffPV1ssnLcq9b8GSE2ouVFa+FrFmxyGXZbGP44Jjr5geyz2WY",
-	"mPE4s7DUgm5t9xIhtcck6VeTheZU76LgQOykL8Dwa1XLZZkcMPw2tgLIjsLZm7UAXqddE5afPL68vCQl",
-	"F0xhR2DZ6AxRi70qY1FesapiVkFjzVZN1GJ9BS9sYQTcq+OFtd3oR0rjbmnZ55XMsm3Lo3bQdoYBJft0",
-	"P+SW2LEJFILDxP6wX/JAMUusN36qZ9yQxwHnEGutNq54te3lWNXrrAlQSd4DjLOOksJYMIkmfQMZnunM",
-	"zmO8KMnezH07zRrzXvDgDJPrGsokTmfuDiTtGjs7ekSgu7qzIYKzIuS8quJS4l11HHbRDFUdj16PkH6B",
-	"diJJwr6x/afv25Iw4L7I0npZtbGSUCMVv7q8tGJyO9Va6nNH8uVRD+sBuArUTS8ZmJVrYzUa6bvjis1E",
-	"wksn1YyBOEyRFh0QtRAVwG5auOaslxA8kD0DtLTAaDMDtXj6D+j7fzOspRiKrY1i1prx4+VPJxkeQrGD",
-	"XSGIfcS2jF7J+tpmPEvRB1v2TDsW2G1h2L+IwLCjBAjG+HI8ppmozqwZLTJblbShosjIlm1lDZCP/2oK",
-	"2yS+U1b9eEIEdWLUgmsXrsiIavINAdC7spS786bKOq7wjNRc3ZKgc32v1nt0Th0HUpiwWrO1oHHw5XIf",
-	"tIGwhSTgJ/Je/BaZy5DMomb5IWMJsmF4xF2dlQJwELg1bwFiCMLjiesyjKLM44JoSPyrCRvqFJhD4YxR",
-	"jZpVjGoF3TSwCc08jOqhM+jiHaMtkH38Yya3JkIfNrqRY3hjy4VZndu9a3uqIU2d1E0Z9HEhHhrvJBQ4",
-	"iJH0YiPpqAjmyXciG6NK4g2blzhVsJwX9yyedGMsowhSktCqquUdKwjXmQOjLWq2a2sW57xlIHxxqiyI",
-	"qqRcLG5pFRc5g4glRo9pEPlnct/WOb5Nf5HHoBT6On1b+0lm135OD8z00vJ9yaWnYtit1WW6tSncAft0",
-	"+PFgyyPktcQbOg7xpBPF5irA5mSNOZNh1KHJHOfo6vBj1KaRKyjYcn4TldOSFa0XstMkxbZAGuLr2Qkn",
-	"RzJwqyi5xC775+PRpqeOIwa3X70UL2QdMyzjSudT0Qory9AgsdquHb4QXGsu1qoDptiC3PsUOvuYC0Ka",
-	"38UL8IclTuVaoZ9ETJxM3gQiYgwWI27lBN2eQ2GBIZl20fH9fc9zKZIbHKj+82BBoRXAENkOlSjzTacX",
-	"cyBvJxIZFpNC9463N3HgYZcZAogEYDgA9H+VZtvTzCsJa/ZDUGYXI0tGLhMHZ3IFkOUR5452uz3AKd/J",
-	"uwE5MBjL980hXE3+4yeLrRR6k3YhT/ADTHzlVP9Ab2IDlEj7hcxbF2t+x8Rw80h4kFCCPdohzpC5MIRG",
-	"JJlYtOETOoqs02fROn3u4TACOwkMXuJyS9IOpBTuUYgz9PgJsduWJXJ91GK5X/jM8nilp52NP2bWoQGR",
-	"Ie/noKVMFHIPOLa25kY88aaZ81gMgjGbt865qNpjHh8s6tJAtg42fEPvmMdkQUaXNQn6tmSjJz7JV6WU",
-	"t8woYpmLFhsTJJEnmOrpUDOa7BDqo4G24ygiOO+ZDjqSGiUxp2XJiuug8aDPHqWC7cAsFnuS0ynwU2mX",
-	"ZSBP/Mz9VrgNdux1yOmxYzvL54m311E695IqNnyz+WOmuwCmS7bmAiHdrz0jScE657KNkkVcBx3c33vq",
-	"5D0FtywPtJVrhBe3CKtpVddJjiM0h7Av5eXlVN1+idw3oOL7d8zb21SFzoijqdvvyen4gABkvkDTF3q9",
-	"tY2eDrX97Oz9ufnt+R2tIdptBnnmh/7RR93az27c+MFH7ZvaD5+5d0INqYhIiafmAi8ZCT7NCLUfemBO",
-	"M60MM5z/N/qrMBW6RfDPZYG53DtoXwAnAJJfzLTQqRa8okWr775DhTBVnVYTQaWjeZXzg00jpuWL550R",
-	"ve7jB7afPMPx7V8/wGuAZXW+me1q7aN2cIG1MRo8qhObgNmpJAv6B9x541LL51N6aQRBDm7bhSHyVVx/",
-	"+wiuQm/z/bfxFX5iZ+CQfXY6d+DgMbODdg3y7yFhwN/A/iX2k5/ad93H1WhvCOdx/CRexvCsnggfpCcA",
-	"7gUP8oqL27jZu7DBrznHgwstB393UjTx5NmKcUVnSb2Z9gurO1jeKarFN7PkYkZKPFB/bP9wyNQ0jlNf",
-	"QesMd+rjp0d2pzCYIdmzBU/gpZmH2zcKa3Qfj00vm6eDl9eaTjGyfM92P8jbGG6kTT0drciwj0H3yIrX",
-	"TM06m9q9/FCdUCyvmc6g0awgUuTsbGK67JkbtzOn6PKljvbiiau2xlaFWn7vlBDw+57qGqic1rr1gGnZ",
-	"Gd0yUSSqsbYIRjYD3BFeH2CYRZLCliXbxjShvYMhMAuSZTGpVdYYE//asGYm4nFN8fY4ZICNTX0PyiK5",
-	"tqgJ0L3JURmyabD9gk8HgbwemyiSQA0IUgKnQuqikmFItqFmG4mWxO0aKpNUaFaQpaNuMEukzZmFxolz",
-	"QFOvo228nrZZL84Dp4hgu3JP2qTKQ3/bdK2npUbWlyatLmRtDdgxP9cgGmuZLWSDgKnT5++p1mxbRW7C",
-	"JVs3YhY3weG6l/2QauYKc4Ek60aopmbQ7nhL9+jNWwLaOyv5HauxYaXddfgZlD4gwjx0C4R/4jBBOnOM",
-	"IVhdox02rtVDgk2kPldjkr47P4kpHyTxezbqcYrfk4DYnmp+Gm7m6U1/tqFCsBhAZEnr7b22MG+H7tLi",
-	"l7NfzlyL6hWiRfPcOeOBKA6aRZK1JFqe3WtLVpSXMae2FdhBkpidMdnxsgSvqqa3iaRRyksu1j6l8TgK",
-	"ybJgSt+LyDvKtT0oI7LFbUf7G0+acCa9tTlCZy1DjDJTqgMOfDn3WnUMOt4Fxw6fnl4KC3UQclQKPQEk",
-	"dSbIaUnFuqEJrEbhtaFx6sAl2eBbo+psHIOgj1aFYwXzakf1iWmOEsPVojitOAfQ/FbIXclsuuqMeuPu",
-	"D6Ol1ihDZjLXKFe5YbPDyadX7zZ6LogPxQt47iLcvR2ryG5F8DgkaNgrrZln208XxjwRXQT4FS5sSra/",
-	"viL4BOJ+AvPAV9ZKQ6sRWKE4Wv7i+iy3pYGtiPUItE4rsxRtFxAIVrftaY56vVphdUxapCaDnT4pY0Pn",
-	"dgRGYTCrzVtKKofDpdf5RpY830+8O0YXYCvZaALhOVX3MSicf20404vkb/HrGeUfgcQNhg4GCpeRTbnl",
-	"3ngjQs2NlsWoHDiGvngyWALxl5EdiHVeNKeWUG1j2RAn922vNEHbhuRya7Q0uYbsBwdyxBWWZC73bWV9",
-	"4Pv608+Xj9/9fHn+13dXP1+ef4X//N9Pfr48/yL85M//9T+GOvXcy7YNGannlXv325O4R25LY31YvqO8",
-	"JLQoagZhpRAn76svszEuTRG+LeZ48uTq8jIgrJAEhiAb2dTqEXnatXJjZjA2DIYNRGl+yu0Ij9WJBv0w",
-	"5QAl0fOHL/LcSF8x7fYOj+uH7AwbPk37JQpLY0dAnkQx7Wd4lwyWuNv5u9m0L4hKnbC1Sbqu8wjEoLby",
-	"s1+eXQLLtXWrRww+iH6WAM3u0Syo4LDAcRMqYV/XayqeS5uxGjVEZl5zuWSrFc+52evFVt3FFSy2WrFc",
-	"8zvb3LJNA1rug2BsOFbW7UrbSd88guCFW/P0ZhNAK5gvRLH/vgfHT3cl8M3NXYaXgQUwUYioTv50+59P",
-	"/pxhF3Klea4ybE8NL8B+w1hvo64JFUTC+1a0bptIIHLshioC1ZGL9R4ahjJaoLvZQU/NNABPDbo/0jzI",
-	"3FcR8KUuS9g0ILkTdtWQbAz38XLf4YzjGGAIcDnh50V/1hXRkiyhvWzVaFZgHtMVwQFDQChfp+cdYe43",
-	"Q1V6g+nN7qB08ypck1hkC7HuOKnCFpGb/UJv2H6BuWyzK8IPi2367YjjqmCIPzUnrWTD15vpcDkJdsNz",
-	"MnGMI09CCtM+nw32DSd4+nyTzGJBVAIEzCVTvHCZ1J6PbAJOtzHLxDQIP1dP5HbLMg8t77ET02kSIzxz",
-	"XCh6kHlajOrLsWLuIf6ZMUzLKF1c6fGUSs9Ho6Ws0QD6pHcMs93kZcZabiQZpM8YMS54Q6uYq6H1FvXw",
-	"U799ev7kq6/d5fHm+YvYmd3obbmYOMS3P3z36iybnKjiYsSDJT9mTW1dx4B5f5+slkijrDYQPvvOVvzf",
-	"bKyNzmgxjhc6LuyEndgnyp2xCGToLTazDbOw2uwb7woLmSDJef+w2+lvcswqOVcbxiCHS+Za1ucl04iQ",
-	"4ju0nmPZf/SCh5HjPunKfDWjeAxOx5jXyw6aXORx4vVenN4PZGu69tY/9mwt2DWySVjI1cXFCGTcX6LC",
-	"MOcVj0bOEbTKjmwdGahA+52Mgm5MgLDw/qevI4mR9hD1D8rgKh3r0S+hUkF3LbmhBOD4hiu1k3URT8+b",
-	"n94DWdKHS9pXAI9qsS7WjFxU9sXDqTvH5Asl031sBvdIts+bIFetm2fAa73xuVyTMxULBlb4AovdIs7w",
-	"1xUTxH6LQOnQvLsLC5IRWipp2ALrOGqWQ8a7L62GCIVHjJhunnOlmgS0VbI3jX1NHKD5ffzzpr7jd7Ke",
-	"hDsF8jz8hX+ln2/metgEu4Jvj5B8YJtTYlfzWSFAxzTjotcOPDClG0ZrTPmfIX3bbRwDBWo37x59Gewg",
-	"0VWw2pzSWEc7mudMQRveAQ7yRTGRbPrg2MS+l4otVKMqG27uXyoh+ryWmpbKIe3samMkL/eEQndnhL9+",
-	"fGnunceXl9GsKYa33bHpQ7qmImcLmPI2Bun6g5lga80b2lfY01QI2YicFdcWVMiLVQ8hFEJWHuEJAbiZ",
-	"IpaTggmB6I+xOEbgWzc0dGCSzk/vJscIV/GO2CP9escpcNzyUpr6QAO/h5rKzPTg+eq/LGiZ8iKbk0m1",
-	"rGf6c1ub8pA3XPUOV7kUmosm3gw92S28BZbyubHqzmh2VaUS3TPu1SvvINrOBYFOniyoj0L3XGdNiakk",
-	"JZPSTbFfNAnOOx7hxoExteNnh0K2dc75gx34XlxrPyYOksJt8x23sKxXG+eqyDyThSw12h76UAT2BPiw",
-	"N8jfMqkY2Ii21mlZ1rsoFHjkjz3TvklwWrFyjwzcglV4iw5qHv7BAe0rrPyJdDiwcM13rLYQCphvN6+n",
-	"QGcifaHRaVt2QnL31Ss/hwMiH2xMVHVs2SKcczZc2uRXHm/Y8eBtNnrcct/dGqBpsnPHGwDgGItEj66D",
-	"KsXX4p652cC1C8UwxD3tokwZb+kzXErbzOskZtNE3AYuWnQdB3qipbwlVdCfdeT6sHYTzj9mWHWgEzqB",
-	"93B7OnROs8QnPBKyQrSiqedBTShxtKMOnYSSCsGKvzFsMz5owvUNFN+IE816ii2dff0x9IjTTBGqCSW1",
-	"r6cInXDJDtFvfUNo6ntFe/z3oA/ICNRt19//6PLycSy0gfMciR183R/r8Xg3ipndntt5/6XbXPMvsYiM",
-	"oahRWSpWxy2SGA3rVDPygGY9kkUXeorW0v6Vf+2s9q+X92nAEWXytmKsF4fx2ljE/Qpe5WRAQVPdpHCq",
-	"HCLr1GbXveXZttUO6dS+KrGwVO2nbyl5cGpba/jag/ShewEsxoi12CaC+NsV+vtduR9KUe4zY2qvmdwy",
-	"Xe9hZPCIh0PTjim+oYq4OnqiuG1R5mH1If4Q6Ap2pLD4flrB/d8MJd668eCvH9xQ7js73r39OWNy+7l5",
-	"5kN25rNuFlN+5QLJhYPkOk0DgoGUg9DO751sWjJz2gCMC50mzozGZKbxq84ptom0A0ZvF+qWi/mk+bUB",
-	"y25hLN+60xM/hOtMWvMnNs6rWt5xBZfp9HLZYdO7qcyU5tWizjTXg93pGuqBeR322O+Y4M7G7lre/W1p",
-	"+1K2vgHganuGDnjg4Lx0KDEoGJ+549zzPxfDvUQnOPzx2eGXJ1qPlGUcYqotnaNlaaxbxlTmEbaxQrvE",
-	"+N7hrQNoOdOK1/yjGcxlcA3JpF2lmFLbCdVckUi+/y1BRB1a8Yv2w0d4uB/9C10+M5MBB+vPfF5tBKAf",
-	"k8pUm63owv/9KtJIH8Zp/bcTXRMfJn1xVjNE8CLS7bx2iG1+gvt5OzVP67BroueY4ao3P7NPZ4117Nt5",
-	"QLjjRllosKYNs1queJmo/avwy+mze87uIDsefjZlhjj8wMTe0FrzvClprWYajj/ZmhQEWbQbVsAEHxH3",
-	"peszoDDFGFEJlszJC+HS1e0PsVMY1IQrCZVvNN/4hJ1HB4YnFeuSLVa19X24K7tVnVr8lTUVut5HL2vA",
-	"B19UJRVdvCimmWuuG0AQcCVzJnSdUMWE0aWEXtCyMbZQs11ssWhmejcFZ0+NNni5pdVi5fs3DzfkLfkS",
-	"Mp7FC/yB7wN5jwG2zNYxpBBZ8w3Lbz1vcFWVFEpppCDAwVmwZfCsbaqG/4rikMgl79ztgUroXGD9DhqJ",
-	"gM9Cy4XfzON36YvL0aTL9n2ekR70fR4ye04ileux07L/ijal8+/ZNh2qqRMbU9J9r93tjJdvASnVRUGP",
-	"IMqT0bxXqlnNadmJ8tF6KcVixZfYFljC1ecPLoAC2IS67ZaOpzv5d2ThgmLCN0T+j9SYAvPeR25cTiCH",
-	"rplS9iXD7DYy1o4X95ntk8vxbN4DAgKHL+j72eWcGGoZk3Y/mOGfvucKOVuzGjln+m+kWHPdFFzM+uHh",
-	"Uj+kr+7jEiaHgLnBCER4bufy55q4erewWvPy/K/vfvvywzn+40n7j2ilYtVVMkb0r75acjJINltF7IPQ",
-	"4bSiKpKrALOIhBE4vPaLeYiGHZDF0WbtnYcP8PPsHPqDxlYUtH2faksjxPtxtYrw22QzWlrbWNYRIwc9",
-	"2o5BAhuocqyBRDNhwuAnAx6azLn3FslE9VdU6W45lasr5okutr6NWqTDmqxGsMPcHSgrhhBQWiPojWoq",
-	"ViuWcmwlsFOGvOWJDmWvgw4AiXVnWOAIncywkdmRVXa7zX4wdahdtG94Y+voVrJuJSE86ik1wbnUKxbA",
-	"fckOu6D5g5Lohea8da6w0vVdsGfIw9G0zHvAlYcsiGQZFhNpt9HtghexwIS6VW4blTb3CJ/XXXbI7+N8",
-	"5oPCshVxULqntKz3s3w739xNyam1nk73gsyTZNgp8hbY6rir+zS34ECZ01uWMx4DuztolR6JmiSKJ1PV",
-	"t8P5fFyRXxtamwMgWAGVGFzltIYTipmekQa2naoLxu9mynHF/80W0O+98xsu9NdfxkWwrLBXQ9LTb57g",
-	"QmnIOWsGgpAdoXzLKgsZW6AccISwGYFAh9lxh2i6e7+Att/oPKCJ3eQucftEiCw5nNUA130yL2GN75/u",
-	"hXPH5MNoKwc78IB/8G1fETyQszOZGH8RK76z9TL+hjPqb9vmor7j8VIY1+J+tGOQreaOg+eb0RcxnCuH",
-	"W4EYV/jgRCzM+2ZsJSAQn0EjHCE15Je7wOQ10TVnBaFryoVrJgic50Jo6SZIEwHA5hRoHzawb4TVG4aj",
-	"kpzFb20AsKnRAauDZleqcaAHymwRLdtibtfveKCBzwmhGhPyynNW1unE449B1p6hDiqoo0UU+dHx/OiJ",
-	"/ZRCq53FLNEVmpLjAix8yVQxdpx2MyAjXq+gogOf8J145mC6T/J63MvHcXSrIi0TxuAp5jVH94t3xRvI",
-	"rRopPo+VfoiZt9lIkgmmF02v7rM12p3kiHaMzC02nGqaVp/w7PuazomHHrZ2/LTjsAPH/MYYkE3JbNOp",
-	"HlCT0S5YsejDxIWxZms1UaF20QJiwISMe1BGLtPgyXVNCzbt0TBz9Qi/QpLVfTQlEvRPe67kTiQLM1wm",
-	"zdFzVaXUI+VPaS1juh8IWmKlvrnlYr0o6F7FAnj9btJmvv7IImmyLpP1xvQaQNGEfXFaj4rf7R5BHct4",
-	"PwouYlLf+RvwBx135a1r2YgikceCVrB1NxEpHpGnosWuAEnCFbEpG0RgHQ08rQiFrp2IJYDyjRUk8Ce5",
-	"o9lCNfro3ta1K8llbQl/7t5qfun++e6EwC+9nbdkGURkuWG6qY6jeipMPKsS2YwRnReUKrgMjVTGx+w8",
-	"j4N4AS3L16uzq59nqXvvspjxBUAPQgb97UqOVR8Qtad7j1HhZt+XNonEk0khiRteMqFxwSpmAC/kKoXX",
-	"GTaS5SoKKbOhS64XLiFk6o35E9XmpsNZRZuLwaxPNV4fOwLW7F/SX0SUirdcvHEATf0Y1R1L5cavo6GI",
-	"b1wlNbCFEZKQ5E3Fnti0zYjrrJiQcGlfaB93buzUem42NJYRD+Wak5HJ+sGgCP+vZN3p7gj9G2sJ2YPW",
-	"zrf1SKSQDOvcFZuWTOyW0H3tJdGSPI6GMsYqJjrxBEcK96IYJdvo8jwpSfVBcky/LMXeKzjXFhME+6f6",
-	"TBdSSS50BmTG6HvwlJZV5pwp/nXXLm0MWFAKwNgtKYAybiVUKrm8syk0NLe73KmFljtaR29bVrNgTmvJ",
-	"VGZ2WCCMcubRPtu71K55bRuxu/t0gx7blQTVpWTQGrCGjAOzWzDfKC5yLMx/suZXec1mp5sf0zArFUGm",
-	"Si8adU9vXVWzFY/XGVdNXdkag5itJG/v9eoBgPszP612Eh1yd+jYo0Rnbu9S+x9PHIUWYtMNQOSksWvH",
-	"DpqcypFuHavttwlFX38VpPs8jvYTbze0q0jOU9LaLYFJxBb2o8B05sH+e9YpfSA48Dont2x/jXY8VcSH",
-	"OhB/ZHbbssMs+/ZiQoesYDumdGsJbOmelDS/tZ4F+BLllLoeACue4GWIR+jCxhTOTko4Zvy56+kXtDYa",
-	"pia2ewoC3ssVYhTj1DuCfY6ccL+P+hASkLovwO97hd2NAi9/IzQviZJbBp2XqLpVj8hP6C6+Io0ozLVH",
-	"94/I9xKaxV+FKyCoMtheToB1YLFPIXKpsCWbsfIcDldomDlPdOucFnIBLftGw34pFUd4NQbDNYEu4zqM",
-	"SLm9wovOqD/QTt/2SzYPuqPSB/uZJ0DDYiQf7gn5pd3DwwSKrvs/fqJXPJ5qP6YHYhWckK6wMQdsM0Zr",
-	"LIX2WkJMGcQshxlnahbg8eByt7SqWPG9NWrj6IjT2oxPq8N0b+w2GHefBh3G3UfQYvydUwQeP1lspdCb",
-	"xAmFZwq6n2LyUeXil9spxPc9zY/FQYB3UQ3N2/Fw8HxjGAY+wOaPlLjiuYGC4oi3h0JTebJlVAAeu5ci",
-	"Cvz/sxqtu6yiToVKj/gBpcfYKobJD/H+Nb+LN0htgdO39tKCHxgrC9EjFOWJLutcaS5iQGrfyh3ZGhMU",
-	"GNFeZ9Saa2U5GH+Nq6QjnGjeUzKlxhYYNuhDTjDbmZiRcPScpLd1Dne8hepEvp3NqjLRAgJyUia9LLwk",
-	"yJ5pvEv0hu1h26A2shhHDwmDusMMHTJlsH1+1gF3uY2IsX7XVzOgDI478LwDatrj38KjfQL4OxJHik6Z",
-	"iyIWkaF6UTIag5cGJa7Z2swNUB+pTwjxl77vwHnVcZCElazOqZyZJ0oqmO9VtOVKcbHOjOLRg1w2vFfK",
-	"HavJ0np6/XFoU6C8q34M0svXFG8Bta317DdVxWozRjSRtd+VydopvUsHbA134+yAzjZoBzpViU2D0tdP",
-	"cKbaifbkUvQZACiPNi65abZuQuYhwkRxZFps+7ZS7kZfVsrdSd7VQtAfSniNfGle2e9oAuoYANVm3vTA",
-	"dBWUN0FaCkeWjlomXXYZWm+iOcyR6z9NjXHI/mkuGgW5DFYZPOtY+ZjVTcyvGFXSoKQxubAhtMxgTSA8",
-	"zmnNQGoVDUj8Y8K7WCAZXVtw5aGKg8A83AdOFFSQDYeckytokX6sc7TnTj0SJNCLRsON6zjWqjlLDq52",
-	"J+EeMAxKawcgA7KA3bFSoa2IOgoxg6OrAY3J7n3RuQUgmmB+l7UjOlHm3g3CG+8Ha3vBBZOzoJg4MJhx",
-	"EuBerYJ7JQmZEpAiyW3tMzj6VE7Y0ko51TRRvHEwdIwf3hiKWnLAmLLXTUVlpKQcIM6lYASdFKIgtCjM",
-	"hhhFBjpZmX88ImGwT3Q2Ac1bYUPORmvbyfqWFcTc8iuXLtozhLiy9+GV/Z17ED91MEQi4BrrneokhNyH",
-	"iy3tBluszB9uqNPK/NGGbjuug1sNd2HfddRlg162g5f5Hi39ec4PCT54iC+Y/DSFAAQMRCPTCsEwlSBK",
-	"phIWOEANtEJrbSw6LZGLzRCZdTrU69kgpW00M2bEHeqrUUmg8FhfAWpCK+QyxNxCw0owhpnLJfcI3eCr",
-	"NePf97Th9ILD1tuttAA/8s0d63bAmXsKCK0p3Wm7SUaHFmlos7SaQ8+A8QpOzJY5UO8OzZtDnT1qNRyY",
-	"GxENPMp76R0/uDQjZzh+s6WF7IA0T92/aRmbFIgRGRBThrLWYG5dzai3v4sVZiuWNzXX+xso52sDc+Yf",
-	"rjrzbMloHVZFbLSuzj58AKiQVST19y0tOGTL+P6DAVOcrxsOV7tnuyvvKHRVOVlrqRxKzUivyOwX0etc",
-	"q1wJZkbyZtvYyDv83Bxpmz37iHyDJRvmc6OTBQqeBRKFfpMZxg5IkF92bd/zizA0qLcEAU5hcpjIVrCc",
-	"F8ypFNtH5EeLE2PuRdBj7BvAM57ZX12a57j2yhfoHOAudMYOZ2WhHv1izlrJcyYwyIgZYWdPK7Pq8yeP",
-	"Lo3sqEu7W+rq4mK32z2i8PUjWa8v7G/VxauXz775/uYb+E3r4cVOpxbX1Ff8nj12SdC04mdXZ188unz0",
-	"BWYjow/youC53O7Y8sLVT5mPP2TBF4rVPPKpr+uIfXzxG4RcPox8PfDS3oNbpmlBNR17bnCyvacufsP/",
-	"fpj5+PRZJ3948Zv754dTjDGTPO1gvd9tGC315t+QJ8rAhYc491yKl8XZ1dnfmf4WHoEAkaqksK1kn1x+",
-	"GRErtjwolFtnVz+/y85Us93Sen92dfYDC8HrQMYoRepGWD+LC2OyEpPAwKHx85mrHXtnxr6oGS32g7N+",
-	"y2jBBbpmJ0zcjGcOzleXX0QCdxLqxYv9+MJ2FpXIh2epIEtjtleaCLmbscS7xxc2BqiS63zFlX7qHjpY",
-	"5yXmy0P0Gxy1VVXaBuoX/7IRQlQeJ6b5QJoI3CrJhnsKC/EQ1Ccxqp/mhcPaBbJ6QprXtOO19MHuDxDk",
-	"q6SKkONpUTz1OTMWk/dvstifmg4uR+VDV3eDJNWDXXh86reP7MAJNuA7esuCSH5sC3ocevEbLz5cFFw5",
-	"TKj4Bj3HB9pNqmhNAd9LJbOM20cuXhZvzB+QYvwQ29stm5+0uxFZ8g1URt5/F74RRZhOYQSH0TpsAtXU",
-	"PRHQef68CnrdD0hNuzOH/fHvt1UPJJYOpmmBJCIH5CcXbcIG+86lTy3wkAOtPsG23QDUMQZCzfRUuIlr",
-	"ppV9NcQP3R7aR1G2NZG9uXmwvTn9MTqc4aSj9HvnCwhOH80X0cPtGk2el67FpYzFYV+61RhL58u/kI1s",
-	"anydRUdX2H5eMAtf+4hATqAdnXBNlJkgE4UroVfYh8lHEnBaj3yfpOBK7rThPKEcOd3F2plh4nbNZcE6",
-	"/TxPdc0askPeIebmLPeHbVDkKuQV2Ara7o53ndM1U9euoqvTeHTSTdGm+ya1K0zx/dzkTSdv+CPrZN+z",
-	"nc17jrMNEPVh+AaG7iVdztt+dTtiWqjb+bfLU3V7o6lmds+zKT94vROsnvODf3BRzHn+Oy6mT+itlNs5",
-	"gwcQ1DN+hP6tOT953rAX9bypPW9mTGqlZ2zCG7pmr/iW64+g5wG51ix2xp5iy2UjIQ2znsj43LkEIkAs",
-	"Af+mrEqGwRnmEsuLBgoXfZTGnbO23rVz1C5GjHloAHDUkZvLsPdipAfe6GfWi5C6hU/kY3iGNpW6VebG",
-	"veWiyAhUf2Noe82urU9XSB/wFpK0SN9jm22u1EFLS91+nkaV2eykuowNGW5PsAF/53foY1C3bceg3UaW",
-	"jLRod1OIfGFhHtJ6C3x/f3o/gDtJ3eLkPraBNGWPAT3fpmrsTrDhuFK75QgPxsrS6bZas2019VxdbKgo",
-	"5N3Qpn9LRfH67vPc9m/t7GeprP/NN98MKbC9vzVquLCZVtaElEFWL9y7I8zQFJjxnNZe4YnZ6qvRgm7M",
-	"zoicfZ7akFnXuD6E2Bqn88ebt7pBD7roehMDaN7dpIs7VvOVXWtyx/5pHtq7PXtY4v0znNCQU2gFeSUn",
-	"0DagQwWkrcENh8TMNwDyt6ZcKA33HxX5BsAvE/TMZVkyum7YsN32rH3sAUnp3zIlLJQZNUvYCpN7UvN7",
-	"qC4JBkcRYtEEoVAupwrK631mFUT+bTDOTKNAPa8nZ2wL1IDe2IdN2AqdlDL3LHxursSB/OXndD9Z2Lyi",
-	"856fZR68bnQut78Hq7GzKRH2fBbwjjuYFau5LNALTFtRKnensTkgwbmtfGnbVfrkVRc3BrbNsZ1xy52u",
-	"W7Vn0KJFtElKA4d684CkxlcMyYGarbnS9f5U1xEY4r75qIUCdyH3LcO+bLJ2YEKYrLOrudboMwN5ZLsU",
-	"Ovo6Yvape9Hi8CSJ3AUYekBSd18UoTY+YGEslc0nlQLySXEheGsjk9vHfLUVJVgAdqJtcsPDBgHaist9",
-	"WMkap1WbLyHlSm8Yr/H9hwix8HG/Jnx058as8Oeu7O0zNMRxbsOqeuErAE9ijjvwU2+QmxMC9+hK78wJ",
-	"smlmGDxCTpm4CxfQb2uKpHqGD37GewIzHJJ2dq0nlHU4ImLt2U1a7m3ZK3tfSYWFGrb2oa+WtzuTJUKE",
-	"30J8kJIVL0sEaYZs+N4LvLIKmG1Be2ZbppzZ2NWOtpmiPqT4k8v5aocrJEIbbOSOKE33ynXqy4I6XviW",
-	"C1sntFdGCEB3WFrwHDCzBeNgWXJFjNKrWIEBzKKmK1CzjfQjQrapo4i54S3SzV7xnIOAXAtj+R4GMmHP",
-	"TyIuTu9QCLjyE4XBghkkLQHw/6hrLBfYMKaJlkBwi/tGPMEdSgsK+Q2jBcOeTq9ka0W2E+vn03+4/7l7",
-	"wQXWJe1sK3I8cgCcgHhdyuJ4YdN6JxKhVaTKXC0bPAfnxLYltJcu8CW0SPcYhnOE6MVv8N8PF0DGQcPE",
-	"PHcDTx3NtFmsrFtW9NeGEe4LMWBGZ9kZN09UFBJGbcaz+6rLjlmwg9NBtg9n88KKKs9WbhK/NgycyHYW",
-	"tjYkfK1nkrON3pYhwhr+qbsIxX4O4zeM+eUFjDLIqfiKi6qkfIynY0cKl3uiy789lnDJYFNNe0Iz6w80",
-	"cn1LC3h4sv51ETagTd79b9xDn+W9HzbYTWyGU41QwH3zA12b+8jKD7yDyI5iRmsg0syDDy7OQI3AxB3X",
-	"BCvQJP7Dy6F7KBBPnVRTtkyigWv4n15hrBmCLEJ92TWhZFdLsQa3L1cuEakwwtVwnDER3PXsElygxqyg",
-	"+8PL+bl59RsvS48XdGOPrr6jOt887G3ea7z4SW5yDwqcMDsMvT8BH/9Uc20Uz51AqBAzx45ODNXGMLvr",
-	"Ae1utuS6+M0emw8XZox02OmGr8VH4EN7qt5Qvfm8ePeIDOpTukZCVOzUnQkPeeZBNwMjHQhpG4fSNv9j",
-	"BS75j83rZjWOmXFChwy9q6VmeOGAx9vMecloDb2vjcT1jYUIFQD9dzTf77jeFDXdpXn/J/vEH/z/ifh/",
-	"kuh2+yiQs5zFjta3rWa0MOcfm+N/oLeMLBElyspwCIo1egMoSEZVyKnN0QZUA2F1jaU710Mc7rFxkjro",
-	"C3hidvympGvIePyJCs2KhwnLPCupUpOfnpXd9YP8HQR7zCaMx8SRBU6kT8NgbbOdDl5u64prsR4O0gSx",
-	"5tuzp8txOFe2/82QYe965DxkqOEFzOjHyr8rdaX6709oidoxXWanv6hLYz9AjyN5x+qigcQRlSGwRi13",
-	"re/at1UZyCKBCvFzxUZqLF+Zx27YwxZZupdMMTJP6Vr2Pn3nROHamIT9cv0s5POhlNdUdSYYabBI9UDl",
-	"mY6Cn8h0cq8ftpruv3NvalkBagNog7g7MXOHVlUt77C4Zzv1HIyGzPwqP0tHzdge3LXd8U8TMQv8KS1k",
-	"2SxiX9h9GshgxQf82flvXzV7wnwuJE1haTO861mYZ3Fg7xmt1zrsuI8aneK4Qljdescg+SBnHc12S/dE",
-	"SD2Paarat1KMntQ3+P1JeOYhz6qdZ2rn3DJPVZcL3lh3ZnfQgxdQlS06j7eAqNLk8ROCsL+Zw9RvT7jf",
-	"yXm7Nt2K/uOwf0rhDrX3rRFqzWMpiO9YN7bpavQOfXhlUr0UL4BHE/SyEz2h2n6A8eSOSeYV+KpZllxt",
-	"WEEQvUoRLUm+kUajcaBnQ7R9z/NOGnFsWfAMUWbPtLQeDg8O7w2yJSulWCssufW9EBEy/BHxVX1Ql6s8",
-	"WBTmTmnb7eQXEby/VaF1U+zbh4jrgdDiRBnxz+4Mca+JgwVssd69El7LHQCjusLstoHUL8I3Vdeai7VH",
-	"KZalg6OyPwHIwkfkqaUAuhJDjHz0oLd0UZqKQhG6lEbDwRoNwMcCRKsIM+OWPCg3wytG2RknckJ+dqzU",
-	"snHQVczyjCWXMUdbLgdaD/G2m2yfs8+9iTdskMLDLrr2EWhvX/WZGKeWWIM2aUvhEYu0Zd+HMElh9E9m",
-	"kYZ793HtUhBdwa5d+9RPl5CFSVi+V4O/GOackgnmaocEn6kiPGWbHtp07R6t2Zsw3SJx43++O/GRjZJe",
-	"Y4G+gYL3NpyqHVcM86Vjt9MRe4ZnLm2OvMEHTrNpvzNz5I0TWI46/328Dz2odafKOK2l5bXBIPJEJptj",
-	"9P7BZp/8dphu+6b2/6KxLaUGddhu96+5W/4xg4vdmSY2AGyuVslBR9IWqpmXWFnjwCNOqB57e7J/mGPX",
-	"Q9tL8BagSKHjgzSaM5wZoTs977z3a0CxdtvOhavMb0Qh0+f8R2EetdA36neK//gDvWUC8hjOTpQTQYkh",
-	"Gw4ZlAM6Mvp92A6GjL9jHwEi9uHBSVFlMnYGAmBBjxA+BIi5ZTNRMGMQi58NWOFeNghW+FExLM1b10wf",
-	"i10Zp+gf0JMfZTefoQNqeEOvPehVyVYaal+wJNPahUOglPZ0GaVVDHm+zbWFBHrmHn3wrbBvGq7Ws5M5",
-	"zcHZ2IYyblhzqzqqFzLY5x3legJdx30cuNKHTLh8RcW6oWv20UB9h8tekTCn84TgeOg8h1oXzd5rixBB",
-	"Cqqptd2whEKb/0nXt7KbTz64h2Y6DHslx/Wjt/D9fbfz89GOnpyYK2L88FKTHS9LyAE9jXb9LQ2ZAqrW",
-	"pciNrlxD4J7ktK65Bc2FopS2b57hGYw7tRElSmpWMTrIJk6Zu1CM1vmAQ+YGvg9U6AcpQcHh8V0f3a2C",
-	"Lx+S2JZaDo7oZDg9UPbptgIQa6BPFCYcK9WwelD/9ps4JrDfeBjBz7HWzZmpg7Q/nfDtbuZ0Al8sGd2e",
-	"VyXtghb3wPh7XSJdc0P7Ttp2EnO8ZEwtVhgBj6e33/sQ28BtqIbM81rKrauMLKRgj34RhkhmaljzVvJb",
-	"1sU3g55vYHe7HihBB8aDrGHbggg6KC6DRokFr1muuY2B/SKgF1gQZQdoNfMXdCOyzS19rAX6Vz8iX17+",
-	"NZBWQqYJ5fs4XpMvnzxxQWSzTLLhGorrof2TrH8RORVCaiOQsaYPi/Gx/htqItu2j1SwHQa/AQHbzNe1",
-	"SjETfkReaoLdmzADuGL1Fl8HXpZIQPpNScXfDPU/u/vTzMrM7hO5Ed3rU+daNrqU8hQ+i1dS3hK6YbQw",
-	"HA6qLp4Hz+PvOxwOQQ5awJkDJtIOIInXNTQq8ygSM6RDIRWbIIOfS/WgmvNT9Xr1McCufAs1WFDK0uk2",
-	"WjuVDLdpdYEgR+QPaSSka9RqNp9v5+wguBWH0yDgic8zksjFIEQMLK6N3J3QJ+wuMk0dPrzXUw/hi4M9",
-	"SGVJvPqcXbZmcp8quWKgWwT04ziNO6FT+ol76z0zo3saPVdbWiXz5z62vuQ1ll+Eb2gdbyx9hK7yiPyU",
-	"UjXiqWyWzb+j1UNeCe1bXgAmyYmkES0KQKKh5ZugD3On7W3QVpRv6ZpdVKJX1uk76C65oIjBfYBZgj9V",
-	"d+v/+X4M4CR6OAz/nbJUzLcdlStIV+z2EPf3UhZhTeCUiuca2Kg2f6PJp4bPE+KEDuKZ4CNz2ehbqmwk",
-	"5XdQlPkGckzHyzIxF/WkeYN2yDYhl65WZLeRWw8Tac0JC8AZ8Izoo252MWHxb1u5o4bhIJ7C90iGzxB9",
-	"3kzuvtFOHOUkDe/ayJ7veefBwtXEHWnE2J78aJ/4THfl8+tBCEjLQLKtzRHw26JlvE3k4Q455Nphkeme",
-	"mp0M4n55AzW/D1OC//+9onpP1kki/ECSnkqeR6U0tVlqRO2VZlvlu0kgDmUiJzyEUE4hWT27+afzuoEP",
-	"Q65ILstmKzDbJiOKmf3QCFaVy+2WwodbnssS7pyaaLpU1+THH16c/wVaXby8eX3+l7989dfzx60njmxZ",
-	"wSkxKhMotr+IfENrxfR/ciXt048IgkqAXqw0ra0KLoDoUGayaHiREcx54FIsApe1VVwWvLgmq6YGcuFS",
-	"QNH+RSjNqoX5ORNFBrp5Zt6CbkXzj0aRPzkQ9AI0+aqW65oplZGCK8NlXDSs+HNG2Pu8bIzi/qecipyV",
-	"pfmBkJq8P6/p3vzzFxE0mb8yKnwIIcqhWGIJ8KAs1zCm3+8Ftt/r/r3AAqLw42AnM8xmzH4RG8bXG73I",
-	"txnZ4T9v15lFm5R1+y+gRPDHAl3+WUBH/9GS13qzKKi2IR/2/hH5u5SFMYeYp66sWUF2G14GhTtQzmMs",
-	"/4wsKWwlWj1alghK7+Lv6DYFGw9/COCrAZwpuECvCSUl1aw2I/0iclnXLNeqE2ZWWOZj64F6+XyPyLdA",
-	"FEcc+CGmHC8ZlB6taN7ipHtaZw4M9hdhQV8PC4toCYCtkNCAy8GVcK1YufJozqzSsdqil1vDGOGtkL5w",
-	"AUcxV3dzrZmP6oLFBb1lykjEVEbIkgGAuUvFM+x0AkGKrybUbkBKYg+CzfuPxuNbR9/kHyfC5aY3nGUQ",
-	"odAJo16Hg7fQJaG7hbp2+eYcgw/F1exxPbJfbuDzKZ3n3oRc8ID952YiGZV0/YKXszQkt5B5bSgfSr37",
-	"B6u3dNbgbxi9DX7wwLimSKtnQ8mbJ+66Fys+AORxc4v5RsVZl/sR464sDf+zrqRqGfeQ9UdBZ//g+c+R",
-	"5yf0qamLOS1jP18bq20eO2pjnd6y8iOmLabB0zWuCfib80Fheb+Xgh3AOz70jo1oD8HKZyMpfhEtLGhF",
-	"4IYqTHw3RhojtKwZLfafALPRaTOHOkwPEQ9zUSzA4gzmuqD5rZC7khXrIYSk9qETcNxDOVzbSX4qtKR2",
-	"BttEilfwCNjvOyJrl3xxwoDmXjYIvKMYE4SKlk+6YBTX1pAE05frvvU7mFLZYySPzTioEnzjn/osTRc3",
-	"vY+Jw4BZz36DvDGypQW7z73R7kiLMzx0l7i1f37Iwh/z+nFUGL59WEurh7t8Wtn+ae8fKdoFt7XzG9lp",
-	"rDKJIQGRZ1g+3N0vD2YGCz48K92N5FkjPQjkdVrUVcjhOmGg1qX4mS1jjrZz9gy8k8OwzvDEZynOzdSG",
-	"NgAW1+u2e0Lio2c3bJEKuTepHTAk1Fic0FO/iuKeRP5M8NthFZ+oxGWIF55i0xSbIe5lHFdkybhYw1V8",
-	"ijbdRRHyRNuQlJQ0v1XXhMLrD2QtArXNPrke3m3g0ncg1J/p+XWzS51fv8RTguwB8LjDcfOWF+bXMZpv",
-	"IFSnoY26aksCvLYFvgSHEjyCVdvfs27u4GGN+cNmznWvxgn+rT/y606ZX7el1cSMuQmn39lr48XCn+nd",
-	"jZMbur1d1S84srum98mMMx/ihfhx13juGmceIBITZAM7f6SEtb9zsl5TMQig8Bqf+Cy3Deb2XKo0kgus",
-	"Dzg+1d4Bcjp2m735rkaQJCHFSRsghJNAsCjsRARfBuU0XIX7HeAU+0t6uQ8wV3PJViue8yMUbbkT5x0f",
-	"SsIVVxSvd+L+tvoDaXjB3D5R3UBInQgH/oNV+powWpcckzrAybs/kXZH25v/P6DBasfx5qsRW5kfcJRn",
-	"Q8Pqs7SGilbWKZAOxeEjn2lFbMXq4XpkmPwp85dhROtrMzIG2m4OifdOwjpMJ13S8x29ZbCoz+54wqw+",
-	"0cFEikS2+DtDe1ebitD9y71RpLH7FPqkT7D73yHYE2xf4uax02BVL/vD7fjgAbz4Df47Upp+L7aYElyt",
-	"ZoViK1bfQ42vitV8BXxi9960KDhlcbzhhW73XShbefP8hVW/v/3hu1cDrPBrQ2sqNBfD9Sr/V/vY3M3/",
-	"fIPrb1nOeKXHQ+s1PnharZwrLGZfNprkUORsy+Ib1fGx2YqU2JbZUmaucloP4MY8xwfaPSx+p3UNgGZq",
-	"FJKTIaO2tC4Imu/4ApcCXsO8Q6EP2tiM3atZzegg6I/5/ne2d09ilUKumer99+4tgAvENs8j9QxtUU25",
-	"YsU5ONJGU1jewsMvSrr+PLXTdn7DIUGz2tNdTGa0NhRs3Y5t9gf2odhwpWW9HzYWDjbjQjGtSzaEgWS+",
-	"P8GOnP6o4NQ+UXrHHE6wOgWk4J8MyTwUma5OG+FwzYl0YQJohWFZaIQ17LU8fkbxwc/0gNrJJXajdl+f",
-	"rsVVW0NAAzQOdE4PicWQ3BfQRXiQ5ubnL+7V6nke2Quey+0RFR6HNMebHAQXUqebuvAM33/+nK9ZrETs",
-	"5tun50+++trZaDBaRt6+eEb++tUXl2fZgNGQBYOrSiqOQ/42+JO3rKqTk3FVQoOv/XBC16TnKKRiI9AA",
-	"LkZYq0W8H/YEve0++ruyRtqFTbJJQjqcyDLpjpp0IbXds7Ok2mr9gWcPpXQGE/1EIfnOHKK75XTaa0A1",
-	"I1LYMri65ndMkbVkLX56IGBeSZzPg+dHAZZlG/ndoieL7VyjwyXNb9e1bESRGZ6DVD+8sSU2WRaMIC+Y",
-	"D5TcMlLQvRrqs97lsClXd0Djz/UCH2aDH/o9PU4IJbyiNd7iQceQDcWucDO34aLgq1H8cyMlngfPPSQ2",
-	"2mcrqlsCjMvpkKinjAAcVEh1ecBeuhaZ2MbgfZY9Fgb4HoAQgTbUHuYYvLRHLmd0lM2ul8IfzqtP+sOz",
-	"GLu/YTxU7mGXe/mBMS0shXXwVDhcTrkiTy4vM/Lk8rGR9E8unwRoW7pVmWtmLjmFZcTGuqdr9oh8aX76",
-	"5eMvgNG+fPyV+a3/6R4jWK7U+xdhHsLQiUVuviZfXX7h+3UqhhlLW5v2D4xL3jJd78+BI4hiuRSFihWN",
-	"/4OxCi2TyXrJsWbFRzTshy1IwAjA/QG7Dw99v+Ee4MGcMl42MKvv2c4CVfRY5Vg16MRaXWrer/vzRdBd",
-	"IUmj4OMAseIqdD9+MvVOQM9qo6Y9f/ns9XfhBIftsTvOdmOyHp/5PVlgZkVThDau/LQ5WlxDYXMHPqkE",
-	"rFybCl8wobneD0LP2anNcZTiqn+nESFc4imwrp6VAD1mN7/rzBzeEim36mJFy9JYU2O1CO6pB60qwJcM",
-	"VxbYiZwcgxYyDBmtrYpiqPMfKlRndxsmIF/O+s947eH6IDNxEFEsS7O6W/bZQ9UG4PAn4NgTkPp7cPDW",
-	"xOpKfj9bog/gsSmmMes+rhVaBPua1bbHlsObNT/zbbes1AKl02JTVTUXABQlawtKZJHvzwHeHX9pnaa5",
-	"FEqWzILDW8A/rsmW3jIFbTMEocWWi/9QmWvhTgV8jaPqDavVI/JSYx4bDu7hI8hfL8FTkRHFAFOK10wt",
-	"qH50oDH+qNgN0OPBIkJN9Ykymr5nux8MWZJCAPbOEd8H74CUGVEbQ1cpTiIabirHqZ4dQnaSImCmw+Pf",
-	"b+kGPxqWtD/gIw8oZuENQzLWzvJUTgEYDXZJNtoKTsXymmk1SiqXinAnb9lQKoL5HlnmD2DM8Sap2lLq",
-	"kPbmYZY3tVHnDPHwyauf3xnyKFbfOao2dXl2dXYBZLPD9Of8vFXp24BVi+/WAQwzUh8AbK+8zm908F4W",
-	"TQCjiIeS162TuB2hAzhyMAhmqHZTUq98iroHXe598B+KFDIH3D3/jctIDt7sEmoP32qb87QT7zc1CAax",
-	"mtrhMC9crJmU7I6VPoGh/TFCVRz+8ieb2UXB8w84alg4CY4JiuOFOREBEh/4QhTl4WuCArGDa1i6ew/Q",
-	"+MJaryUrpVhDi6Jd22gK6rPDFwppf8sV9Hw1l2/7btfHNbFIuzDw3bTFJTlVxih2/SFtkzvfRrBbZALg",
-	"DjzYV1dbEtnYKMinvTIc86MjtGZky5VC+Ae31x7+LDr0IRZ0yz/2tgn5HtWlw5G++bXh1RbY2mX4Ifox",
-	"2nXQ55fbQht7nrhYu7bZdnTndz0c3iJ/23W7+8v+zMqW2GZJUvDCth7bwcyCnzUFNJGMRo1ZDZEdhGNs",
-	"f2M/j/wKfAw7tiSy5msuCEoy8if0Pby5+eLR47/8+QrTHotQbC33iFZq1DHonYaOC6WpyNkj8r201u+K",
-	"oy+y7SaCkHeaigJMFUp+fPsqICbP5XbHlmcf3n34fwMAAP//",
+	"7L19k9s21i/4VVC9d+vJ7GW7287LnemuW7c8djzJxol93cmktmKvChIhCdMkwBBgy5o8/u5bOAcAQQrg",
+	"i1pt+5mdP2biligQODg4OK+/88fZSpaVFExodXb1x1lFa1oyzWr46+las/q1+cj8lTO1qnmluRRnV2c/",
+	"bxlZNbWSNdFbqoneMlLRDSNLtpY1Ixt6x66JFAy/5orINRGSMKHrvfm3+UHBFXxVs3WjWH6WnXEz9u8N",
+	"q/dn2ZmgJTu7OqNmGmfZmVptWUlxmlqz2jz6//5Gz//55Px/vPvjyVcf/ttZdqb3lfmN0jUXm7MPHzJc",
+	"xQ37vWFixQZWo+wjRDTlktV+jlRpUrOVrHOiGBOTJ7mWdUn12dUZF/qbr86ys5ILXjbl2dWlnyYXmm1Y",
+	"jfNUr9aJ6b00cyjkihYkp556Oy5yuVPX8EfwuWA7pjSparlieVMzstsyQehSMaFTs1cLuU6S+PL8L+/+",
+	"+OrDOf7jSfuPBMHV7fOGvahlmVjOC16362lg7ol55Q1brGtZnnZqE6g8OistTzinH7jIE5P61Z4eqm6T",
+	"B+SWi7wzGyYMm/12hmwLvzLceJad1eyOs91ZdrYqaM3XZhBG62J/vtqy1a1hUin01v/F3tOSCwpzyc4K",
+	"qpn/qmZrYPiaq9vzkgq6YaVhsHeJNf7IRYrwr0SxJ7twoY6VV7Qo4C2xZZdcsM6y7XuXUhaMCvfiVzsx",
+	"KMVqWbRCaojM0gwUpbOsWE21NF9W273iK67ShHhNNWdCD8yIw/opqfDJayt+FM6S1kZwCkMlLQnHD4yg",
+	"tY8nZt9+e6wcVbevnUiZMnn3bGo+wffHz+hGU52azXdyB0xE1a0iSlORXxN5x2pzuM19VBmpKHJSmXPP",
+	"tRo48cq8pjPRnK1pUxjxbsYxR6XlBfOnfdFZdkaF2rEauEo1FasVy/EPpnUB/6JFEeeWZwVVKrE6vxdk",
+	"ZZ5KTNx91068pO9fMrHR27Orb76KvfQ5u+Mr9gPbJ178A/M3TQ6PZoSqdrsVMa8mPMWH+JvUlJ5cXsbm",
+	"BDfGc7qfcqEkN9FeJDX7veFmP6503bATCfEXBd284EVaX/pVmimuC7pxxBs7IObZhFSnqy0wjmDUyJxG",
+	"3Aq5M1y3ZIU00l1IweIsZSYKh+ZXKjRL3TrwhJuomYg64mC085w88/iUQZFKbb2sSzfRklZXRvLwlW5q",
+	"dm0VOXVNZA08+n/fvPopgyfVllZMBQvU7lcEFFoQpqstPqJuuSBcEFXRldG69BaeYHdGa0aZbBdGzH9S",
+	"24nqYJxUldgEZMK/1J35/38ouHrNFM1nt1wkiDRR3Ro7Hac5Dc0//5k6qz9JTVRTVbLWLL8iTjoiXSnZ",
+	"0VpwWH90kmbg0mwNPjN4939H1dPVSjbJuxb0Dr2VyqjIkmzpHSNUEIo/ygwryMgjcLji89tStbA/H5vd",
+	"9/nAJSor+ru5pbwqUlG9bV8Dn0+TY6OX6PfrHw09Bybz7c8otJyGttpSsWG5OVFckx1VYBehGYLfBTYd",
+	"7KtsdHAhbBnNQZGyq/l+fQ5TmHknfL/+SQo2a/KtSkm2VA3Mx4x83KTEqmhy9oKzIk/fnzvQ5oykoRuF",
+	"nL+SZUkV8JxRB+LsxXH0tRk9xl+diRiNJ2nw3rx6Tdwj5Jfvnyf4zD4x59Z89O6Px9k3KW77gdUlHZBV",
+	"Lxma2ygeCOU1uTU/IXb3wOoAK72S3KjGgd5hJbH5KZxR1JTZWhPZpLQRGBxMzMVmHzffc9ksC0OCkr5H",
+	"+/3xpdn8iDmPFw4s9CUVm4Zu0rYmfu2uIM3e64yoZrU1x4oJwwd5SsoU9sdDmnNaOBszN61KdV0NGfny",
+	"m2/MPxQBBwdel3CfUE1KqVJ0BfP4QTStl4zecbEZOPJm58z/mVs5Z7Uy2694zlqttaK1NsZq5qWTKmlR",
+	"kE0tm0qBUVBwpeH2X1HFUtpPgXOJX+prWiiWxUT/q/VasdSl9IappjB6hSRmeGZmjyRPmaUwWnwOl6Ne",
+	"p1fWdFVD/gdn3yo4UiBB82vQ8/ETQ2xv+KaI5QdJ6UCKNbkU+1KFqlD4Ibwwrv68qvO06u1Ev3M3KhQu",
+	"y30W+stkTbZ8szX/BHJ3ZIvjE0ruaNEwI67RNZhabJ33fAXtQpWmtQ7W6P4GWWT+S6uz7KxiFDww6zVb",
+	"aX6XUOdfNdpMZWjlS7YyBlnf6rg2Cmy9J7XcTXAQSnxP1B4puVJ4Clih2G7LwKSpmMjxUyfNwZ8EF1gO",
+	"qj8VQjZixfL40l7TDXvJS546KN8KXXPDgOB3Tp1QM0B8H76+DET61x2J/jh6VF7TitWTjZHKPH2ULZCv",
+	"wwMAf211WaSoVA16t3genVD3nndfnUiltB6uH2k1x3R7ALspTjFGb0c1EKY0L6mREuYcogmYS8XiQkH4",
+	"56foHGbEh1A5XrPajMDyG9nUqzGvWBsesALCWeJRMx9GjJ7+lbozE60qlSJ3zWVKF35KwN9Mnlw++eb8",
+	"8WVGKPm9obXRNOCj//0VKMRkzyh+kuBfeMdcjeOL8y+cqvGf//u3x+dfvfvTn/5XgqPhBYMuk6OXcsAd",
+	"D70Wt/FDvtOOA2jMU3XoBPInspZ3XHEpqDFpVrKsCgaP0pKJPCX537AV45WePL8anz/SRxU6qG5ZpYH0",
+	"8KnZPyo0F3Bh5VytaD0waaO3DV1YTrOzmvM1KWUNkQdBnlxeguQQ5k4mG35n7mNNJNpeMy+2xxPusjcy",
+	"KQB/CrSFWoJTKDYB+9UMx/INo/VqO+TTfiXAGDUHRRlK0CI0jhMTuXn1GsZEKzZ6Sr4IDdMvfsvevn37",
+	"9l342Z/+r9RpwUk/T3PiUwi97vf7fVnmOZ7xGpwg1qO13VfbZNj4Rjf5/nmfP/tTf/fHnz/86X/5M27+",
+	"GJ7viPV/LJ3dsA9J6h9lTguuOVMDghYe2V8Tc16tyY+WyM2bxOzbYb8XQPQR/0lnMvuHmMq0GdywOk2K",
+	"4/YRRvwYWwl0PunUzYAPPfMBeuOXExxnCh48ndtsiJLw3ZQ5Wa4/0ZR+lpM8SEP+oZP4g/7OaqNgDJhA",
+	"d/iEDQddhzb/uOFrf9y/6Vqt/HLCbevnqLeT5xnfxHY66W2cOb0POBZT+q8yN1x79Yf3HsMfKym0IZAZ",
+	"uik0r2itL2pWGPPIfBiqIOGazHPgQqNVVfAVZJFc5HwFeoO3dZZcUCB4f2s/ZBGR8fz7Z69+JGteMLD7",
+	"a+vCQxuS5ZwSM0z0jV2C4bJVJYXCVT6nmt4w3V/xwUj/HSzLzrK5ZqUKhLhc/oOt9NkHvyZa13QPnHAi",
+	"Av7392VxHBHNMoliWhEuCLX0LGXOikfEMCEGQ8ivGIYjiu4VnhK9ZTWat6C21qjMngWhhlHSddc6Pvns",
+	"E/MbbKMiVJnF7wlYyVxkZNlocHlSUtWMlssgf0hITf7Jamno8pPUN1rWOOmZLNXjpA/ZWZwHYj8K6Bf+",
+	"qKrlsmCxl/23mq3Prs7+j4s2GfQCv1UXr/FXMfr8JPXW8MiOKtB+riH8TXDOSBHzVSNyVistZQ4EomUb",
+	"7K0ZVVI8Ir+aP7++/DIjiokccpo21PAnxBzeMF3vzyGNkyi2kiIHtnMzSxP35CsGf+qOCU12tRSbNnxg",
+	"k6tITjU9g/v6U+77wby/BU+v3RiuiBREaWr4VmlZ0w1r5/y9uUn1ZzPzG2mMUXcQIdGtN/VrIo1oUmRn",
+	"5JM5f4YXIZC6o1wbMdfa8RmyaIf9YK528yHr2cbvjVpSy4rV2l6Kq5oZEbSguuuso5qdaw7O8d56wGlg",
+	"Jjv4I9EUhXnI3eQHg/A8QiunEkS+kDuxwLDVgYz8XhPFmMK8hsCVyQXZbflqC3lwFauVFIpoKW/hkj07",
+	"DGNlZ7Us4q+vpSxVKtdSlpA1UNK9mUhGzOJBmLpoBDocejdqsOg4sdobtr3mf8M8CSCTna6bXEijLNzY",
+	"7o61jp72Srfs8ZKrCIvY3A/V0QqGhI1jtg8jK/EDD0zpDWpxMI885xrcbq+D+dmIZHfKjosC941zIPm/",
+	"s1k89pKBS9zF+8w+n5LfvG/RZ9pmYQLu740zrmlecqMp0ybn+J1iNSQfvsvuxbWPyNNgeTuKaWCsvG6D",
+	"oBBDtlMBArTs7S8N/AlIL0hCVt30Isc+Pb/ayL6U9P33+MvHQYZKnKnCkxHnq1shdwXLN+w43nLWyqC5",
+	"4xWFNosoap3NtrqG1lMykT6+i4TALWnOZkl/z/CpEQMCRRYQ7lVnqCywA4M5tzOM76Yh/jNI0Jq5j3nD",
+	"FqltRP615SdhvU8p78Bvfqxtn51BhmV45IXEMLIbelVILBuqmayYiLrmszPN3uv43M14Gdlt9+ZwuylD",
+	"2h+MhlooqhJmUS6Ozi07BrlgYwKzt5u4Mju19GY9Z5ryIsan2nLNoCILkSQcyYy55UZl2s+4m8wvv4Wp",
+	"jt9PtkbEvSS9qG/vEmfPyOhDFyuyN6ZCHqpXA4zpXFCakeXe3zZmm/OGkXUtSyNrBIFpj/Me3dQMU5eP",
+	"YsLZsiOpXrk6tZjQaJl9mP/8GFmXFT1FM7sfXm8alywpjch8N10h6jNtl+syFx4dXaEPo7oJpCd+3N3W",
+	"st7xAg4riiJpO5Lk0mhJOgNNSda5OhA5o6pAS6p7BIxRMUrrRVbcY/HUUjYab/DdVhoTjWt2eIsPRAlb",
+	"/r2XePWbb5naVW7ZPYuyQlXV5kC/ZHesUId8XJjPF4rpMQaGAW4YDFoz80Cj6RRx/abzcH9J7fv7w0ZX",
+	"o24jRxFS7eFfRfFqfXb124j8V7dP8Scf3vUNrw9tXdMsqeZ/tNwnZX30d1qzstIRBR2naLN/IfOGQ8Ji",
+	"INUD8Yj1UDGxmtO9Wsi72Hl8TveKKC5WDPNHsTj0mgi2oZrf+ZpnrqPv7Az2R/QSixhRQQDl4BdQGjQx",
+	"Z4MIqAi6f/FQdraVRR7ZgRdGPKJDVNiqOnXbVoUbdsqbgmGElBbG+Nmg4QflUEKSQooNqwmOH7P9Euoz",
+	"FL5+dvWu2RmoHgtzEMDCHvPvzNYNhNQL5LnRah/UV5UtFp/ibXKVi5GyleSNlayjnVkhm7ky1ZTBhK4C",
+	"++3hHKwx1J3GNTqZ4B4ScinzfZveUkCtijsBo7QZNejcZXn4RSM2iVip0qxq0QbyHLEHXKUqVK96G1nL",
+	"Io8KGVVIHXP32XLMHddbLg6yuQ6VS0z0i6gkrGaWZjs3WX+yV7JkClVqKnKylTurETjCHr5H28PRK5sd",
+	"K5adbt8FZapOfzr4JX4xXHMPGti3YlNwtT0bUzzASoGtyFxVvtM9Ws7tnF8U/5lPUmvrhtsLyXKPV2fc",
+	"epy89Jdj1ncTBKcpcxlbgXDKfH1wSIDMlZ46uZS1+Z9Wh0joHE9bDWO6Ir2Sdc28QdvfCTDNNb2F+h5G",
+	"qoKu4I6jghhBzlltSwi7uuXXkfIsIOnATUtk65SEw5ZLwTBBBXjzeD1/zQUtYqWQIIxsGjtEvLTEWlJX",
+	"g2pL9g8F8aamOUuwrnOmZSBHMHMfPiC0kIJdk0sbqoTwnZbmu9DB9tVw1QiawFEl/fAysXUDwUnP0b9p",
+	"iSqkPnc6SfQ+wLLcWDalqwTTsi369ZIflI2wHmGUOYC1InX2yHEoO81+jY/VEwpt7YThv8TReRaPOTkN",
+	"JxIHgSSRqA/ACI0FXewYu40kXtl7ZbkP8k//B9R4RRltmjqQFvDDtOkJyUMpGK7Fr3qIhhHbbW5Mxu1G",
+	"xP0A11SS6F06hV4ZaUXPMDXwsewQQ2Io+KNuk25CtAJH1moGWVIRuwhfN0tz7bGcwAO+GD6Xyhg9UFSH",
+	"EhOOHcgkRNpQg0G8PlVXtElaRzDoYuimNgcTX23ve7wQSCHlrSIFv41qOrO9oep2oitU3QZ+0O4CHKXb",
+	"JSe2dMxJmjCsT2fcz4lxN3FH5YEL1egTgeM0gYbic/CtN7WjFFpVB44EqA3w6ZaKnOXEKktMrSgmC70b",
+	"tZ3GNf7Q4Bh92mYUxC2Do/y5yRDaq3VKm0+FkCJOX1Duep7eNrQ0orLaxY4pha8pxpsOZNMsiRwTGyKq",
+	"+D9DVDoPhvZeQ4GgTTWwF7kt3RzdUC+4kzqjNYV4GGagG1sYC3Kb5aN2A1Aj8/JfJMNCSvHNkQ7rbnBz",
+	"ekFfyNV9xSdwyn45usYwUGmHjK6xybmOM43b8ANovcQ+BufIQmhNZzkzizfoTxqT+G7soY0LhhsI5x2K",
+	"9aTA31K1jWf/4EujX7XaeMrxEpdd9xRrB/sV8V94x8PhGeQlm3obpUWefb4n7FrD1gUwLfmyADCtVeC9",
+	"yAPqJzf676zma5v6drjduVfXIoT2XDqNZh3rIMQY6FABnssCPrVTiC3gr1Sxggv2LQ49x5Df2szBQEp8",
+	"OSFOFRUv84M++PpB0eLWFg9VLu2304XEM/NKN+iomGjHH5rbccL9WNq3McJDZyp+h6laRuFXTVnSeu9w",
+	"fmqAGK2kgkBl3D8yI8p4WiYIqmjT3MBo+arRxkxI4V4IY+bQkuxkU+Qkl+AM/Ns+a+vDzw6u2TxXi01E",
+	"Z/jOgkuA8WTVBhica8WKdZij7uu/e0XeGY7uPRVDvHlzywX4LuBna83qybNygGduhrbGAjZ5yhzhZfMn",
+	"ierl+CxttC0x2WlzRNwffNWEx6Fkfwr5aFHgjHxVyvQ5VTU352uRs83EaWE2/JzfHGSVta/sDxcQKfNc",
+	"3eHAcMsCHutyQEu81Bl8XVARMxBUU1Y+eSRyOs344MC0VFbWT7yWNdnU1Cre070QMEYEZ4Qajd6iHwX8",
+	"h4BmU66JUNDM9H5YH/chebxrM8qWN02LQ8LorUc6bERJq4rlV0RJUjarLaS0FhwcnFTskXfRs6OmcS0O",
+	"GLtBLGieYoHTqKQV4cqd18rsfEyzmXzevARQkqxp3RXMU87cbCnVJjEPYLKqFnQFlMiMaIAY8hVFPGfR",
+	"hbtofIqch4gjVx7abg+g664KaYzEjhWGXtVFNhE5EdIitUzNVsW0JXhP8Mqsy75hEoLbebc1MaGxqXnE",
+	"ipop0iUeyMgu/nVPrFyENdvQKdfGvvciklCxKVgbWrbRUbjQt1ybPQDGDGXEJGHxt5rnA8LiIB+ue2n4",
+	"V0ygQH+og9vk+MH6Xv72Ihm+cfymxLZdSM2GfMCG1UnNALcNkZ0Lurqd44nuK5NWMLdi2F0SbjJZ55oa",
+	"uuCmqvU9VjRvywglhuUhEXkpoRy4Z7nEb67vUQQAFllbcQGSgtaMsPeVc6BOS80sqBAsN3PqVhp8fXnI",
+	"TDnTzJjaizKSPPic22J1SBlAG5xoSdyPrjGeMK2fwRBq0jedMoFvLi8jnAtomtFp3ljQQErU7w3g3JlH",
+	"HRTlqSfbneuT2FSd4JvBQd6OQRhNZ8gg5SHSnHMbfselwjuyAdmaCsN6rM6RPekCWT26vHw8pqX6t8cO",
+	"2GDYlhbSKYgy37ud40qumNA1m7V1LoqxrCmIdYF5YbQGkNgtQ8Oz4BiEuONqxWpaLKisNcWUtJrWTIQf",
+	"FZyu4M4r7riCUJGEoQu5Y/Wi4OUynvBClwVb5KzS2yjffid3RhlCYFGoldQS1C7I8OuTgHp17Hje/Woc",
+	"nexg457Rgi9r8JG98G7OGS4PAKxOpL9BeiakInaXcHwKh4XeVQuNfub+e39kVDU1y8mSbbnIW9pfWVAn",
+	"AEPWcsOgXsZWoNrdqalQgKIY1iIEYfZGrFitKRd6v6hYvbJ+2kN4BIi90joHZH6Xxgigi4rfsR/dBqGT",
+	"fGA/vx7eTjMjzYtEPtvpiQ+YmwM0l4bAOVdVQfcJzd8v7cuO9PnyyzHhg++O78G7KFsr9sLm5/YY1n46",
+	"dMfCL0MrY0K1un0wqYO7hK7UbN9gjuyhBd7o7RElOUPxMh0NIJ++ru70cVifzzLoD/bUhFzse1X4BaEL",
+	"lxXjow9B9R/ukY9nYPxwqFinnWPcC44Z0zN84C0HjcfJcOjhaR3nAG93PJEQZ+wKBsqbsQzWshF5W1xz",
+	"bcw1B+Kw3BNbGTvPFX0SJjl0w3sD/KBg1i/pbLQWtiPRWkijLmMN78uNW1x3ihJaOTSC6/2VBYkBiOWS",
+	"+fRCXkJtTYjU6sGBaWX2seY276sdzOYGht/HdKFuCOYw9QuUnOjVIbzeR3VT04IUckNrrrelIl+8Py/r",
+	"P2VEbY3a/0X1p4yU5hdtaziofSdfbNw3DsfdXOWIwoqw6V/oP03zRPkIziEH3LapzC6+cZhiGtWGWrnr",
+	"6gAQvB3A8xPD/JOJoeqchNi3P4wx8bDwn1jaYTbE6BBGSzbDxIss5R0Xm0XtSpwnkD0y39eGOOosnkWQ",
+	"vFe0nEJ+6CaYoH4sl9ztt82TtE1aAD3NHGDL3r2Vh7sRbunwQd+yVZDA3T1GVS3lOiGegjY4ymb+uyIA",
+	"KI0t9teElZXeuwoMlAu5ZNGcfBD+KXe4ovsERgPmINla7X0riCyawngBgpm76LgiV1LomuZ8pVOYr+F2",
+	"+Xm3YlVhTi0SL0rzgir1g+X0nuBKFqohiu57IyJHE0pden/wm+g8ZFEwumlYPDfljo0UfXXKbiBz3oKo",
+	"XBluwIRQc9diUiRns4q8kjA3CU1uHAOG9gH1I5SIK0cr9/UM/cjTdtTd2A4enxqiJwum1EA8KHo8eO0a",
+	"o3AF6Hk5wnIRKhC/wYFDHoo8D9kfrzeENkArKlasKFieQejh/XlN93ASbbhiXTSylmolq/g73OV1KNBt",
+	"a4FDtc73Y7DratuTwLUr12RTY/gxUr7w8HmDTsEZnXgWlmaNT71yGO9xK8W3Woh/K+fo9QG7vZG7aCxC",
+	"Rjct7OwQ8RciQi60ZOKrLSjeblGB6+mweCylzoZ3Ykue7ARtKSzFBtL6+kSKIcow8OssDgo2ApN5pEAY",
+	"jJWoTubA/O0hMKLXWjb2xrXclrgEZ9apBumD3WkERIO6OTefGZv8kM1EAr5Y8F4O6GhWQGiWz/xpshgU",
+	"O74cjQcHwnrRJO7L3XZ6UcMvYs3HKxra/McuHfvECTg1nGR2eAoy3/SmU41oKxS7xYhmPdGz15RNAfX3",
+	"z6WKZpgvUGc91KCGEi7S9+jrDnwZgoL5KnenAgFuh7kEFWNXzrGumlL1unZnYZC+QBSzQ4nNcyY01/tF",
+	"4JXpeX0rJoj9FgE4oFFhkHtAuMoILZSEakBEG7P9hH2SkqKl63t+ZY4sVHI7vFcq9lmI3QaldV31wfZH",
+	"L+meLBmxZ9hj7MD6Z6XiFFQzpRclrSLbQPW2F7Lp5JdknXLvQNpsqbKCcPz6HqlC7+SATAuetn7aw+Va",
+	"npg82K9YzB8dCQT+girFlCqjgYLXvZZ5AJzZttwTOew6F9hEzyXZNCV2J0SW7aDY8dpthMW/R8falmqI",
+	"fJiTkuAqfzgoRJtoWzROAM3DNtiaJspwzSwfIHXf5RqWR7se+J3clfASitA2ckLb3eyw8XDFF/ZcjqSK",
+	"13St44lGgIFtXXkeIIA7YGLFN+DWimuR4ARaRD31EfiIRjkl2Ga+tU0Acb/vgWF6y/YJn23YSkHLIie0",
+	"orUmy/0VkUvFasNZv3z/PIMiX1LSW2P9A5A1sLBiNaeFlWn2IaVdSOxQE6ItQUbXAg9D05k7D39zAJfQ",
+	"CalafWiFZuhxt35JRbOmUOUcVyNh8fNM6K4gS9kTqS+jwFBvpCx74tlzSSTmYnYpriPxjYhanfC5Eeud",
+	"E3CNl5kRWW0SoCKQntOKlkY11PIH3RMlE2UVa72jMQ3gxn4zfX0t9NOhmcTzid4Lc0i8D6PDBm7TPSXb",
+	"V+ILvE7lF9Vuak/UtUIhOA4RZs+cVPJ7lJZo4FRMIVHNqbNofZMzE2ixIfFQ2hisxqYOyzsjLG4Zc11A",
+	"Gb1jyvVym17PHHoOo4Xz06oK2ftKKrs9EWjpjQ2THX5llrRIRpVsOwrfD9U83R6pEC6npQ8mDtn2ztaH",
+	"O6nw7lRYqvCD5T4u31xm4AzbbCBCDOdjMf184kEJfpZ5Dm8TBR0j9rijv1l+X9sVh0AsPgQ8rk3AoUm4",
+	"Mc1X049feJZHnZg49Mi0jovxAqZXvOUvLwqWQ+ffzPZrwE5CAlNhVlAoreVKFqSqudAA5/zFz69+fPmn",
+	"Hijh5eWxJWvjFbF93jrsyc2DNj7+fBrDpvWo9AXDrK493XB8wLAeLy0ZIMLtS2FN5F6DHeckLF9dcj3t",
+	"8e/g0RCiewbX3jAWxRGdcMl75Zqn82jBdkJd2ALa3HtuvV2yhG2R64ObHImY3qzvHJF7129RyB3LFztZ",
+	"33KxWeTRqNpLaeSVtSra/iZE8YKJFbsiesctIiKqVRtje38ZGm7jt0Oi2uHXLabJobkIRGYCYAOdi7xR",
+	"LBpEgtnpBaA1DmQHkiXbS5umB1Tseg00rnKSZQOLH6Hl32hFlkzvGBPhCpCsf/ma/J8t/pvS5JtLkkuY",
+	"BXu/sqDDo5Q02zS6p7/it3YOxoRqYS0Lm7t3QN2U4925biMEyOI8Fp9lb9PS7By/zPCAzJULE8/d0E1m",
+	"jfDIjEY0s7k9ROxvYgEA16xzt5VkV0vNXPjdKiDgDuAzMkYO7P8AE62HzxkEBmq+4SKMphueqdcYxQIi",
+	"xbEea81XTUFrldYEkN97qSggky39Xwej9PcqO3t/vpHn9sN/KCkevaG7H5lStunNgBpojJvFyPf3bOxi",
+	"hxjaWPCQQZUMCRteTIgRRLO13jDIl8+vvOsWwOLQpi6oZjVwjPcJ53SP7Znymu7EFeSwYM4hdutoDYQl",
+	"RQRVh/JmPoS098VaIsRCbd9tXWkwYpQvRpKLM7LctzFaO3d7WYfGC6Qgy9o52t00Rkk3PWWzVdptEBJn",
+	"3maAVB3e9Jq9PS+do92RDYGi3/JIyHJd9kzLKFAxDjORQ//foC8socAmPEI+T3tY8XQp1QmPg3tFdFV8",
+	"betNYlaNy/tKWPrWXYOnSgUKnrJXMlbiXwcBzJqsqWtmBu0fSkYFurJdM7MUQPMCUhLiAV3zdQtCdd+4",
+	"LDo5p9+AP8HzthPISMhzHsqtpejB0g8BrQ6XPzEvOoZi2huzP48uwTu74+zys5aKw2wXByYa8kDl/rcz",
+	"dJSWzT8F7lVfFQpWYN8+4oCIBmR9+/cIVm9dUlBbfnj6GtQM2y+pKqiI6/lBStGi5BET4kX7ALH38WE6",
+	"aIIOAU4ErRab/WJVPknM+pzWjJKqlnmz0hlRWHgP81ZHvjJZa/fUVdi5QrbaF99BSukJXp8u3A0ocUj9",
+	"oLd/jB++tf74NFBlGK2crgdC4qf/ra1koxW/aD98hEfq0T9UGPiZqh6Oe5YT1w0eGdWGwF3yvhdCc/y5",
+	"RmBNFx6uhqgvNua7XJneyjzRhw/u0rTlLqRVJ93CjZ5pASAPT/PUePvAAxvbV/l0PbY60eFW1bMrD72y",
+	"7vUtyYJ7xWt9uIvZWSd+PCRG3bGJ271Oe5nMF2446/4ftYD9C4bm9veWuiltbA6nn5RHT8MV7c7P2/Ah",
+	"qkUSvrd8s43jnRAmct+xwLwjI7f/88lxl0uBSYp9T9/ulO9AkiRSQ3l83xMVno5eJ7jKnNGBPU6A2nY+",
+	"fsbRHYsD8c7TCz62InDk+3gh72ShE9VSulkyYr6nmyOVKV+qH8NeF6kMhQ6+SY9xn74ilVQc0vmPm5KN",
+	"CiUqQnuAKD2Fu6aC0+KeM7hnLih+cGx6gYPowhiQ07Zdbib8NqBRltQHR3DEHGMlD1j8hsPSoun32yR4",
+	"bjtobCov6EoPlUGfoHFPspZlwM+YRkad6G+xmSNOAraYp7542DmbhgqHDXXi+7SmqxnbBFQe2yUcMjUN",
+	"dSQC8oYt9sx6m4cgSp6MwR/QulRDTXLM9xC2uiY15YrlBLLw1wFWHUe4OmETI21jIs2KwsJp+qZWMACE",
+	"VKTYAHJYzGnqC8bGOux5vJfQX79lNF+AP85IMca0/SPaBozxzVYvVuUIGZ90yPhljI6VVK67h6/Dayou",
+	"rNiB/+Zs1Sy5btSiYOBSbj+ozUTi3ZyPDdC3p21mt0UEZZHrtWLaorIMo+CExDl/fBnFJtohqW83I8N9",
+	"2QXsePT1mDbkZcCAB/kFLQrw6j94n+SEP7Gfr4Cev8kNj938U0ILv50juCw9xoWXG3poWqdAce/3ExLM",
+	"KPKY/+Jm0UsReSCw93YT5/Qrj+/wEE9GkVWWVPG4CQhtM5PIaBDisjbAMcYU9ORMHoJ6E/NL/t3cwqTk",
+	"olEEBshII2rZiNz2GjvBxEpGRbz6EDOr6WrrgFNhCsZOsQ3EEgZ2vPQsgIfMCagXGCSxjWCxBg0T0n19",
+	"QaIU7feGQh59XAUyJzCB2rKSVbTmlau29AMKF6gtvYFrOCGIBnStg4Lx0U6a76JhWVapRUWVilfUskpZ",
+	"xDnNqorldn98mRES2b4aUVyp2BMhtQecjyMXJPpCZ2ea6xieVSf+jOSfDsxkj5dhYDeG298rgM/+256U",
+	"T6C12gkse2QBzyVuScH5bE9EwGhtlNa7BkBY+KObWbniz0Bv+3w/Pss1KXk1v5fPjKvzoMmOVxet4gl9",
+	"5ea0U9zUvbYCEWl6hEx6gNY4jvmOmM1099/srjl9brL0HL3W4pHFea5/Dz72GUQNnbs7WTz9QhaF3P1S",
+	"PUxzoKHQjSdqz9sIMUdoSuyRLLCCDeXttZHL/hgBqiZkDuy2+6mJn2/gUKa2SO7EwteuxDOdbQ6DM9Um",
+	"vfTVTnhH6lC4f14N47SWdn0UOgyAACpvd7Vt96OhkIjjmRvbejbSqB066E7mnpfwuLl44xXcM6oy3Zyi",
+	"aAkHmq4tEITJxlYa4kBHkkD+3XTi300n/t104rimE99Rkcs7Vv9r91H7vjQW1xummiKmfeZ5CiYGA5n5",
+	"WHsDTAtugf6gxBaySSnPD/IcgvExPrpQW/rk62+SjQ2Xe922UUDQ3VhZ8UbImuWLlSyaMtYpBHPd/ED2",
+	"uQwTMx5ntkGFoKXt2Cek9pgk/Wqy0JzqXRQciJ30BRh+rWq5LJIDht/GVgDZUTh7sxZA7rZrwvKTx5eX",
+	"lwTaS5GCrTWRjc6wf4FXZSzeO1ZVzCporNm6iVqsL+GFLYyAe3W8sLYb/Uhp3C0t+7ySWbZtedQO2s4w",
+	"oGSf7ofcEjs2gUJwmNjvW7JH99AXsxwmyKf7JA95HHAOsXbC44pX21KZVb1u8gCV5D3AOOsoKYwFk2hM",
+	"PZDhmc7sPMaLkp0BhN8o/p4z5r3gwRkm1zWUSZzO3B1I2jV2dvSImLcpZ0MEZ0XIeVXFhcS76jjsohmq",
+	"Oh69HiH9Au1EkoR9XSfwpGe24Q64L7K0XlZtrCTUSMWvLy+tmCynWkt97ki+POphPQBXgbrpJQOzcmOs",
+	"RiN9d1yxmUh46aSaMRCHKdKiA6IWogLYTQvXnPUSggeyZ4CWFhhtZqAWT/8Bff8fhrUUQ7G1UfR6M368",
+	"/Okkw0ModrA/FLGPEI6IjLK+thnPUvTbLnimHQvstg1Zvow0ZEEJEIzx1XhMM1GdWTOaZ7YqaUtFnpGS",
+	"lbIGyMd/NPmG2dzG4GWPJ0RQJ0YtuHbhioyoZrUlAHpXFHJ33lRZxxWekZqrW1JSQWOT+mZ8Th0HUpiw",
+	"WrONoPE2DMU+aAhlC0nAT+S9+C0ylyGZRc3yQ8YSZMPwiAfRVgAOArfmLUAMQXg8cV2GUZR5XBANiX89",
+	"CQ6dVXHhjFGNmlWMagV9tbAd3bxuFUNn0MU7+lNOxz9mcmsi9GGjGysMb5RcmNW53bu2pxrS1EndFEFH",
+	"N+Kh8U5CgYMYSS82ko6KYJ58J7IxqiTesHmJUzlb8fyexZNujGUUQUoSQI6/YznhOnNgtHnNdm3N4py3",
+	"DIQvTpUFURWUi8UtreIiZxCxxOgxDSL/WF1vdGWzfJv+Io9BKfR1+rb2k8yu/ZwemOml5fuSS0/FIK/N",
+	"Z7q1KdwB+3T48WDLI+S1xBs6DvGkE8XmKsDmZI05k2HUockc5+jq8GPUppFrKNhyfhO1ogXLWy9kp12a",
+	"bYY4xNezE06OZOBWUXKJXfbPx6MNTBxHDG6/+l68kHXMsIwrnU9FK6wsQ4PEavt3+UJwrbnYqA6YYgty",
+	"71Po7GMuCGl+Fy/AH5Y4VbMsuNqiUXtvMXEyeROIiDFYjLiV0wqNjrDAkEy76Pj+vucrKZIbHKj+82BB",
+	"oRXAENkOlSjzjecMrllY5D6RyLCYFLp3vNGZAw+7zBBAJADDAaD/qzTbnmZeg81y7rrQZh2yZOQycXAm",
+	"VwBZHnHuaLfbA5zyo7wbkAODsXzfHMLV5D9+siil0Nu0C3mCH2DiK6f6B3oTG6BE2i9k3rrY8DsmhttI",
+	"w4OEkorVSgqIM2QuDKERSSYWbfiEjiLr9Fm0Tp97OIzATgKDl7jckrQDKYV7FOIMPX5C7LZliVwftVju",
+	"Fz6zPF7paWfjj5l1aEBkyPs5aCEThdwDjq3S3Ign3jRzHvNBMGbz1jkXVXvM44NFXRrI1sGGb+kd85gs",
+	"yOiyJkHflmz0xCf5yvcJy1y02JggiTzBVE+HmtFkr3AfDbS9xxHBec900JvcKIkrWhQsvw5aEPvsUSrY",
+	"DsxisYfeWjP7PnRcloE88TP3W+E22LHXIafHju0snyfeXkfp3Euq2PDN5o+Z7gKYLtmGC4R0v/aMJAXr",
+	"nMs2ShZxHUT7XB2pk/cU3KI40FauEV7cIqymVV0nOY7QHMIO1ZeXU3X7JXLfgIrv3zFvb1MVOiOOpm6/",
+	"J6fjAwKQ+QJNX+j62jZ6OtT2s7P35+a353e0hmi3GeSZH/oXH3VrP7tx4wcftW9qP3zm3hm0bevtv7nA",
+	"C0aCTzNC7YcemNNMK8MM5/9EfxWmQrcI/iuZYy43NG3EEwDJL2Za6FQLXtGi1XffoUKYqk6riaDS0bzK",
+	"+cGmEdPyxfPOiF738QPbT57h+Pavn+E1wLJ6tZ3tau2jdmCzOBwrm9oEzE4lWdA/4M4bl1o+n9JLIwhy",
+	"cNsuDJGv4vrbR3AVepvvv4yv8BM7A4fss9O5AwePmR20a5D/BAkD/gb2L7Gf/Nq+6z6uRntDHLTl/Zhe",
+	"xvCsnggfpCcA7gUP8pKL27jZu7DBrznHgwstB393UjTx5NmKcUVnSb2Z9gurl2O9mQ3V4ptZcDEjJR6o",
+	"P7Z/OGRqGsepr6B1hjv18dMju1MYzJDs2YIn8NLMw+0bhTW6j8eml83TwctrTacYWX5iu5/lbQw30qae",
+	"jlZk2Mege2TFa6ZmnU3tXn6oTii2qpnOoNGsIFKs2NnEdNkzN25nTtHlSx3txRNXbY2tCrX83ikh4Pc9",
+	"1TVQOa116wHTsjNaMpEnqrFKBCObAe4Irw8wzCJJYcuClTFNaO9gCMyCZJFPapU1xsS/N6yZiXhcU7w9",
+	"Dhlga1Pfg7JIri1qAnRvclSGbBpsv+DTQSCvxyaKJFADgpTAqZC6qGQYkm2p2UaiJXG7hsokFZrl0FYe",
+	"qBvMEmlzZqFx4hzQ1JtoG6+nbdaL88ApItiu2JM2qfLQ3zZd62mpkfWlSasLWVsDdszPNYjGWmYL2SBg",
+	"6vT5e6o1K6vITbhkm0bM4iY4XPeyH1LNXGEukGTdCNXUDNodl3SP3rwloL2zgt+xGhtW2l2Hn0HpAyLM",
+	"Q7dA+CcOE6QzxxiC1TXaYeNaPSTYROpzNSbpu/OTmPJBEr9nox6n+D0JiO2p5qfhZp7e9GdbKgSLAUQW",
+	"tC7vtYWrduguLd6evT1zLarXiBbNV84ZD0Rx0CySbCTR8uxeW7KmvIg5ta3ADpLE7IzJjhcFeFU1vU0k",
+	"jVJecLHxKY3HUUgWOVP6XkTeUa7tQRmRLW472t940oQz6a3NETprGWKUmVIdcODLudeqY9DxLjh2+PT0",
+	"Uliog5CjUugJIKkzQU4LKjYNTWA1Cq8NjVMHLskG3xpVZ+MYBH20KhwrmFc7qk9Mc5QYrhbFacU5gK5u",
+	"hdwVzKarzqg37v4wWmqNMmQmc41ylRs2O5x8evVuo+eC+FC8gOcuwt3bsYrsVgSPQ4KGvdKaebb9dGHM",
+	"E9FFgF/hwqZk++srgk8g7icwD3xlrTS0GoEViqPlL67Pclsa2IpYj0DrtDJL0XYBgWB1257mqFfrNVbH",
+	"pEVqMtjpkzK2dG5HYBQGs9q8paRyOFx6na9lwVf7iXfH6AJsJRtNIDyn6j4GhfPvDWd6kfwtfj2j/COQ",
+	"uMHQwUDhMrIpt9xrb0SoudGyGJUDx9CXTwZLIP48sgOxzovm1BKqbSwb4uS+7ZUmaNuQlSyNliY3kP3g",
+	"QI64wpLM5b6trA98X1/8dvn43W+X5395d/Xb5fnX+M//fPLb5fmX4Sd/+l//bahTz71s25CRel65d388",
+	"iXvkShrrw/Ij5QWheV4zCCuFOHlff5WNcWmK8G0xx5MnV5eXAWGFJDAE2cqmVo/I066VGzODsWEwbCBK",
+	"81NuR3isTjTohykHKImeP3yRr4z0FdNu7/C4fsjOsOHTtF+isDR2BORJ5NN+hnfJYIm7nb+bTfuCqNQJ",
+	"W5uk6zqPQAxqKz/75dkFsFxbt3rE4IPoZwnQ7B7NggoOCxw3oRL2Vb2h4rm0GatRQ2TmNbeSbL3mK272",
+	"elGqu7iCxdZrttL8zja3bNOAlvsgGBuOlXW70nbSN48geO7WPL3ZBNAK5gtR7L/twfHTXQl8c3OX4WVg",
+	"AUwUIqqTL27/55M/ZdiFXGm+Uhm2p4YXYL9hrLdR14QKIuF9a1q3TSQQOXZLFYHqyMVmDw1DGc3R3eyg",
+	"p2YagKcG3R9pHmTuqwj4UpclbBqQ3Am7akg2hvt4ue9wxnEMMAS4nPDzoj/rimhJltBetmo0yzGP6Yrg",
+	"gCEglK/T844w95uhKr3B9GZ3ULp5Fa5JLLKF2HScVGGLyO1+obdsv8BcttkV4YfFNv12xHFVMMSfmpNW",
+	"suWb7XS4nAS74TmZOMaRJyGFab+aDfYNJ3j6fJPMYkFUAgTMJVM8d5nUno9sAk63McvENAg/V0/kdssy",
+	"Dy3vsRPTaRIjPHNcKHqQeVqM6suxYu4h/pkxTMsoXVzp8ZRKz0ejpazRAPqkdwyz3eRlxlpuJBmkzxgx",
+	"LnhNq5irofUW9fBTv3t6/uTrb9zl8fr5i9iZ3eqyWEwc4ruff3x5lk1OVHEx4sGSH7Omtq5jwLy/T1ZL",
+	"pFFWGwiffWcr/k821kZntBjHCx0XdsJO7BPlzlgEMvQWm9mGWVht9o13hYVMkOS8H+x2+pscs0rO1ZYx",
+	"yOGSKy3r84JpREjxHVrPsew/esHDyHGfdGW+mlE8BqdjzOtlB00u8jjxei9O7weyNd146x97tubsGtkk",
+	"LOTq4mIEMu7PUWG44hWPRs4RtMqObB0ZqED7nYyCbkyAsPD+p28iiZH2EPUPyuAqHevRr6BSQXctuaEE",
+	"4PiGK7WTdR5Pz5uf3gNZ0odL2lcAj2qxLjaMXFT2xcOpO8fkCyXTfWwG90i2z+sgV62bZ8BrvfW5XJMz",
+	"FXMGVvgCi90izvBXFRPEfotA6dC8uwsLkhFaKGnYAus4araCjHdfWg0RCo8YMd0850o1CWirZG8a+5o4",
+	"QPP7+OdNfcfvZD0JdwrkefgL/0o/38z1sAl2Bd8eIfnANqfEruazQoCOacZFrx14YEo3jNaY8j9D+rbb",
+	"OAYK1G7ePfoy2EGiq2C1OaWxjnZ0tWIK2vAOcJAviolk0wfHJva9VGyhGlXZcHP/UgnR57XUtFAOaWdX",
+	"GyN5uScUujsj/PXjS3PvPL68jGZNMbztjk0f0jUVK7aAKZcxSNefzQRba97QvsKepkLIRqxYfm1BhbxY",
+	"9RBCIWTlEZ4QgJvJYzkpmBCI/hiLYwS+dUNDBybp/PRucoxwFe+IPdKvd5wCxy0vpakPNPB7qKnMTA+e",
+	"r/7LnBYpL7I5mVTLeqY/t7UpD3nDVe9wtZJCc9HEm6Enu4W3wFI+N1bdGc2uqlSie8a9euUdRNu5INDJ",
+	"kwX1Ueie66wpMZWkZFK6yfeLJsF5xyPcODCmdvzsUMi2zjl/sAPfi2vtx8RBUrhtvuMWlvVq41wVmWey",
+	"kKVG20MfisCeAB/2BvlbJhUDG9HWOi3LeheFAo/8sWfaNwlOK1bukYFbsApv0UHNwz84oH2FlT+RDgcW",
+	"rvmO1RZCAfPt5vUU6EykLzQ6bctOSO6+euXncEDkg42Jqo4tW4RzzoZLm/zK4w07HrzNRo9b7rtbAzRN",
+	"du54zWou86e+i2C/zlkqli9itwaG+80eXLt4Hi+YRcGUFYR5x8ssGzYy+AyPnXnp6GRj48lGr2TCYkrD",
+	"PVdAuUQXnMQ1OS1tEp1kOLwX5jZb0mFBt4v1VMyC7WoXldh0JcVY+sHo7lGl+EbcMyEfRNVCMcxrmKYd",
+	"pSz2tOAupO3gdhJbeSJYBxctpJJDutFS3pIqaMo7ojNYYxnnH7OmO3gZnWyLcHs6dE6zxCeUg7JCiKqp",
+	"QlBNqGu1ow6Jv4IKwfK/MuwtP2i3961S330VfTkU+3j7onNoDKiZIlQTSmpfRBN6XpNtwd/4LuDUNwj3",
+	"oP9B85cRfONukOfR5eXjWDwL5zkSMPqmP9bj8RYkM1t8t/P+c7ej6p9jYThDUaOnVqyOm6ExGtapDvQB",
+	"zXokiy70FP3E/Sv/0lntXy7v03UlyuRtmWAv+OZV8IjPHUIJySiSprpJgZM5GN6pHc57y7O9yh28rX1V",
+	"YmGpgl/fR/Tg1LYukGuPzIg+JXATRFwEbfaPV6mgqeOV+6EUxT4jQpINkyXT9R5GhjBIODTt+F+2VBEH",
+	"nkAUt33pfC8FCDoFCqIdKURcmIay8FdDiTduPPjrZzeU+86Od28n3pjcfm6e+ZCd+VSrxZRfueyB3OGw",
+	"nabrxECeSejc6Z1sWjBz2gCBDT1lzneCGWzjV52zZhK5JozeLtQtF/NJ83sD5vxiJYWuZZHAHk66cE7s",
+	"kalqeccVXKbTa6SH/S1NZaY0rwB5po8m2J2udybwqbDA+9LxuzjHStfd0t+Wthlp6xACrrZn6IAHDs5L",
+	"hxKDgvGZO869oEM+3EB2gn2Czw6/PNFvpijiuGJtvSQtClYTxZjKPKw6luUXGNQ9vHUAImlaxaJ/NIO5",
+	"DK4hmamtFFOqnFDCF0nf8L8lCKNEK37RfvgID/ejf6Cfb2YG6GDRoU+mjnRlwExC1aaoupyPfulwpPnm",
+	"tKbriVaZD5OzOqsDJriOaTmvB2ablOJ+3k7N0zpslek5ZrjU0c/s01ljHft2HvrxuFEWGqxpw6yWa14k",
+	"Cj4r/HL67J6zOyiJgJ9NmSEOPzCx17TWfNUUtFYzDcdfbSESImvaDcthgo+I+9I1l1CYV45QFEvm5IVw",
+	"NQr2h9geDoAAlIRyR7ra+iytRweGJxWbgi3WtfV9uCu7VZ1a0J0NFbreRy9rAIVfVAUVXZAwppnrqBzg",
+	"TnAlV0zoOqGKCaNLCb2gRWNsoaZclFgpNb2FhrOnRrv63NJqsfZNu4e7MBd8CWnu4gX+wDf/vMcAJbPF",
+	"KykY3tWWrW49b3BVFRTqp6QgwMFZsGXwrO2kh/+Kgs/IJe/c7YFK6Fxg/bYpiSjfQsuF38zjd+nLy9FM",
+	"2/Z9npEe9H0eJ31O9pxrrNSy/5o2hfPv2d4sqqkTG1PQfa/H8YyXlwCP60LfRxDlyWiyM9Ws5rTohHZp",
+	"vZRiseZL7AUt4erzBxeQIGwWZVnS8Rw3/44sXFBM+IbtHiKFxcC895EblxPIoWumlH3JMLuNjLXj+X1m",
+	"++RyPIX7gIDA4Qv6fnYNL8bXxqTdz2b4p++5Qs7WrEbOmf4bKTZcNzkXs354uNQP6av7uCzZITT2woaX",
+	"9kZAW/hsTVyRY1iie3n+l3d/fPXhHP/xpP1HtDy16ioZI/pXXy05GQ6fLR33mQfhtKIqkiv7szCUEQzE",
+	"9ot5MJYdZM3RDv2dhw9AE+0c+oPGVhT0+p9qSyOu/3EFqvDbZAdiWttY1hEjB435joF/GyhtrYFEM7Hh",
+	"4CcDHprMufcWyeqEl1Tpbg2dKybnidbFvndepK2erEYA49wdaCPcimmNSEeqqVitWMqxlYj8DnnLE23p",
+	"XgVtHxLrzrCqFdrXYfe6I0srd9v9YL5Yu2jf5cgWT65l3UpCeNRTakrwu1shgvuSHba+8wcl0QDPeetc",
+	"Na1rtmHPkI+qt8x7wJWHLIhkGRYTabfR7YLnscCEulVuG5U29wif11J4yO/jfOaDwrIVcVCvqbSs97N8",
+	"O9/eTUmktp5O94LMk2TYKfIG2Oq4q/s0t+BAbdsbtmI8hnB40B8/EjVJVMymSq6Hkzi5Ir83tDYHQLAc",
+	"ym+4WtEaTiim90a6FndKbRi/mynHFf8nW0CT/85vuNDffBUXwbLCBh1JT795ggulIdGwGQhCdoTyLass",
+	"TnCOcsARwqaBAh1mxx2iNQ79qul+d/uAJnaTu8TtEyGy5HBWA1z3ybyENb5/uhfOHZMPo/077MAD/sE3",
+	"fUXwQM7OZGL8Razi0hZJ+RvOqL9tb5P6jsfrn9ABnI+3ibIl/PGOCWb0RQzczIGVILAZPjgRAPW+GVsJ",
+	"3Mtn0P1ISA1FBS4weU10zVlO6IZy4TpIAue5EFq689VE1Lc5VfkHMqNuhNUbhqOSnMVvbUAtqtEBq4MO",
+	"Z6pxSBfKbBEt2gp+1+R6oGvTCfE5E/LKc1bWab/kj0HWnqEOFKyjRRTu0/H86In9lEKrncUs0RWakuMC",
+	"LHzJVDF2nHYzICNeraGMB5/w7ZfmAPlP8nrcy8dxdH8qLRPG4CnmNUf3i7dCHMitGkEcSCU2z2pAPZxk",
+	"gulF00s6bWF+JzmiHSNziw2nmqbVJzz7vpB34qGHrR0/7TjswDG/MQZkUzDbaayXZG+0C5Yv+tiAYazZ",
+	"Wk1UqF20ahySwOMelJHLNHhyU9OcTXs0zFw9wq+QZHUfTYkE/dOeq6EkfZdJc/RcVSH1SM1bWsuY7geC",
+	"Pmipb2652CxyulexAF6/hbiZrz+yrl6gw2S9Mb0GkDdhM6TWo+J3u0dQxzLej4KLCOrbcD+jRwL8Qcdd",
+	"eZtaNiJP5LGgFWzdTUSKR+SpaAFLQJJwRWzKBhFYPAVPK0KhVSsCSKB8YzkJ/EnuaLb4nD66V7oeNStZ",
+	"W8Kfu7eaX7p/vjsh2k9v5y1ZBmF4bphuquOongoTzyo/p4mSlBsoVXAZGqmMj9l5HgfxAloUr9ZnV7/N",
+	"UvfeZTHjC9A9hAyaGhYcqz4gak/3HpjEzb4vbRKJJ5NCEje8YELjglXMAF7IdboQqu0ezFUUR2hLl1wv",
+	"XELI1BvzV6rNTYezinaUg1mfarw+YAis2b+kv4goFW+5eO1QufoxqjuWyo3fREMR37ryeWALIyQhyZuK",
+	"PbFpmxHXWT4h4dK+0D7u3Nip9dxsaSwjHmp0J8PR9YNBEf5fy7rT0hOadtYSsgetnW/rkUguGYIbKDYt",
+	"mdgtofvaS6IleRwNZYxVTHTiCY4U7kVRSjZlSdEDPi+7U+EPg9RO+8n98jrbaPc8qU31QbJOv0zG3nNI",
+	"uxaYBpv4+swbUkkudAbbjtkAwVNaVplz7vjXXbs0NjgSUgDQc0EBGbSUUDnl8uCm7KnRNuROLbTc0Tp6",
+	"+7OaBXPaSKYyw3ECsbwzDznb3u12zTBwcL9v0YO8lqBKFQz6U9aQAWG4B+YbBeeOpR2crAPbqmaz09+P",
+	"6dqWimhTpReNuqf3sKrZmseL3aumrmzNQ8x2k7f3evVAl4UzP612Eh1yd+jYo0Rnbu9S+x9PZIU+dtMN",
+	"UuSksWvQDpqcypFuJmt9tAlO33wdpB89jja1bze0q9jOUxrbLYFJxBb2i8D06sEmkNZJfiA4UL0gt2xv",
+	"S9mpIj70giA4s3vnHd4L7UWJDmLBdkzp1jIp6Z4UdHVrPR3wJcopdT2AmD3B6xGPGIbdUZzdlnAU+XPX",
+	"03dobTReTWwLH+y6INcIlI1T7wj2OXLC/T7q00jgOr8AP/QVttgKog6N0LwgSpYM2n9RdasekV/RfX1F",
+	"GpGba4/uH5GfJFlRBc3f/AoIqjC2oRgAblgAXoikKuwLaKxOBwYXGorOM946y4VcQN/I0TBkSuUSXq3C",
+	"8FGgW7k2N1KWV3jRGXVMrsnONe02D7qj0kecmidAw+IoH34K+aXdw8OEjm44In6i1zye+j+ml2JVnpCu",
+	"0HIFAHuM1lia7bWEmHKKWRczztQs1O3B5Za0qlj+kzWy4xCd03rdT6sLdW/sdrl3nwZt7t1H0Of+nVME",
+	"Hj9ZlFLobeKEwjM53U8xQaly8dRyCvF9Y/1jcRngXVQTQwo8HHy1NQwDH2AHUkpcMd9AgXPE+0SJ2QJS",
+	"MiqgKYCXIgriEbO6/bssp07FTI/4AaXH2CrWGALyDzb8Lt6lt0XvL+2lBT8wVh+iWSjKE63+udJcxND8",
+	"vpM7UhqTGBjRXmfUmo9FMRgPjqukI5xo3lMwpcYWGHaJRE4w25mYkXD0nKS3dQ53vI/vRL6dzaoy0YcE",
+	"cmQmvSy8JMieabxL9JbtYdugVjMfRzMJg8zDDB0yZbB9ftYBd7mNiLF+13c0oAyOOxS9Q2za49/Bo30C",
+	"+DsSR4pOmYs8FiGielEwGsM4tw4Hm0kC6iP1CSr+0vdtYK86DpuwstY5uTPzREEF8w2zSq4UF5vMKB49",
+	"3G/De4XcsZosrefZH4c2JcuHDsZw5XyNcwnQgW2koakqVpsxoom1/dZg1k7pXTpga7gbZwd0tkFE0KkK",
+	"7FyVvn6CM9VOtCeXos8ASn60e85NU7oJmYcIE/mRabrt2wq5G31ZIXcneVfbB+FQwmvkS/PKflsdUMcA",
+	"LTnzpgemz6C8CdJkOLJ01DLpssvQehMdio5c/2lqnkP2T3PRKNJqsMrgWcfKx6xuYr7HqJIGJZbJhQ1B",
+	"tgZrAuFxTmsGUitvQOIfE27Ggs3o2oIrD1UcBAriPpCjoKJtOASeXEGLPGSdoz136pFIlV40Gm7cxAF/",
+	"zVlymMk7CfeAYVBaO0AbkAXsjhUKbUXUUYgZHF0NaEx274vOLQDRDfO7rB3RiTL3bhDeeD9Y2wsumBUL",
+	"ipsDgxknAe7VKrhXkhAuASmS3NY+g6NP5YSSVsqppolikoOhY/zw2lDUkgPGlL2WPiojBeWAsy8FI+ik",
+	"EDmheW42xCgy0E7N/OMRCYOPorMJaN4KGwI3WttO1rcsJ+aWX7v01Z4hxJW9D6/s79yD+KmDRRIB11jv",
+	"VCdB5T5cbGk32Odn/nBD7X7mjzZ023Ed3Gq4C/uuoy4b9LIdvMw3CurPc36I8sFDjsHkpykEIGAgOppW",
+	"CIapBFE7lbDAAfqgFVobY9FpiVxshsis06HezEbKbaOrMSPuUF+NSgKFx/oKUBxaIZchBhgaVoIxzKQu",
+	"uIeJB1+tGf++pw2nFxy23m6lBfiRb+5YtwPO3FNAek1pkdxNejq0SEObpdUcegaMV3BitsyBendo3hzq",
+	"7FGr4cDciGjgUd5L7/jBpRk5w/GbLS1kB6R56v5Ny9ikQIzIgJgylLUGc+tqRr39XaxQXLFVU3O9v4Hy",
+	"wjYwZ/7hqkXPlozWYZXGVuvq7MMHgC5ZR1KR39CcQ/aOb4IZMMX5puFwtXu2u/KOQlcllLWWyqHUjDQs",
+	"zd6KXvtk5UpCM7JqysZG3uHn5kjbbN5H5FssITGfG50sUPAssCk0Pc0wdkCCfLdr+563wtCgLgkCrsLk",
+	"MLEuZyueM6dSlI/ILxa3xtyLoMfYN4BnPLO/ujTPce2VL9A5wF3ojB3Oilw9emvOWsFXTGCQETPUzp5W",
+	"ZtXnTx5dGtlRF3a31NXFxW63e0Th60ey3lzY36qLl98/+/anm2/hN62HF9vtWpxVX4F89tglZdOKn12d",
+	"ffno8tGXmB2NPsiLnK9kuWPLC1fPZT7+kAVfKFbzyKe+ziT28cUfEHL5MPL1wEt7D5ZM05xqOvbc4GR7",
+	"T138gf/9MPPx6bNO/vDiD/fPD6cYYyZ52sF6v9syWujtPyFvlYELD5stcCm+z8+uzv7G9HfwCASIVCWF",
+	"7Wf85PKriFix5Uqh3Dq7+u1ddqZcwtLZzywE0wMZoxSpG2H9LC6MyQpMSgOHxm9nrpbtnRn7omY03w/O",
+	"+g2jORfomp0wcTOeOThfX34ZCdxJqF/P9+ML21mUJB+epYIsjdleaSLkbsYS7x5f2BigSq7zJVf6qXvo",
+	"YJ2XmL8P0W9w1FZVYbv4X/zDRghReZyY5gNpInCrJLs+KiwMRJChxKh+mhcO+xfI6glpXtOO19IHW5BA",
+	"kK+SKkKOp3n+1OfMWIzgv8p8f2o6uByVD13dDZJmD3bh8anfPrIDJ9iAH+ktCyL5sS3ocejFHzz/cJFz",
+	"5TCq4hv0HB9oN6miNQW8MZXMem4fufg+f23+gJTnh9jebhn/pN2NyJJvoVLz/rvwrcjDdAojOIzWYROo",
+	"pu6JkJqv2HnlXXtqSGranfkJfvQ6+M39tuqBxNLBNC2wReSA/OqiTautVEw4lz61QEgORPsE23YD0MsY",
+	"CDXTU+EmbpjRG9HZKII9tI+ibGsie3PzYHtz+mN0OMNJR+lfnS8gOH00X0QPt+t2el64PqsyFof93q3G",
+	"WDpf/ZlsZVPj6yxaO2Q6oHcX4HQfEcgJtKMTrokyE2QidyX9CpuB+UgCTuuRb9YVXMmdXrAnlCOnu1g7",
+	"M0zcriuZs05T2VNds4bskHeIuTnL/WFbFrkOeQW2gra7413ndMPUtasw63S/nXRTtOm+Se0KU3w/N3nT",
+	"yRv+yDrZT2xn857jbANEfRi+gaF7SZczt9/DDFh9IJaBRDc1YzlpKvRT24y4IEMOe0E5w4ZgmycrSEBj",
+	"AS82ukNi5ouDIZjHVNga7FcqNPsYqgZOc9gAgoWgA7/T6e5EFpFuX+I6dljSc+UiFCtaQ2axFOZ+KaXY",
+	"uMRFb2TCoJx17aiD+0JpaoR9G2WGqiGbPR3sOFfBOxGd3VwjllWgJL6X3wz8oQiPcsRTw2y239tDmXAh",
+	"mMVHlhadfnYRPvqBVadglx8Yq1CJcS5PPMNaklwmeKErE+BGGDYUXHrv52cW4NzSOl97Wk9A67/xO2sr",
+	"t822UH+kFcBNGKpzPZ3qFwhTM3ARP4MHTrIDD3W+cIofW+8fO17txkP9o5dyQu5OwAk/Sc1AzKFzD8Pt",
+	"njMysjGcws1H2Gs/p/sMpSGU/8kaGlPCExvKxQjHqNsRt6C6nX+pPlW3N5pqZlkkm/KDVzvB6jk/+IGL",
+	"fM7zP3IxfUJvpCznDB60s5jxI4xNzfnJ84a9qOdN7XkzY1JrPWMTXtMNe8lLrj+GMDbkcqKg3+7MmCxg",
+	"3RhmPZGatHPJv4B+BrFJcweiXsZcUVjeAAiCz7BwR63FzugctYsRRzw0EzrqyM1l2Hsx0gNv9DMbAUhZ",
+	"0CeKDzxDf6i6VcZavuUizwggyWBa2oZd23iskD5ZTUjSdg0Z2+xR5Ufdfqaaj7odUXvU7Sl1HnXbdh/c",
+	"bWXBSIucO4XIFxYyKu1zgO/vT+8H0HPULU7uYys5U/bYqjf8VKoNrtRuOUKNsqJwfimtWVlNPVcXWypy",
+	"eTe06d9Rkb+6+zy3/Ts7+1kG5H/xzTdDWp3VOiS5sFnS1gUkg4ocuHdHmKHJsVoprb3CE7PVV6MF3Zid",
+	"ESv2eWpDZl3j+hDidJ0ulm7e6gbNus6pwD0INO9u0sUdq/narjW5Y383D+3dnj0s8f4eTmgooLOGnNAT",
+	"aBvQ7QpSzuGGQ2KutgAYbAw1peH+o2K1BSDtBD1XW1rr8yVVrOCCDRtvf/VPPSA53UuGnJp+uubIr2W9",
+	"YpnRuWAtp/Rrrmv5TyaC18k1sR1J8WVqpgsznLyTUjBQxKUZOLEBErnda8U1ZB1C+o4Tq9cWmqxEGAbX",
+	"D8G3phRvhTH30e1pixZweYj3IGsCiMWPyCsnNoFfLQnQb86EyyDscseLmrF/Mrd1D+QjdcN/Ii/pM7NP",
+	"fokRznwBpDoB/yE1sV+9YxbrWkdmqWpZScXUsDOmd7QvGOIhxLWbb0X+kbbvWyP/PoMklsgBRxBLFCPD",
+	"pJVFweimGRGYz9rHHlBi+rdMSYQDQSlsTf19XYtQTx8MjmLL4rkDNMiKKgAU87Uk4Pi36YdmGhiv6Wtn",
+	"+FxIb+yELSwmQcoEfhY+N1dPg4rN53Q/WUV7Sec9P8up8qrRK1n+K/jaOpsSYc9nAe+4Kw4vPsx7oa0C",
+	"Knen8dRASWdb61+xei3rMizydJmywLYrWrIOd9rHWwbNW0zRpDRwuKMPSGp8xZAcqNmGK13vT6kmGTle",
+	"QWtu24zJJRmXzMZeawfniuUJu5prjVkCII9sn3hHX0fMPnUvWiTUJJG7EK8PSOruiyLUxgdsIwEbgC+k",
+	"gAo6XAjaOsjk9jGPL0EJQl6caJvc8LBBgC/psr3XssZpGQ2TQpGJ3jJe4/sPe3TAx30UrNGdG/NdPndA",
+	"H5+h+xLnNuzgyD3myUmcmK79hHdjmhMC9+ha78wJsoU1mC6HnDJxFy6g4/EUSfUMH/yM9wRmOCTt7FpP",
+	"KOtwRFQU7SYt9xboh72vpMLSdFvt3XdmtDuTshC/g4xISta8KLBNDtT/9l7gTXxAzTbH0uK2WWCmzGbr",
+	"7WhbG+eTKH91VS7tcLlEMLet3BGl6V65XulZgFwE3xo7FZAR9gqybIw1THO+gq5FgnHwx3FFjNKrjDUJ",
+	"p6Oma3BOGOlHhGyL5dAc9X687V7xFQcBuRGQjXNgasKen0RcnN7ECbjyExmpwQySlgB4za2/QG0Z00RL",
+	"ILhF3iae4C6zCoX8ltGcYVfdl7L1vbUT61cQfziBKcwFIjHs0P61Rw6g4hChWFnk4koqrr1IhGb9KnPo",
+	"HfAcnBPbGN5eusCXkDvmUeTnCNGLP+C/Hy6AjIOGiXnuBp46mmmzmDdJVvT3hhGet+4ks/fZGTdPVBRK",
+	"5GyNp/uqy45ZsIPT2xwdzuaFFVWerdwkfm8YhN7sLGw1fPhazyRnW10WIaY0/qm7PWL8HMZvGPPLCxhl",
+	"kFPxFRdVQfkYT0fhy2G5J7r822NpvRHg6MUTmll3n5HrJc3h4cn614XTwQfv/tfuoc/y3rezG7rznWqE",
+	"Au7bn+nG3Ec77z8TG0Z2FGv4ApFmHnxwcQZqBJYquDbEgSbxH14O3UOBeOqkmrKF4Q1cw3/3CmPNEFYe",
+	"EDWuCSW7WooNBMu4cqUXuRGuhuMgZ8xezy6lH1A1cro/vJyfm1e/9rL0eEE39uj6R6pX24e9zXut7z/J",
+	"Te7bsiTMDkPvT8DHv9ZcG8VzJxAc0cyxoxMDvhLM7npAu5stuS7+sMfmw4UZI+3OvuEb8RH40J6q11Rv",
+	"Py/ePaJm9JSukbAvUerOhIc881Drke808bHRe22z5tYQyPzYvG5W45jZhmEOGHpXS83wwgGPt5nzktFa",
+	"ESlA4vrWroQKADs/mu93XG/zmu7SvP+rfeLf/P+J+H+S6Hb7KJCznMWO1reNBttGUx+b43+mt4wsERfX",
+	"ynBIJWj0FnBfjaqworYqFXDchNU1lu5cD3G4RwNN6qAv4InZ8ZuCbiBPvFN+deKwzLOCKjX56Vk5sT/L",
+	"f4Fgj9mE8UwiZIET6dMwWNvutNMhpHXFteh2B8nViHLl2dNlhp0r24F0yLB3XUofMtTwAmb0S+XflbpS",
+	"/fcntETtmC4f3l/UhbEfoMusvGN13kC6ncoQSrCWu9Z37RtbDuTeASbWuWIjqDIvzWM37GFhZdxLphiZ",
+	"p3Qte5++c6JwbUzCPkBZFvL5UKFACo8GjDRYpHqgVA9HwU9kOrnXD1tN99+515iGgz1t7O7EzB1aVbW8",
+	"QziDcuo5GA2Z+VV+lo6asT1wyHAni5gF/pQWpHkWsS/sPg3k/eMD/uz8l8cJOmEWLJImt7QZ3vUszLM4",
+	"sPeM1msddtxHjU5xXCGsbr1jNm+0o9mWdE+E1POYpqp9M/voSX2N35+EZx7yrNp5pnbOLfNUSETgjXVn",
+	"diebIsc+MhaP1FtAVGny+AnBRieZ6yLWnnC/k/N2bboV/e/D/imFO6CNtUaoNY+lIL5n+Nimq9E79OGV",
+	"SfW9eAE8mqCXnegJ1fYDVNs2Ud4p8FWzLLjaspwgXq8iWpLVVhqNxsE8D9H2PV91ii9iy4JniDJ7pqX1",
+	"cPh2WN4gW7JCio1CkCHfjR6bJD0ivhYakIiUh8fF3Clt+zu+FcH7WxVaN/m+fYi4rm8tMq4R/+zOEPea",
+	"OCD0truVV8JruYNWEA6Kqm2Z+1a4dzGtudj4viyycAC89icA0v6IPLUUaMFSXFcw9KC3dLE4AHQpjYaD",
+	"lW2ACBzJwAdmxi15UG6GV4yyM07khPzsWKll46CPsuUZSy5jjrZcDrQe4m032T5nn3sTb9gghYdddO0j",
+	"0N6+6jMxTi2xBm3SlsIjFmnLvg9hksLon8wiDffu49qlILqCXbv2qZ8uIQuTsHx3On8xzDklE8zVDgk+",
+	"U0V4yjY9tOnaPVqzN2G6ReLG/3x34iMbJb1Wan0DBe9tOFU7rhjmS8dupyP2DM9c2hx5jQ+cZtP+xcyR",
+	"105gOer81/E+9JpLOVXGaS0trw0GkScy2Ryj999s9slvh+m2b2r/LxrbRHdQh+32O56NePkRg4vdmSY2",
+	"AGyuVslBR1Lp0SihnAwhd06oHnt7sn+YY9dD2z39FpovQI87aTRnODNCd7p8e+/XgGLttp0Lh2fSiFym",
+	"z/kvwjxqAcPUvyji/c/0Fmp7V6cAF/oZ0W0N2XDIoBzQkdHvQzkYMv6RfYSmGA/fjgFVJmNnIOQvdEXk",
+	"Qy0ASjYT9z8GKv/ZwLPvZYPw7B8Vtd+8dcP0sWj9cYr+G2z/o+zmM3RADW/otYcKLNhaQ+0LlmRau3AI",
+	"ht+eLqO0iiHPt7m2kEDP3KMPvhX2TcPVenYypzk4W9tC0w1rblVH9VwG+7yjXE+g67iPA1f6kAmXL6nY",
+	"NHTDPlobk+GyVyTM6TwhOB46z6HWRbP32iJEkJxqam03LKHQ5n/Sderv5pMP7qGZziAayhv4/r7b+flo",
+	"R09OzBUxfvhekx0vCsgBPY12/R0NmQKq1qVYGV25hsC9xXhXbVFK2ync8AzGndqIEiU1qxgdZBOnzF0o",
+	"RuvVgEPmBr4PVOgHKUHB4fFdH92tgi8fktiWWg7E7WToZlD26bYCEGugM67F9lcNqwf1b7+JYwL7tQdf",
+	"/Rxr3ZyZOkj70wnf7mZOJ/DFktHyvCpot01LD7mp1xffAZzZd9K2d7LjJWNqOZx6UId63d6x8fWWasg8",
+	"r6UsXWVkLgV79FYA2BqjJda8FfyWdVEhocs12N2u62PQc/4ga9g2XYWe8cugNXzOa2ah1CEMDd2Pgyg7",
+	"AFKav6D/qm3n72MtG37HxCPy1eVfAmklZJpQvnP9NfnqyRMXRDbLJFuuobgeGt7K+q1YUSGkNgIZa/qw",
+	"GB/rv6Emsm10TwXbYfAbev6Y+brmkGbCj8j3mmC/WswArlhd4uvAyxIJSL8uqPirof5nd3+aWZnZfSI3",
+	"ont96lzLRhdSnsJn8VLKW0K3jOaGw0HVxfPgefx9h8MhyEFzOHPARB4FkNc1tGb2KBIzpEMuFZsgg59L",
+	"9aCa81P1av0xwK5802hYUMrS6baWPpUMt2l1gSBH5A/Aj9xxkbtQMC/n7CC4FYfTIOCJzzOSyMUgRAws",
+	"ro3cndAn7C4yTV1HLK+nHoK+B3uQypJ4+Tm7bM3kPlVyxUB/POhAeBp3Qqf0E/fWe2ZG9zR6rkpaJfPn",
+	"Pra+5DWWt6KkFapMgBBgXrnaGh0c/nGUrvKI/JpSNeKpbJbNf6TVQ14J7VteACbJiaQRzXNAoqHF69qs",
+	"TEMjeIRasdWacvkPttLAZLykG3ZRiV5Zp0VJuTpbckGxc8EBZgn+VN1t/vv7MYCT6OEw/HfKUjGjMgDI",
+	"jlxDumIQC8PMRqR3FmFN4JSKrzSwUW3+RpNPDZ8nxAkdxDPBR+ay0XdU2UjKv0BR5mvIMR0vy8Rc1JPm",
+	"Ddoh24Rcul6T3VaWHibSmhMWgDPgGdFH3exiwuLftnJHDcNBPIXvkQyfYc8OM7n7RjtxlJOgI7eRPd/l",
+	"27dYUBN3pBFje/KLfeIz3ZXPr+s6IC0DyUqbI+C3Rct4Y/zDHXLItcMi0z11RPtT/OUN1Pw+TAn+//+K",
+	"6j1ZJ4nwA0l6KnkeldLUZqkRtVealcr34EEcykROeAihnEKyenbzd+d1Ax8GNF8omlJgtk1GFDP7oRGs",
+	"aiXLksKHJV/JAu6cmmi6VNfkl59fnP8ZGgR9f/Pq/M9//vov549bTxwpWc4pMSoTKLZvxWpLa8X0/+RK",
+	"2qcfEQSVAL1YaVpbFRwx46HMZNHwPCOY88ClWAQua6u4LHh+TdZNDeTCpYCi/VYozaqF+TkTeQa6eWbe",
+	"gm5F849GkS8cCHoOmnxVy03NlMpIzpXhMi4alv8pI+z9qmiM4v7FiooVKwrzAyE1eX9e073551uxLhpZ",
+	"S7WS1f7KqPAhhCiHYoklwIOylYYx/X4vsOF49+8FFhCFHwc7mWE2Y/ZWbBnfbPViVWZkh/+83WQWbVLW",
+	"7b+AEsEfC3T5ZwEd/UdLXuvtIqfahnzY+0fkb1LmBBt2WOrKmuVkt+VFULgD5TzG8s/IkrrexIYjZIGg",
+	"9C7+jm5TsPHwh9gwo4UzBRfoNaGkoJrVZqS3YiXrmq206oSZFZb52HqgXj7fI/IdEMURB36IKcdLBqVH",
+	"a7pqcdI9rTMHBvtWWNDXw8IiWgBgKyQ04HJwJVwrVqw9mjOrou2Pvy8NY4S3QvrCBRzFlbqba818VBcs",
+	"LugNU0YipjJClgwAzF0qHvS9ub8gxVcTajcgJbEHweb9R+PxraNv8o8T4XLTG84yiFDohFGvw8Fb6JLQ",
+	"3WIsWu8QBx+Kq9njemS/3MDnU/p1vg654AG7ds5EMiro5gUvZmlIbiHzmvc+lHr3A6tLOmvw14zeBj94",
+	"YFxTpNWzoeTNE/cqjRUfAPK4ucUw+Q06NHS4HzHuisLwP+tKqpZxD1l/FHT23zz/OfL8hD41dT6n0fbn",
+	"a2O1LbdHbazTW1Z+xLTFNHi6xjUBf3M+KCzvT1KwA3jHh96xEe0hWPlsJMUvo4UFrQjcUoWJ78ZIY4QW",
+	"NaP5/hNgNjpt5lCH6SHiYS6KBVicwVwXdHUr5K5g+WYIIal96AQc91AO13aSnwotqZ1BmUjxCh4B+31H",
+	"ZO2SL04Y0NzLBoF3FGOCUNHySReM4toakmD6ct23fgdTKnuMtKKKnWPl7kj7PKrYG/vcZ2m/tBNMZRh0",
+	"+75eA4HLSu+hzBRzUg05XCwVGsMXUt6ynNCTFaiBQ6BtWYhz6e3vIYKDQ6QFRXBmn9On6FFCqFgIFrty",
+	"PKzB220ZOMHMOxsMGGKCERRbU4WQeVXNqWZXbSmftbtw/su9U2A3NS2tlvpWrLnIzcMA8W8D5NR2h7YI",
+	"LK8ZPlI1ugtEI1vYXcjXQCZ9RH7dSnixlvKWVEG7Vv9Tn2yHPyE86khBXjFc89nJxJaVP1V7VT+B2Dn6",
+	"gVXagX/tOmfqtDKxN3b/jKAvbz/cHLQv7zwW7aCw+9Y/9VmKOje9j4k7g1Ue/kLyzpeS5uw+enK7Iy2u",
+	"+pDu7Nb++SGpf0x121FhWNtmLa0eTtluddlPq2+b283PxWOFbGWnkdQkhgQEsmH5cHe/vL8ZLPjwrHQ3",
+	"UleC9CCQx25RpiFn9YSJKS6l2WwZc7Sds2cQjRmGsYcnPktxbqY2tAGwuIzIIm9l7Ckb60MkK2wJDbmG",
+	"qR0wJNRYjNUzN/P8nkT+TPpVwCo+UUnfEC88xSZR1jbwMo4rsmRGhTZX8QkY42mehzzRNmAmBV3dqmtC",
+	"4fUHshaBKWefXA9nOXDpO9D9z/T8utmlzq9f4ilBRaHRgsOt9FYT5hMzutpCaoKxqdStakugvLYFvlOH",
+	"ij6Czd3fs26u9CGmxsNmCnevxgn+/H/nE58yn7ik1cQM4Qmn3/mnxsERPtO7Gyc3dHs7lANwiXRdjeqk",
+	"TiVjjUG+TN9Q7jqSLCAuFgQEfs2Rkv3+zsl6Q8UgYMwrfOKz3DaY23Op0shVsD7g+FQ7G8hh223B81Uj",
+	"KJyQ4qQNX8JJIDgedl6DL4PyQa7C/Q5w2f0lvdwHGNMrydZrvuJHKNpyJ847PpRE6CHPX+3E/W31B9Lw",
+	"grl9Ig9bSJ2Ei+2aMFoXHJPYIKi1P5F2R9ub/z+goXQn0OCrr1uZH3CUZ0PD6rO0hopW1imQTj3ARz5T",
+	"BICK1cP4CzD5U9ZrwIjW12ZkDLQZHhLvnQIdmE66hPFHestgUZ/d8YRZfaKDiRSJbPGPhvauFh9blSz3",
+	"RpHGbnsYgzvB7v+I4HawfYmbx06DVb1sN7fjgwfw4g/47wgUx73YYkoySTUr9aRi9T3U+Cpfz1fAJ3Yr",
+	"T4uCU4KBGF7odhuHMr3Xz19Y9fu7n398OcAKvze0pkJzMVyf97/bx+Zu/uebTPSGrRiv9HgqUY0PnlYr",
+	"5wrBO5aNJisAdbAwII3q+NhsBV5syyx0A1crWg/gZD3HB9o9zP9F67gAvdkoJCdDgm5pnRM03/EFruQF",
+	"o9ah0AdtbMbu1axmdBDkzHz/L7Z3T2KVka559P337g2AqcQ2zyOTDW1RTbli+Tk40kZT9t7Awy8Kuvk8",
+	"tdN2fsMhQbPa011MZrQ2FGzdjm22G/bd2XKlZb0fNhYONuNCMa0LNoT5Zr4/wY6c/qjg1D5ROtscTrA6",
+	"BZQcnaxzQygyXS4V5gyZE+nCBND6x7LQCGvYa3n8jOKDn+kBtZNL7Ebtvj5d5kxbM0UD9CF0Tg+JxZDc",
+	"F9A1fZDm5ucv7tXafh7Zc76S5REVbYc0x5scBBdSp5u68Azff/6cb1gsr+7mu6fnT77+xtloMFpG3rx4",
+	"Rv7y9ZeXZ9mA0ZAFg6tKKo5D/jH4kzesqpOTcVWRg6/9cELXpOcopGIj0ADOR1ir7fAx7Al60330X8oa",
+	"aRc2ySYJ6XAiy6Q7atKFlLO7FsQ8obZaf+DZQymdwUQ/UUi+M4fobjmd9hpQHIkUtuy3rvkdU2QjWdsv",
+	"IhAwLyXO58HzowC7t438lujJYjuXObukq9tNLRuRZ4bnINUPb2yJTeUFI8gL5gMlS0ZyuldRToke9SlX",
+	"d0Djz/UCH2aDn/s9jE4Inb6mNd7iQYekLcUumDO34SLn69F+D0ZKPA+ee0gsyM9WVLcEGJfTIVFPGQE4",
+	"qAjt8oC9dC0Su43B+6oiLITyPU8hAm2oPcwxeGmPXM7oKJtdH4o/nFeP+W/PYuz+hvFQuYdd7uUHxrSw",
+	"ZIGIcDjEck2eXF5m5MnlYyPpn1w+CdAFdasyY3mGQtgEY93TDXtEvjI//erxl8BoXz3+2vzW/3SPESwH",
+	"bfFWmIcwdGKR6q/J15df+v7EimHGUmnLnIBxyRum6/05cARRbCVFrmK1HT8wVqFlMlkvOdas+IiG/bAF",
+	"CZgouD9g9+Gh7zcYBfyrU8bLBmb1E9tZYJ4eqxyrBp1Yq0vN+1V/vggyLiRpFHwcIPRche7HT6beCejR",
+	"b9S0598/e/VjOMFhe2y87u/Ymr/PWWqbFU0R2rjy0+ZocQ1ADh24uAKwwW0qfM6E5no/CLVppzbHUWrL",
+	"uf41I0K4xFNg+z0roFbSlQ52nJnDWyJlqS7WtCiMNTVWi+CeetCqAnzJcGWBncjJMbchw5DR2qoohjr/",
+	"oUJ1drdlAvLlrP+M1x6eFDITBxEUszSru2WfPVRtAA5/Ao49Aal/AgdvTayu5PezJfoA/qRiGrPu41qh",
+	"7dhRQ6ntLRMeX9v8zLcZtFILlE6LxVfVXAAwnqwtCJvt9HEO7Szwl9ZpupJCyYLZZhgW4JRrUtJbpqAk",
+	"WxCal1z8h3Il0Csq4GscVW9ZrR6R7zXmseHgHi6H/OUSPBUZUQww9HjN1ILqRwca4y+K3QA9Hiwi1FSf",
+	"KKPpJ7b72ZAlKQRg7xzxffAOSJkRtTV0leIkouGmcpzq2SFkJ1vy3ZnQQAtLX+578UfFai47LqaeShfN",
+	"o1LY1swYJ0qDPSJ3jwiivQPio9J8ZdvJGpKUTG9lbqvzEVFSrskdLRqb333QLVDWb4Wh6JZZHMPddn9t",
+	"TDYkSdsId1PLpsJB/tHkCOaAaAQ4LyscH5FXFopR2Sk3Imc1qRRrcin2pbXVlAbTi70VYBbAKeUKuhZe",
+	"W2mLy6IQkauDUhAQ3VTdujxjW83PBbSzsfPGgnxQdc06Fc/tGa5lwTxc5FuxYRpJZ5gIrkhgMLNi7O0t",
+	"17BKc0JLWhSODo5mGYZnOi9ysiNnFa01wO/m8lEcu/7Gst4R2Llc5g8EZTULJes5OGh+YPvpIFCOQ6Y3",
+	"MmT0jovNR9C93X6kbFj39f0lTVMSir2aM5sjAnCgRvHeM1oTEPUDwAEgkYbVuJ/xkQckF7xhSIGzszyV",
+	"xxFG8ycU5YRiq5rpoVbC+DOX53Qnb9lQnpP5Hu+jf6OMj3ec15ZSh7Q3D7NVUxtb0RAPn7z67Z0hj2L1",
+	"naNqUxdnV2cXQDY7TH/Oz1t/QRsNb2+0DvqqUSmhG8CVdygYEdNL0QswqfHG53V77bYjdNDbDgbB9Pdu",
+	"vvuVr3/xHSx6H/yHIrlcAYix/8bdbsGbXbb+4Vttp8N24v0OUcEg1gw8HOaFS2QhBbtjhc+Oan+MuF+H",
+	"v/zVKhEUwooASotV2eD1pDhemHAVwBqjLkN5+Jqg+vRAx5dOqQZo47CQdMkKKTbQ73HXdu0E8IfwhUZL",
+	"gd9yBQ30jWbfvts1xU8s0i4MHMNt5ZrRBzJ8L0wNOwb7nszdCjZAyuLBvrrCtcjGRhHTrT7qmB+jLDUj",
+	"JVcKsbTcXnss2cOhfzT3jMrcNYPD7sH8NQea5aSprlqVUmXOv9CqP3RlY/FLqhjiZQPGutC1LAwRah2c",
+	"m/bCiq7zsMtHy8xWrw4PIRqGhyN9+3vDqxLOmNNssa8FerBAceW2pNAeboCVEuBosqO7CNPh8Lani90E",
+	"d5nan1lBF+McSXKe26ayO5hZ8LMmh/bg0fwYVkMMG4G2A2Li55FfgTd1x5ZE1nzDBUGxSr5AL+vrmy8f",
+	"Pf7zn64wwTsPZehyjzj0xvCErrioQhuVfcUekZ+k9fOtOdoQbZ84BDM2qj04ZSj55c3LgJh8JcsdW559",
+	"ePfh/wsAAP//",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -14,6 +14,8 @@ import (
 	"afterbeam/internal/access"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/store"
+	"afterbeam/internal/summary"
+	"afterbeam/internal/summary/trend"
 )
 
 // scope is how the rooms of an account bear on an endpoint.
@@ -62,6 +64,23 @@ func (r *rig) stranger(room string) store.Case {
 	return r.procedureOf(room, store.Identity{Number: fmt.Sprintf("N-%d", r.cases), Issuer: "TEST"})
 }
 
+// summarised makes a procedure in the room, whose name the summary of its month holds for those who see it.
+func summarised(path string) func(*rig, string) (string, string, []string) {
+	return func(r *rig, room string) (string, string, []string) {
+		r.stranger(room)
+		return path, "", nil
+	}
+}
+
+// agreed makes an action of the room.
+func (r *rig) agreed(room string) string {
+	a, err := r.db.AgreeAction(context.Background(), actor, store.PeriodAction{
+		Action: summary.Action{Period: "2026-09", Text: "look at the filters", Owner: "physics", Due: "2099-10-01"}, Room: room,
+	})
+	require.NoError(r.t, err)
+	return a.ID
+}
+
 func matrix() map[string]expectation {
 	quarantined := func(rest string) func(*rig, string) (string, string, []string) {
 		return func(r *rig, _ string) (string, string, []string) {
@@ -85,6 +104,34 @@ func matrix() map[string]expectation {
 			require.NoError(r.t, err)
 			return "/v1/procedures/" + c.ID + "/papers/" + p.ID, "", nil
 		}, ok: 200},
+		"GET /v1/summaries/:period":           {roles: "poq", scope: listed, ask: summarised("/v1/summaries/2026-09"), ok: 200},
+		"GET /v1/procedures/:id/case-reviews": {roles: "pq", scope: inRoom, ask: procedurePath("/case-reviews"), ok: 200},
+		"POST /v1/procedures/:id/case-reviews": {roles: "pq", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
+			return "/v1/procedures/" + r.stranger(room).ID + "/case-reviews", `{"version":1,"state":"pending","reason":"asked for by the committee"}`, nil
+		}, ok: 201},
+		"GET /v1/actions": {roles: "poq", scope: listed, ask: func(r *rig, room string) (string, string, []string) {
+			r.agreed(room)
+			return "/v1/actions?period=2026-09", "", nil
+		}, ok: 200},
+		"POST /v1/actions": {roles: "pq", scope: inRoom, ask: func(_ *rig, room string) (string, string, []string) {
+			return "/v1/actions", fmt.Sprintf(`{"period":"2026-09","room":%q,"text":"look at the filters","owner":"physics","due_on":"2099-10-01"}`, room), nil
+		}, ok: 201},
+		"GET /v1/actions/:id": {roles: "poq", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
+			return "/v1/actions/" + r.agreed(room), "", nil
+		}, ok: 200},
+		"POST /v1/actions/:id/changes": {roles: "pq", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
+			return "/v1/actions/" + r.agreed(room) + "/changes", `{"event":"noted","text":"parts are on the way"}`, nil
+		}, ok: 200},
+		"GET /v1/chart-baselines": {roles: "pq", ask: at("/v1/chart-baselines"), ok: 200},
+		// Twenty cases make a baseline; here it is enough that the chart is looked for.
+		"POST /v1/chart-baselines": {roles: "pq", scope: wholeSite, ask: func(*rig, string) (string, string, []string) {
+			return "/v1/chart-baselines", `{"chart":"no such chart","period":"2026-09","reason":"one protocol"}`, nil
+		}, ok: 400},
+		"POST /v1/chart-baselines/end": {roles: "pq", scope: wholeSite, ask: func(r *rig, _ string) (string, string, []string) {
+			_, err := r.db.FreezeBaseline(context.Background(), actor, trend.Baseline{Key: "a chart", Kind: trend.Share, N: 20}, "one protocol")
+			require.NoError(r.t, err)
+			return "/v1/chart-baselines/end", `{"chart":"a chart","reason":"the room was rebuilt"}`, nil
+		}, ok: 204},
 		"GET /healthz": {roles: "poqaus-", ask: at("/healthz"), ok: 204},
 		"GET /readyz":  {roles: "poqaus-", ask: at("/readyz"), ok: 204},
 		"GET /v1/me":   {roles: "poqaus", ask: at("/v1/me"), ok: 200},

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"afterbeam/internal/audit"
+	"afterbeam/internal/export/monthly"
 	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/followup/ask"
 	"afterbeam/internal/followup/completeness"
@@ -20,6 +21,8 @@ import (
 	"afterbeam/internal/procedure/lexicon"
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/store"
+	"afterbeam/internal/summary"
+	"afterbeam/internal/summary/trend"
 )
 
 // Keeper makes one received object durable and says what it is. ingest.Keeper is one.
@@ -143,6 +146,7 @@ type Store interface {
 	deviceStore
 	noticeStore
 	recomputeStore
+	summaryStore
 	auditStore
 	Ready(ctx context.Context) error
 	Backlog(ctx context.Context) (store.Backlog, error)
@@ -291,6 +295,18 @@ type recomputeStore interface {
 	Recomputation(ctx context.Context, id string) (store.Recomputation, error)
 	Recomputations(ctx context.Context, after string, limit int) ([]store.Recomputation, error)
 	Differences(ctx context.Context, id, after string, limit int) ([]store.Difference, error)
+}
+
+type summaryStore interface {
+	monthly.Store
+	PeerReviews(ctx context.Context, caseID string) ([]store.PeerReview, error)
+	ReviewCase(ctx context.Context, actor store.Actor, caseID string, version int, state summary.ReviewState, reason string) (store.PeerReview, error)
+	Action(ctx context.Context, id string) (store.PeriodAction, error)
+	ActionHistory(ctx context.Context, id string) ([]store.ActionEvent, error)
+	AgreeAction(ctx context.Context, actor store.Actor, a store.PeriodAction) (store.PeriodAction, error)
+	ChangeAction(ctx context.Context, actor store.Actor, id, event, text, due string) (store.PeriodAction, error)
+	FreezeBaseline(ctx context.Context, actor store.Actor, b trend.Baseline, reason string) (store.FrozenBaseline, error)
+	EndBaseline(ctx context.Context, actor store.Actor, chart, reason string) error
 }
 
 type auditStore interface {

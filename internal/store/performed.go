@@ -268,3 +268,9 @@ func (db *DB) PerformedSteps(ctx context.Context, f PerformedFilter) ([]Performe
 	}
 	return performedList(ctx, db.read, query, args...)
 }
+
+// HasPerformed tells whether anything is known to have been performed on the days of a period.
+func (db *DB) HasPerformed(ctx context.Context, from, to string) (there bool, err error) {
+	err = db.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM performed_step WHERE local_date >= $1 AND local_date <= $2)`, from, to).Scan(&there)
+	return there, kind(ended(ctx, err))
+}

@@ -3,6 +3,8 @@ package store
 import (
 	"context"
 	"fmt"
+
+	"afterbeam/internal/audit"
 )
 
 // summaryColumns are those of a summary row, in the order of summaryRows.
@@ -34,9 +36,26 @@ func (c *change) summarise(ctx context.Context, condition string, args ...any) e
 	return nil
 }
 
-// MakeSummaryRows makes every summary row anew.
-func (db *DB) MakeSummaryRows(ctx context.Context, actor Actor) error {
-	return db.change(ctx, actor, func(c *change) error { return c.summarise(ctx, "1 = 1") })
+// MakeSummaryRows makes every summary row anew, as after Verify has found one that differs, and gives the number of those that
+// did.
+func (db *DB) MakeSummaryRows(ctx context.Context, actor Actor, reason string) (differed int, err error) {
+	if err := words("reason", reason); err != nil {
+		return 0, err
+	}
+	err = db.change(ctx, actor, func(c *change) error {
+		if differed, err = summaryDifferences(ctx, c); err != nil {
+			return err
+		}
+		// Also those whose case is gone.
+		if _, err := c.ExecContext(ctx, `DELETE FROM summary_case`); err != nil {
+			return fmt.Errorf("clear summary rows: %w", err)
+		}
+		if err := c.summarise(ctx, "1 = 1"); err != nil {
+			return err
+		}
+		return c.note(ctx, audit.Record{Action: "summaries.remake", Object: fmt.Sprintf("%d rows differed", differed), Reason: reason})
+	})
+	return differed, err
 }
 
 // summaryDifferences counts the summary rows that differ from what they are made of, those too many and those that are lacking

@@ -43,6 +43,7 @@ func Run(t *testing.T, open func(t *testing.T, cfg store.Config) *store.DB) {
 		{"recomputations", recomputationTests()},
 		{"commitments", commitmentTests()},
 		{"papers", paperTests()},
+		{"summaries", summaryTests()},
 		{"objects of archives", archivedTests()},
 		{"accounts", accountTests()},
 		{"signing in", signInTests()},
