@@ -68,15 +68,25 @@ func siteTables(s settings.Settings) (t tables, err error) {
 	return t, err
 }
 
+// storeClock is the time by which a store writes what happens, and the day by which asks are made; nil is that of the machine.
+type storeClock struct {
+	now   func() time.Time
+	today func() string
+}
+
 // assemble opens the store and puts doors, pipeline and interface around it.
 func assemble(ctx context.Context, s settings.Settings, logger *slog.Logger, opened opening) (*works, error) {
+	return assembleBy(ctx, s, logger, opened, storeClock{})
+}
+
+// assembleBy is assemble with a clock of the store's own.
+func assembleBy(ctx context.Context, s settings.Settings, logger *slog.Logger, opened opening, by storeClock) (*works, error) {
 	t, err := siteTables(s)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", errUsage, err)
 	}
-	kept := store.Config{Dir: s.Store.Dir, Program: programVersion(), Beside: opened == beside, Schedule: &t.schedule, Site: t.reading.Site}
-	if opened == synthetic {
-		kept.Today = func() string { return demoDay }
+	kept := store.Config{
+		Dir: s.Store.Dir, Program: programVersion(), Beside: opened == beside, Schedule: &t.schedule, Site: t.reading.Site, Now: by.now, Today: by.today,
 	}
 	db, err := store.Open(ctx, kept)
 	if err != nil {

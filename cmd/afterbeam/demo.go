@@ -25,12 +25,16 @@ const demoHistories = 100_000
 // performedFile is the table of what the demonstration's centre performed.
 const performedFile = "performed.csv"
 
+// yearPerformedFile is the table of what it performed in its year.
+const yearPerformedFile = "performed-year.csv"
+
 // outboxFolder is where the notices of the demonstration lie.
 const outboxFolder = "notices"
 
 type demoCommand struct {
 	Out   string `placeholder:"DIR" help:"Folder for reports, maps and store; a new temporary one by default."`
 	Why   bool   `help:"List every level compared, all findings, assumptions and the parts of the range."`
+	Year  bool   `default:"true" negatable:"" help:"Fill the service with a year of the centre: some nine hundred cases, a minute or two."`
 	Serve bool   `help:"Leave the service up, and print its address and tokens."`
 }
 
@@ -112,6 +116,9 @@ func (d *demoCommand) service(c console, p *printer, dir, profiles string, names
 	}
 	if err == nil {
 		err = s.complete(ctx, p, filepath.Join(dir, performedFile))
+	}
+	if err == nil && d.Year {
+		err = s.year(ctx, p, c.err, filepath.Join(dir, yearPerformedFile), demo.Year())
 	}
 	if err == nil {
 		end()

@@ -21,6 +21,7 @@ func (d *demoService) operators(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	d.accounts[access.Operator] = account.ID
 	for _, room := range demo.Rooms() {
 		if err := d.works.db.SetFallback(ctx, actor, room, account.ID, "demonstration"); err != nil {
 			return err

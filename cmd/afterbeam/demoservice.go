@@ -39,6 +39,8 @@ type demoService struct {
 	second       string            // token of a second physicist, who signs what the first wrote
 	logins       []demoLogin       // who signs in to the pages
 	certificates demo.Certificates // of the DICOM network
+	clock        *demoClock
+	accounts     map[access.Role]string // ids of those who answer asks
 	stop         func() error
 }
 
@@ -48,12 +50,13 @@ func startDemo(ctx context.Context, dir, profiles string, stays bool, messages i
 	s.Store.Dir, s.HTTP.Listen, s.Metrics.Listen = filepath.Join(dir, "store"), "127.0.0.1:0", ""
 	s.Zone, s.Tables.Profiles, s.HTTP.RequestsPerSecond, s.Log.Level = "UTC", profiles, 1000, "warn"
 	s.Notices.Outbox.Dir = filepath.Join(dir, outboxFolder)
+	s.Notices.LateDays = 1 // what the year holds is told to nobody
 	s.Site = demoSite()
 	logger, err := logTo(messages, s.Log.Level)
 	if err != nil {
 		return nil, err
 	}
-	d := &demoService{tokens: map[access.Role]string{}}
+	d := &demoService{tokens: map[access.Role]string{}, clock: &demoClock{}, accounts: map[access.Role]string{}}
 	s.Pipeline.OrganHistories = 0 // the demonstration prints its own
 	if stays {
 		s.Pipeline.OrganHistories = demoHistories
@@ -61,7 +64,7 @@ func startDemo(ctx context.Context, dir, profiles string, stays bool, messages i
 			return nil, err
 		}
 	}
-	w, err := assemble(ctx, s, logger, synthetic)
+	w, err := assembleBy(ctx, s, logger, synthetic, storeClock{d.clock.now, d.clock.today})
 	if err != nil {
 		return nil, err
 	}
@@ -120,25 +123,25 @@ func (d *demoService) senders(report string) []string {
 // people makes an account with a token for the roles of the demonstration, and for a second physicist.
 func (d *demoService) people(ctx context.Context) (err error) {
 	for _, role := range []access.Role{access.Service, access.Physicist} {
-		if d.tokens[role], err = d.person(ctx, "demo "+string(role), role); err != nil {
+		if d.tokens[role], d.accounts[role], err = d.person(ctx, "demo "+string(role), role); err != nil {
 			return err
 		}
 	}
-	if d.second, err = d.person(ctx, "demo second physicist", access.Physicist); err != nil {
+	if d.second, _, err = d.person(ctx, "demo second physicist", access.Physicist); err != nil {
 		return err
 	}
 	return d.operators(ctx)
 }
 
-// person makes an account and gives a token of it.
-func (d *demoService) person(ctx context.Context, name string, role access.Role) (token string, err error) {
+// person makes an account and gives a token of it, and its id.
+func (d *demoService) person(ctx context.Context, name string, role access.Role) (token, id string, err error) {
 	account, err := d.works.db.AddAccount(ctx, store.System("demo"), name, string(role), nil)
 	if err != nil {
-		return "", err
+		return "", "", err
 	}
 	secret := access.NewSecret()
 	_, err = d.works.db.AddToken(ctx, store.System("demo"), account.ID, secret.Prefix, secret.Hash, "demonstration", time.Now().Add(24*time.Hour))
-	return secret.Text, err
+	return secret.Text, account.ID, err
 }
 
 // call sends one request to the service and reads its answer into to.

@@ -5,6 +5,9 @@
 // WriteAll puts the cases into a folder as files, ProfileFile is the profiles' own file. The same call gives the same bits
 // every time.
 //
+// Year gives a year of the same centre: many cases with few events each, drawn from the distributions of year.csv, with what is
+// missing or late in the records of a real year, and with what its people answer when they are asked.
+//
 // The cases are tables (aortic.go, cardiac.go, other.go): who, where, which views, how long, how much. One small generator
 // (plan.go, expose.go, total.go) turns a table into irradiation events that hang together physically. All numbers of the
 // scenario are invented for the demonstration; the order of their size follows the published surveys that the tables name.

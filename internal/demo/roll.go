@@ -11,10 +11,7 @@ import (
 // Performed is the centre's own table of what was performed, as its records would give it: every case of a patient, one of
 // whose reports is filed under another study there, one procedure whose report never came, and one that was cancelled.
 func Performed() string {
-	rows := [][]string{{
-		"study_uid", "accession_number", "excluded", "start", "end", "room", "patient_id", "patient_id_issuer", "birth_date", "sex",
-		"procedure_description", "operator", "operator_id", "operator_id_issuer",
-	}}
+	rows := [][]string{performedColumns()}
 	scenes := allScenes()
 	for _, s := range scenes {
 		if s.purpose == procedure.PurposeQualityControl {
@@ -39,6 +36,13 @@ func Performed() string {
 	w := csv.NewWriter(&b)
 	_ = w.WriteAll(rows) // a strings.Builder takes everything
 	return b.String()
+}
+
+func performedColumns() []string {
+	return []string{
+		"study_uid", "accession_number", "excluded", "start", "end", "room", "patient_id", "patient_id_issuer", "birth_date", "sex",
+		"procedure_description", "operator", "operator_id", "operator_id_issuer",
+	}
 }
 
 // filedElsewhere is the case whose report stands under another study than the one that was ordered.

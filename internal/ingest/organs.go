@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"runtime"
+	"sync/atomic"
 
 	"afterbeam/internal/ingest/archive"
 	"afterbeam/internal/physics/organ"
@@ -17,7 +18,11 @@ import (
 // Organs says how organ doses are computed after each assessment.
 type Organs struct {
 	Budget organ.Budget
+	passed atomic.Pointer[func(study string) bool]
 }
+
+// PassOver has studies left out of which passed tells so; it may be called while the pipeline runs.
+func (o *Organs) PassOver(passed func(study string) bool) { o.passed.Store(&passed) }
 
 // organMethods names the method of organ doses; "" when none are computed.
 func (p *Pipeline) organMethods() string {
@@ -25,6 +30,16 @@ func (p *Pipeline) organMethods() string {
 		return ""
 	}
 	return fmt.Sprintf("%s histories:%d", organ.Version, p.Organs.Budget.Histories)
+}
+
+// organMethodsOf names the method by which the organ doses of a study are computed; "" when they are not.
+func (p *Pipeline) organMethodsOf(study string) string {
+	if p.Organs != nil {
+		if passed := p.Organs.passed.Load(); passed != nil && (*passed)(study) {
+			return ""
+		}
+	}
+	return p.organMethods()
 }
 
 // organs computes the organ doses of a case's newest version, as its procedure, facts and device profile stand now. The

@@ -86,7 +86,7 @@ func (d *demonstration) start(root string) (err error) {
 	if text, err := build.CombinedOutput(); err != nil {
 		return fmt.Errorf("build: %w: %s", err, text)
 	}
-	d.cmd = exec.CommandContext(context.Background(), program, "demo", "--serve", "--out", filepath.Join(d.dir, "demo")) //nolint:gosec // our own program
+	d.cmd = exec.CommandContext(context.Background(), program, "demo", "--serve", "--no-year", "--out", filepath.Join(d.dir, "demo")) //nolint:gosec // our own program
 	d.cmd.Env = environment()
 	out, err := d.cmd.StdoutPipe()
 	if err != nil {
