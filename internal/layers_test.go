@@ -25,13 +25,13 @@ const module = "afterbeam"
 // layers ranks the parts of the project, lowest first. A part may import the parts of the ranks below it; parts of one
 // rank do not know each other.
 var layers = [][]string{
-	{"internal/quantity", "internal/wording", "internal/embedded", "internal/aetitle"},
+	{"internal/quantity", "internal/wording", "internal/embedded", "internal/aetitle", "internal/metric"},
 	{"internal/procedure"},
 	{"internal/report", "internal/physics"},
 	{"internal/followup", "internal/summary"},
 	{"internal/audit", "internal/crashpoint", "internal/settings"},
 	{"internal/store"},
-	{"internal/access", "internal/deliver", "internal/export", "internal/ingest"},
+	{"internal/access", "internal/deliver", "internal/export", "internal/ingest", "internal/upkeep"},
 	{"internal/httpapi"},
 	{"internal/web"},
 	{"internal/demo"},

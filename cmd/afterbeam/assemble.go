@@ -23,6 +23,7 @@ import (
 	"afterbeam/internal/report/rdsr"
 	"afterbeam/internal/settings"
 	"afterbeam/internal/store"
+	"afterbeam/internal/upkeep"
 )
 
 // works are the parts of a service put together.
@@ -35,6 +36,7 @@ type works struct {
 	api      *httpapi.Server
 	network  *dicomDoor // nil for none
 	courier  *deliver.Worker
+	upkeep   *upkeep.Worker
 	doors    []func(context.Context) error
 	log      *slog.Logger
 	// synthetic says that what the store holds is the demonstration's.
@@ -133,12 +135,19 @@ func (w *works) build(t tables) (err error) {
 		return err
 	}
 	w.keeper = &ingest.Keeper{Vault: w.db, Limits: dicomio.DefaultLimits(), Fatal: w.fatal, Kept: w.pipeline.Wake}
+	if w.upkeep, err = w.upkeepOf(); err != nil {
+		return err
+	}
 	w.api, err = httpapi.New(httpapi.Config{
 		Version: programVersion(), TokenRate: s.HTTP.RequestsPerSecond, AddressRate: s.HTTP.RequestsPerSecond, BehindProxy: s.HTTP.BehindProxy,
 		Now: time.Now, Logger: w.log, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{w.pipeline}, Windows: windows, Plans: plans{w.pipeline, windows}, Levels: t.method.Levels, Lexicon: t.method.Lexicon, Papers: w.papers, Site: site, Notices: toldBy(s),
 		MatchWindow: completenessRules(s).Window, Grace: completenessRules(s).Grace,
+		Upkeep: w.upkeep,
 	}, w.db, w.keeper)
 	if err != nil {
+		return err
+	}
+	if err := w.api.Measure(w.upkeep); err != nil {
 		return err
 	}
 	if err := w.mountPages(site); err != nil {

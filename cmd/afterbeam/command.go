@@ -38,6 +38,10 @@ type commands struct {
 	Backup      backupCommand      `cmd:"" help:"Copy the store to a new folder; the service may run meanwhile."`
 	Restore     restoreCommand     `cmd:"" help:"Put a backup into a new folder and verify it."`
 	Verify      verifyCommand      `cmd:"" help:"Check every digest, the audit chain and the database."`
+	Drill       drillCommand       `cmd:"" help:"Try a restore: the newest backup into a scratch folder, verified, beside the store; prints a report to sign."`
+	Retention   retentionCommand   `cmd:"" help:"Remove what the settings let go and nothing needs; the service does it daily. --dry-run shows what would go."`
+	Hold        holdCommand        `cmd:"" help:"Legal holds: while one is in force, retention removes nothing of a patient, or nothing at all."`
+	Metrics     metricsCommand     `cmd:"" help:"Print what the service measures and what is an alarm, as Markdown or as rules for Prometheus."`
 	Notice      noticeCommand      `cmd:"" help:"What people were told of cases."`
 	Device      deviceCommand      `cmd:"" help:"The registry of equipment, its profiles, and what is silent."`
 	Lexicon     lexiconCommand     `cmd:"" help:"What the site calls its procedures: versions, names that are not known, and what other rows would change."`

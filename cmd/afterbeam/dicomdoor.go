@@ -14,6 +14,7 @@ import (
 	"afterbeam/internal/ingest/dimse/upper"
 	"afterbeam/internal/report/dicomio"
 	"afterbeam/internal/settings"
+	"afterbeam/internal/upkeep"
 )
 
 // dicomDoor is the door to the DICOM network with its listeners, each nil where it is not wanted.
@@ -65,6 +66,7 @@ func (w *works) dicom() (*dicomDoor, error) {
 		return nil, fmt.Errorf("%w: dicom: %w", errUsage, err)
 	}
 	if certificate := dimse.Certificate(d.encryption); certificate != nil {
+		w.upkeep.Certificates = append(w.upkeep.Certificates, upkeep.Certificate{Name: "dicom", Ends: certificate.NotAfter})
 		w.doors = append(w.doors, func(ctx context.Context) error { return dimse.WatchCertificate(ctx, certificate, time.Now, log) })
 	}
 	return d, w.api.Measure(measures)

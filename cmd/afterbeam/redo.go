@@ -23,11 +23,7 @@ type reasonOption struct {
 
 // with opens the store beside the service and does one thing to it, whose result is printed.
 func (o reasonOption) with(c console, done string, do func(ctx context.Context, db *store.DB) (int, error)) error {
-	s, err := o.settings()
-	if err != nil {
-		return fmt.Errorf("%w: %w", errUsage, err)
-	}
-	return withStore(s, func(ctx context.Context, db *store.DB) error {
+	return o.beside(func(ctx context.Context, db *store.DB) error {
 		n, err := do(ctx, db)
 		if err != nil {
 			return err

@@ -122,6 +122,7 @@ func (w *works) run(ctx context.Context, started func(address string)) error {
 	running.Go(func() { w.courier.Run(ctx) })
 	running.Go(func() { w.keepAnchor(ctx) })
 	running.Go(func() { w.escalate(ctx) })
+	running.Go(func() { w.upkeep.Run(ctx) })
 	for _, door := range w.doors {
 		running.Go(func() {
 			if err := door(ctx); err != nil && ctx.Err() == nil {

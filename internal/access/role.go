@@ -147,6 +147,7 @@ func Permissions() map[Operation][]Role {
 		"getNotice":                   {Physicist, Operator},
 		"resendNotice":                {Physicist, Operator},
 		"listNoticeChannels":          {Admin},
+		"getOperations":               {Admin},
 		"getNoticePreferences":        {Physicist, Operator, Admin},
 		"setNoticePreferences":        {Physicist, Operator, Admin},
 		"getAccountNoticePreferences": {Admin},

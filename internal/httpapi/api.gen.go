@@ -872,6 +872,126 @@ func (e NoticePreferencesFrom) Valid() bool {
 	}
 }
 
+// Defines values for OperationsAuditState.
+const (
+	OperationsAuditStateBroken    OperationsAuditState = "broken"
+	OperationsAuditStateUnchecked OperationsAuditState = "unchecked"
+	OperationsAuditStateWhole     OperationsAuditState = "whole"
+)
+
+// Valid indicates whether the value is a known member of the OperationsAuditState enum.
+func (e OperationsAuditState) Valid() bool {
+	switch e {
+	case OperationsAuditStateBroken:
+		return true
+	case OperationsAuditStateUnchecked:
+		return true
+	case OperationsAuditStateWhole:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OperationsAlarmSeverity.
+const (
+	Urgent  OperationsAlarmSeverity = "urgent"
+	Warning OperationsAlarmSeverity = "warning"
+)
+
+// Valid indicates whether the value is a known member of the OperationsAlarmSeverity enum.
+func (e OperationsAlarmSeverity) Valid() bool {
+	switch e {
+	case Urgent:
+		return true
+	case Warning:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OperationsCertificateName.
+const (
+	Dicom OperationsCertificateName = "dicom"
+	Http  OperationsCertificateName = "http"
+)
+
+// Valid indicates whether the value is a known member of the OperationsCertificateName enum.
+func (e OperationsCertificateName) Valid() bool {
+	switch e {
+	case Dicom:
+		return true
+	case Http:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OperationsDiskName.
+const (
+	OperationsDiskNameBackup OperationsDiskName = "backup"
+	OperationsDiskNameStore  OperationsDiskName = "store"
+)
+
+// Valid indicates whether the value is a known member of the OperationsDiskName enum.
+func (e OperationsDiskName) Valid() bool {
+	switch e {
+	case OperationsDiskNameBackup:
+		return true
+	case OperationsDiskNameStore:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OperationsRunKind.
+const (
+	OperationsRunKindAuditCheck OperationsRunKind = "audit check"
+	OperationsRunKindBackup     OperationsRunKind = "backup"
+	OperationsRunKindDrill      OperationsRunKind = "drill"
+	OperationsRunKindRetention  OperationsRunKind = "retention"
+)
+
+// Valid indicates whether the value is a known member of the OperationsRunKind enum.
+func (e OperationsRunKind) Valid() bool {
+	switch e {
+	case OperationsRunKindAuditCheck:
+		return true
+	case OperationsRunKindBackup:
+		return true
+	case OperationsRunKindDrill:
+		return true
+	case OperationsRunKindRetention:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OperationsRunOutcome.
+const (
+	OperationsRunOutcomeBegun  OperationsRunOutcome = "begun"
+	OperationsRunOutcomeFailed OperationsRunOutcome = "failed"
+	OperationsRunOutcomeSound  OperationsRunOutcome = "sound"
+)
+
+// Valid indicates whether the value is a known member of the OperationsRunOutcome enum.
+func (e OperationsRunOutcome) Valid() bool {
+	switch e {
+	case OperationsRunOutcomeBegun:
+		return true
+	case OperationsRunOutcomeFailed:
+		return true
+	case OperationsRunOutcomeSound:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for OrganDosesState.
 const (
 	OrganDosesStateComputed OrganDosesState = "computed"
@@ -1084,16 +1204,16 @@ func (e ProfileParticularsFieldPlane) Valid() bool {
 
 // Defines values for ProfileParticularsMeter.
 const (
-	Checked   ProfileParticularsMeter = "checked"
-	Unchecked ProfileParticularsMeter = "unchecked"
+	ProfileParticularsMeterChecked   ProfileParticularsMeter = "checked"
+	ProfileParticularsMeterUnchecked ProfileParticularsMeter = "unchecked"
 )
 
 // Valid indicates whether the value is a known member of the ProfileParticularsMeter enum.
 func (e ProfileParticularsMeter) Valid() bool {
 	switch e {
-	case Checked:
+	case ProfileParticularsMeterChecked:
 		return true
-	case Unchecked:
+	case ProfileParticularsMeterUnchecked:
 		return true
 	default:
 		return false
@@ -3662,6 +3782,128 @@ type NumberChange struct {
 	Unit     string   `json:"unit"`
 }
 
+// Operations defines model for Operations.
+type Operations struct {
+	// Alarms Those whose condition holds now, however long it has
+	Alarms []OperationsAlarm `json:"alarms"`
+	At     time.Time         `json:"at"`
+	Audit  struct {
+		Detail  *string `json:"detail"`
+		Records int64   `json:"records"`
+
+		// SoundAt When the chain was last found whole
+		SoundAt *time.Time `json:"sound_at"`
+
+		// State What the last check that came to an end found
+		State OperationsAuditState `json:"state"`
+	} `json:"audit"`
+	Backups      OperationsBackups       `json:"backups"`
+	Certificates []OperationsCertificate `json:"certificates"`
+	Disks        []OperationsDisk        `json:"disks"`
+
+	// Holds Holds in force
+	Holds int `json:"holds"`
+
+	// Problems What could not be looked at
+	Problems []string `json:"problems"`
+
+	// Program Version of the program
+	Program string `json:"program"`
+	Queue   struct {
+		// Failed Jobs that failed for good
+		Failed   int        `json:"failed"`
+		OldestAt *time.Time `json:"oldest_at"`
+
+		// Waiting Jobs that wait or are under way
+		Waiting int `json:"waiting"`
+	} `json:"queue"`
+
+	// Runs The latest of each kind
+	Runs []OperationsRun `json:"runs"`
+
+	// Schema Number of the newest migration of the database
+	Schema    int64     `json:"schema"`
+	StartedAt time.Time `json:"started_at"`
+}
+
+// OperationsAuditState What the last check that came to an end found
+type OperationsAuditState string
+
+// OperationsAlarm defines model for OperationsAlarm.
+type OperationsAlarm struct {
+	Id    string  `json:"id"`
+	Limit float64 `json:"limit"`
+	Means string  `json:"means"`
+
+	// Series Which one, such as a disk or a channel
+	Series   *string                 `json:"series"`
+	Severity OperationsAlarmSeverity `json:"severity"`
+
+	// Value Null when it has no bound, as the age of what never was
+	Value    *float64 `json:"value"`
+	WhatToDo string   `json:"what_to_do"`
+}
+
+// OperationsAlarmSeverity defines model for OperationsAlarm.Severity.
+type OperationsAlarmSeverity string
+
+// OperationsBackups defines model for OperationsBackups.
+type OperationsBackups struct {
+	Configured bool `json:"configured"`
+	EveryHours int  `json:"every_hours"`
+
+	// Failed Whether the last one failed or was broken off
+	Failed bool `json:"failed"`
+	Keep   int  `json:"keep"`
+
+	// Kept How many there are
+	Kept int `json:"kept"`
+
+	// LateSeconds How long the next has been due, 0 when it is not
+	LateSeconds int64      `json:"late_seconds"`
+	NewestAt    *time.Time `json:"newest_at"`
+
+	// Verified Whether each is verified after it was written
+	Verified bool `json:"verified"`
+}
+
+// OperationsCertificate defines model for OperationsCertificate.
+type OperationsCertificate struct {
+	// Days Whole days left, below 0 when it has ended
+	Days   int                       `json:"days"`
+	EndsAt time.Time                 `json:"ends_at"`
+	Name   OperationsCertificateName `json:"name"`
+}
+
+// OperationsCertificateName defines model for OperationsCertificate.Name.
+type OperationsCertificateName string
+
+// OperationsDisk defines model for OperationsDisk.
+type OperationsDisk struct {
+	FreeBytes   int64              `json:"free_bytes"`
+	FreePercent float64            `json:"free_percent"`
+	Name        OperationsDiskName `json:"name"`
+	TotalBytes  int64              `json:"total_bytes"`
+}
+
+// OperationsDiskName defines model for OperationsDisk.Name.
+type OperationsDiskName string
+
+// OperationsRun defines model for OperationsRun.
+type OperationsRun struct {
+	BegunAt time.Time            `json:"begun_at"`
+	Detail  *string              `json:"detail"`
+	EndedAt *time.Time           `json:"ended_at"`
+	Kind    OperationsRunKind    `json:"kind"`
+	Outcome OperationsRunOutcome `json:"outcome"`
+}
+
+// OperationsRunKind defines model for OperationsRun.Kind.
+type OperationsRunKind string
+
+// OperationsRunOutcome defines model for OperationsRun.Outcome.
+type OperationsRunOutcome string
+
 // OrganDoses defines model for OrganDoses.
 type OrganDoses struct {
 	Cautions []string `json:"cautions"`
@@ -5373,6 +5615,9 @@ type ServerInterface interface {
 	// ResendNotice Have a notice sent once more; it carries the same reference and says that it is a repeat
 	// (POST /v1/notices/{id}/resend)
 	ResendNotice(ctx echo.Context, id IdParam) error
+	// GetOperations Say how the service itself stands - backups, disks, certificates, queue, audit chain, alarms
+	// (GET /v1/operations)
+	GetOperations(ctx echo.Context) error
 	// SearchPatients Find patients by number and issuer
 	// (POST /v1/patients/search)
 	SearchPatients(ctx echo.Context) error
@@ -6603,6 +6848,15 @@ func (w *ServerInterfaceWrapper) ResendNotice(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ResendNotice(ctx, id)
+	return err
+}
+
+// GetOperations converts echo context to params.
+func (w *ServerInterfaceWrapper) GetOperations(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetOperations(ctx)
 	return err
 }
 
@@ -7884,6 +8138,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/notices/:id", wrapper.GetNotice, options.OperationMiddlewares["getNotice"]...)
 	router.POST(options.BaseURL+"/v1/notices/:id/resend", wrapper.ResendNotice, options.OperationMiddlewares["resendNotice"]...)
 	router.GET(options.BaseURL+"/v1/notice-channels", wrapper.ListNoticeChannels, options.OperationMiddlewares["listNoticeChannels"]...)
+	router.GET(options.BaseURL+"/v1/operations", wrapper.GetOperations, options.OperationMiddlewares["getOperations"]...)
 	router.GET(options.BaseURL+"/v1/me/notice-preferences", wrapper.GetNoticePreferences, options.OperationMiddlewares["getNoticePreferences"]...)
 	router.PUT(options.BaseURL+"/v1/me/notice-preferences", wrapper.SetNoticePreferences, options.OperationMiddlewares["setNoticePreferences"]...)
 	router.GET(options.BaseURL+"/v1/accounts/:id/notice-preferences", wrapper.GetAccountNoticePreferences, options.OperationMiddlewares["getAccountNoticePreferences"]...)
@@ -10303,6 +10558,44 @@ type ResendNoticedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ResendNoticedefaultApplicationProblemPlusJSONResponse) VisitResendNoticeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetOperationsRequestObject struct {
+}
+
+type GetOperationsResponseObject interface {
+	VisitGetOperationsResponse(w http.ResponseWriter) error
+}
+
+type GetOperations200JSONResponse Operations
+
+func (response GetOperations200JSONResponse) VisitGetOperationsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetOperationsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetOperationsdefaultApplicationProblemPlusJSONResponse) VisitGetOperationsResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -12780,6 +13073,9 @@ type StrictServerInterface interface {
 	// ResendNotice Have a notice sent once more; it carries the same reference and says that it is a repeat
 	// (POST /v1/notices/{id}/resend)
 	ResendNotice(ctx context.Context, request ResendNoticeRequestObject) (ResendNoticeResponseObject, error)
+	// GetOperations Say how the service itself stands - backups, disks, certificates, queue, audit chain, alarms
+	// (GET /v1/operations)
+	GetOperations(ctx context.Context, request GetOperationsRequestObject) (GetOperationsResponseObject, error)
 	// SearchPatients Find patients by number and issuer
 	// (POST /v1/patients/search)
 	SearchPatients(ctx context.Context, request SearchPatientsRequestObject) (SearchPatientsResponseObject, error)
@@ -14919,6 +15215,29 @@ func (sh *strictHandler) ResendNotice(ctx echo.Context, id IdParam) error {
 	return nil
 }
 
+// GetOperations operation middleware
+func (sh *strictHandler) GetOperations(ctx echo.Context) error {
+	var request GetOperationsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetOperations(ctx.Request().Context(), request.(GetOperationsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetOperations")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetOperationsResponseObject); ok {
+		return validResponse.VisitGetOperationsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // SearchPatients operation middleware
 func (sh *strictHandler) SearchPatients(ctx echo.Context) error {
 	var request SearchPatientsRequestObject
@@ -16663,442 +16982,457 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7L19k9s21i/4VVC9d+vJ7GW7287LnemuW7c8djzJxol93cmktmKvChIhCdMkwBBgy5o8/u5bOAcAQQrg",
-	"i1pt+5mdP2biligQODg4OK+/88fZSpaVFExodXb1x1lFa1oyzWr46+las/q1+cj8lTO1qnmluRRnV2c/",
-	"bxlZNbWSNdFbqoneMlLRDSNLtpY1Ixt6x66JFAy/5orINRGSMKHrvfm3+UHBFXxVs3WjWH6WnXEz9u8N",
-	"q/dn2ZmgJTu7OqNmGmfZmVptWUlxmlqz2jz6//5Gz//55Px/vPvjyVcf/ttZdqb3lfmN0jUXm7MPHzJc",
-	"xQ37vWFixQZWo+wjRDTlktV+jlRpUrOVrHOiGBOTJ7mWdUn12dUZF/qbr86ys5ILXjbl2dWlnyYXmm1Y",
-	"jfNUr9aJ6b00cyjkihYkp556Oy5yuVPX8EfwuWA7pjSparlieVMzstsyQehSMaFTs1cLuU6S+PL8L+/+",
-	"+OrDOf7jSfuPBMHV7fOGvahlmVjOC16362lg7ol55Q1brGtZnnZqE6g8OistTzinH7jIE5P61Z4eqm6T",
-	"B+SWi7wzGyYMm/12hmwLvzLceJad1eyOs91ZdrYqaM3XZhBG62J/vtqy1a1hUin01v/F3tOSCwpzyc4K",
-	"qpn/qmZrYPiaq9vzkgq6YaVhsHeJNf7IRYrwr0SxJ7twoY6VV7Qo4C2xZZdcsM6y7XuXUhaMCvfiVzsx",
-	"KMVqWbRCaojM0gwUpbOsWE21NF9W273iK67ShHhNNWdCD8yIw/opqfDJayt+FM6S1kZwCkMlLQnHD4yg",
-	"tY8nZt9+e6wcVbevnUiZMnn3bGo+wffHz+hGU52azXdyB0xE1a0iSlORXxN5x2pzuM19VBmpKHJSmXPP",
-	"tRo48cq8pjPRnK1pUxjxbsYxR6XlBfOnfdFZdkaF2rEauEo1FasVy/EPpnUB/6JFEeeWZwVVKrE6vxdk",
-	"ZZ5KTNx91068pO9fMrHR27Orb76KvfQ5u+Mr9gPbJ178A/M3TQ6PZoSqdrsVMa8mPMWH+JvUlJ5cXsbm",
-	"BDfGc7qfcqEkN9FeJDX7veFmP6503bATCfEXBd284EVaX/pVmimuC7pxxBs7IObZhFSnqy0wjmDUyJxG",
-	"3Aq5M1y3ZIU00l1IweIsZSYKh+ZXKjRL3TrwhJuomYg64mC085w88/iUQZFKbb2sSzfRklZXRvLwlW5q",
-	"dm0VOXVNZA08+n/fvPopgyfVllZMBQvU7lcEFFoQpqstPqJuuSBcEFXRldG69BaeYHdGa0aZbBdGzH9S",
-	"24nqYJxUldgEZMK/1J35/38ouHrNFM1nt1wkiDRR3Ro7Hac5Dc0//5k6qz9JTVRTVbLWLL8iTjoiXSnZ",
-	"0VpwWH90kmbg0mwNPjN4939H1dPVSjbJuxb0Dr2VyqjIkmzpHSNUEIo/ygwryMgjcLji89tStbA/H5vd",
-	"9/nAJSor+ru5pbwqUlG9bV8Dn0+TY6OX6PfrHw09Bybz7c8otJyGttpSsWG5OVFckx1VYBehGYLfBTYd",
-	"7KtsdHAhbBnNQZGyq/l+fQ5TmHknfL/+SQo2a/KtSkm2VA3Mx4x83KTEqmhy9oKzIk/fnzvQ5oykoRuF",
-	"nL+SZUkV8JxRB+LsxXH0tRk9xl+diRiNJ2nw3rx6Tdwj5Jfvnyf4zD4x59Z89O6Px9k3KW77gdUlHZBV",
-	"Lxma2ygeCOU1uTU/IXb3wOoAK72S3KjGgd5hJbH5KZxR1JTZWhPZpLQRGBxMzMVmHzffc9ksC0OCkr5H",
-	"+/3xpdn8iDmPFw4s9CUVm4Zu0rYmfu2uIM3e64yoZrU1x4oJwwd5SsoU9sdDmnNaOBszN61KdV0NGfny",
-	"m2/MPxQBBwdel3CfUE1KqVJ0BfP4QTStl4zecbEZOPJm58z/mVs5Z7Uy2694zlqttaK1NsZq5qWTKmlR",
-	"kE0tm0qBUVBwpeH2X1HFUtpPgXOJX+prWiiWxUT/q/VasdSl9IappjB6hSRmeGZmjyRPmaUwWnwOl6Ne",
-	"p1fWdFVD/gdn3yo4UiBB82vQ8/ETQ2xv+KaI5QdJ6UCKNbkU+1KFqlD4Ibwwrv68qvO06u1Ev3M3KhQu",
-	"y30W+stkTbZ8szX/BHJ3ZIvjE0ruaNEwI67RNZhabJ33fAXtQpWmtQ7W6P4GWWT+S6uz7KxiFDww6zVb",
-	"aX6XUOdfNdpMZWjlS7YyBlnf6rg2Cmy9J7XcTXAQSnxP1B4puVJ4Clih2G7LwKSpmMjxUyfNwZ8EF1gO",
-	"qj8VQjZixfL40l7TDXvJS546KN8KXXPDgOB3Tp1QM0B8H76+DET61x2J/jh6VF7TitWTjZHKPH2ULZCv",
-	"wwMAf211WaSoVA16t3genVD3nndfnUiltB6uH2k1x3R7ALspTjFGb0c1EKY0L6mREuYcogmYS8XiQkH4",
-	"56foHGbEh1A5XrPajMDyG9nUqzGvWBsesALCWeJRMx9GjJ7+lbozE60qlSJ3zWVKF35KwN9Mnlw++eb8",
-	"8WVGKPm9obXRNOCj//0VKMRkzyh+kuBfeMdcjeOL8y+cqvGf//u3x+dfvfvTn/5XgqPhBYMuk6OXcsAd",
-	"D70Wt/FDvtOOA2jMU3XoBPInspZ3XHEpqDFpVrKsCgaP0pKJPCX537AV45WePL8anz/SRxU6qG5ZpYH0",
-	"8KnZPyo0F3Bh5VytaD0waaO3DV1YTrOzmvM1KWUNkQdBnlxeguQQ5k4mG35n7mNNJNpeMy+2xxPusjcy",
-	"KQB/CrSFWoJTKDYB+9UMx/INo/VqO+TTfiXAGDUHRRlK0CI0jhMTuXn1GsZEKzZ6Sr4IDdMvfsvevn37",
-	"9l342Z/+r9RpwUk/T3PiUwi97vf7fVnmOZ7xGpwg1qO13VfbZNj4Rjf5/nmfP/tTf/fHnz/86X/5M27+",
-	"GJ7viPV/LJ3dsA9J6h9lTguuOVMDghYe2V8Tc16tyY+WyM2bxOzbYb8XQPQR/0lnMvuHmMq0GdywOk2K",
-	"4/YRRvwYWwl0PunUzYAPPfMBeuOXExxnCh48ndtsiJLw3ZQ5Wa4/0ZR+lpM8SEP+oZP4g/7OaqNgDJhA",
-	"d/iEDQddhzb/uOFrf9y/6Vqt/HLCbevnqLeT5xnfxHY66W2cOb0POBZT+q8yN1x79Yf3HsMfKym0IZAZ",
-	"uik0r2itL2pWGPPIfBiqIOGazHPgQqNVVfAVZJFc5HwFeoO3dZZcUCB4f2s/ZBGR8fz7Z69+JGteMLD7",
-	"a+vCQxuS5ZwSM0z0jV2C4bJVJYXCVT6nmt4w3V/xwUj/HSzLzrK5ZqUKhLhc/oOt9NkHvyZa13QPnHAi",
-	"Av7392VxHBHNMoliWhEuCLX0LGXOikfEMCEGQ8ivGIYjiu4VnhK9ZTWat6C21qjMngWhhlHSddc6Pvns",
-	"E/MbbKMiVJnF7wlYyVxkZNlocHlSUtWMlssgf0hITf7Jamno8pPUN1rWOOmZLNXjpA/ZWZwHYj8K6Bf+",
-	"qKrlsmCxl/23mq3Prs7+j4s2GfQCv1UXr/FXMfr8JPXW8MiOKtB+riH8TXDOSBHzVSNyVistZQ4EomUb",
-	"7K0ZVVI8Ir+aP7++/DIjiokccpo21PAnxBzeMF3vzyGNkyi2kiIHtnMzSxP35CsGf+qOCU12tRSbNnxg",
-	"k6tITjU9g/v6U+77wby/BU+v3RiuiBREaWr4VmlZ0w1r5/y9uUn1ZzPzG2mMUXcQIdGtN/VrIo1oUmRn",
-	"5JM5f4YXIZC6o1wbMdfa8RmyaIf9YK528yHr2cbvjVpSy4rV2l6Kq5oZEbSguuuso5qdaw7O8d56wGlg",
-	"Jjv4I9EUhXnI3eQHg/A8QiunEkS+kDuxwLDVgYz8XhPFmMK8hsCVyQXZbflqC3lwFauVFIpoKW/hkj07",
-	"DGNlZ7Us4q+vpSxVKtdSlpA1UNK9mUhGzOJBmLpoBDocejdqsOg4sdobtr3mf8M8CSCTna6bXEijLNzY",
-	"7o61jp72Srfs8ZKrCIvY3A/V0QqGhI1jtg8jK/EDD0zpDWpxMI885xrcbq+D+dmIZHfKjosC941zIPm/",
-	"s1k89pKBS9zF+8w+n5LfvG/RZ9pmYQLu740zrmlecqMp0ybn+J1iNSQfvsvuxbWPyNNgeTuKaWCsvG6D",
-	"oBBDtlMBArTs7S8N/AlIL0hCVt30Isc+Pb/ayL6U9P33+MvHQYZKnKnCkxHnq1shdwXLN+w43nLWyqC5",
-	"4xWFNosoap3NtrqG1lMykT6+i4TALWnOZkl/z/CpEQMCRRYQ7lVnqCywA4M5tzOM76Yh/jNI0Jq5j3nD",
-	"FqltRP615SdhvU8p78Bvfqxtn51BhmV45IXEMLIbelVILBuqmayYiLrmszPN3uv43M14Gdlt9+ZwuylD",
-	"2h+MhlooqhJmUS6Ozi07BrlgYwKzt5u4Mju19GY9Z5ryIsan2nLNoCILkSQcyYy55UZl2s+4m8wvv4Wp",
-	"jt9PtkbEvSS9qG/vEmfPyOhDFyuyN6ZCHqpXA4zpXFCakeXe3zZmm/OGkXUtSyNrBIFpj/Me3dQMU5eP",
-	"YsLZsiOpXrk6tZjQaJl9mP/8GFmXFT1FM7sfXm8alywpjch8N10h6jNtl+syFx4dXaEPo7oJpCd+3N3W",
-	"st7xAg4riiJpO5Lk0mhJOgNNSda5OhA5o6pAS6p7BIxRMUrrRVbcY/HUUjYab/DdVhoTjWt2eIsPRAlb",
-	"/r2XePWbb5naVW7ZPYuyQlXV5kC/ZHesUId8XJjPF4rpMQaGAW4YDFoz80Cj6RRx/abzcH9J7fv7w0ZX",
-	"o24jRxFS7eFfRfFqfXb124j8V7dP8Scf3vUNrw9tXdMsqeZ/tNwnZX30d1qzstIRBR2naLN/IfOGQ8Ji",
-	"INUD8Yj1UDGxmtO9Wsi72Hl8TveKKC5WDPNHsTj0mgi2oZrf+ZpnrqPv7Az2R/QSixhRQQDl4BdQGjQx",
-	"Z4MIqAi6f/FQdraVRR7ZgRdGPKJDVNiqOnXbVoUbdsqbgmGElBbG+Nmg4QflUEKSQooNqwmOH7P9Euoz",
-	"FL5+dvWu2RmoHgtzEMDCHvPvzNYNhNQL5LnRah/UV5UtFp/ibXKVi5GyleSNlayjnVkhm7ky1ZTBhK4C",
-	"++3hHKwx1J3GNTqZ4B4ScinzfZveUkCtijsBo7QZNejcZXn4RSM2iVip0qxq0QbyHLEHXKUqVK96G1nL",
-	"Io8KGVVIHXP32XLMHddbLg6yuQ6VS0z0i6gkrGaWZjs3WX+yV7JkClVqKnKylTurETjCHr5H28PRK5sd",
-	"K5adbt8FZapOfzr4JX4xXHMPGti3YlNwtT0bUzzASoGtyFxVvtM9Ws7tnF8U/5lPUmvrhtsLyXKPV2fc",
-	"epy89Jdj1ncTBKcpcxlbgXDKfH1wSIDMlZ46uZS1+Z9Wh0joHE9bDWO6Ir2Sdc28QdvfCTDNNb2F+h5G",
-	"qoKu4I6jghhBzlltSwi7uuXXkfIsIOnATUtk65SEw5ZLwTBBBXjzeD1/zQUtYqWQIIxsGjtEvLTEWlJX",
-	"g2pL9g8F8aamOUuwrnOmZSBHMHMfPiC0kIJdk0sbqoTwnZbmu9DB9tVw1QiawFEl/fAysXUDwUnP0b9p",
-	"iSqkPnc6SfQ+wLLcWDalqwTTsi369ZIflI2wHmGUOYC1InX2yHEoO81+jY/VEwpt7YThv8TReRaPOTkN",
-	"JxIHgSSRqA/ACI0FXewYu40kXtl7ZbkP8k//B9R4RRltmjqQFvDDtOkJyUMpGK7Fr3qIhhHbbW5Mxu1G",
-	"xP0A11SS6F06hV4ZaUXPMDXwsewQQ2Io+KNuk25CtAJH1moGWVIRuwhfN0tz7bGcwAO+GD6Xyhg9UFSH",
-	"EhOOHcgkRNpQg0G8PlVXtElaRzDoYuimNgcTX23ve7wQSCHlrSIFv41qOrO9oep2oitU3QZ+0O4CHKXb",
-	"JSe2dMxJmjCsT2fcz4lxN3FH5YEL1egTgeM0gYbic/CtN7WjFFpVB44EqA3w6ZaKnOXEKktMrSgmC70b",
-	"tZ3GNf7Q4Bh92mYUxC2Do/y5yRDaq3VKm0+FkCJOX1Duep7eNrQ0orLaxY4pha8pxpsOZNMsiRwTGyKq",
-	"+D9DVDoPhvZeQ4GgTTWwF7kt3RzdUC+4kzqjNYV4GGagG1sYC3Kb5aN2A1Aj8/JfJMNCSvHNkQ7rbnBz",
-	"ekFfyNV9xSdwyn45usYwUGmHjK6xybmOM43b8ANovcQ+BufIQmhNZzkzizfoTxqT+G7soY0LhhsI5x2K",
-	"9aTA31K1jWf/4EujX7XaeMrxEpdd9xRrB/sV8V94x8PhGeQlm3obpUWefb4n7FrD1gUwLfmyADCtVeC9",
-	"yAPqJzf676zma5v6drjduVfXIoT2XDqNZh3rIMQY6FABnssCPrVTiC3gr1Sxggv2LQ49x5Df2szBQEp8",
-	"OSFOFRUv84M++PpB0eLWFg9VLu2304XEM/NKN+iomGjHH5rbccL9WNq3McJDZyp+h6laRuFXTVnSeu9w",
-	"fmqAGK2kgkBl3D8yI8p4WiYIqmjT3MBo+arRxkxI4V4IY+bQkuxkU+Qkl+AM/Ns+a+vDzw6u2TxXi01E",
-	"Z/jOgkuA8WTVBhica8WKdZij7uu/e0XeGY7uPRVDvHlzywX4LuBna83qybNygGduhrbGAjZ5yhzhZfMn",
-	"ierl+CxttC0x2WlzRNwffNWEx6Fkfwr5aFHgjHxVyvQ5VTU352uRs83EaWE2/JzfHGSVta/sDxcQKfNc",
-	"3eHAcMsCHutyQEu81Bl8XVARMxBUU1Y+eSRyOs344MC0VFbWT7yWNdnU1Cre070QMEYEZ4Qajd6iHwX8",
-	"h4BmU66JUNDM9H5YH/chebxrM8qWN02LQ8LorUc6bERJq4rlV0RJUjarLaS0FhwcnFTskXfRs6OmcS0O",
-	"GLtBLGieYoHTqKQV4cqd18rsfEyzmXzevARQkqxp3RXMU87cbCnVJjEPYLKqFnQFlMiMaIAY8hVFPGfR",
-	"hbtofIqch4gjVx7abg+g664KaYzEjhWGXtVFNhE5EdIitUzNVsW0JXhP8Mqsy75hEoLbebc1MaGxqXnE",
-	"ipop0iUeyMgu/nVPrFyENdvQKdfGvvciklCxKVgbWrbRUbjQt1ybPQDGDGXEJGHxt5rnA8LiIB+ue2n4",
-	"V0ygQH+og9vk+MH6Xv72Ihm+cfymxLZdSM2GfMCG1UnNALcNkZ0Lurqd44nuK5NWMLdi2F0SbjJZ55oa",
-	"uuCmqvU9VjRvywglhuUhEXkpoRy4Z7nEb67vUQQAFllbcQGSgtaMsPeVc6BOS80sqBAsN3PqVhp8fXnI",
-	"TDnTzJjaizKSPPic22J1SBlAG5xoSdyPrjGeMK2fwRBq0jedMoFvLi8jnAtomtFp3ljQQErU7w3g3JlH",
-	"HRTlqSfbneuT2FSd4JvBQd6OQRhNZ8gg5SHSnHMbfselwjuyAdmaCsN6rM6RPekCWT26vHw8pqX6t8cO",
-	"2GDYlhbSKYgy37ud40qumNA1m7V1LoqxrCmIdYF5YbQGkNgtQ8Oz4BiEuONqxWpaLKisNcWUtJrWTIQf",
-	"FZyu4M4r7riCUJGEoQu5Y/Wi4OUynvBClwVb5KzS2yjffid3RhlCYFGoldQS1C7I8OuTgHp17Hje/Woc",
-	"nexg457Rgi9r8JG98G7OGS4PAKxOpL9BeiakInaXcHwKh4XeVQuNfub+e39kVDU1y8mSbbnIW9pfWVAn",
-	"AEPWcsOgXsZWoNrdqalQgKIY1iIEYfZGrFitKRd6v6hYvbJ+2kN4BIi90joHZH6Xxgigi4rfsR/dBqGT",
-	"fGA/vx7eTjMjzYtEPtvpiQ+YmwM0l4bAOVdVQfcJzd8v7cuO9PnyyzHhg++O78G7KFsr9sLm5/YY1n46",
-	"dMfCL0MrY0K1un0wqYO7hK7UbN9gjuyhBd7o7RElOUPxMh0NIJ++ru70cVifzzLoD/bUhFzse1X4BaEL",
-	"lxXjow9B9R/ukY9nYPxwqFinnWPcC44Z0zN84C0HjcfJcOjhaR3nAG93PJEQZ+wKBsqbsQzWshF5W1xz",
-	"bcw1B+Kw3BNbGTvPFX0SJjl0w3sD/KBg1i/pbLQWtiPRWkijLmMN78uNW1x3ihJaOTSC6/2VBYkBiOWS",
-	"+fRCXkJtTYjU6sGBaWX2seY276sdzOYGht/HdKFuCOYw9QuUnOjVIbzeR3VT04IUckNrrrelIl+8Py/r",
-	"P2VEbY3a/0X1p4yU5hdtaziofSdfbNw3DsfdXOWIwoqw6V/oP03zRPkIziEH3LapzC6+cZhiGtWGWrnr",
-	"6gAQvB3A8xPD/JOJoeqchNi3P4wx8bDwn1jaYTbE6BBGSzbDxIss5R0Xm0XtSpwnkD0y39eGOOosnkWQ",
-	"vFe0nEJ+6CaYoH4sl9ztt82TtE1aAD3NHGDL3r2Vh7sRbunwQd+yVZDA3T1GVS3lOiGegjY4ymb+uyIA",
-	"KI0t9teElZXeuwoMlAu5ZNGcfBD+KXe4ovsERgPmINla7X0riCyawngBgpm76LgiV1LomuZ8pVOYr+F2",
-	"+Xm3YlVhTi0SL0rzgir1g+X0nuBKFqohiu57IyJHE0pden/wm+g8ZFEwumlYPDfljo0UfXXKbiBz3oKo",
-	"XBluwIRQc9diUiRns4q8kjA3CU1uHAOG9gH1I5SIK0cr9/UM/cjTdtTd2A4enxqiJwum1EA8KHo8eO0a",
-	"o3AF6Hk5wnIRKhC/wYFDHoo8D9kfrzeENkArKlasKFieQejh/XlN93ASbbhiXTSylmolq/g73OV1KNBt",
-	"a4FDtc73Y7DratuTwLUr12RTY/gxUr7w8HmDTsEZnXgWlmaNT71yGO9xK8W3Woh/K+fo9QG7vZG7aCxC",
-	"Rjct7OwQ8RciQi60ZOKrLSjeblGB6+mweCylzoZ3Ykue7ARtKSzFBtL6+kSKIcow8OssDgo2ApN5pEAY",
-	"jJWoTubA/O0hMKLXWjb2xrXclrgEZ9apBumD3WkERIO6OTefGZv8kM1EAr5Y8F4O6GhWQGiWz/xpshgU",
-	"O74cjQcHwnrRJO7L3XZ6UcMvYs3HKxra/McuHfvECTg1nGR2eAoy3/SmU41oKxS7xYhmPdGz15RNAfX3",
-	"z6WKZpgvUGc91KCGEi7S9+jrDnwZgoL5KnenAgFuh7kEFWNXzrGumlL1unZnYZC+QBSzQ4nNcyY01/tF",
-	"4JXpeX0rJoj9FgE4oFFhkHtAuMoILZSEakBEG7P9hH2SkqKl63t+ZY4sVHI7vFcq9lmI3QaldV31wfZH",
-	"L+meLBmxZ9hj7MD6Z6XiFFQzpRclrSLbQPW2F7Lp5JdknXLvQNpsqbKCcPz6HqlC7+SATAuetn7aw+Va",
-	"npg82K9YzB8dCQT+girFlCqjgYLXvZZ5AJzZttwTOew6F9hEzyXZNCV2J0SW7aDY8dpthMW/R8falmqI",
-	"fJiTkuAqfzgoRJtoWzROAM3DNtiaJspwzSwfIHXf5RqWR7se+J3clfASitA2ckLb3eyw8XDFF/ZcjqSK",
-	"13St44lGgIFtXXkeIIA7YGLFN+DWimuR4ARaRD31EfiIRjkl2Ga+tU0Acb/vgWF6y/YJn23YSkHLIie0",
-	"orUmy/0VkUvFasNZv3z/PIMiX1LSW2P9A5A1sLBiNaeFlWn2IaVdSOxQE6ItQUbXAg9D05k7D39zAJfQ",
-	"CalafWiFZuhxt35JRbOmUOUcVyNh8fNM6K4gS9kTqS+jwFBvpCx74tlzSSTmYnYpriPxjYhanfC5Eeud",
-	"E3CNl5kRWW0SoCKQntOKlkY11PIH3RMlE2UVa72jMQ3gxn4zfX0t9NOhmcTzid4Lc0i8D6PDBm7TPSXb",
-	"V+ILvE7lF9Vuak/UtUIhOA4RZs+cVPJ7lJZo4FRMIVHNqbNofZMzE2ixIfFQ2hisxqYOyzsjLG4Zc11A",
-	"Gb1jyvVym17PHHoOo4Xz06oK2ftKKrs9EWjpjQ2THX5llrRIRpVsOwrfD9U83R6pEC6npQ8mDtn2ztaH",
-	"O6nw7lRYqvCD5T4u31xm4AzbbCBCDOdjMf184kEJfpZ5Dm8TBR0j9rijv1l+X9sVh0AsPgQ8rk3AoUm4",
-	"Mc1X049feJZHnZg49Mi0jovxAqZXvOUvLwqWQ+ffzPZrwE5CAlNhVlAoreVKFqSqudAA5/zFz69+fPmn",
-	"Hijh5eWxJWvjFbF93jrsyc2DNj7+fBrDpvWo9AXDrK493XB8wLAeLy0ZIMLtS2FN5F6DHeckLF9dcj3t",
-	"8e/g0RCiewbX3jAWxRGdcMl75Zqn82jBdkJd2ALa3HtuvV2yhG2R64ObHImY3qzvHJF7129RyB3LFztZ",
-	"33KxWeTRqNpLaeSVtSra/iZE8YKJFbsiesctIiKqVRtje38ZGm7jt0Oi2uHXLabJobkIRGYCYAOdi7xR",
-	"LBpEgtnpBaA1DmQHkiXbS5umB1Tseg00rnKSZQOLH6Hl32hFlkzvGBPhCpCsf/ma/J8t/pvS5JtLkkuY",
-	"BXu/sqDDo5Q02zS6p7/it3YOxoRqYS0Lm7t3QN2U4925biMEyOI8Fp9lb9PS7By/zPCAzJULE8/d0E1m",
-	"jfDIjEY0s7k9ROxvYgEA16xzt5VkV0vNXPjdKiDgDuAzMkYO7P8AE62HzxkEBmq+4SKMphueqdcYxQIi",
-	"xbEea81XTUFrldYEkN97qSggky39Xwej9PcqO3t/vpHn9sN/KCkevaG7H5lStunNgBpojJvFyPf3bOxi",
-	"hxjaWPCQQZUMCRteTIgRRLO13jDIl8+vvOsWwOLQpi6oZjVwjPcJ53SP7Znymu7EFeSwYM4hdutoDYQl",
-	"RQRVh/JmPoS098VaIsRCbd9tXWkwYpQvRpKLM7LctzFaO3d7WYfGC6Qgy9o52t00Rkk3PWWzVdptEBJn",
-	"3maAVB3e9Jq9PS+do92RDYGi3/JIyHJd9kzLKFAxDjORQ//foC8socAmPEI+T3tY8XQp1QmPg3tFdFV8",
-	"betNYlaNy/tKWPrWXYOnSgUKnrJXMlbiXwcBzJqsqWtmBu0fSkYFurJdM7MUQPMCUhLiAV3zdQtCdd+4",
-	"LDo5p9+AP8HzthPISMhzHsqtpejB0g8BrQ6XPzEvOoZi2huzP48uwTu74+zys5aKw2wXByYa8kDl/rcz",
-	"dJSWzT8F7lVfFQpWYN8+4oCIBmR9+/cIVm9dUlBbfnj6GtQM2y+pKqiI6/lBStGi5BET4kX7ALH38WE6",
-	"aIIOAU4ErRab/WJVPknM+pzWjJKqlnmz0hlRWHgP81ZHvjJZa/fUVdi5QrbaF99BSukJXp8u3A0ocUj9",
-	"oLd/jB++tf74NFBlGK2crgdC4qf/ra1koxW/aD98hEfq0T9UGPiZqh6Oe5YT1w0eGdWGwF3yvhdCc/y5",
-	"RmBNFx6uhqgvNua7XJneyjzRhw/u0rTlLqRVJ93CjZ5pASAPT/PUePvAAxvbV/l0PbY60eFW1bMrD72y",
-	"7vUtyYJ7xWt9uIvZWSd+PCRG3bGJ271Oe5nMF2446/4ftYD9C4bm9veWuiltbA6nn5RHT8MV7c7P2/Ah",
-	"qkUSvrd8s43jnRAmct+xwLwjI7f/88lxl0uBSYp9T9/ulO9AkiRSQ3l83xMVno5eJ7jKnNGBPU6A2nY+",
-	"fsbRHYsD8c7TCz62InDk+3gh72ShE9VSulkyYr6nmyOVKV+qH8NeF6kMhQ6+SY9xn74ilVQc0vmPm5KN",
-	"CiUqQnuAKD2Fu6aC0+KeM7hnLih+cGx6gYPowhiQ07Zdbib8NqBRltQHR3DEHGMlD1j8hsPSoun32yR4",
-	"bjtobCov6EoPlUGfoHFPspZlwM+YRkad6G+xmSNOAraYp7542DmbhgqHDXXi+7SmqxnbBFQe2yUcMjUN",
-	"dSQC8oYt9sx6m4cgSp6MwR/QulRDTXLM9xC2uiY15YrlBLLw1wFWHUe4OmETI21jIs2KwsJp+qZWMACE",
-	"VKTYAHJYzGnqC8bGOux5vJfQX79lNF+AP85IMca0/SPaBozxzVYvVuUIGZ90yPhljI6VVK67h6/Dayou",
-	"rNiB/+Zs1Sy5btSiYOBSbj+ozUTi3ZyPDdC3p21mt0UEZZHrtWLaorIMo+CExDl/fBnFJtohqW83I8N9",
-	"2QXsePT1mDbkZcCAB/kFLQrw6j94n+SEP7Gfr4Cev8kNj938U0ILv50juCw9xoWXG3poWqdAce/3ExLM",
-	"KPKY/+Jm0UsReSCw93YT5/Qrj+/wEE9GkVWWVPG4CQhtM5PIaBDisjbAMcYU9ORMHoJ6E/NL/t3cwqTk",
-	"olEEBshII2rZiNz2GjvBxEpGRbz6EDOr6WrrgFNhCsZOsQ3EEgZ2vPQsgIfMCagXGCSxjWCxBg0T0n19",
-	"QaIU7feGQh59XAUyJzCB2rKSVbTmlau29AMKF6gtvYFrOCGIBnStg4Lx0U6a76JhWVapRUWVilfUskpZ",
-	"xDnNqorldn98mRES2b4aUVyp2BMhtQecjyMXJPpCZ2ea6xieVSf+jOSfDsxkj5dhYDeG298rgM/+256U",
-	"T6C12gkse2QBzyVuScH5bE9EwGhtlNa7BkBY+KObWbniz0Bv+3w/Pss1KXk1v5fPjKvzoMmOVxet4gl9",
-	"5ea0U9zUvbYCEWl6hEx6gNY4jvmOmM1099/srjl9brL0HL3W4pHFea5/Dz72GUQNnbs7WTz9QhaF3P1S",
-	"PUxzoKHQjSdqz9sIMUdoSuyRLLCCDeXttZHL/hgBqiZkDuy2+6mJn2/gUKa2SO7EwteuxDOdbQ6DM9Um",
-	"vfTVTnhH6lC4f14N47SWdn0UOgyAACpvd7Vt96OhkIjjmRvbejbSqB066E7mnpfwuLl44xXcM6oy3Zyi",
-	"aAkHmq4tEITJxlYa4kBHkkD+3XTi300n/t104rimE99Rkcs7Vv9r91H7vjQW1xummiKmfeZ5CiYGA5n5",
-	"WHsDTAtugf6gxBaySSnPD/IcgvExPrpQW/rk62+SjQ2Xe922UUDQ3VhZ8UbImuWLlSyaMtYpBHPd/ED2",
-	"uQwTMx5ntkGFoKXt2Cek9pgk/Wqy0JzqXRQciJ30BRh+rWq5LJIDht/GVgDZUTh7sxZA7rZrwvKTx5eX",
-	"lwTaS5GCrTWRjc6wf4FXZSzeO1ZVzCporNm6iVqsL+GFLYyAe3W8sLYb/Uhp3C0t+7ySWbZtedQO2s4w",
-	"oGSf7ofcEjs2gUJwmNjvW7JH99AXsxwmyKf7JA95HHAOsXbC44pX21KZVb1u8gCV5D3AOOsoKYwFk2hM",
-	"PZDhmc7sPMaLkp0BhN8o/p4z5r3gwRkm1zWUSZzO3B1I2jV2dvSImLcpZ0MEZ0XIeVXFhcS76jjsohmq",
-	"Oh69HiH9Au1EkoR9XSfwpGe24Q64L7K0XlZtrCTUSMWvLy+tmCynWkt97ki+POphPQBXgbrpJQOzcmOs",
-	"RiN9d1yxmUh46aSaMRCHKdKiA6IWogLYTQvXnPUSggeyZ4CWFhhtZqAWT/8Bff8fhrUUQ7G1UfR6M368",
-	"/Okkw0ModrA/FLGPEI6IjLK+thnPUvTbLnimHQvstg1Zvow0ZEEJEIzx1XhMM1GdWTOaZ7YqaUtFnpGS",
-	"lbIGyMd/NPmG2dzG4GWPJ0RQJ0YtuHbhioyoZrUlAHpXFHJ33lRZxxWekZqrW1JSQWOT+mZ8Th0HUpiw",
-	"WrONoPE2DMU+aAhlC0nAT+S9+C0ylyGZRc3yQ8YSZMPwiAfRVgAOArfmLUAMQXg8cV2GUZR5XBANiX89",
-	"CQ6dVXHhjFGNmlWMagV9tbAd3bxuFUNn0MU7+lNOxz9mcmsi9GGjGysMb5RcmNW53bu2pxrS1EndFEFH",
-	"N+Kh8U5CgYMYSS82ko6KYJ58J7IxqiTesHmJUzlb8fyexZNujGUUQUoSQI6/YznhOnNgtHnNdm3N4py3",
-	"DIQvTpUFURWUi8UtreIiZxCxxOgxDSL/WF1vdGWzfJv+Io9BKfR1+rb2k8yu/ZwemOml5fuSS0/FIK/N",
-	"Z7q1KdwB+3T48WDLI+S1xBs6DvGkE8XmKsDmZI05k2HUockc5+jq8GPUppFrKNhyfhO1ogXLWy9kp12a",
-	"bYY4xNezE06OZOBWUXKJXfbPx6MNTBxHDG6/+l68kHXMsIwrnU9FK6wsQ4PEavt3+UJwrbnYqA6YYgty",
-	"71Po7GMuCGl+Fy/AH5Y4VbMsuNqiUXtvMXEyeROIiDFYjLiV0wqNjrDAkEy76Pj+vucrKZIbHKj+82BB",
-	"oRXAENkOlSjzjecMrllY5D6RyLCYFLp3vNGZAw+7zBBAJADDAaD/qzTbnmZeg81y7rrQZh2yZOQycXAm",
-	"VwBZHnHuaLfbA5zyo7wbkAODsXzfHMLV5D9+siil0Nu0C3mCH2DiK6f6B3oTG6BE2i9k3rrY8DsmhttI",
-	"w4OEkorVSgqIM2QuDKERSSYWbfiEjiLr9Fm0Tp97OIzATgKDl7jckrQDKYV7FOIMPX5C7LZliVwftVju",
-	"Fz6zPF7paWfjj5l1aEBkyPs5aCEThdwDjq3S3Ign3jRzHvNBMGbz1jkXVXvM44NFXRrI1sGGb+kd85gs",
-	"yOiyJkHflmz0xCf5yvcJy1y02JggiTzBVE+HmtFkr3AfDbS9xxHBec900JvcKIkrWhQsvw5aEPvsUSrY",
-	"DsxisYfeWjP7PnRcloE88TP3W+E22LHXIafHju0snyfeXkfp3Euq2PDN5o+Z7gKYLtmGC4R0v/aMJAXr",
-	"nMs2ShZxHUT7XB2pk/cU3KI40FauEV7cIqymVV0nOY7QHMIO1ZeXU3X7JXLfgIrv3zFvb1MVOiOOpm6/",
-	"J6fjAwKQ+QJNX+j62jZ6OtT2s7P35+a353e0hmi3GeSZH/oXH3VrP7tx4wcftW9qP3zm3hm0bevtv7nA",
-	"C0aCTzNC7YcemNNMK8MM5/9EfxWmQrcI/iuZYy43NG3EEwDJL2Za6FQLXtGi1XffoUKYqk6riaDS0bzK",
-	"+cGmEdPyxfPOiF738QPbT57h+Pavn+E1wLJ6tZ3tau2jdmCzOBwrm9oEzE4lWdA/4M4bl1o+n9JLIwhy",
-	"cNsuDJGv4vrbR3AVepvvv4yv8BM7A4fss9O5AwePmR20a5D/BAkD/gb2L7Gf/Nq+6z6uRntDHLTl/Zhe",
-	"xvCsnggfpCcA7gUP8pKL27jZu7DBrznHgwstB393UjTx5NmKcUVnSb2Z9gurl2O9mQ3V4ptZcDEjJR6o",
-	"P7Z/OGRqGsepr6B1hjv18dMju1MYzJDs2YIn8NLMw+0bhTW6j8eml83TwctrTacYWX5iu5/lbQw30qae",
-	"jlZk2Mege2TFa6ZmnU3tXn6oTii2qpnOoNGsIFKs2NnEdNkzN25nTtHlSx3txRNXbY2tCrX83ikh4Pc9",
-	"1TVQOa116wHTsjNaMpEnqrFKBCObAe4Irw8wzCJJYcuClTFNaO9gCMyCZJFPapU1xsS/N6yZiXhcU7w9",
-	"Dhlga1Pfg7JIri1qAnRvclSGbBpsv+DTQSCvxyaKJFADgpTAqZC6qGQYkm2p2UaiJXG7hsokFZrl0FYe",
-	"qBvMEmlzZqFx4hzQ1JtoG6+nbdaL88ApItiu2JM2qfLQ3zZd62mpkfWlSasLWVsDdszPNYjGWmYL2SBg",
-	"6vT5e6o1K6vITbhkm0bM4iY4XPeyH1LNXGEukGTdCNXUDNodl3SP3rwloL2zgt+xGhtW2l2Hn0HpAyLM",
-	"Q7dA+CcOE6QzxxiC1TXaYeNaPSTYROpzNSbpu/OTmPJBEr9nox6n+D0JiO2p5qfhZp7e9GdbKgSLAUQW",
-	"tC7vtYWrduguLd6evT1zLarXiBbNV84ZD0Rx0CySbCTR8uxeW7KmvIg5ta3ADpLE7IzJjhcFeFU1vU0k",
-	"jVJecLHxKY3HUUgWOVP6XkTeUa7tQRmRLW472t940oQz6a3NETprGWKUmVIdcODLudeqY9DxLjh2+PT0",
-	"Uliog5CjUugJIKkzQU4LKjYNTWA1Cq8NjVMHLskG3xpVZ+MYBH20KhwrmFc7qk9Mc5QYrhbFacU5gK5u",
-	"hdwVzKarzqg37v4wWmqNMmQmc41ylRs2O5x8evVuo+eC+FC8gOcuwt3bsYrsVgSPQ4KGvdKaebb9dGHM",
-	"E9FFgF/hwqZk++srgk8g7icwD3xlrTS0GoEViqPlL67Pclsa2IpYj0DrtDJL0XYBgWB1257mqFfrNVbH",
-	"pEVqMtjpkzK2dG5HYBQGs9q8paRyOFx6na9lwVf7iXfH6AJsJRtNIDyn6j4GhfPvDWd6kfwtfj2j/COQ",
-	"uMHQwUDhMrIpt9xrb0SoudGyGJUDx9CXTwZLIP48sgOxzovm1BKqbSwb4uS+7ZUmaNuQlSyNliY3kP3g",
-	"QI64wpLM5b6trA98X1/8dvn43W+X5395d/Xb5fnX+M//fPLb5fmX4Sd/+l//bahTz71s25CRel65d388",
-	"iXvkShrrw/Ij5QWheV4zCCuFOHlff5WNcWmK8G0xx5MnV5eXAWGFJDAE2cqmVo/I066VGzODsWEwbCBK",
-	"81NuR3isTjTohykHKImeP3yRr4z0FdNu7/C4fsjOsOHTtF+isDR2BORJ5NN+hnfJYIm7nb+bTfuCqNQJ",
-	"W5uk6zqPQAxqKz/75dkFsFxbt3rE4IPoZwnQ7B7NggoOCxw3oRL2Vb2h4rm0GatRQ2TmNbeSbL3mK272",
-	"elGqu7iCxdZrttL8zja3bNOAlvsgGBuOlXW70nbSN48geO7WPL3ZBNAK5gtR7L/twfHTXQl8c3OX4WVg",
-	"AUwUIqqTL27/55M/ZdiFXGm+Uhm2p4YXYL9hrLdR14QKIuF9a1q3TSQQOXZLFYHqyMVmDw1DGc3R3eyg",
-	"p2YagKcG3R9pHmTuqwj4UpclbBqQ3Am7akg2hvt4ue9wxnEMMAS4nPDzoj/rimhJltBetmo0yzGP6Yrg",
-	"gCEglK/T844w95uhKr3B9GZ3ULp5Fa5JLLKF2HScVGGLyO1+obdsv8BcttkV4YfFNv12xHFVMMSfmpNW",
-	"suWb7XS4nAS74TmZOMaRJyGFab+aDfYNJ3j6fJPMYkFUAgTMJVM8d5nUno9sAk63McvENAg/V0/kdssy",
-	"Dy3vsRPTaRIjPHNcKHqQeVqM6suxYu4h/pkxTMsoXVzp8ZRKz0ejpazRAPqkdwyz3eRlxlpuJBmkzxgx",
-	"LnhNq5irofUW9fBTv3t6/uTrb9zl8fr5i9iZ3eqyWEwc4ruff3x5lk1OVHEx4sGSH7Omtq5jwLy/T1ZL",
-	"pFFWGwiffWcr/k821kZntBjHCx0XdsJO7BPlzlgEMvQWm9mGWVht9o13hYVMkOS8H+x2+pscs0rO1ZYx",
-	"yOGSKy3r84JpREjxHVrPsew/esHDyHGfdGW+mlE8BqdjzOtlB00u8jjxei9O7weyNd146x97tubsGtkk",
-	"LOTq4mIEMu7PUWG44hWPRs4RtMqObB0ZqED7nYyCbkyAsPD+p28iiZH2EPUPyuAqHevRr6BSQXctuaEE",
-	"4PiGK7WTdR5Pz5uf3gNZ0odL2lcAj2qxLjaMXFT2xcOpO8fkCyXTfWwG90i2z+sgV62bZ8BrvfW5XJMz",
-	"FXMGVvgCi90izvBXFRPEfotA6dC8uwsLkhFaKGnYAus4araCjHdfWg0RCo8YMd0850o1CWirZG8a+5o4",
-	"QPP7+OdNfcfvZD0JdwrkefgL/0o/38z1sAl2Bd8eIfnANqfEruazQoCOacZFrx14YEo3jNaY8j9D+rbb",
-	"OAYK1G7ePfoy2EGiq2C1OaWxjnZ0tWIK2vAOcJAviolk0wfHJva9VGyhGlXZcHP/UgnR57XUtFAOaWdX",
-	"GyN5uScUujsj/PXjS3PvPL68jGZNMbztjk0f0jUVK7aAKZcxSNefzQRba97QvsKepkLIRqxYfm1BhbxY",
-	"9RBCIWTlEZ4QgJvJYzkpmBCI/hiLYwS+dUNDBybp/PRucoxwFe+IPdKvd5wCxy0vpakPNPB7qKnMTA+e",
-	"r/7LnBYpL7I5mVTLeqY/t7UpD3nDVe9wtZJCc9HEm6Enu4W3wFI+N1bdGc2uqlSie8a9euUdRNu5INDJ",
-	"kwX1Ueie66wpMZWkZFK6yfeLJsF5xyPcODCmdvzsUMi2zjl/sAPfi2vtx8RBUrhtvuMWlvVq41wVmWey",
-	"kKVG20MfisCeAB/2BvlbJhUDG9HWOi3LeheFAo/8sWfaNwlOK1bukYFbsApv0UHNwz84oH2FlT+RDgcW",
-	"rvmO1RZCAfPt5vUU6EykLzQ6bctOSO6+euXncEDkg42Jqo4tW4RzzoZLm/zK4w07HrzNRo9b7rtbAzRN",
-	"du54zWou86e+i2C/zlkqli9itwaG+80eXLt4Hi+YRcGUFYR5x8ssGzYy+AyPnXnp6GRj48lGr2TCYkrD",
-	"PVdAuUQXnMQ1OS1tEp1kOLwX5jZb0mFBt4v1VMyC7WoXldh0JcVY+sHo7lGl+EbcMyEfRNVCMcxrmKYd",
-	"pSz2tOAupO3gdhJbeSJYBxctpJJDutFS3pIqaMo7ojNYYxnnH7OmO3gZnWyLcHs6dE6zxCeUg7JCiKqp",
-	"QlBNqGu1ow6Jv4IKwfK/MuwtP2i3961S330VfTkU+3j7onNoDKiZIlQTSmpfRBN6XpNtwd/4LuDUNwj3",
-	"oP9B85cRfONukOfR5eXjWDwL5zkSMPqmP9bj8RYkM1t8t/P+c7ej6p9jYThDUaOnVqyOm6ExGtapDvQB",
-	"zXokiy70FP3E/Sv/0lntXy7v03UlyuRtmWAv+OZV8IjPHUIJySiSprpJgZM5GN6pHc57y7O9yh28rX1V",
-	"YmGpgl/fR/Tg1LYukGuPzIg+JXATRFwEbfaPV6mgqeOV+6EUxT4jQpINkyXT9R5GhjBIODTt+F+2VBEH",
-	"nkAUt33pfC8FCDoFCqIdKURcmIay8FdDiTduPPjrZzeU+86Od28n3pjcfm6e+ZCd+VSrxZRfueyB3OGw",
-	"nabrxECeSejc6Z1sWjBz2gCBDT1lzneCGWzjV52zZhK5JozeLtQtF/NJ83sD5vxiJYWuZZHAHk66cE7s",
-	"kalqeccVXKbTa6SH/S1NZaY0rwB5po8m2J2udybwqbDA+9LxuzjHStfd0t+Wthlp6xACrrZn6IAHDs5L",
-	"hxKDgvGZO869oEM+3EB2gn2Czw6/PNFvpijiuGJtvSQtClYTxZjKPKw6luUXGNQ9vHUAImlaxaJ/NIO5",
-	"DK4hmamtFFOqnFDCF0nf8L8lCKNEK37RfvgID/ejf6Cfb2YG6GDRoU+mjnRlwExC1aaoupyPfulwpPnm",
-	"tKbriVaZD5OzOqsDJriOaTmvB2ablOJ+3k7N0zpslek5ZrjU0c/s01ljHft2HvrxuFEWGqxpw6yWa14k",
-	"Cj4r/HL67J6zOyiJgJ9NmSEOPzCx17TWfNUUtFYzDcdfbSESImvaDcthgo+I+9I1l1CYV45QFEvm5IVw",
-	"NQr2h9geDoAAlIRyR7ra+iytRweGJxWbgi3WtfV9uCu7VZ1a0J0NFbreRy9rAIVfVAUVXZAwppnrqBzg",
-	"TnAlV0zoOqGKCaNLCb2gRWNsoaZclFgpNb2FhrOnRrv63NJqsfZNu4e7MBd8CWnu4gX+wDf/vMcAJbPF",
-	"KykY3tWWrW49b3BVFRTqp6QgwMFZsGXwrO2kh/+Kgs/IJe/c7YFK6Fxg/bYpiSjfQsuF38zjd+nLy9FM",
-	"2/Z9npEe9H0eJ31O9pxrrNSy/5o2hfPv2d4sqqkTG1PQfa/H8YyXlwCP60LfRxDlyWiyM9Ws5rTohHZp",
-	"vZRiseZL7AUt4erzBxeQIGwWZVnS8Rw3/44sXFBM+IbtHiKFxcC895EblxPIoWumlH3JMLuNjLXj+X1m",
-	"++RyPIX7gIDA4Qv6fnYNL8bXxqTdz2b4p++5Qs7WrEbOmf4bKTZcNzkXs354uNQP6av7uCzZITT2woaX",
-	"9kZAW/hsTVyRY1iie3n+l3d/fPXhHP/xpP1HtDy16ioZI/pXXy05GQ6fLR33mQfhtKIqkiv7szCUEQzE",
-	"9ot5MJYdZM3RDv2dhw9AE+0c+oPGVhT0+p9qSyOu/3EFqvDbZAdiWttY1hEjB435joF/GyhtrYFEM7Hh",
-	"4CcDHprMufcWyeqEl1Tpbg2dKybnidbFvndepK2erEYA49wdaCPcimmNSEeqqVitWMqxlYj8DnnLE23p",
-	"XgVtHxLrzrCqFdrXYfe6I0srd9v9YL5Yu2jf5cgWT65l3UpCeNRTakrwu1shgvuSHba+8wcl0QDPeetc",
-	"Na1rtmHPkI+qt8x7wJWHLIhkGRYTabfR7YLnscCEulVuG5U29wif11J4yO/jfOaDwrIVcVCvqbSs97N8",
-	"O9/eTUmktp5O94LMk2TYKfIG2Oq4q/s0t+BAbdsbtmI8hnB40B8/EjVJVMymSq6Hkzi5Ir83tDYHQLAc",
-	"ym+4WtEaTiim90a6FndKbRi/mynHFf8nW0CT/85vuNDffBUXwbLCBh1JT795ggulIdGwGQhCdoTyLass",
-	"TnCOcsARwqaBAh1mxx2iNQ79qul+d/uAJnaTu8TtEyGy5HBWA1z3ybyENb5/uhfOHZMPo/077MAD/sE3",
-	"fUXwQM7OZGL8Razi0hZJ+RvOqL9tb5P6jsfrn9ABnI+3ibIl/PGOCWb0RQzczIGVILAZPjgRAPW+GVsJ",
-	"3Mtn0P1ISA1FBS4weU10zVlO6IZy4TpIAue5EFq689VE1Lc5VfkHMqNuhNUbhqOSnMVvbUAtqtEBq4MO",
-	"Z6pxSBfKbBEt2gp+1+R6oGvTCfE5E/LKc1bWab/kj0HWnqEOFKyjRRTu0/H86In9lEKrncUs0RWakuMC",
-	"LHzJVDF2nHYzICNeraGMB5/w7ZfmAPlP8nrcy8dxdH8qLRPG4CnmNUf3i7dCHMitGkEcSCU2z2pAPZxk",
-	"gulF00s6bWF+JzmiHSNziw2nmqbVJzz7vpB34qGHrR0/7TjswDG/MQZkUzDbaayXZG+0C5Yv+tiAYazZ",
-	"Wk1UqF20ahySwOMelJHLNHhyU9OcTXs0zFw9wq+QZHUfTYkE/dOeq6EkfZdJc/RcVSH1SM1bWsuY7geC",
-	"Pmipb2652CxyulexAF6/hbiZrz+yrl6gw2S9Mb0GkDdhM6TWo+J3u0dQxzLej4KLCOrbcD+jRwL8Qcdd",
-	"eZtaNiJP5LGgFWzdTUSKR+SpaAFLQJJwRWzKBhFYPAVPK0KhVSsCSKB8YzkJ/EnuaLb4nD66V7oeNStZ",
-	"W8Kfu7eaX7p/vjsh2k9v5y1ZBmF4bphuquOongoTzyo/p4mSlBsoVXAZGqmMj9l5HgfxAloUr9ZnV7/N",
-	"UvfeZTHjC9A9hAyaGhYcqz4gak/3HpjEzb4vbRKJJ5NCEje8YELjglXMAF7IdboQqu0ezFUUR2hLl1wv",
-	"XELI1BvzV6rNTYezinaUg1mfarw+YAis2b+kv4goFW+5eO1QufoxqjuWyo3fREMR37ryeWALIyQhyZuK",
-	"PbFpmxHXWT4h4dK+0D7u3Nip9dxsaSwjHmp0J8PR9YNBEf5fy7rT0hOadtYSsgetnW/rkUguGYIbKDYt",
-	"mdgtofvaS6IleRwNZYxVTHTiCY4U7kVRSjZlSdEDPi+7U+EPg9RO+8n98jrbaPc8qU31QbJOv0zG3nNI",
-	"uxaYBpv4+swbUkkudAbbjtkAwVNaVplz7vjXXbs0NjgSUgDQc0EBGbSUUDnl8uCm7KnRNuROLbTc0Tp6",
-	"+7OaBXPaSKYyw3ECsbwzDznb3u12zTBwcL9v0YO8lqBKFQz6U9aQAWG4B+YbBeeOpR2crAPbqmaz09+P",
-	"6dqWimhTpReNuqf3sKrZmseL3aumrmzNQ8x2k7f3evVAl4UzP612Eh1yd+jYo0Rnbu9S+x9PZIU+dtMN",
-	"UuSksWvQDpqcypFuJmt9tAlO33wdpB89jja1bze0q9jOUxrbLYFJxBb2i8D06sEmkNZJfiA4UL0gt2xv",
-	"S9mpIj70giA4s3vnHd4L7UWJDmLBdkzp1jIp6Z4UdHVrPR3wJcopdT2AmD3B6xGPGIbdUZzdlnAU+XPX",
-	"03dobTReTWwLH+y6INcIlI1T7wj2OXLC/T7q00jgOr8AP/QVttgKog6N0LwgSpYM2n9RdasekV/RfX1F",
-	"GpGba4/uH5GfJFlRBc3f/AoIqjC2oRgAblgAXoikKuwLaKxOBwYXGorOM946y4VcQN/I0TBkSuUSXq3C",
-	"8FGgW7k2N1KWV3jRGXVMrsnONe02D7qj0kecmidAw+IoH34K+aXdw8OEjm44In6i1zye+j+ml2JVnpCu",
-	"0HIFAHuM1lia7bWEmHKKWRczztQs1O3B5Za0qlj+kzWy4xCd03rdT6sLdW/sdrl3nwZt7t1H0Of+nVME",
-	"Hj9ZlFLobeKEwjM53U8xQaly8dRyCvF9Y/1jcRngXVQTQwo8HHy1NQwDH2AHUkpcMd9AgXPE+0SJ2QJS",
-	"MiqgKYCXIgriEbO6/bssp07FTI/4AaXH2CrWGALyDzb8Lt6lt0XvL+2lBT8wVh+iWSjKE63+udJcxND8",
-	"vpM7UhqTGBjRXmfUmo9FMRgPjqukI5xo3lMwpcYWGHaJRE4w25mYkXD0nKS3dQ53vI/vRL6dzaoy0YcE",
-	"cmQmvSy8JMieabxL9JbtYdugVjMfRzMJg8zDDB0yZbB9ftYBd7mNiLF+13c0oAyOOxS9Q2za49/Bo30C",
-	"+DsSR4pOmYs8FiGielEwGsM4tw4Hm0kC6iP1CSr+0vdtYK86DpuwstY5uTPzREEF8w2zSq4UF5vMKB49",
-	"3G/De4XcsZosrefZH4c2JcuHDsZw5XyNcwnQgW2koakqVpsxoom1/dZg1k7pXTpga7gbZwd0tkFE0KkK",
-	"7FyVvn6CM9VOtCeXos8ASn60e85NU7oJmYcIE/mRabrt2wq5G31ZIXcneVfbB+FQwmvkS/PKflsdUMcA",
-	"LTnzpgemz6C8CdJkOLJ01DLpssvQehMdio5c/2lqnkP2T3PRKNJqsMrgWcfKx6xuYr7HqJIGJZbJhQ1B",
-	"tgZrAuFxTmsGUitvQOIfE27Ggs3o2oIrD1UcBAriPpCjoKJtOASeXEGLPGSdoz136pFIlV40Gm7cxAF/",
-	"zVlymMk7CfeAYVBaO0AbkAXsjhUKbUXUUYgZHF0NaEx274vOLQDRDfO7rB3RiTL3bhDeeD9Y2wsumBUL",
-	"ipsDgxknAe7VKrhXkhAuASmS3NY+g6NP5YSSVsqppolikoOhY/zw2lDUkgPGlL2WPiojBeWAsy8FI+ik",
-	"EDmheW42xCgy0E7N/OMRCYOPorMJaN4KGwI3WttO1rcsJ+aWX7v01Z4hxJW9D6/s79yD+KmDRRIB11jv",
-	"VCdB5T5cbGk32Odn/nBD7X7mjzZ023Ed3Gq4C/uuoy4b9LIdvMw3CurPc36I8sFDjsHkpykEIGAgOppW",
-	"CIapBFE7lbDAAfqgFVobY9FpiVxshsis06HezEbKbaOrMSPuUF+NSgKFx/oKUBxaIZchBhgaVoIxzKQu",
-	"uIeJB1+tGf++pw2nFxy23m6lBfiRb+5YtwPO3FNAek1pkdxNejq0SEObpdUcegaMV3BitsyBendo3hzq",
-	"7FGr4cDciGjgUd5L7/jBpRk5w/GbLS1kB6R56v5Ny9ikQIzIgJgylLUGc+tqRr39XaxQXLFVU3O9v4Hy",
-	"wjYwZ/7hqkXPlozWYZXGVuvq7MMHgC5ZR1KR39CcQ/aOb4IZMMX5puFwtXu2u/KOQlcllLWWyqHUjDQs",
-	"zd6KXvtk5UpCM7JqysZG3uHn5kjbbN5H5FssITGfG50sUPAssCk0Pc0wdkCCfLdr+563wtCgLgkCrsLk",
-	"MLEuZyueM6dSlI/ILxa3xtyLoMfYN4BnPLO/ujTPce2VL9A5wF3ojB3Oilw9emvOWsFXTGCQETPUzp5W",
-	"ZtXnTx5dGtlRF3a31NXFxW63e0Th60ey3lzY36qLl98/+/anm2/hN62HF9vtWpxVX4F89tglZdOKn12d",
-	"ffno8tGXmB2NPsiLnK9kuWPLC1fPZT7+kAVfKFbzyKe+ziT28cUfEHL5MPL1wEt7D5ZM05xqOvbc4GR7",
-	"T138gf/9MPPx6bNO/vDiD/fPD6cYYyZ52sF6v9syWujtPyFvlYELD5stcCm+z8+uzv7G9HfwCASIVCWF",
-	"7Wf85PKriFix5Uqh3Dq7+u1ddqZcwtLZzywE0wMZoxSpG2H9LC6MyQpMSgOHxm9nrpbtnRn7omY03w/O",
-	"+g2jORfomp0wcTOeOThfX34ZCdxJqF/P9+ML21mUJB+epYIsjdleaSLkbsYS7x5f2BigSq7zJVf6qXvo",
-	"YJ2XmL8P0W9w1FZVYbv4X/zDRghReZyY5gNpInCrJLs+KiwMRJChxKh+mhcO+xfI6glpXtOO19IHW5BA",
-	"kK+SKkKOp3n+1OfMWIzgv8p8f2o6uByVD13dDZJmD3bh8anfPrIDJ9iAH+ktCyL5sS3ocejFHzz/cJFz",
-	"5TCq4hv0HB9oN6miNQW8MZXMem4fufg+f23+gJTnh9jebhn/pN2NyJJvoVLz/rvwrcjDdAojOIzWYROo",
-	"pu6JkJqv2HnlXXtqSGranfkJfvQ6+M39tuqBxNLBNC2wReSA/OqiTautVEw4lz61QEgORPsE23YD0MsY",
-	"CDXTU+EmbpjRG9HZKII9tI+ibGsie3PzYHtz+mN0OMNJR+lfnS8gOH00X0QPt+t2el64PqsyFof93q3G",
-	"WDpf/ZlsZVPj6yxaO2Q6oHcX4HQfEcgJtKMTrokyE2QidyX9CpuB+UgCTuuRb9YVXMmdXrAnlCOnu1g7",
-	"M0zcriuZs05T2VNds4bskHeIuTnL/WFbFrkOeQW2gra7413ndMPUtasw63S/nXRTtOm+Se0KU3w/N3nT",
-	"yRv+yDrZT2xn857jbANEfRi+gaF7SZczt9/DDFh9IJaBRDc1YzlpKvRT24y4IEMOe0E5w4ZgmycrSEBj",
-	"AS82ukNi5ouDIZjHVNga7FcqNPsYqgZOc9gAgoWgA7/T6e5EFpFuX+I6dljSc+UiFCtaQ2axFOZ+KaXY",
-	"uMRFb2TCoJx17aiD+0JpaoR9G2WGqiGbPR3sOFfBOxGd3VwjllWgJL6X3wz8oQiPcsRTw2y239tDmXAh",
-	"mMVHlhadfnYRPvqBVadglx8Yq1CJcS5PPMNaklwmeKErE+BGGDYUXHrv52cW4NzSOl97Wk9A67/xO2sr",
-	"t822UH+kFcBNGKpzPZ3qFwhTM3ARP4MHTrIDD3W+cIofW+8fO17txkP9o5dyQu5OwAk/Sc1AzKFzD8Pt",
-	"njMysjGcws1H2Gs/p/sMpSGU/8kaGlPCExvKxQjHqNsRt6C6nX+pPlW3N5pqZlkkm/KDVzvB6jk/+IGL",
-	"fM7zP3IxfUJvpCznDB60s5jxI4xNzfnJ84a9qOdN7XkzY1JrPWMTXtMNe8lLrj+GMDbkcqKg3+7MmCxg",
-	"3RhmPZGatHPJv4B+BrFJcweiXsZcUVjeAAiCz7BwR63FzugctYsRRzw0EzrqyM1l2Hsx0gNv9DMbAUhZ",
-	"0CeKDzxDf6i6VcZavuUizwggyWBa2oZd23iskD5ZTUjSdg0Z2+xR5Ufdfqaaj7odUXvU7Sl1HnXbdh/c",
-	"bWXBSIucO4XIFxYyKu1zgO/vT+8H0HPULU7uYys5U/bYqjf8VKoNrtRuOUKNsqJwfimtWVlNPVcXWypy",
-	"eTe06d9Rkb+6+zy3/Ts7+1kG5H/xzTdDWp3VOiS5sFnS1gUkg4ocuHdHmKHJsVoprb3CE7PVV6MF3Zid",
-	"ESv2eWpDZl3j+hDidJ0ulm7e6gbNus6pwD0INO9u0sUdq/narjW5Y383D+3dnj0s8f4eTmgooLOGnNAT",
-	"aBvQ7QpSzuGGQ2KutgAYbAw1peH+o2K1BSDtBD1XW1rr8yVVrOCCDRtvf/VPPSA53UuGnJp+uubIr2W9",
-	"YpnRuWAtp/Rrrmv5TyaC18k1sR1J8WVqpgsznLyTUjBQxKUZOLEBErnda8U1ZB1C+o4Tq9cWmqxEGAbX",
-	"D8G3phRvhTH30e1pixZweYj3IGsCiMWPyCsnNoFfLQnQb86EyyDscseLmrF/Mrd1D+QjdcN/Ii/pM7NP",
-	"fokRznwBpDoB/yE1sV+9YxbrWkdmqWpZScXUsDOmd7QvGOIhxLWbb0X+kbbvWyP/PoMklsgBRxBLFCPD",
-	"pJVFweimGRGYz9rHHlBi+rdMSYQDQSlsTf19XYtQTx8MjmLL4rkDNMiKKgAU87Uk4Pi36YdmGhiv6Wtn",
-	"+FxIb+yELSwmQcoEfhY+N1dPg4rN53Q/WUV7Sec9P8up8qrRK1n+K/jaOpsSYc9nAe+4Kw4vPsx7oa0C",
-	"Knen8dRASWdb61+xei3rMizydJmywLYrWrIOd9rHWwbNW0zRpDRwuKMPSGp8xZAcqNmGK13vT6kmGTle",
-	"QWtu24zJJRmXzMZeawfniuUJu5prjVkCII9sn3hHX0fMPnUvWiTUJJG7EK8PSOruiyLUxgdsIwEbgC+k",
-	"gAo6XAjaOsjk9jGPL0EJQl6caJvc8LBBgC/psr3XssZpGQ2TQpGJ3jJe4/sPe3TAx30UrNGdG/NdPndA",
-	"H5+h+xLnNuzgyD3myUmcmK79hHdjmhMC9+ha78wJsoU1mC6HnDJxFy6g4/EUSfUMH/yM9wRmOCTt7FpP",
-	"KOtwRFQU7SYt9xboh72vpMLSdFvt3XdmtDuTshC/g4xISta8KLBNDtT/9l7gTXxAzTbH0uK2WWCmzGbr",
-	"7WhbG+eTKH91VS7tcLlEMLet3BGl6V65XulZgFwE3xo7FZAR9gqybIw1THO+gq5FgnHwx3FFjNKrjDUJ",
-	"p6Oma3BOGOlHhGyL5dAc9X687V7xFQcBuRGQjXNgasKen0RcnN7ECbjyExmpwQySlgB4za2/QG0Z00RL",
-	"ILhF3iae4C6zCoX8ltGcYVfdl7L1vbUT61cQfziBKcwFIjHs0P61Rw6g4hChWFnk4koqrr1IhGb9KnPo",
-	"HfAcnBPbGN5eusCXkDvmUeTnCNGLP+C/Hy6AjIOGiXnuBp46mmmzmDdJVvT3hhGet+4ks/fZGTdPVBRK",
-	"5GyNp/uqy45ZsIPT2xwdzuaFFVWerdwkfm8YhN7sLGw1fPhazyRnW10WIaY0/qm7PWL8HMZvGPPLCxhl",
-	"kFPxFRdVQfkYT0fhy2G5J7r822NpvRHg6MUTmll3n5HrJc3h4cn614XTwQfv/tfuoc/y3rezG7rznWqE",
-	"Au7bn+nG3Ec77z8TG0Z2FGv4ApFmHnxwcQZqBJYquDbEgSbxH14O3UOBeOqkmrKF4Q1cw3/3CmPNEFYe",
-	"EDWuCSW7WooNBMu4cqUXuRGuhuMgZ8xezy6lH1A1cro/vJyfm1e/9rL0eEE39uj6R6pX24e9zXut7z/J",
-	"Te7bsiTMDkPvT8DHv9ZcG8VzJxAc0cyxoxMDvhLM7npAu5stuS7+sMfmw4UZI+3OvuEb8RH40J6q11Rv",
-	"Py/ePaJm9JSukbAvUerOhIc881Drke808bHRe22z5tYQyPzYvG5W45jZhmEOGHpXS83wwgGPt5nzktFa",
-	"ESlA4vrWroQKADs/mu93XG/zmu7SvP+rfeLf/P+J+H+S6Hb7KJCznMWO1reNBttGUx+b43+mt4wsERfX",
-	"ynBIJWj0FnBfjaqworYqFXDchNU1lu5cD3G4RwNN6qAv4InZ8ZuCbiBPvFN+deKwzLOCKjX56Vk5sT/L",
-	"f4Fgj9mE8UwiZIET6dMwWNvutNMhpHXFteh2B8nViHLl2dNlhp0r24F0yLB3XUofMtTwAmb0S+XflbpS",
-	"/fcntETtmC4f3l/UhbEfoMusvGN13kC6ncoQSrCWu9Z37RtbDuTeASbWuWIjqDIvzWM37GFhZdxLphiZ",
-	"p3Qte5++c6JwbUzCPkBZFvL5UKFACo8GjDRYpHqgVA9HwU9kOrnXD1tN99+515iGgz1t7O7EzB1aVbW8",
-	"QziDcuo5GA2Z+VV+lo6asT1wyHAni5gF/pQWpHkWsS/sPg3k/eMD/uz8l8cJOmEWLJImt7QZ3vUszLM4",
-	"sPeM1msddtxHjU5xXCGsbr1jNm+0o9mWdE+E1POYpqp9M/voSX2N35+EZx7yrNp5pnbOLfNUSETgjXVn",
-	"diebIsc+MhaP1FtAVGny+AnBRieZ6yLWnnC/k/N2bboV/e/D/imFO6CNtUaoNY+lIL5n+Nimq9E79OGV",
-	"SfW9eAE8mqCXnegJ1fYDVNs2Ud4p8FWzLLjaspwgXq8iWpLVVhqNxsE8D9H2PV91ii9iy4JniDJ7pqX1",
-	"cPh2WN4gW7JCio1CkCHfjR6bJD0ivhYakIiUh8fF3Clt+zu+FcH7WxVaN/m+fYi4rm8tMq4R/+zOEPea",
-	"OCD0truVV8JruYNWEA6Kqm2Z+1a4dzGtudj4viyycAC89icA0v6IPLUUaMFSXFcw9KC3dLE4AHQpjYaD",
-	"lW2ACBzJwAdmxi15UG6GV4yyM07khPzsWKll46CPsuUZSy5jjrZcDrQe4m032T5nn3sTb9gghYdddO0j",
-	"0N6+6jMxTi2xBm3SlsIjFmnLvg9hksLon8wiDffu49qlILqCXbv2qZ8uIQuTsHx3On8xzDklE8zVDgk+",
-	"U0V4yjY9tOnaPVqzN2G6ReLG/3x34iMbJb1Wan0DBe9tOFU7rhjmS8dupyP2DM9c2hx5jQ+cZtP+xcyR",
-	"105gOer81/E+9JpLOVXGaS0trw0GkScy2Ryj999s9slvh+m2b2r/LxrbRHdQh+32O56NePkRg4vdmSY2",
-	"AGyuVslBR1Lp0SihnAwhd06oHnt7sn+YY9dD2z39FpovQI87aTRnODNCd7p8e+/XgGLttp0Lh2fSiFym",
-	"z/kvwjxqAcPUvyji/c/0Fmp7V6cAF/oZ0W0N2XDIoBzQkdHvQzkYMv6RfYSmGA/fjgFVJmNnIOQvdEXk",
-	"Qy0ASjYT9z8GKv/ZwLPvZYPw7B8Vtd+8dcP0sWj9cYr+G2z/o+zmM3RADW/otYcKLNhaQ+0LlmRau3AI",
-	"ht+eLqO0iiHPt7m2kEDP3KMPvhX2TcPVenYypzk4W9tC0w1rblVH9VwG+7yjXE+g67iPA1f6kAmXL6nY",
-	"NHTDPlobk+GyVyTM6TwhOB46z6HWRbP32iJEkJxqam03LKHQ5n/Sderv5pMP7qGZziAayhv4/r7b+flo",
-	"R09OzBUxfvhekx0vCsgBPY12/R0NmQKq1qVYGV25hsC9xXhXbVFK2ync8AzGndqIEiU1qxgdZBOnzF0o",
-	"RuvVgEPmBr4PVOgHKUHB4fFdH92tgi8fktiWWg7E7WToZlD26bYCEGugM67F9lcNqwf1b7+JYwL7tQdf",
-	"/Rxr3ZyZOkj70wnf7mZOJ/DFktHyvCpot01LD7mp1xffAZzZd9K2d7LjJWNqOZx6UId63d6x8fWWasg8",
-	"r6UsXWVkLgV79FYA2BqjJda8FfyWdVEhocs12N2u62PQc/4ga9g2XYWe8cugNXzOa2ah1CEMDd2Pgyg7",
-	"AFKav6D/qm3n72MtG37HxCPy1eVfAmklZJpQvnP9NfnqyRMXRDbLJFuuobgeGt7K+q1YUSGkNgIZa/qw",
-	"GB/rv6Emsm10TwXbYfAbev6Y+brmkGbCj8j3mmC/WswArlhd4uvAyxIJSL8uqPirof5nd3+aWZnZfSI3",
-	"ont96lzLRhdSnsJn8VLKW0K3jOaGw0HVxfPgefx9h8MhyEFzOHPARB4FkNc1tGb2KBIzpEMuFZsgg59L",
-	"9aCa81P1av0xwK5802hYUMrS6baWPpUMt2l1gSBH5A/Aj9xxkbtQMC/n7CC4FYfTIOCJzzOSyMUgRAws",
-	"ro3cndAn7C4yTV1HLK+nHoK+B3uQypJ4+Tm7bM3kPlVyxUB/POhAeBp3Qqf0E/fWe2ZG9zR6rkpaJfPn",
-	"Pra+5DWWt6KkFapMgBBgXrnaGh0c/nGUrvKI/JpSNeKpbJbNf6TVQ14J7VteACbJiaQRzXNAoqHF69qs",
-	"TEMjeIRasdWacvkPttLAZLykG3ZRiV5Zp0VJuTpbckGxc8EBZgn+VN1t/vv7MYCT6OEw/HfKUjGjMgDI",
-	"jlxDumIQC8PMRqR3FmFN4JSKrzSwUW3+RpNPDZ8nxAkdxDPBR+ay0XdU2UjKv0BR5mvIMR0vy8Rc1JPm",
-	"Ddoh24Rcul6T3VaWHibSmhMWgDPgGdFH3exiwuLftnJHDcNBPIXvkQyfYc8OM7n7RjtxlJOgI7eRPd/l",
-	"27dYUBN3pBFje/KLfeIz3ZXPr+s6IC0DyUqbI+C3Rct4Y/zDHXLItcMi0z11RPtT/OUN1Pw+TAn+//+K",
-	"6j1ZJ4nwA0l6KnkeldLUZqkRtVealcr34EEcykROeAihnEKyenbzd+d1Ax8GNF8omlJgtk1GFDP7oRGs",
-	"aiXLksKHJV/JAu6cmmi6VNfkl59fnP8ZGgR9f/Pq/M9//vov549bTxwpWc4pMSoTKLZvxWpLa8X0/+RK",
-	"2qcfEQSVAL1YaVpbFRwx46HMZNHwPCOY88ClWAQua6u4LHh+TdZNDeTCpYCi/VYozaqF+TkTeQa6eWbe",
-	"gm5F849GkS8cCHoOmnxVy03NlMpIzpXhMi4alv8pI+z9qmiM4v7FiooVKwrzAyE1eX9e073551uxLhpZ",
-	"S7WS1f7KqPAhhCiHYoklwIOylYYx/X4vsOF49+8FFhCFHwc7mWE2Y/ZWbBnfbPViVWZkh/+83WQWbVLW",
-	"7b+AEsEfC3T5ZwEd/UdLXuvtIqfahnzY+0fkb1LmBBt2WOrKmuVkt+VFULgD5TzG8s/IkrrexIYjZIGg",
-	"9C7+jm5TsPHwh9gwo4UzBRfoNaGkoJrVZqS3YiXrmq206oSZFZb52HqgXj7fI/IdEMURB36IKcdLBqVH",
-	"a7pqcdI9rTMHBvtWWNDXw8IiWgBgKyQ04HJwJVwrVqw9mjOrou2Pvy8NY4S3QvrCBRzFlbqba818VBcs",
-	"LugNU0YipjJClgwAzF0qHvS9ub8gxVcTajcgJbEHweb9R+PxraNv8o8T4XLTG84yiFDohFGvw8Fb6JLQ",
-	"3WIsWu8QBx+Kq9njemS/3MDnU/p1vg654AG7ds5EMiro5gUvZmlIbiHzmvc+lHr3A6tLOmvw14zeBj94",
-	"YFxTpNWzoeTNE/cqjRUfAPK4ucUw+Q06NHS4HzHuisLwP+tKqpZxD1l/FHT23zz/OfL8hD41dT6n0fbn",
-	"a2O1LbdHbazTW1Z+xLTFNHi6xjUBf3M+KCzvT1KwA3jHh96xEe0hWPlsJMUvo4UFrQjcUoWJ78ZIY4QW",
-	"NaP5/hNgNjpt5lCH6SHiYS6KBVicwVwXdHUr5K5g+WYIIal96AQc91AO13aSnwotqZ1BmUjxCh4B+31H",
-	"ZO2SL04Y0NzLBoF3FGOCUNHySReM4toakmD6ct23fgdTKnuMtKKKnWPl7kj7PKrYG/vcZ2m/tBNMZRh0",
-	"+75eA4HLSu+hzBRzUg05XCwVGsMXUt6ynNCTFaiBQ6BtWYhz6e3vIYKDQ6QFRXBmn9On6FFCqFgIFrty",
-	"PKzB220ZOMHMOxsMGGKCERRbU4WQeVXNqWZXbSmftbtw/su9U2A3NS2tlvpWrLnIzcMA8W8D5NR2h7YI",
-	"LK8ZPlI1ugtEI1vYXcjXQCZ9RH7dSnixlvKWVEG7Vv9Tn2yHPyE86khBXjFc89nJxJaVP1V7VT+B2Dn6",
-	"gVXagX/tOmfqtDKxN3b/jKAvbz/cHLQv7zwW7aCw+9Y/9VmKOje9j4k7g1Ue/kLyzpeS5uw+enK7Iy2u",
-	"+pDu7Nb++SGpf0x121FhWNtmLa0eTtluddlPq2+b283PxWOFbGWnkdQkhgQEsmH5cHe/vL8ZLPjwrHQ3",
-	"UleC9CCQx25RpiFn9YSJKS6l2WwZc7Sds2cQjRmGsYcnPktxbqY2tAGwuIzIIm9l7Ckb60MkK2wJDbmG",
-	"qR0wJNRYjNUzN/P8nkT+TPpVwCo+UUnfEC88xSZR1jbwMo4rsmRGhTZX8QkY42mehzzRNmAmBV3dqmtC",
-	"4fUHshaBKWefXA9nOXDpO9D9z/T8utmlzq9f4ilBRaHRgsOt9FYT5hMzutpCaoKxqdStakugvLYFvlOH",
-	"ij6Czd3fs26u9CGmxsNmCnevxgn+/H/nE58yn7ik1cQM4Qmn3/mnxsERPtO7Gyc3dHs7lANwiXRdjeqk",
-	"TiVjjUG+TN9Q7jqSLCAuFgQEfs2Rkv3+zsl6Q8UgYMwrfOKz3DaY23Op0shVsD7g+FQ7G8hh223B81Uj",
-	"KJyQ4qQNX8JJIDgedl6DL4PyQa7C/Q5w2f0lvdwHGNMrydZrvuJHKNpyJ847PpRE6CHPX+3E/W31B9Lw",
-	"grl9Ig9bSJ2Ei+2aMFoXHJPYIKi1P5F2R9ub/z+goXQn0OCrr1uZH3CUZ0PD6rO0hopW1imQTj3ARz5T",
-	"BICK1cP4CzD5U9ZrwIjW12ZkDLQZHhLvnQIdmE66hPFHestgUZ/d8YRZfaKDiRSJbPGPhvauFh9blSz3",
-	"RpHGbnsYgzvB7v+I4HawfYmbx06DVb1sN7fjgwfw4g/47wgUx73YYkoySTUr9aRi9T3U+Cpfz1fAJ3Yr",
-	"T4uCU4KBGF7odhuHMr3Xz19Y9fu7n398OcAKvze0pkJzMVyf97/bx+Zu/uebTPSGrRiv9HgqUY0PnlYr",
-	"5wrBO5aNJisAdbAwII3q+NhsBV5syyx0A1crWg/gZD3HB9o9zP9F67gAvdkoJCdDgm5pnRM03/EFruQF",
-	"o9ah0AdtbMbu1axmdBDkzHz/L7Z3T2KVka559P337g2AqcQ2zyOTDW1RTbli+Tk40kZT9t7Awy8Kuvk8",
-	"tdN2fsMhQbPa011MZrQ2FGzdjm22G/bd2XKlZb0fNhYONuNCMa0LNoT5Zr4/wY6c/qjg1D5ROtscTrA6",
-	"BZQcnaxzQygyXS4V5gyZE+nCBND6x7LQCGvYa3n8jOKDn+kBtZNL7Ebtvj5d5kxbM0UD9CF0Tg+JxZDc",
-	"F9A1fZDm5ucv7tXafh7Zc76S5REVbYc0x5scBBdSp5u68Azff/6cb1gsr+7mu6fnT77+xtloMFpG3rx4",
-	"Rv7y9ZeXZ9mA0ZAFg6tKKo5D/jH4kzesqpOTcVWRg6/9cELXpOcopGIj0ADOR1ir7fAx7Al60330X8oa",
-	"aRc2ySYJ6XAiy6Q7atKFlLO7FsQ8obZaf+DZQymdwUQ/UUi+M4fobjmd9hpQHIkUtuy3rvkdU2QjWdsv",
-	"IhAwLyXO58HzowC7t438lujJYjuXObukq9tNLRuRZ4bnINUPb2yJTeUFI8gL5gMlS0ZyuldRToke9SlX",
-	"d0Djz/UCH2aDn/s9jE4Inb6mNd7iQYekLcUumDO34SLn69F+D0ZKPA+ee0gsyM9WVLcEGJfTIVFPGQE4",
-	"qAjt8oC9dC0Su43B+6oiLITyPU8hAm2oPcwxeGmPXM7oKJtdH4o/nFeP+W/PYuz+hvFQuYdd7uUHxrSw",
-	"ZIGIcDjEck2eXF5m5MnlYyPpn1w+CdAFdasyY3mGQtgEY93TDXtEvjI//erxl8BoXz3+2vzW/3SPESwH",
-	"bfFWmIcwdGKR6q/J15df+v7EimHGUmnLnIBxyRum6/05cARRbCVFrmK1HT8wVqFlMlkvOdas+IiG/bAF",
-	"CZgouD9g9+Gh7zcYBfyrU8bLBmb1E9tZYJ4eqxyrBp1Yq0vN+1V/vggyLiRpFHwcIPRche7HT6beCejR",
-	"b9S0598/e/VjOMFhe2y87u/Ymr/PWWqbFU0R2rjy0+ZocQ1ADh24uAKwwW0qfM6E5no/CLVppzbHUWrL",
-	"uf41I0K4xFNg+z0roFbSlQ52nJnDWyJlqS7WtCiMNTVWi+CeetCqAnzJcGWBncjJMbchw5DR2qoohjr/",
-	"oUJ1drdlAvLlrP+M1x6eFDITBxEUszSru2WfPVRtAA5/Ao49Aal/AgdvTayu5PezJfoA/qRiGrPu41qh",
-	"7dhRQ6ntLRMeX9v8zLcZtFILlE6LxVfVXAAwnqwtCJvt9HEO7Szwl9ZpupJCyYLZZhgW4JRrUtJbpqAk",
-	"WxCal1z8h3Il0Csq4GscVW9ZrR6R7zXmseHgHi6H/OUSPBUZUQww9HjN1ILqRwca4y+K3QA9Hiwi1FSf",
-	"KKPpJ7b72ZAlKQRg7xzxffAOSJkRtTV0leIkouGmcpzq2SFkJ1vy3ZnQQAtLX+578UfFai47LqaeShfN",
-	"o1LY1swYJ0qDPSJ3jwiivQPio9J8ZdvJGpKUTG9lbqvzEVFSrskdLRqb333QLVDWb4Wh6JZZHMPddn9t",
-	"TDYkSdsId1PLpsJB/tHkCOaAaAQ4LyscH5FXFopR2Sk3Imc1qRRrcin2pbXVlAbTi70VYBbAKeUKuhZe",
-	"W2mLy6IQkauDUhAQ3VTdujxjW83PBbSzsfPGgnxQdc06Fc/tGa5lwTxc5FuxYRpJZ5gIrkhgMLNi7O0t",
-	"17BKc0JLWhSODo5mGYZnOi9ysiNnFa01wO/m8lEcu/7Gst4R2Llc5g8EZTULJes5OGh+YPvpIFCOQ6Y3",
-	"MmT0jovNR9C93X6kbFj39f0lTVMSir2aM5sjAnCgRvHeM1oTEPUDwAEgkYbVuJ/xkQckF7xhSIGzszyV",
-	"xxFG8ycU5YRiq5rpoVbC+DOX53Qnb9lQnpP5Hu+jf6OMj3ec15ZSh7Q3D7NVUxtb0RAPn7z67Z0hj2L1",
-	"naNqUxdnV2cXQDY7TH/Oz1t/QRsNb2+0DvqqUSmhG8CVdygYEdNL0QswqfHG53V77bYjdNDbDgbB9Pdu",
-	"vvuVr3/xHSx6H/yHIrlcAYix/8bdbsGbXbb+4Vttp8N24v0OUcEg1gw8HOaFS2QhBbtjhc+Oan+MuF+H",
-	"v/zVKhEUwooASotV2eD1pDhemHAVwBqjLkN5+Jqg+vRAx5dOqQZo47CQdMkKKTbQ73HXdu0E8IfwhUZL",
-	"gd9yBQ30jWbfvts1xU8s0i4MHMNt5ZrRBzJ8L0wNOwb7nszdCjZAyuLBvrrCtcjGRhHTrT7qmB+jLDUj",
-	"JVcKsbTcXnss2cOhfzT3jMrcNYPD7sH8NQea5aSprlqVUmXOv9CqP3RlY/FLqhjiZQPGutC1LAwRah2c",
-	"m/bCiq7zsMtHy8xWrw4PIRqGhyN9+3vDqxLOmNNssa8FerBAceW2pNAeboCVEuBosqO7CNPh8Lani90E",
-	"d5nan1lBF+McSXKe26ayO5hZ8LMmh/bg0fwYVkMMG4G2A2Li55FfgTd1x5ZE1nzDBUGxSr5AL+vrmy8f",
-	"Pf7zn64wwTsPZehyjzj0xvCErrioQhuVfcUekZ+k9fOtOdoQbZ84BDM2qj04ZSj55c3LgJh8JcsdW559",
-	"ePfh/wsAAP//",
+	"7P17kxs30icKfxVEv/vG4zlbrW7Jl51Rx8aGRrLGWsuWVrLHccLyYaBZIInpIlAGUE1x/Oi7n0AmgEIV",
+	"gbqw2ZKeOfPHjNVkEQUkEom8/vKPs6Xc1lIwYfTZ4z/Oaqrolhmm4K8nK8PUa/uR/atkeql4bbgUZ4/P",
+	"ftowsmyUloqYDTXEbBip6ZqRa7aSipE1vWVXRAqGX3NN5IoISZgwam//bX9QcQ1fKbZqNCvPijNux/69",
+	"YWp/VpwJumVnj8+oncZZcaaXG7alOE1jmLKP/j+/0vN/Pjr/H7/98eirD//trDgz+9r+RhvFxfrsw4cC",
+	"V/GW/d4wsWQDq9HuESKa7TVTYY5UG6LYUqqSaMbE5EmupNpSc/b4jAvzzVdnxdmWC75ttmePL8M0uTBs",
+	"zRTOU79aZab30s6hkktakZIG6u24KOVOX8Ef0eeC7Zg2pFZyycpGMbLbMEHotWbC5GavF3KVJfHl+V9+",
+	"++OrD+f4j0ftPzIE1zfPGvZcyW1mOc+5atfTwNwz8yobtlgpuT3t1CZQeXRWRp5wTt9zUWYm9Ys7PVTf",
+	"ZA/IDRdlZzZMWDb79QzZFn5lufGsOFPslrPdWXG2rKjiKzsIo6rany83bHljmVQKswl/sfd0ywWFuRRn",
+	"FTUsfKXYChhecX1zvqWCrtnWMthvmTX+wEWO8K9EtSe7eKGelZe0quAtqWVvuWCdZbv3XktZMSr8i1/t",
+	"xKAUU7JqhdQQmaUdKElnWTNFjbRf1pu95kuu84R4TQ1nwgzMiMP6KanxySsnfjTOkiorOIWlkpGE4wdW",
+	"0LrHM7Nvvz1Wjuqb116kTJm8fzY3n+j742f01lCTm813cgdMRPWNJtpQUV4RecuUPdz2PqqtVBQlqe25",
+	"50YPnHhtX9OZaMlWtKmseLfj2KPS8oL9073orDijQu+YAq7STc2UZiX+wYyp4F+0qtLc8rSiWmdWF/aC",
+	"LO1TmYn779qJb+n7l0yszebs8TdfpV76jN3yJfue7TMv/p6Fm6aERwtCdbvdmthXE57jQ/xNbkqPLi9T",
+	"c4Ib4xndT7lQspvoLhLFfm+43Y/HRjXsREL8eUXXz3mV15d+kXaKq4quPfHGDoh9NiPV6XIDjCMYtTKn",
+	"ETdC7izXXbNKWukupGBplrIThUPzCxWG5W4deMJP1E5EH3Ew2nlOnnl6yqBI5bZeqq2f6JbWj63k4UvT",
+	"KHblFDl9RaQCHv3fb1/9WMCTekNrpqMFGv8rAgotCNPlBh/RN1wQLoiu6dJqXWYDT7BbqzWjTHYLI/Y/",
+	"ue1EdTBNqlqsIzLhX/rW/v8/NFy9dor2sxsuMkSaqG6NnY7TnIbmn//MndUfpSG6qWupDCsfEy8dka6U",
+	"7KgSHNafnKQdeGu3Bp8ZvPu/o/rJcimb7F0LeofZSG1VZEk29JYRKgjFHxWWFWTiEThc6fltqF64n4/N",
+	"7kU5cInKmv5ub6mgitTUbNrXwOfT5NjoJfpi9YOl58Bkvv0JhZbX0JYbKtastCeKG7KjGuwiNEPwu8im",
+	"g32VjYkuhA2jJShSbjUvVucwhZl3wovVj1KwWZNvVUqyoXpgPnbk4yYlllVTsuecVWX+/tyBNmclDV1r",
+	"5Pyl3G6pBp6z6kCavTiOvrKjp/irMxGr8WQN3revXhP/CPn5xbMMn7kn5tyaD37742HxTY7bvmdqSwdk",
+	"1UuG5jaKB0K5Ijf2J8TtHlgdYKXXklvVONI7nCS2P4UzipoyWxkim5w2AoODiblY79Pmeymb68qSYEvf",
+	"o/3+8NJufsKcxwsHFvqSinVD13lbE7/2V5Bh701BdLPc2GPFhOWDMidlKvfjIc05L5ytmZtXpbquhoJ8",
+	"+c039h+agIMDr0u4T6ghW6lzdAXz+F40rZeM3nKxHjjydufs/9lbuWRK2+3XvGSt1lpTZayxWgTppLe0",
+	"qshayabWYBRUXBu4/ZdUs5z2U+Fc0pf6ilaaFSnR/2q10ix3Kb1huqmsXiGJHZ7Z2SPJc2YpjJaew+Wo",
+	"1+mVM131kP/B27cajhRI0PIK9Hz8xBI7GL45YoVBcjqQZk0pxX6rY1Uo/hBemFZ/Xqkyr3p70e/djRqF",
+	"y/W+iP1lUpENX2/sP4HcHdni+YSSW1o1zIprdA3mFqvKnq+gXag2VJlojf5vkEX2v7Q+K85qRsEDs1qx",
+	"peG3GXX+VWPsVIZWfs2W1iDrWx1XVoFVe6LkboKDUOJ7kvbIlmuNp4BVmu02DEyamokSP/XSHPxJcIGV",
+	"oPpTIWQjlqxML+01XbOXfMtzB+VbYRS3DAh+59wJtQOk9+Hry0ikf92R6A+TR+U1rZmabIzU9umjbIFy",
+	"FR8A+GtjtlWOSvWgd4uXyQl173n/1YlUSufh+oHWc0y3e7Cb0hRj9GZUA2Ha8C21UsKeQzQBS6lZWiiI",
+	"8PwUncOOeB8qx2um7AisfCsbtRzzirXhAScgvCWeNPNhxOTpX+pbO9G61jlyKy5zuvATAv5m8ujy0Tfn",
+	"Dy8LQsnvDVVW04CP/s9XoBCTPaP4SYZ/4R1zNY4vzr/wqsZ//p9fH55/9duf/vS/MhwNLxh0mRy9lAPu",
+	"uO+1+I0f8p12HEBjnqpDJ1A4kUrecs2loNakWcptXTF4lG6ZKHOS/w1bMl6byfNT+PyRPqrYQXXDagOk",
+	"h0/t/lFhuIALq+R6SdXApK3eNnRhec3Oac5XZCsVRB4EeXR5CZJD2DuZrPmtvY8NkWh7zbzYHk64y97I",
+	"rAD8MdIWlASnUGoC7qsZjuW3jKrlZsin/UqAMWoPiraUoFVsHGcm8vbVaxgTrdjkKfkiNky/+LV49+7d",
+	"u9/iz/70f+VOC076WZ4Tn0Dodb/f77fbssQzrsAJ4jxam329yYaN35qm3D/r82d/6r/98ecPf/pf4Yzb",
+	"P4bnO2L9H0tnP+x9kvoHWdKKG870gKCFR/ZXxJ5XZ/KjJfL2TWb27bAvBBB9xH/Smcz+PqYybQZvmcqT",
+	"4rh9hBE/xlYCnU86dTvgfc98gN745QTHmYYHT+c2G6IkfDdlTo7rTzSln+QkD9KQf+gk/qC/M2UVjAET",
+	"6BafcOGgq9jmHzd83Y/7N12rlV9OuG3DHM1m8jzTm9hOJ7+NM6f3Acdi2vxVlpZrH/8RvMfwx1IKYwlk",
+	"h24qw2uqzIVilTWP7IexChKvyT4HLjRa1xVfQhbJRcmXoDcEW+eaCwoE72/thyIhMp69ePrqB7LiFQO7",
+	"XzkXHtqQrOSU2GGSb+wSDJetayk0rvIZNfQtM/0VH4z038Gy7CybG7bVkRCX1/9gS3P2IayJKkX3wAkn",
+	"IuB/f7+tjiOiXSbRzGjCBaGOnltZsuoBsUyIwRDyC4bhiKZ7jafEbJhC8xbUVoXK7FkUahglXXet45Mv",
+	"PjG/wTZqQrVd/J6AlcxFQa4bAy5PSmrF6PY6yh8S0pB/MiUtXX6U5q2RCic9k6V6nPShOEvzQOpHEf3i",
+	"H9VKXlcs9bL/ptjq7PHZ/++iTQa9wG/1xWv8VYo+P0qzsTyyoxq0nysIfxOcM1LEftWIkiltpCyBQHTb",
+	"BnsVo1qKB+QX++fXl18WRDNRQk7Tmlr+hJjDG2bU/hzSOIlmSylKYDs/szxxT75i8KfumDBkp6RYt+ED",
+	"l1xFSmroGdzXn3LfD+b9LXh63cZwTaQg2lDLt9pIRdesnfMLe5Oaz2bmb6U1Rv1BhES33tSviLSiSZOd",
+	"lU/2/FlehEDqjnJjxVxrxxfIoh32g7m6zYesZxe/t2qJkjVTxl2KS8WsCFpQ03XWUcPODQfneG894DSw",
+	"kx38kWiqyj7kb/KDQXiZoJVXCRJfyJ1YYNjqQEa+MEQzpjGvIXJlckF2G77cQB5czZSWQhMj5Q1csmeH",
+	"YaziTMkq/Xol5Vbnci3lFrIGtnRvJ1IQu3gQpj4agQ6H3o0aLTpNrPaGba/5XzFPAsjkpusnF9OoiDe2",
+	"u2Oto6e90h17vOQ6wSIu90N3tIIhYeOZ7cPISsLAA1N6g1oczKMsuQG32+tofi4i2Z2y56LIfeMdSOHv",
+	"YhaPvWTgEvfxPrvPp+S34FsMmbZFnID7e+ONa1puudWUaVNy/E4zBcmHvxV34toH5Em0vB3FNDC2vWqD",
+	"oBBDdlMBArTsHS4N/AlIL0hC1t30Is8+Pb/ayL5s6fsX+MuHUYZKmqnik5HmqxshdxUr1+w43vLWyqC5",
+	"ExSFNosoaZ3NtrqG1rNlIn98FxmBu6UlmyX9A8PnRowIlFhAvFedoYrIDozm3M4wvZuW+E8hQWvmPpYN",
+	"W+S2EfnXlZ/E9T5beQt+82Nt++IMMizjIy8khpH90MtKYtmQYrJmIumaL84Me2/Sc7fjFWS32dvD7acM",
+	"aX8wGmqhqErYRfk4OnfsGOWCjQnM3m7iytzU8pv1jBnKqxSfGsc1g4osRJJwJDvmhluVaT/jbrK//Bam",
+	"On4/uRoR/5L8or69zZw9K6MPXazI3pgKeaheDTCmd0EZRq734bax21w2jKyU3FpZIwhMe5z36FoxTF0+",
+	"iglny46seuXr1FJCo2X2Yf4LYxRdVgwULdx+BL1pXLLkNCL73XSFqM+0Xa4rfHh0dIUhjOonkJ/4cXdb",
+	"y3rHCzisKEqk7UhSSqslmQI0JalKfSByRlWBllR3CBijYpTXi5y4x+Kpa9kYvMF3G2lNNG7Y4S0+ECVs",
+	"+fdO4jVsvmNqX7nl9izJCnWt7IF+yW5ZpQ/5uLKfLzQzYwwMA7xlMKhi9oHG0Cni+k3n4f6S2vf3h02u",
+	"Rt8kjiKk2sO/qurV6uzxryPyX988wZ98+K1veH1o65pmSbXwo+t9VtYnf2cM29YmoaDjFF32L2TecEhY",
+	"jKR6JB6xHiolVku61wt5mzqPz+heE83FkmH+KBaHXhHB1tTw21DzzE3ynZ3B/kheYgkjKgqgHPwCSoMm",
+	"5mwQARVBdy8eKs42sioTO/Dcikd0iApXVadv2qpwy05lUzGMkNLKGj9rNPygHEpIUkmxZorg+CnbL6M+",
+	"Q+HrZ1fvWpyB6rGwBwEs7DH/zmzdQEizQJ4brfZBfVW7YvEp3iZfuZgoW8neWNk62pkVsoUvU80ZTOgq",
+	"cN8ezsEZQ91pXKGTCe4hIa9luW/TWyqoVfEnYJQ2owadvywPv2jEOhMr1YbVLdpAWSL2gK9UherVYCMb",
+	"WZVJIaMraVLuPleOueNmw8VBNtehcomJfgmVhCnmaLbzkw0neym3TKNKTUVJNnLnNAJP2MP3GHc4emWz",
+	"Y8Wy0+27qEzV608Hv8QvhmvuQQP7VqwrrjdnY4oHWCmwFYWvyve6R8u5nfOL4r8ISWpt3XB7ITnuCeqM",
+	"X4+Xl+FyLPpugug0FT5jKxJORagPjglQ+NJTL5eKNv/T6RAZneNJq2FMV6SXUikWDNr+ToBpbugN1Pcw",
+	"Uld0CXccFcQKcs6UKyHs6pZfJ8qzgKQDNy2RrVMSDlspBcMEFeDN4/X8FRe0SpVCgjByaewQ8TISa0l9",
+	"Daor2T8UxGtFS5ZhXe9MK0COYOY+fEBoJQW7IpcuVAnhOyPtd7GD7avhqhE0gZNK+uFl4uoGopNeon/T",
+	"EVVIc+51kuR9gGW5qWxKXwlmZFv0GyQ/KBtxPcIocwBrJerskeNQdtr9Gh+rJxTa2gnLf5mj8zQdc/Ia",
+	"TiIOAkkiSR+AFRoLutgxdpNIvHL3yvU+yj/9H1DjlWS0aepAXsAP06YnJA+lYLyWsOohGiZst7kxGb8b",
+	"CfcDXFNZonfpFHtlpBM9w9TAx4pDDImh4I++yboJ0QocWasd5JqK1EX4urm21x4rCTwQiuFLqa3RA0V1",
+	"KDHh2IFMQqQNPRjE61N1SZusdQSDLoZuansw8dXuvscLgVRS3mhS8ZukpjPbG6pvJrpC9U3kB+0uwFO6",
+	"XXJmS8ecpBnD+nTG/ZwYd5N2VB64UK0+ETlOM2goIQffeVM7SqFTdeBIgNoAn26oKFlJnLLE9JJistBv",
+	"o7bTuMYfGxyjT7uMgrRlcJQ/NxtCe7XKafO5EFLC6QvKXc/T24aWRlRWt9gxpfA1xXjTgWyaJZFTYkMk",
+	"Ff+niEoXwNDeGygQdKkG7iJ3pZujGxoEd1ZndKYQj8MMdO0KY0Fus3LUbgBqFEH+i2xYSGu+PtJh3Q1u",
+	"Ti/oi7m6r/hETtkvR9cYByrdkMk1NiU3aabxG34ArZfZx+gcOQit6SxnZ/EG/UljEt+PPbRx0XAD4bxD",
+	"sZ4V+BuqN+nsH3xp8qtWG885XtKy645i7WC/Ev6L4Hg4PIN8y6beRnmR557vCbvWsPUBTEe+IgJMaxX4",
+	"IPKA+tmN/jtTfOVS3w63uwzqWoLQgUun0axjHcQYAx0qwHNFxKduCqkF/JVqVnHBvsWh5xjyG5c5GEmJ",
+	"LyfEqZLiZX7QB18/KFr82tKhymv37XQh8dS+0g86Kiba8YfmdpxwP5b2bYzw0JmK32GqllX4dbPdUrX3",
+	"OD8KIEZrqSFQmfaPzIgynpYJoiraPDcwun3VGGsm5HAvhDVz6JbsZFOVpJTgDPzbvmjrw88Ortmy1It1",
+	"Qmf4zoFLgPHk1AYYnBvNqlWcox7qv3tF3gWOHjwVQ7z59oYL8F3Az1aGqcmz8oBnfoauxgI2ecoc4WXz",
+	"J4nq5fgsXbQtM9lpc0TcH3zVhMehZH8K+WhV4YxCVcr0OdWK2/O1KNl64rQwG37Obw6yytpX9oeLiFQE",
+	"ru5wYLxlEY91OaAlXu4Mvq6oSBkIutnWIXkkcTrt+ODAdFTWzk+8koqsFXWK93QvBIyRwBmhVqN36EcR",
+	"/yGg2ZRrIhY0M70fzsd9SJ7g2kyy5dumxSFh9CYgHTZiS+ualY+JlmTbLDeQ0lpxcHBSsUfeRc+Onsa1",
+	"OGDqBnGgeZpFTqMtrQnX/rzWdudTms3k8xYkgJZkRVVXME85c7OlVJvEPIDJqlvQFVAiC2IAYihUFPGS",
+	"JRfuo/E5ch4ijjwO0HZ7AF33VUhjJPasMPSqLrKJKImQDqllarYqpi3Be6JXFl32jZMQ/M77rUkJjbXi",
+	"CStqpkiXeCATu/jXPXFyEdbsQqfcWPs+iEhCxbpibWjZRUfhQt9wY/cAGDOWEZOExd8ULweExUE+XPfS",
+	"CK+YQIH+UAe3yfGD9b387UUyfOOETUltu5CGDfmALasTxQC3DZGdK7q8meOJ7iuTTjC3YthfEn4yReea",
+	"Grrgpqr1PVa0bysIJZblIRH5WkI5cM9ySd9cL1AEABZZW3EBkoIqRtj72jtQp6VmVlQIVto5dSsNvr48",
+	"ZKaSGWZN7cU2kTz4jLtidUgZQBucGEn8j64wnjCtn8EQatI3nTKBby4vE5wLaJrJab51oIGU6N8bwLmz",
+	"j3ooylNPtjvXR6mpesE3g4OCHYMwmt6QQcpDpLnkLvyOS4V3FAOyNReGDVidI3vSBbJ6cHn5cExLDW9P",
+	"HbDBsC2tpFcQZbn3O8e1XDJhFJu1dT6Kca0oiHWBeWFUAUjshqHhWXEMQtxyvWSKVgsqlaGYkqaoYiL+",
+	"qOJ0CXdedcs1hIokDF3JHVOLim+v0wkv9Lpii5LVZpPk2+/kzipDCCwKtZJGgtoFGX59EtCgjh3Pu1+N",
+	"o5MdbNxTWvFrBT6y58HNOcPlAYDVmfQ3SM+EVMTuEo5P4XDQu3ph0M/cf+8PjOpGsZJcsw0XZUv7xw7U",
+	"CcCQjVwzqJdxFahudxQVGlAU41qEKMzeiCVThnJh9ouaqaXz0x7CI0DslaoSkPl9GiOALmp+y37wG4RO",
+	"8oH9/Hp4O+2MDK8y+WynJz5gbg7QXFoCl1zXFd1nNP+wtC870ufLL8eED747vQe/Jdlas+cuP7fHsO7T",
+	"oTsWfhlbGROq1d2DWR3cJ3TlZvsGc2QPLfDGbI4oyRmKl5lkAPn0dXWnj8OGfJZBf3CgJuRi36nCLwpd",
+	"+KyYEH2Iqv9wj0I8A+OHQ8U67RzTXnDMmJ7hA285aDxOhkMPT+s4B3i745mEOGtXMFDerGWwko0o2+Ka",
+	"K2uueRCH6z1xlbHzXNEnYZJDN3wwwA8KZsOSzkZrYTsSrYU06jLW8L689YvrTlFCK4dGcLN/7EBiAGJ5",
+	"y0J6Id9CbU2M1BrAgWlt91Fxl/fVDuZyA+PvU7pQNwRzmPoFSk7y6hBB76OmUbQilVxTxc1mq8kX78+3",
+	"6k8F0Rur9n9R/6kgW/uLtjUc1L6TL9b+G4/jbq9yRGFF2PQvzJ+meaJCBOeQA27aVGYf3zhMMU1qQ63c",
+	"9XUACN4O4PmZYf7JxFB1Tkbsux+mmHhY+E8s7bAbYnUIqyXbYdJFlvKWi/VC+RLnCWRPzPe1JY4+S2cR",
+	"ZO8VI6eQH7oJZqifyiX3++3yJF2TFkBPswfYsXdv5fFuxFs6fNA3bBklcHePUa2kXGXEU9QGR7vMf18E",
+	"AKWx1f6KsG1t9r4CA+VCKVkyJx+Ef84druk+g9GAOUiuVnvfCiKHpjBegGDnLjquyKUURtGSL00O8zXe",
+	"rjDvVqxqzKlF4iVpXlGtv3ec3hNc2UI1RNF9b0XkaEKpT++PfpOch6wqRtcNS+em3LKRoq9O2Q1kzjsQ",
+	"lceWGzAh1N61mBTJ2awiryzMTUaTG8eAoX1A/QQl0srR0n89Qz8KtB11N7aDp6eG6MmCaT0QD0oeD658",
+	"YxSuAT2vRFguQgXiN3hwyEORFyD70/WG0AZoScWSVRUrCwg9vD9XdA8n0YUrVlUjldRLWaff4S+vQ4Hu",
+	"WgscqnWhH4NbV9ueBK5duSJrheHHRPnC/ecNegVndOJFXJo1PvXaY7ynrZTQaiH9rZyj10fs9kbukrEI",
+	"mdy0uLNDwl+ICLnQkokvN6B4+0VFrqfD4rGcOhvfiS15ihO0pXAUG0jr6xMphSjDwK+zOCjYiEzmkQJh",
+	"MFaSOpkH83eHwIpeZ9m4G9dxW+YSnFmnGqUPdqcREQ3q5vx8ZmzyfTYTifhiwXs5oKNZAbFZPvOn2WJQ",
+	"7PhyNB4cCOtFk7kvd5vpRQ0/ixUfr2ho8x+7dOwTJ+LUeJLF4SkoQtObTjWiq1DsFiPa9STPXrNtKqi/",
+	"fyZ1MsN8gTrroQY1lHCRv0dfd+DLEBQsVLl7FQhwO+wlqBl77B3rutnqXtfuIg7SV4hidiixecmE4Wa/",
+	"iLwyPa9vzQRx3yIABzQqjHIPCNcFoZWWUA2IaGOun3BIUtJ06/ueP7ZHFiq5Pd4rFfsixm6D0rqu+uD6",
+	"o2/pnlwz4s5wwNiB9c9KxamoYdostrRObAM1m17IppNfUnTKvSNps6HaCcLx63ukCr2TAzIteNr6aQ+X",
+	"63hi8mC/YDF/ciQQ+AuqNdN6mwwUvO61zAPgzLblnihh17nAJno+yabZYndCZNkOih1XfiMc/j061jbU",
+	"QOTDnpQMV4XDQSHaRNuicQJoHq7B1jRRhmtm5QCp+y7XuDza98Dv5K7El1CCtokT2u5mh42HK76w53Ii",
+	"VVzRlUknGgEGtnPlBYAA7oGJNV+DWyutRYITaJH01CfgIxrtlWCX+dY2AcT9vgOG6Q3bZ3y2cSsFI6uS",
+	"0JoqQ673j4m81kxZzvr5xbMCinzJlt5Y6x+ArIGFNVOcVk6muYe08SGxQ02ItgQZXQs8DE1nbgP8zQFc",
+	"Qiek6vShJZqhx936WyqaFYUq57QaCYufZ0J3BVnOnsh9mQSGeiPltieeA5ckYi52l9I6El+LpNUJn1ux",
+	"3jkBV3iZWZHVJgFqAuk5rWhpdEMdf9A90TJTVrEyO5rSAN66b6avr4V+OjSTeDnRe2EPSfBhdNjAb3qg",
+	"ZPtKfEHQqcKi2k3tibpWKETHIcHshZdKYY/yEg2cijkkqjl1Fq1vcmYCLTYkHkobg9W41GF5a4XFDWO+",
+	"Cyijt0z7Xm7T65ljz2GycH5aVSF7X0vtticBLb12YbLDr+ySFtmokmtHEfqh2qfbIxXD5bT0wcQh197Z",
+	"+XAnFd6dCksVfnC9T8s3nxk4wzYbiBDD+VhMP594UKKfFYHD20RBz4g97uhvVtjXdsUxEEsIAY9rE3Bo",
+	"Mm5M+9X04xef5VEnJg49Mq3jYryA6ZVu+curipXQ+bdw/Rqwk5DAVJglFEobuZQVqRUXBuCcv/jp1Q8v",
+	"/9QDJby8PLZkbbwits9bhz25edTGJ5xPa9i0HpW+YJjVtacbjo8YNuClZQNEuH05rIkyaLDjnITlq9fc",
+	"THv8O3g0huiewbVvGUviiE645INyzfN5tGA7oS7sAG3uPLfeLjnCtsj10U2ORMxv1neeyL3rt6rkjpWL",
+	"nVQ3XKwXZTKq9lJaeeWsira/CdG8YmLJHhOz4w4REdWqtbW9v4wNt/HbIVPt8MsG0+TQXAQiMwGwgd5F",
+	"3miWDCLB7MwC0BoHsgPJNdtLl6YHVOx6DQyucpJlA4sfoeXfaE2umdkxJuIVIFn/8jX5/7f4b9qQby5J",
+	"KWEW7P3SgQ6PUtJu0+ie/oLfujlYE6qFtaxc7t4BdXOOd++6TRCgSPNYepa9Tcuzc/oywwMyVy5MPHdD",
+	"N5kzwhMzGtHM5vYQcb9JBQB8s87dRpKdkob58LtTQMAdwGdkjBzY/xEmWg+fMwoMKL7mIo6mW55RK4xi",
+	"AZHSWI/K8GVTUaXzmgDyey8VBWSyo//raJT+XhVn78/X8tx9+A8txYM3dPcD09o1vRlQA61xsxj5/o6N",
+	"XdwQQxsLHjKokiFxw4sJMYJkttYbBvny5ePgugWwOLSpK2qYAo4JPuGS7rE9U6noTjyGHBbMOcRuHa2B",
+	"cE0RQdWjvNkPIe19sZIIsaDcu50rDUZM8sVIcnFBrvdtjNbN3V3WsfECKchSeUe7n8Yo6aanbLZKuwtC",
+	"4szbDJC6w5tBs3fnpXO0O7IhUvRbHolZrsueeRkFKsZhJnLs/xv0hWUU2IxHKORpDyuePqU643Hwr0iu",
+	"iq9cvUnKqvF5XxlL37lr8FTpSMHT7krGSvyrKICpyIr6ZmbQ/mHLqEBXtm9mlgNoXkBKQjqga79uQaju",
+	"GpdFJ+f0G/BHeN51AhkJec5DuXUUPVj6IaDV4fIn5kWnUEx7Y/bn0SV4Z3e8XX7WUnGY7dLAREMeqDL8",
+	"doaO0rL5p8C96qtC0Qrc20ccEMmAbGj/nsDqVVsKasv3T16DmuH6JdUVFWk9P0opWmx5woR43j5A3H18",
+	"mA6aoUOEE0HrxXq/WG4fZWZ9ThWjpFaybJamIBoL72He+shXZmvtnvgKO1/IpkLxHaSUnuD1+cLdiBKH",
+	"1I96+6f44Vvnj88DVcbRyul6ICR+ht+6SjZa84v2wwd4pB78Q8eBn6nq4bhnOXPd4JHRbQjcJ+8HITTH",
+	"n2sF1nTh4WuI+mJjvsuVmY0sM3344C7NW+5COnXSL9zqmQ4A8vA0T423Dzywdn2VT9djqxMdblU9t/LY",
+	"K+tf35IsuleC1oe7WJx14sdDYtQfm7Td67WXyXzhh3Pu/1ELOLxgaG5/b6mb08bmcPpJefQ0XNHu/LwN",
+	"H6JaIuF7w9ebNN4JYaIMHQvsOwpy8z8fHXe5VJik2Pf07U75DiRJJjWUp/c9U+Hp6XWCq8wbHdjjBKjt",
+	"5hNmnNyxNBDvPL3gYysCR76PV/JWViZTLWWaa0bs93R9pDIVSvVT2Osil6HQwTfpMe6TV6SWmkM6/3FT",
+	"clGhTEVoDxClp3ArKjit7jiDO+aC4gfHphd4iC6MAXlt2+dmwm8jGhVZfXAER8wzVvaApW84LC2afr9N",
+	"gud2g6am8pwuzVAZ9Aka92RrWQb8jHlk1In+Fpc54iVgi3kaioe9s2mocNhSJ71PK7qcsU1A5bFdwiFz",
+	"09BHIiCv2WLPnLd5CKLk0Rj8AVVbPdQkx34PYasroijXrCSQhb+KsOo4wtUJlxjpGhMZVlUOTjM0tYIB",
+	"IKQixRqQw1JO01AwNtZhL+C9xP76DaPlAvxxVooxZtwfyTZgjK83ZrHcjpDxUYeMX6boWEvtu3uEOrym",
+	"5sKJHfhvyZbNNTeNXlQMXMrtB8pOJN3N+dgAfXvaZnZbRFAWuVppZhwqyzAKTkyc84eXSWyiHZL6Zj0y",
+	"3JddwI4HX49pQ0EGDHiQn9OqAq/+vfdJzvgT+/kK6Pmb3PDYzz8ntPDbOYLL0WNcePmhh6Z1ChT3fj8h",
+	"wawij/kvfha9FJF7AntvN3FOv/L0Dg/xZBJZ5ZpqnjYBoW1mFhkNQlzOBjjGmIKenNlDoNYpv+Tf7S1M",
+	"tlw0msAABWmEko0oXa+xE0xsy6hIVx9iZjVdbjxwKkzB2imugVjGwE6XnkXwkCUB9QKDJK4RLNagYUJ6",
+	"qC/IlKL93lDIo0+rQPYEZlBblrJO1rxy3ZZ+QOECdaU3cA1nBNGArnVQMD7aSfO3ZFiW1XpRU63TFbWs",
+	"1g5xzrC6ZqXbn1BmhER2r0YUVyr2REgTAOfTyAWZvtDFmeEmhWfViT8j+acDM7njZRnYj+H39zHAZ/9t",
+	"T7aPoLXaCSx7ZIHAJX5J0flsT0TEaG2UNrgGQFiEo1s4uRLOQG/7Qj8+xzU5eTW/l8+Mq/OgyU5QF53i",
+	"CX3l5rRTXKteW4GEND1CJt1DaxzPfEfMZrr7b3bXnD43OXqOXmvpyOI8138AH/sMoobe3Z0tnn4uq0ru",
+	"fq7vpznQUOgmELXnbYSYIzQlDkgWWMGG8vbKyuVwjABVEzIHdpv91MTPN3Aoc1skd2IRalfSmc4uh8Gb",
+	"apNe+mongiN1KNw/r4ZxWku7PgodBkAAlbe72rb70VBIxPPMW9d6NtGoHTroTuael/C4vXjTFdwzqjL9",
+	"nJJoCQearisQhMmmVhrjQCeSQP7ddOLfTSf+3XTiuKYT31FRylum/rX7qL3YWovrDdNNldI+yzIHE4OB",
+	"zHKsvQGmBbdAf1BiC9mklJcHeQ7R+BgfXegNffT1N9nGhtd707ZRQNDdVFnxWkjFysVSVs021SkEc93C",
+	"QO65AhMzHhauQYWgW9exT0gTMEn61WSxOdW7KDgQO+sLsPxaK3ldZQeMv02tALKjcPZ2LYDc7daE5ScP",
+	"Ly8vCbSXIhVbGSIbU2D/gqDKOLx3rKqYVdCo2KpJWqwv4YUtjIB/dbqwthv9yGncLS37vFI4tm151A3a",
+	"zjCiZJ/uh9ySOjaRQnCY2B9asif3MBSzHCbI5/skD3kccA6pdsLjilfbUpnVvW7yAJUUPMA46yQprAWT",
+	"aUw9kOGZz+w8xotSnAGE3yj+njfmg+DBGWbXNZRJnM/cHUjatXZ28ojYt2lvQ0RnRch5VcWVxLvqOOyi",
+	"Gao6Hr0eIcMC3USyhH2tMnjSM9twR9yXWFovqzZVEmql4teXl05MbqdaS33uyL486WE9AFeBuulrBmbl",
+	"2lqNVvruuGYzkfDySTVjIA5TpEUHRC1GBXCbFq+56CUED2TPAC0dMNrMQC2e/gP6/t8MaymGYmuj6PV2",
+	"/HT500mGh1DsYH8o4h4hHBEZpbpyGc9S9NsuBKYdC+y2DVm+TDRkQQkQjfHVeEwzU52pGC0LV5W0oaIs",
+	"yJZtpQLIx3805Zq53MboZQ8nRFAnRi248eGKguhmuSEAeldVcnfe1EXHFV4QxfUN2VJBU5P6ZnxOHQdS",
+	"nLCq2FrQdBuGah81hHKFJOAnCl78FpnLksyhZoUhUwmycXgkgGhrAAeBW/MGIIYgPJ65LuMoyjwuSIbE",
+	"v54Eh87qtHDGqIZiNaNGQ18tbEc3r1vF0Bn08Y7+lPPxj5ncmgl9uOjGEsMbWy7s6vzuXblTDWnqRDVV",
+	"1NGNBGi8k1DgIEbSi43koyKYJ9+JbIwqiW/ZvMSpki15ecfiST/GdRJBShJAjr9lJeGm8GC0pWK7tmZx",
+	"zlsGwhenyoKoK8rF4obWaZEziFhi9ZgGkX+crje6slm+zXCRp6AU+jp9W/tJZtd+Tg/M9NLyQ8lloGKU",
+	"1xYy3doU7oh9Ovx4sOUJ8jriDR2HdNKJZnMVYHuyxpzJMOrQZI5zdHX4MWnTyBUUbHm/iV7SipWtF7LT",
+	"Ls01Qxzi69kJJ0cycKso+cQu9+fD0QYmniMGt1+/EM+lShmWaaXziWiFlWNokFht/65QCG4MF2vdAVNs",
+	"Qe5DCp17zAch7e/SBfjDEqduriuuN2jU3llMnEzeRCJiDBYjbeW0QqMjLDAk0y46vb/v+VKK7AZHqv88",
+	"WFBoBTBEtkMlyn4TOIMbFhe5TyQyLCaH7p1udObBwy4LBBCJwHAA6P9xnm1PM6/BZjm3XWizDlkKcpk5",
+	"OJMrgByPeHe03+0BTvlB3g7IgcFYfmgO4WvyHz5abKUwm7wLeYIfYOIrp/oHehMboETeL2TfuljzWyaG",
+	"20jDg4SSmiktBcQZCh+GMIgkk4o2fEJHkXP6LFqnzx0cRmAngcFLfG5J3oGUwz2KcYYePiJu24pMro9e",
+	"XO8XIbM8XenpZhOOmXNoQGQo+DloJTOF3AOOra29EU+8afY8loNgzPatcy6q9pinB0u6NJCtow3f0FsW",
+	"MFmQ0aUiUd+WYvTEZ/kq9AkrfLTYmiCZPMFcTwfFaLZXeIgGut7jiOC8ZybqTW6VxCWtKlZeRS2IQ/Yo",
+	"FWwHZrHYQ2+tmX0fOi7LSJ6EmYet8Bvs2euQ01PHdpbPE2+vo3Tua6rZ8M0WjpnpApheszUXCOl+FRhJ",
+	"CtY5l22ULOE6SPa5OlIn7ym4VXWgrVwhvLhDWM2rul5yHKE5xB2qLy+n6vbXyH0DKn54x7y9zVXojDia",
+	"uv2evI4PCED2CzR9oetr2+jpUNsvzt6f29+e31IF0W47yNMw9M8h6tZ+9taPH33Uvqn98Kl/Z9S2rbf/",
+	"9gKvGIk+LQh1HwZgTjutAjOc/xP9VZgK3SL4L2WJudzQtBFPACS/2GmhUy16RYtW332HjmGqOq0mokpH",
+	"+yrvB5tGTMcXzzojBt0nDOw+eYrju79+gtcAy5rlZrartY/agc3icKxiahMwN5VsQf+AO29caoV8yiCN",
+	"IMjBXbswRL5K628fwVUYbL7/Mr7CT+wMHLLPTucOHDxmbtCuQf4jJAyEGzi8xH3yS/uuu7ga3Q1x0Jb3",
+	"Y3oZ47N6InyQngC4EzzISy5u0mbvwgW/5hwPLowc/N1J0cSzZyvFFZ0l9WbaL6y+HuvNbKmW3syKixkp",
+	"8UD9sf3DIXPTOE59Ba0z3qmPnx7ZncJghmTPFjyBl2Yebt8orNFdPDa9bJ4OXl5rOqXI8iPb/SRvUriR",
+	"LvV0tCLDPQbdI2uumJ51No1/+aE6odlSMVNAo1lBpFiys4npsmd+3M6cksuXJtmLJ63aWlsVavmDU0LA",
+	"73uqa6RyOus2AKYVZ3TLRJmpxtoiGNkMcEd4fYRhlkgKu67YNqUJ7T0MgV2QrMpJrbLGmPj3hjUzEY8V",
+	"xdvjkAE2LvU9KovkxqEmQPcmT2XIpsH2CyEdBPJ6XKJIBjUgSgmcCqmLSoYl2YbabSRGEr9rqExSYVgJ",
+	"beWButEskTZnDhonzQGNWifbeD1ps168B04TwXbVnrRJlYf+tulaT0uNoi9NWl3I2RqwY2GuUTTWMVvM",
+	"BhFT58/fE2PYtk7chNds3YhZ3ASH6072Q66ZK8wFkqwboRvFoN3xlu7Rm3cNaO+s4rdMYcNKt+vwMyh9",
+	"QIR56BYI/8RhonTmFEMwpdAOG9fqIcEmUZ9rMEnfn5/MlA+S+AMb9Tgl7ElE7EC1MA0/8/ymP91QIVgK",
+	"ILKianunLVy2Q3dp8e7s3ZlvUb1CtGi+9M54IIqHZpFkLYmRZ3fakhXlVcqp7QR2lCTmZkx2vKrAq2ro",
+	"TSZplPKKi3VIaTyOQrIqmTZ3IvKOcuMOyohs8dvR/iaQJp5Jb22e0EXLEKPMlOuAA1/OvVY9g453wXHD",
+	"56eXw0IdhByVwkwASZ0JclpRsW5oBqtRBG1onDpwSTb41qQ6m8Yg6KNV4VjRvNpRQ2Kap8RwtShOK80B",
+	"dHkj5K5iLl11Rr1x94fJUmuUITOZa5Sr/LDF4eTzq/cbPRfEh+IFPHcR/t5OVWS3IngcEjTuldbMs+2n",
+	"C2OeiS4C/AoXLiU7XF8JfAJxN4F54CtrpaHTCJxQHC1/8X2W29LAVsQGBFqvlTmKtguIBKvf9jxHvVqt",
+	"sDomL1Kzwc6QlLGhczsCozCY1eYtJ5Xj4fLrfC0rvtxPvDtGF+Aq2WgG4TlX9zEonH9vODOL7G/x6xnl",
+	"H5HEjYaOBoqXUUy55V4HI0LPjZalqBw5hr58NFgC8eeRHUh1XrSnllDjYtkQJw9trwxB24Ys5dZqaXIN",
+	"2Q8e5IhrLMm83reV9ZHv64tfLx/+9uvl+V9+e/zr5fnX+M//fPTr5fmX8Sd/+l//bahTz51s25iRel65",
+	"3/54lPbIbWmqD8sPlFeElqViEFaKcfK+/qoY49Ic4dtijkePHl9eRoQVksAQZCMbpR+QJ10rN2UGY8Ng",
+	"2ECU5qfcjvhYnWjQD1MOUBY9f/giX1rpK6bd3vFx/VCcYcOnab9EYWntCMiTKKf9DO+SwRJ3N38/m/YF",
+	"SakTtzbJ13UegRjUVn72y7MrYLm2bvWIwQfRzzKg2T2aRRUcDjhuQiXsq5opBxqWtrn1SEaeFCjQsTcY",
+	"EXJXkI3cAWpOJbFaq3fVDyLVhPk8sW9P3aNzNEHalDzZMc4fpAkelKVUZRcwlgvzzVeZztGNGGkIvtxQ",
+	"js0QIAVvZX+BiRBHNwbP+CVD2yN4EfRljfoYGQnofaLEKUTeKT+Za+X85Y2AH0/RQj25WlUzkKTwZE/x",
+	"4TVd3jT1DPb4q/uBlW92Y+EanGFxtSM9bX+eVtvmYFG1wz7jaViqIFL7aIr2+EQR8jkIEbDTS0gjtIrK",
+	"NWsz/mbp2FG/hMGG0W33g7SzPwW2mvZ6/W957Txe+AR44NZSplNBTuuhys0E+p1KBfmJjSihRd5+PB1x",
+	"0I+V4nnViExGcmVZ2QSYD+din8mAb5p031t4MIsy0m1sv+VrHC20IqaGuuyHKeLQUDWv2WVfD+j22ojG",
+	"Cwsp/D3VChF/aHuiwTOnvxbcDrR6RThgwzcl3kwHLJ7Rviq+5WYistKWUaEzQIiKp5vYW0tFikh7psSu",
+	"HgFPWxfA+CVir+xejmGI5uyogjrR36bXwf4Y2jCiBmC1+Gt7F4T+3HTtEoepIQIUhh09smWWHWNh5KKU",
+	"E7M2wmoDaSPcRtgxvxudwYcZ46/tJdYHvhArvm5UB3ApcnCBPbcA6yZduZETn1GbZLzlpWBekkps7Ym3",
+	"OJGrVTIaeMNyGDM3rDZp1F9AnMUSGpqBeLISbIEAATo9CCiHAXLSMgjGnhpXpoOMg6b3NGmDMutOt4Nl",
+	"ihUfojQIZK6Jf5KAbu3zGHeKG8PEeMAs4oju9rsdiabidiJeX4++CSdhij1jRSeJbJTMjawYNouu2MoU",
+	"BEA5ov2x+4a5C6kdYaLUR7XHCF0JjAHsIr6U23Hl07W58G9FzKMRooCalkj8YWwBAGQTFX/4Qc3U0kVn",
+	"Jgj7/lq1QWMNb7GkqDXS0GrGvNL0iRbXHbK3jGHCWfXiBLH5GabY3cP4PoMnxOGR1MVZqXhVecUATSUI",
+	"WxsmerGlKFzamKXsbmGI6zuLaqrv3il46Si6f8+g/fRKral4Jl3laTKgONNdvZRsteJLbrXLxVbfpjVV",
+	"tlqxpeG3DLEo23Ke632UVB2PFffZ75dhHnHzl37N05tGAq1gvmBw/W0PCRzdlcA3b28LlPcOiFRjZzTy",
+	"xc3/fPSnglgLl2vDl9qqNLrZwgs0jIa4GfrK2tgS3reiqm0GiR1g8NKr5G6x3hMutGG0xLQxr4rMDOSe",
+	"unneSBNgKwgSIMpdlnCGg9wJt2ooGgZD63rf4YzjGGCocVImXwvzUh4TI62pjEnXrMR6pMcEB4yBnQPe",
+	"Tkho8b8ZQtsZLFP2B6VbHwEWFnCfZQurH8nkbbPb7Bdmw/YLrEmbjex2CJoR8pSDsEhKmQhHek55yIav",
+	"N9Nhb3OGFJyTqZbUcSch15tuObtpF5zg6fPNMsur4HHxnSyumeal978GPnIKaLfB6sRyhjDXQOR2y4rQ",
+	"Ii70QMiXO4zwzHEp5YPM0/aauhwDZRvinxnDtIzS7Q81XhoZ+GgUkiqZCD/pHcNsN3mZqdaZWQbpM0aK",
+	"C17TOpUy0GZ99PqgfPfk/NHX3/jL4/Wz56kzuzHbajFxiO9++uHlWTG54MRrioPQHXZNLT7DQJj+LtUp",
+	"iYbXbUL77Dtb83+ysXa4o6AaQej49NFacWH0RLkzlkkcZ33Z2cbVVG0VTUhpiZkgy3nf9xR/Vx1yrjeM",
+	"gaEol0aq84oZRDqtN3vNl1ybc4TvS17wMHI6t6y2X80AgYHTMZa94gbNLvI48XonTu8npBu6Dn5IBvW3",
+	"JbtCNokBWbr4lpGM+3M6AsdrnsyAR/BpN7JLSEAFOuxkEjxzAhRlyCP5JuFCd4eof1AGV+lZj34FiAOm",
+	"G5EdMgzTG671TqoyXWY3v0wHqp0Pl7Svoc2Jw6xcM3JRuxcPl+AcU/eTLdtxldgjVTuvo5qzrk+CK7MJ",
+	"NVmTKw5LBtH0BYLWJHxjr2omiPsWG55ZnawH71kQWmlp2QLxGFx8tIVIg0zDgPw43TznWjcZiOpsj1n3",
+	"mnR84X3680bd8lupJuFHo2c9+kV4ZZhv4Z1Q0a7g2xMkH9jmnNg1fFYqr2eacdHrBh6Y0ltGFZbuz5C+",
+	"7TaOgfu2m3eH/opukOQqmLKnNNWZni6XTNtLejHAQQHcIuHii45N6nup2UI3unZp4/1LJe4iB+5K7RFz",
+	"d8oaydd7QskK2nHZxx5e2nvn4eVlMt7B8LY7tgzIKCqWbAFT3qZas/xkJ9ha85b29dbKAiqEbMSSlVcO",
+	"HDiI1QAFHLeeOMITArCxZTp4sSdCoj/G4RFDjpyloW8K4fPt/OQY4UlYqFXVSCX1Utb7xTbV33KcAsct",
+	"L6epDzTiv6+pzCzzna/+y5JWuWwwCS54qWb6c1ub8pA3PAoH10spDBdNHM8Z7dIbA0SHGld9azW7utaZ",
+	"Lph36nl/kDXPBeaksAjnBN1znTVlppKVTNo05X7RZDjveKRaD6rcjl8cCtnWORcOduR78S36mTgo7nZN",
+	"dP3Cih7GjUeDCUwWs1SvrX//sKdEYE+AD3uDwi2Ty2Ud0dY6rcd7F4UGj/yxZ9rJ4cWAYuUfGbgF6/gW",
+	"HdQ8woMD2leM4JHoVOjaLt0y5aAQMd9oXm/AzkT6QqPTfvyE5O6rV2EOB0Q+2Jik6tiyRTznYhiiJKw8",
+	"3Xjz3ttl9rjlrrs1QNNsB87XTHFZPlmaJODTspKalYvUrYFp+3YPrnw8j1fMZWzIGlIgxuGSGjYy+AyP",
+	"nX3p6GTPhuO4M9o21UC5TDfbzDU5rfwRnWQ4fBDmrurR93RqFxuoWETb1S4qs+lairEygtHdo1rztbhj",
+	"RB5E1UIzrE+Yph3lLPa84K6k68R+Elt5IugmFy00skesNVLekBpv7ik6gzOWcf4pa7qDe9mpmoi3p0Pn",
+	"PEt8Qjkoa4SanioE9QR8KjfqkPirqBCs/CvDnOdBu71vlZZcMZCb6MuhBPpWBvA4aPBvmCbUEEpUAMOI",
+	"Pa9RN9Du6G98EQ6hXOHAbfO+qInrSJ+ibpDnweXlw1Q8C+c5EjD6pj/Ww/FWoj0h/OQVqaXmht+ykXn/",
+	"OX7XOfx5GPanhlk9tWYqbYamaOi2YZBmPZIlF3rQAbV3NhQVnFYTl/uXzmr/cnmX7qlJJm/hfnJVMAmf",
+	"O4QSslEkQ02TAxn37XQyFunY9Qfftm1q3KsyC8sBd2Hf/oQvKXKBXIUOC+hTAjdBwkXQZv8ElYpow+rH",
+	"/odSVPuCCEnWTG6ZUXsYGcIg8dC043/ZUE08CCLR3PWXDz0RIegUKYhupBg5cRpa4l8tJd748eCvn/xQ",
+	"/js33p2deGNy+5l95kNxFlKtFlN+5bMHSo+nfprukQN5JrFzp3eyacXsaQMkdfSUed8JZrCNX3Xemsnk",
+	"mjB6s9A3XMwnze8NmPOLpRRGySrTQyjrwjmxR6ZW8pZruEynY50N+1ua2k5pHpDYTB9NtDtd70zkU2GR",
+	"96Xjd/GOla67pb8thRNOsUMIuNqdoQMeODgvHUoMCsan/jhPqlTJSe4UofDZ4Zdn+sZWVRofvMU9olXF",
+	"FNGM6SK0R0N4vQqDuoe3DkAdT0MeCo8WMJfBNWQrrrVmWm8nQPEk0jfCbwnCIdOaX7QfPsDD/eAf6Oeb",
+	"mQE6CB4UiqIT1YOYSajbFFWf89GHAIsjAXQ9PdT23PJ4qkHCveSsTm670yt7nJhG2UlKaevT/NQCrT2R",
+	"iphjhiGLwsw+nTXWsW/ndTEaN8pigzVvmCm54lUGuKnGL6fP7hm7BWgD+NmUGeLwAxN7TZXhy6aiSs80",
+	"HH9xgCLYIcNXVcIEHxD/pW8SqTGvHCElr5mXF8JjDbgfYpt3APTTEmCL6HITsrQeHBieVKwrtlipXgFK",
+	"qzq14LlrKozaJy9raO62qCsqumDfzLClgbTQGD+Sa7lkwqiMKiasLiXMglaNtYWa7WKLiCfTW2F6e2q0",
+	"O+8NrRcYLh4F16UVv8Z6l+f4A6iLs2b7HQbYMgdCkWung6X6nje4risKOChSEODgItoyX5lvRU6uRr84",
+	"28pr3rnbI5XQu8D67U8zUb6FkYuwmcfv0peXo5m27fsCI93r+0K/sznZc75Bcsv+K9pU3r/neqzqRmU2",
+	"pqJ75IUgyGa8fAttbnzo+wiiPBpNdqaGKU6rTmiXqmspFit+rdCzAVdfOLhQLeyyKLdbOp7jFt5RxAtK",
+	"Cd+4bWMCIAyY9y5y43ICOYxiWruXDLPbyFg7Xt5lto8ux1O4DwgIHL6g72djcWF8bUza/WSHf/Kea18B",
+	"rJBzpv9GijU3TcnFrB8eLvVD/uo+Lkt2qKta5cJLeyugXRssQwKoQAS1dXn+l9/++OrDOf7jUfuPJMxU",
+	"3VUyRvSvvlpyMjx9BwEXMg/iaSVVJF/259pJJHoZtF/Ma0fR6ZAx9vM3nYcPmh+4OfQHTa3oDeWalc+d",
+	"62ka6gP05zsOaAp+u8g2ilEulnXEyFGD/WNg3AcgqhSQaCbGO/xkwENTePfeIlud8JJq062h86Bw3KQh",
+	"SUIP/ER7fFmPAL/7O9BFuDUzBpFedFMzpVnOsZWJ/A55yzOwGq+i9o2ZdRdY1Qpt6LEL/dGoGvvBfLF2",
+	"0aFbsSueXEnVSkJ4NFBqSvC7WyGC+1IctrAPByXTyN576wKwh2ua6c5QiKq3zHvAlYcsiGQZFhN5t9HN",
+	"gqcAMZ7oG+23EVA8kH1nVGsP+H28z3xQWLYiDuo1tZFqP8u38+3tlERq5+n0LygCSYadIm+ArY67uk9z",
+	"Cw7Utr1hS8ZTnQoc3qje0Edff5OJmmQqZnMl18NJnFyT3xuq7AEQiABTcr2kCk4opvfGHS1TpTaM386U",
+	"45r/cx5WhpY1NtrMevrtE1xoA4mGzUAQsiOUHUyK6/YZEcKlgQIdZscdkjUO/arp7k53aOI2uUvcPhES",
+	"S45nNcB1n8xLqPD9071w/ph8GO3D6QYe8A++6SuCB3J2JhPjL1IVl65IKtxwVv1te5SqW56uf0IHcDne",
+	"7tmV8Kc7H9rRFymQcg86igDl+ODERiZ3zdjKQFE9jeEHAw7IFTEKUJLWlAviAjzAeT6Elu9gPRG9fU5V",
+	"/oHMUI1wesNwVDIJvvbEMo3VddABayJcVN14pAtAGqNVW8GvHV7xQPflE/bZyMirwFlFp41yOAZFe4Y6",
+	"YDSeFsm2HZ7nR0/spxRa7Sxmia7YlBwXYPFLpoqx47SbARnxagVlPPhEaKM8pyHfJK/HnXwcR/eZNjJj",
+	"DJ5iXnN0v1vOdrNyq0YQB3KJzXNus5EkE0wvml7S6QrzO8kR7RgBlyqeap5Wn/Dsh0LeiYcetnb8tOOw",
+	"A8f8rTUgm4q5juF9bMhGGFYu+hj/cazZWU1U6F2yahySwDPIkcOXafTkWtGSTXs0zlw9wq+QZfUQTUkE",
+	"/fOeq6EkfZ9Jc/RcdSXNSM1bXsuY7gfaeZDx1Dc3XKwXHqBxBFgS5huOrK8X6DBZb8ygAZRN3NS49aiE",
+	"3e4R1LNM8KPsPPS3r2/D/UweCfAHHXflrRXA66XzWNAKdu4mIsUD8kS0gCUgSbj2ANYOdhaf1oQSe9AQ",
+	"QALlGytJ5E/yR7PtsxGie1vfa3YplSP8uX+r/aX/528nRPvp7bwjyyAMz1tmmvo4qufCxLPKz2mmJOUt",
+	"lCr4DI1cxsfsPI+DeAGtqlers8e/zlL3fiuy0MZCtno9qThWfSBO9l5HaOkubN+VNpnEk0khibe8YsLg",
+	"glOtG/RCrvKFUHs/tYrrJI7Qhl5zs/AJIVNvzF+osTcdziqJPQ6zPtV4fcAQWHN4SX8RSSrecPHao3L1",
+	"Y1S3LJcbv06GIr715fPAFlZIQpI3FXvi0jYTrrNyQsKle6F73Luxc+t5u6GpjHio0Z0MR9cPBiX4fwUA",
+	"4y33W/OeKAnZg87Od/VIpJQMwQ00m5ZM7JfQfe0lMZI8TIYyxiomOvEETwr/oiQlm+2Wogd8Xnanxh9G",
+	"qZ3uk7vldbbR7nlSm5qDZJ1+mYy755B2LTAN5AqQkHlDasmFKWDbMRsgesrIuvDOnfC6K5/GBkdCCmjY",
+	"VFFABt1KqJzyeXBT9tRqG3KnF0buqEoDdCsWzWktmS4sxwnsyVUEyNn2bndrhoGj+32DHuSVBFWqYiu4",
+	"2iEDwnIPzDeJ0JxKOzhZJ/WlYrPT34/pvp6LaFNtFo2+o/ewVmzF08XudaNqV/OQst3kzZ1ePdAt8SxM",
+	"q51Eh9wdOvYo0Znbb7n9TyeyQj/66QYpctLYNegGzU7lSDeTsz7aBKdvvo7Sjx4m+9W0G9pVbOcpje2W",
+	"ZOHcfxaYXg0qZK4mzDnJDwQHqhfkhu1dKTvVJIReEARndg/8w3uhvSjRQewarATLZEv3pKLQoSl8iXJK",
+	"Xw0gZk/weqQjhnGXU2+3ZRxFLN3R6luqrMZriGvFi90T5QqBsnHqR7e08r9P+jQyuM7PwQ/9GFtlR1GH",
+	"RhheES23DNp4U32jH5Bf0H39uO3w84D8KMmSamjiHlZAUIVxjcEBcMMB8EIkVWObDWt1ejC42FD0nvHW",
+	"WS7kwr5jPAyZU7lEUKswfBTpVr5drZTbx3jRWXXMt1jZUXzQH5U+4tQ8ARoXR4XwU8wv7R4eJnR0wxHp",
+	"E73i6dT/Mb0Uq/KE9IWW0OxMMKqwNDtoCSnlFLMuZpypWajbg8vd0rpm5Y/OyE5DdLY5xnGBWa2kkUtZ",
+	"eaTEaXWh/o3POmP5T1+3Y/qPnsLYXhF4+GixlcJsMicUninpfooJSrWPp26nEB/Kt+6CywDvooZYUuDh",
+	"4MuNZRj4wLCq0oQSX8w3UOCc8D5RYreAQOcg6HPkpYiOO4gNd4HABbZZTp2KmR7xI0qPsVWqMQTkH6z5",
+	"LRO5Lo9uY3y3R/sDa/UhmoWmPN33peTacLEcah8EjNg2EQJjCVpw5F3YaZV0hBPteyqm9dgCgSU29JYF",
+	"TrDbmZmR8PScpLd1Dne6695Evp3NqjLTTxRyZCa9LL4kyJ4ZvEvMhu1h26BWsxxHM4mDzMMMHTNltH1h",
+	"1hF3+Y1IsX7XdzSgDI47FINDbNrj38GjfQKEOxJHSk6ZizIVIaJmUTGawjh3DgeXSQLqIw0JKuHSL1nF",
+	"b5myqlHssIkra72Tu7BPVFSw0Ph6y7XmYl1As9Au7rflvUrumMK+bnG+YpuSFUIHY7hyocZ5C9CBbaSh",
+	"qWum7BjJxNp+t85kGyu0NfyNswM6uyAi6FQVdqDOXz9xT6sw0Z5cSj4DKPnJ7jlvm62fkH2IMNfJ6wjc",
+	"z/C2Su5GX1bJ3Une1fZBOJTwBvkSGlj22uqAOgZoyUUwPTB9BuVNlCbDkaWTlkmXXYbWm+lQdOT6T1Pz",
+	"HLN/notGkVajVUbPelY+ZnUT8z3GG23RemBhQ5Ct0ZpAeJxTxUBqlc3SHLcqV7CZXFt05aGKg0BBPARy",
+	"dLM9GwuBZ1fQIg8552jPnXokUmUQjZYb12nAX2gL6jCTdxLuAcugVHlAG5AF7JZVGm1F1FGIHRxdDWhM",
+	"du+Lzi0A0Q37u6Id0Ysy/24Q3ng/ONsLLpgli4qbI4MZJwHu1Tq6V7IQLhEpstzWPoOjT+WELa21V00z",
+	"xSQHQ6f44bWlqCMHjCl7LX10QSrKAWdfCkbQSSFKQsvSbohVZKCdmv3HAxIHH0VnE9C8jdpmWul6w0pi",
+	"b/mVT1/tGUJcu/vwsfudfxA/9bBIIuIa553qJKjchYsd7Qb7/Mwfbqjdz/zRhm47bqJbDXdh33XUFYNe",
+	"toOXhUZB/XnOD1Hee8gxmvw0hQAEDERH8wrBMJUgapfrgg7QB63QWluLzkjkYjtE4ZwOaj0bKbeNrqaM",
+	"uEN9NSkJNB7rx4Di0Aq5AjHA0LASjGEmdcUDTDz4au34dz1tOL3osPV2Ky/Aj3xzx7odcOaeAtLLTOj/",
+	"3E16OrRIY5ul1Rx6BkxQcFK2zIF6d2jeHOrsSavhwNxIaOBJ3svv+MGlmTjD6ZstL2QHpHnu/s3L2KxA",
+	"TMiAlDJUtAZz62pGvf23VKG4ZstGcbN/C+WFbWDO/sNXi55dM6riKg1oTPzhA0CXrBKpyG9oybFxvm+C",
+	"GTHF+brhcLUHtnscHIW+SqhoLZVDqZloWFq8EyEtzel1viS0IMtm27jIO/zcHmmXzfuAfIslJPZzq5NF",
+	"Cp4DNoWmpwXGDkiU73bl3vNOWBqoLUHAVZgcJtaVbMlL5lWK7QPys8Otsfci6DHuDeAZL9yvLu1z3ATl",
+	"C3QOcBd6Y4ezqtQP3glo1r5kAoOMmKF29qS2qz5/9ODSyg5Vud3Sjy8udrvdAwpfP5BqfeF+qy9evnj6",
+	"7Y9vv4XftB7eM2jt7XBWQwXy2UOflE1rfvb47MsHlw++xOxo9EFeQLfqHbu+8PVc9uMPRfRF6Obf/TTU",
+	"maQ+vvgDQi4fRr4eeGnvwS0ztKSGjj03ONneUxd/4H8/zHx8+qyzP7z4w//zwynGmEmedrDe7zaMVmbz",
+	"T8hbZeDCk76F9ovy7PHZ35j5Dh6BAJGupXD9jB9dfpUQK65cKZZbZ49//a040z5h6ewnFoPpgYzRmqhG",
+	"OD+LD2OyCpPSwKHx65mvZfvNjn2hGC33g7N+w2jJBbpmJ0zcjmcPzteXXyYCdxLq18v9+MJ2DiUphGep",
+	"INfWbK8NEXI3Y4m3Dy9cDFBn1/mSa/PEP3SwzkvM34foNzhq67riS/j1xT9chBCVx4lpPpAmArdKtuuj",
+	"xsJABBnKjBqmeeGxf4GsgZD2Ne14LX2wBQkE+WqpE+R4UpZPQs6Mwwj+qyz3p6aDz1H50NXdIGn2YBce",
+	"nvrtIztwgg34gd6wKJKf2oIeh178wcsPFyXXHqMqvUHP8IF2k2qqKOCN6WzWc/vIxYvytf0DUp7vY3u7",
+	"ZfyTdjchS76FSs2778K3oozTKazgsFqHS6CauidCGr5k53Vw7ekhqel25kf40evoN3fbqnsSSwfTdMAW",
+	"iQPyi482LTdSM+Fd+tQBIXkQ7RNs21uAXsZAqJ2ejjdxzYx2r4b4od9D9yjKtiaxN2/vbW9Of4wOZzjp",
+	"KP2r8wUEp4/mi+Th9t1OzyvfZ1Wm4rAv/GqspfPVn8lGNgpf59DaIdMBvbsAp/uAQE6gG51wQ7SdIBOl",
+	"L+nX2AwsRBJwWg9Cs67oSu70gj2hHDndxdqZYeZ2XcqSdZrKnuqatWSHvEPMzbneH7ZlkauYV2AraLs7",
+	"wXVO10xf+QqzTvfbSTdFm+6b1a4wxfdzkzedvOGPrJP9yHYu7znNNkDU++EbGLqXdDlz+wPMgNMHUhlI",
+	"dK0YK0lTo5/aZcRFGXLYC8obNgTbPDlBAhoLeLHRHZIyXzwMwTymwtZgv1Bh2MdQNXCawwYQLAQd+J1O",
+	"dyeyiEz7Et+xw5Geax+hWFIFmcVS2PtlK8XaJy4GIxMG5axrRx3cF9pQK+zbKDNUDbns6WjHuY7eiejs",
+	"9hpxrAIl8b38ZuAPTXiSI55YZnP93u7LhIvBLD6ytOj0s0vw0fesPgW7fM9YjUqMd3niGTaSlDLDC12Z",
+	"ADfCsKHg03s/P7MA55bX+drTegJa/43fOlu5bbaF+iOtAW7CUp2b6VS/QJiagYv4KTxwkh24r/OFU/zY",
+	"ev/Y8Wo3Huofg5QTcncCTvhRGgZiDp17GG4PnFGQteUUbj/CXvsl3RcoDaH8TypoTAlPrCkXIxyjb0bc",
+	"gvpm/qX6RN+8NdQwxyLFlB+82gmm5vzgey7KOc//wMX0Cb2Rcjtn8KidxYwfYWxqzk+eNey5mje1Z82M",
+	"Sa3MjE14TdfsJd9y8zGEsSWXFwX9dmfWZAHrxjLridSknU/+BfQziE3aOxD1MuaLwsoGQBBChoU/ai12",
+	"RueoXYw44qGZ0FFHbi7D3omR7nmjn7oIQM6CPlF84Cn6Q/WNttbyDRdlQQBJBtPS1uzKxWOFDMlqQpK2",
+	"a8jYZo8qP/rmM9V89M2I2qNvTqnz6Ju2++BuIytGWuTcKUS+cJBReZ8DfH93et+DnqNvcHIfW8mZssdO",
+	"veGnUm1wpW7LEWqUVZX3SxnDtvXUc3WxoaKUt0Ob/h0V5avbz3Pbv3Ozn2VA/hfffDuk01mdQ5ILlyXt",
+	"XEAyqsiBe3eEGZoSq5Xy2is8MVt9tVrQW7szYsk+T23IrmtcH0KcrtPF0u1b/aBF1zkVuQeB5t1Nurhl",
+	"iq/cWrM79nf70N7v2f0S7+/xhIYCOivICT2BtgHdriDlHG44JOZyA4DB1lDTBu4/KpYbANLO0HO5ocqc",
+	"X1PNKi7YsPH21/DUPZLTv2TIqRmma4/8SqolK6zOBWs5pV9zpeQ/mYheJ1fEdSTFl+mZLsx48l5KwUAJ",
+	"l2bkxAZI5HavNTeQdQjpO16sXjlosi3CMPh+CKE1pXgnrLmPbk9XtIDLQ7wHqQggFj8gr7zYBH51JEC/",
+	"ORM+g7DLHc8VY/9kfuvuyUfqh/9EXtKndp/CEhOc+RxIdQL+Q2piv3rPLM61jsxSK1lLzfSwM6Z3tC8Y",
+	"4iGktZtvRfmRtu9bK/8+gySWxAFHEEsUI8OklVXF6LoZEZhP28fuUWKGt0xJhANBKVxN/V1di1BPHw2O",
+	"YsvhuQM0yJJqABQLtSTg+Hfph3YaGK/pa2f4XExv7IQtHCZBzgR+Gj83V0+Dis1ndD9ZRXtJ5z0/y6ny",
+	"qjFLuf1X8LV1NiXBnk8j3vFXHF58mPdCWwVU7k7jqYGSzrbWv2ZqJdU2LvL0mbLAtku6ZR3udI+3DFq2",
+	"mKJZaeBxR++R1PiKITmg2Jpro/anVJOsHK+hNbdrxuSTjLfMxV6Vh3PF8oSd4sZglgDII9cn3tPXE7NP",
+	"3YsWCTVL5C7E6z2SuvuiBLXxAddIwAXgKymggg4XgrYOMrl7LOBLUIKQFyfaJj88bBDgS/ps75VUOC2r",
+	"YVIoMjEbxhW+/7BHB3zcR8Ea3bkx3+UzD/TxGbovcW7DDo4yYJ6cxInp208EN6Y9IXCPrszOniBXWIPp",
+	"csgpE3fhAjoeT5FUT/HBz3hPYIZD0s6t9YSyDkdERdFt0vXeAf2w97XUWJruqr37zox2Z3IW4neQEUnJ",
+	"ilcVtsmB+t/eC4KJD6jZ9lg63DYHzFS4bL0dbWvjQhLlL77KpR2ulAjmtpE7og3da98rvYiQi+Bba6cC",
+	"MsJeQ5aNtYZpyZfQtUgwDv44rolVerW1JuF0KLoC54SVfkTItlgOzdHgx9vsNV9yEJBrAdk4B6Ym7PlJ",
+	"xMXpTZyIKz+RkRrNIGsJgNfc+Qv0hjFDjASCO+RtEgjuM6tQyG8YLRl21X0pW99bO7F+BfGHE5jCXCAS",
+	"ww7tX3fkACoOEYq1Qy6upeYmiERo1q8Lj94Bz8E5cY3h3aULfAm5YwFFfo4QvfgD/vvhAsg4aJjY597C",
+	"U0czbZHyJsma/t4wwsvWnWT3vjjj9omaQomcq/H0X3XZsYh2cHqbo8PZPHeiKrCVn8TvDYPQm5uFq4aP",
+	"XxuY5GxjtlWMKY1/mm6PmDCH8RvG/vICRhnkVHzFRV1RPsbTSfhyWO6JLv/2WDpvBDh68YQWzt1n5fqW",
+	"lvDwZP3rwuvgg3f/a//QZ3nvu9kN3fleNUIB9+1PdG3vo13wn4k1IzuKNXyRSLMP3rs4AzUCSxV8G+JI",
+	"k/iPIIfuoEA88VJNu8LwBq7hvweFUTGElQdEjStCyU5JsYZgGde+9KK0wtVyHOSMuevZp/QDqkZJ94eX",
+	"8zP76tdBlh4v6MYeXf1AzXJzv7d5r/X9J7nJQ1uWjNlh6f0J+PgXxY1VPHcCwRHtHDs6MeArweyuBrS7",
+	"2ZLr4g93bD5c2DHy7uy3fC0+Ah+6U/Wams3nxbtH1Iye0jUS9yXK3ZnwUGAe6jzynSY+LnpvXNbcCgKZ",
+	"H5vX7Wo8M7swzAFD75Q0DC8c8HjbOV8zqjSRAiRuaO1KqACw86P5fsfNplR0l+f9X9wT/+b/T8T/k0S3",
+	"30eBnOUtdrS+XTTYNZr62Bz/E71h5BpxcZ0Mh1SCxmwA99WqCkvqqlIBx004XePan+shDg9ooFkd9Dk8",
+	"MTt+U9E15Il3yq9OHJZ5WlGtJz89Kyf2J/kvEOyxmzCeSYQscCJ9GgZr2512OoS0rrgW3e4guRpRrgJ7",
+	"+sywc+06kA4Z9r5L6X2GGp7DjH6uw7tyV2r4/oSWqBvT58OHi7qy9gN0mZW3TJUNpNvpAqEEldy1vuvQ",
+	"2HIg9w4wsc41G0GVeWkfe8vuF1bGv2SKkXlK13Lw6XsnCjfWJOwDlBUxnw8VCuTwaMBIg0Xqe0r18BT8",
+	"RKaTf/2w1XT3nXuNaTjY08btTsrcoXWt5C3CGWynnoPRkFlY5WfpqBnbA48Md7KIWeRPaUGaZxH7wu3T",
+	"QN4/PhDOzn95nKATZsEiaUpHm+FdL+I8iwN7z2q9zmHHQ9ToFMcVwurOO+byRjua7ZbuiZBmHtPUKjSz",
+	"T57U1/j9SXjmPs+qm2du5/wyT4VEBN5Yf2Z3sqlK7CPj8EiDBUS1IQ8fEWx0UvguYu0JDzs5b9emW9H/",
+	"PuyfUrgD2lhrhDrzWAoSeoaPbboevUPvX5nUL8Rz4NEMvdxET6i2H6DatonyXoGvm+uK6w0rCeL1amIk",
+	"WW6k1Wg8zPMQbd/zZaf4IrUseIZou2dGOg9HaIcVDLJrVkmx1ggyFLrRY5OkByTUQgMSkQ7wuJg7ZVx/",
+	"x3cien+rQpum3LcPEd/1rUXGteKf3VriXhEPhN52twpKuJI7aAXhoajalrnvhH8XM4aLdejLIisPwOt+",
+	"AiDtD8gTR4EWLMV3BUMPeksXhwNAr6XVcLCyDRCBExn4wMy4JffKzfCKUXbGiZyQnz0rtWwc9VF2POPI",
+	"Zc3RlsuB1kO87Sfb5+zzYOING6TwsI+ufQTau1d9JsapI9agTdpSeMQibdn3PkxSGP2TWaTx3n1cuxRE",
+	"V7RrVyH10ydkYRJW6E4XLoY5p2SCudohwWeqCE/Zpvs2XbtHa/YmTLdI/Pif7058ZKOk10qtb6DgvQ2n",
+	"asc1w3zp1O10xJ7hmcubI6/xgdNs2r+YOfLaCyxPnf863odecymvynitpeW1wSDyRCabY/T+m80++e0w",
+	"3fbN7f9F45roDuqw3X7HsxEvP2JwsTvTzAaAzdUqOehI2gY0SignQ8idE6rHwZ7sH+bU9dB2T7+B5gvQ",
+	"405azRnOjDCdLt/B+zWgWPtt58LjmTSilPlz/rOwjzrAMP0vinj/E72B2t7lKcCFfkJ0W0s2HDIqB/Rk",
+	"DPuwHQwZ/8A+QlOM+2/HgCqTtTMQ8he6IvKhFgBbNhP3PwUq/9nAs+9lg/DsHxW13751zcyxaP1piv4b",
+	"bP+j7OZTdEANb+hVgAqs2MpA7QuWZDq7cAiG350uq7SKIc+3vbaQQE/9o/e+Fe5Nw9V6bjKnOTgb10LT",
+	"D2tvVU/1Ukb7vKPcTKDruI8DV3qfCZcvqVg3dM0+WhuT4bJXJMzpPCE4HjrPodbFsPfGIUSQkhrqbDcs",
+	"oTD2f9J36u/mkw/uoZ3OIBrKG/j+rtv5+WhHj07MFSl+eGHIjlcV5ICeRrv+jsZMAVXrUiytrqwgcO8w",
+	"3nVblNJ2Crc8g3GnNqJEiWI1o4NsEvgg34DgR4fi6e0Ij+S5pJo9SAVmXrVj3uN5jd6S2B3Xcvmk0NKx",
+	"kHVd4gg3mlUr/55z0JWbWhek5PpGF2TJlEGkNKYL8nvDGnvQW/CygtCKqq0eakDnFe4LzahaDjjN3sL3",
+	"kZlzL2VCODy+66O7vvDlQ7eq51IHtHcyBDoozfVbAahC0L3Y9V/QDVODNlLYxLFL9XUAyP0c6xG9K2GQ",
+	"9qe7ILubOZ3AF9eMbs/rinZb6fTQteBWbePPHoQuEnPuI89L1hz2vQRAZe115Mfm5BtqoDpASbn11aul",
+	"FOzBOwGAeIxusS6x4jesi9wJncjBN+I7czJ608v1bifsGuNCX//rqH1/yRVzcPeQKgAdqqNMCAANtX9B",
+	"j1yrhivWxsPW/JaJB+Sry79EN4oV/zlCQRm9ncUV+erRIx/ot8skG27g6oCmxFK9E0sqhDT20sS6SwRM",
+	"wBp9qFuVCgDDAbSf7TBBAfoy2fn6Bp52wg/IC0OwpzBmaddMbfF14AlLJA28rqj4q6X+Z6fj2FnZ2X0i",
+	"V69/fe5cy8ZUUp7Cr/RSyhtCN4yWlsPBHMHzEHj8fYfDIRBFSzhzwEQBqZErBe2zA9LHDOlQSs0myOBn",
+	"Ut+rdfNEv1p9DECy0NgbFpSzRrvtv08lw13qYyTIEZ0FMD53XJQ+XM+3c3YQXL/DqSrwxOcZ7eViEMYH",
+	"FtdGV0/ot/cXmaG+a1mwJQ6B+aM9yGWyvPyc3ep2cp8qAWaghyF0iTyNNdIpz8W9Dd6z0T1NnqstrbOG",
+	"4MfWl4LG8k5saY0qE6A42FcuN1YHh38cpas8IL/kVI10uqFj8x9ofZ9XQvuW54AbcyJpRMsS0IJo9VrZ",
+	"lRlo1o9wOK6iVl7/gy0NMBnf0jW7qEWv9NYh2Tw+u+aCYneJA1wZ/Km+Xf/392MgNMnDYfnvlOV8VmUA",
+	"ICS5gpTSKF6J2adI7yLBmsApNV8aYCNl/0aTTw+fJ8RyHcScwUfmstF3VLto179A4exryAMeL53FfOGT",
+	"5na6Idukabpakd1GbgOUpzMnHEhqxDOij4zaxe3Fv111lR6G7HgC3yMZPsO+KnZyd41I4ygnQbBuo6+h",
+	"E3tog6En7kgjxvbkZ/fEZ7orn19nfEDDBpJtXR5H2BYjo464gzvk0YWHRaZ/6ogWtfjLt1CXfT8wCf/f",
+	"Az4IZJ0kwg8k6ankeVJKU5dJSPReG7bVoU8SYoVm8vZjmOsc2tjTt3/3XjfwYUCDjKrZCsyIKohmdj8M",
+	"Aoot5XZL4cMtX8oK7hxFDL3WV+Tnn56f/xmaOL14++r8z3/++i/nD1tPHNmyklNiVSZQbN+J5YYqzcz/",
+	"5Fq6px8QBP4AvVgbqpwKjrj+UAq0aHhZEMxL4VIsIpe1U1wWvLwiq0YBuXApoGi/E9qwemF/zkRZgG5e",
+	"2LegW9H+o9HkCw9UX4ImXyu5Vkxj9MNyGRcNK/9UEPZ+WTVWcf9iScWSVZX9gZCGvD9XdG//+U6sqkYq",
+	"qZey3j+2KnwM88qhoOUaIFzZ0sCYYb8X2BS++/cCi7zij6OdLDDjtHgnNoyvN2ax3BZkh/+8WRcOEVSq",
+	"9l9AieiPBbr8i4iO4aNrrsxmUVLjwnLs/QPyNylLgk1VHHWlYiXZbXgVFVdByZW1/AtyTX3/aMsRssLG",
+	"AT5HAt2mYOPhD7GpSQs5Cy7QK0JJRQ1TdqR3YimVYkujO6kAGkuxXM1WL+fyAfkOiOKJAz/EtPBrBuVh",
+	"K7pssewDrQsP2PtOOGDew+IvWgGoLiSd4HJwJS6i5hG3WZ1sUf1iaxkjvhXyFy5gXS717Vxr5qO6YHFB",
+	"b5i2EjGXtXPNAGTep0tCb6K7C1J8NaFuA3ISe7AhQPhoPL519E3+cSJcfnrDmSAJCp0w6nU4eAsvE7tb",
+	"rEUbHOLgQ/F1ldyM7Jcf+HxKT9XXMRfcY2fVmWhTFV0/59UsDckvZF6D5ftS775naktnDf6a0ZvoB/eM",
+	"PYu0ejqUYHvifrKpAhFAh7e3GCYoQheNDvcjDmFVWf5nXUnVMu4h648CA/+b5z9Hnp/QS0iVc5qhf742",
+	"VtsWfdTGOr1lFUbMW0yDp2tcEwg3571CJ/8oBTuA4LzvHRvRHqKVz0a7/DJZ/NGKwA3VWJxgjTRGaKUY",
+	"LfefAFfTazOHOkwPtRBzURwI5gzmuqDLGyF3FSvXQyhW7UMn4Lj7cri2k/xUiFbtDLaZFK/oEbDfd0Qq",
+	"n3xxwoDmXjYIjqQZE4SKlk+6gCFXzpAE05ebvvU7lPbaZ6Ql1ewcq6tHWhxSzd645z5L+6WdYC7DoNub",
+	"9woIvK3NHkqBMW/YksPHUqF5fyXlDSsJPVkRITgE2raSOJfe/h6ibHjUYFAEZ/aifYIeJYTzhWCxL5nE",
+	"OsndhoETzL6zwYAhJhhBQTzVCGtYK04Ne9yWWzq7C+d/vfcK7FrRrdNS34kVF6V9GNowuAA5dR28HUrO",
+	"a4aP1I3pggXJFhoZ8jWQSR+QXzYSXmykvCF11FI3/DQk2+FPCE86UpBXLNd8djKxZeVP1QI3TCB1jr5n",
+	"tfEAbbvOmTqtTOyN3T8j6MvbDzdw7cu7gBc8KOy+DU99lqLOT+9jYgNhJU64kILzZUtLdhc9ud2RFvt+",
+	"SHf2a//80O4/prrtqTCsbbOWVvenbLe67KfVt+3tFuYS8Fw2stPsaxJDAkrcsHy4vVve3wwWvH9Wuh2p",
+	"K0F6EMhjd0jgkLN6wsQUn9Jst4x52s7ZM4jGDLcagCc+S3Fupza0AbC4gsiqbGXsCYmPkay4bTfkGuZ2",
+	"wJLQYDFWz9wsyzsS+TPpKQKr+ERll0O88AQbeTnbIMg4rsk1syq0vYpPwBhPyjLmibZJNqno8kZfEQqv",
+	"P5C1CB46++QGyNGBS983RvhMz6+fXe78hiWeEvgVmmF4bNFgNWE+MaPLDaQmWJsKyjF9CVTQtsB36pHr",
+	"R/DT+3vWzZU+xD2530zh7tU4wZ//73ziU+YTb2k9MUN4wun3/qlxAIvP9O7GyQ3d3h6JAlwiXVejPqlT",
+	"yVpjkC/TN5S7jiQHWowFAZFfcwRWob9zUq2pGAT1eYVPfJbbBnN7JnUeXQzWBxyfazkEOWy7DXi+FAL3",
+	"CSlO2pQnngQCGGJ3PPgyKh/kOt7vCDs/XNLX+wgHfCnZasWX/AhFW+7EeceHkgk9lOWrnbi7rX5PGl40",
+	"t0/kYYupk3GxXRFGVcUxiQ2CWvsTaXe0vfn/A5p+dwINofq6lfkRRwU2tKw+S2uoae2cAvnUA3zkM0UA",
+	"qJkaxl+AyZ+yXgNGdL42K2OgFfSQeO8U6MB08iWMP9AbBov67I4nzOoTHUykSGKLf7C097X42E7mem8V",
+	"aeyIiDG4E+z+DwhACNuXuXncNFjdy3bzOz54AC/+gP+OQHHciS2mJJPUs1JPaqbuoMbX5Wq+Aj6xo3xe",
+	"FJwSDMTyQrcjPJTpvX723Knf3/30w8sBVvi9oYoKw8Vwfd7/aR+bu/mfbzLRG7ZkvDbjqUQKHzytVs41",
+	"gndcN4YsAdTBwYA0uuNjcxV4qS1z0A1cL6kawDJ7hg+0e1j+i9ZxAcK2VUhOhtbd0rokaL7jC3zJC0at",
+	"Y6EP2tiM3VNMMToIRGe//xfbu0epykjf4Pvue/cGwFRSmxfQ44a2SFGuWXkOjrTRlL038PDziq4/T+20",
+	"nd9wSNCu9nQXkx2tDQU7t2Ob7Ya9kTZcG6n2w8bCwWZcaGZMxYYw3+z3J9iR0x8VnNonSmebwwlOp+Cn",
+	"BArsiEyfS4U5Q/ZE+jABtGdyLDTCGu5aHj+j+OBnekDd5DK7ofzXp8ucaWumaIQ+hM7pIbEYk/sCOtsP",
+	"0tz+/Dmv2Mcie8mXcntERdshzfEmB8GF1OmmLjzF958/42uWyqt7+92T80dff+NtNBitIG+ePyV/+frL",
+	"y7NiwGgoosF1LTXHIf8Y/MkbVqvsZHxV5OBrP5zQNRk4CqnYCDSAyxHWaruwDHuC3nQf/ZeyRtqFTbJJ",
+	"YjqcyDLpjpp1IZXstgWaz6itzh94dl9KZzTRTxSS78whuVtep70CFEcihSv7VYrfMk3WkrU9PSIB81Li",
+	"fO49PwrwldvI7xY9WWznM2ev6fJmrWQjysLyHKT64Y0tsfG/YAR5wX6g5ZaRku51klOSR33K1R3R+HO9",
+	"wIfZ4Kd+n6kTIi+vqMJbPOpitaHYqXTmNlyUfDXak8NKiWfRc/eJBfnZiuqWAONyOibqKSMABxWhXR5w",
+	"l65Dy3cx+FBVhIVQoS8tRKAttYc5Bi/tkcsZHWWz60Pxh/PqMf/tWUzd3zAeKvewy738wJQWli0QER6H",
+	"WK7Io8vLgjy6fGgl/aPLRxG6oGlVZizP0AibYK17umYPyFf2p189/BIY7auHX9vfhp/uMYLloS3eCQDT",
+	"ZwiGCt0ErsjXl1+GHtKaYcbS1pU5AeOSN8yo/TlwBNFsKUWpU7Ud3zNWo2UyWS851qz4iIb9sAUJmCi4",
+	"P2D34aHvN4EF/KtTxssGZvUj2zlgnh6rHKsGnViry837VX++CDIuJGk0fBwh9DyO3Y+fTL0TJaRnC0ae",
+	"vXj66od4gsP22Hjd37E1f5+z1LYrmiK0ceWnzdHiBoAcOnBxFWCDu1T4kgnDzX4QatNNbY6j1JVz/WtG",
+	"hHCJp8D2e1pBraQvHew4M4e3RMqtvljRqrLW1Fgtgn/qXqsK8CXDlQVuIifH3IYMQ0aVU1Esdf5Dx+rs",
+	"bsME5Ms5/xlXAZ4UMhMHERSLPKv7ZZ/dV20ADn8Cjj0BqX8EB68iTlcK+9kSfQB/UjODWfdprdB17FBQ",
+	"anvDRMDXtj8LrSCd1AKl02Hx1YoLAMaTyoGwuU4f59DOAn/pnKZLKbSsmGuG4QBOuSFbesM0lGQLQsst",
+	"F/+hfQn0kgr4Gkc1G6b0A/LCYB4bDh7gcshfLsFTURDNAEOPK6YX1Bx2b/pZs7dAj3uLCDX1J8po+pHt",
+	"frJkyQoB2DtP/BC8A1IWRG8sXaU4iWh4W3tODewQs5Mr+e5MaKDNaCj3vfijZorLjoupp9Il86g0tp6z",
+	"xgn0sSJC7h4QRHsHxEdt+NK1/LUk2TKzkaWrzkdESbkit7RqXH73QUdHqd4JS9ENcziGu83+yppsSJK2",
+	"WfFayabGQf7RlAjmgGgErukYCscH5JWDYtRuyo0omSK1Zk0pxX7rbDVtwPRi7wSYBXBKuYbOkldO2uKy",
+	"KETkVFQKAqKb6hufZ+yq+bmAdjZu3liQD6quXafmpTvDSlYswEW+E2tmkHSWieCKBAazK8b+63IFq7Qn",
+	"dEurytPB06zA8EznRV52lKymygD8bikfpLHr3zrWOwI7l8vynqCsZqFkPQMHzfdsPx0EynPI9GaTjN5y",
+	"sf4Iurffj5wN67++u6RptoRiP+3C5YgAHKhVvPeMKgKifgA4ACTSsBr3Ez5yj+SCNwwpcG6Wp/I4wmjh",
+	"hKKc0GypmBlq94w/83lOt/KGDeU52e/xPvo3yvgYyjjFLUnS3j7Mlo2ytqIlHj75+NffLHk0U7eeqo2q",
+	"zh6fXQDZ3DD9OT9r/QVtNLy90Troq1alhG4Aj4NDwYqYXopehEmNNz5X7bXbjtBBbzsYBNPfu/nuj0P9",
+	"S+hg0fvgPzQp5RJAjMM3/y9bV9DTPAxD/0r0nT6kaRLignaHEyAEQpw4pG02WXTJaFfKDvvvKM9O45H8",
+	"ANtt0yQvjv1e2t1U5FStX0YVpcP84H8VopQTOQaWbu5TIYvp3bfrl+qobMy8X6Xlu4AIi2tFkNJyVzay",
+	"npb96YIrRWvMWMaSDqO6TwuMHxKoBrWxbiRtXB/8DnqPc1ZWBfmDDhhRCmxpNJ8eUHGbY/fuh1pchFVf",
+	"Ul4MieHcuRbxwIrj4tFY1XnRzb7sYANTFqlxTY1rlYGtMqYLHk0/P9+yDM7saRyZSyuN9cIlW7p+jPsM",
+	"ZE6xzbDbE46/cUK7zkyHTYaU4yrlFzL8sa3cxTd2dMyXDY51fxxCHz/CcFTzJm9Y1fcsVT7yzyy4Wk9C",
+	"PhiWnu6+JjrsMccSsmVdC85gAbiStBTK5AatlEeiSbynG6bSvWi6yCCkzVTMZKGr/TnBdNSJ8O+MJ1Nm",
+	"UwcJ92p9zIV0rfqYojtbWiGbOrvGhIF25A0vq+Y/Z1mfX2/W17dXGy7w7vQa2pyYhz4ePKFczBA6QvbW",
+	"rc1TkDzflvgMkXXimMyYVXXJG2veXh7Ux6Q27GfX/Dt/nH8DAAD//w==",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

@@ -6,6 +6,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 
+	"afterbeam/internal/metric"
 	"afterbeam/internal/store"
 )
 
@@ -21,13 +22,12 @@ type channelGauges struct {
 }
 
 func newChannelGauges(db channelStore, now func() time.Time) *channelGauges {
-	of := []string{"channel"}
 	return &channelGauges{
 		store: db, now: now,
-		waiting: prometheus.NewDesc("afterbeam_notices_waiting", "Messages that are due or to be tried again; of the channel nobody, notices that have nobody to go to.", of, nil),
-		failed:  prometheus.NewDesc("afterbeam_notices_failed", "Messages that the channel will not take.", of, nil),
-		failing: prometheus.NewDesc("afterbeam_notice_channel_failing_seconds", "How long a channel has been taking nothing, 0 when it is well.", of, nil),
-		oldest:  prometheus.NewDesc("afterbeam_notices_oldest_seconds", "Age of the oldest waiting message, 0 when none waits.", of, nil),
+		waiting: metric.Desc("afterbeam_notices_waiting"),
+		failed:  metric.Desc("afterbeam_notices_failed"),
+		failing: metric.Desc("afterbeam_notice_channel_failing_seconds"),
+		oldest:  metric.Desc("afterbeam_notices_oldest_seconds"),
 	}
 }
 

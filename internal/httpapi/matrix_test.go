@@ -178,6 +178,7 @@ func matrix() map[string]expectation {
 			return "/v1/notices/" + r.noticed(room).ID + "/resend", reason, nil
 		}, ok: 202},
 		"GET /v1/notice-channels":                 {roles: "a", ask: at("/v1/notice-channels"), ok: 200},
+		"GET /v1/operations":                      {roles: "a", ask: at("/v1/operations"), ok: 200},
 		"GET /v1/me/notice-preferences":           {roles: "poa", ask: at("/v1/me/notice-preferences"), ok: 200},
 		"PUT /v1/me/notice-preferences":           {roles: "poa", ask: preferring("/v1/me"), ok: 200},
 		"GET /v1/accounts/:id/notice-preferences": {roles: "a", ask: accountPath("/notice-preferences", ""), ok: 200},

@@ -12,6 +12,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"afterbeam/internal/access"
+	"afterbeam/internal/metric"
 	"afterbeam/internal/store"
 )
 
@@ -26,17 +27,11 @@ type metrics struct {
 func newMetrics(cfg Config, db Store) (*metrics, error) {
 	m := &metrics{
 		registry: prometheus.NewRegistry(),
-		requests: prometheus.NewCounterVec(prometheus.CounterOpts{
-			Name: "afterbeam_http_requests_total", Help: "Requests answered, by operation of the contract and status.",
-		}, []string{"operation", "status"}),
-		seconds: prometheus.NewHistogramVec(prometheus.HistogramOpts{
-			Name: "afterbeam_http_request_seconds", Help: "Time to answer, by operation of the contract.", Buckets: prometheus.ExponentialBuckets(0.001, 2, 15),
-		}, []string{"operation"}),
-		reports: prometheus.NewCounterVec(prometheus.CounterOpts{
-			Name: "afterbeam_http_reports_total", Help: "Reports handed in over HTTP: stored, again, quarantined, refused.",
-		}, []string{"answer"}),
+		requests: metric.Counter("afterbeam_http_requests_total"),
+		seconds:  metric.Histogram("afterbeam_http_request_seconds", prometheus.ExponentialBuckets(0.001, 2, 15)),
+		reports:  metric.Counter("afterbeam_http_reports_total"),
 	}
-	build := prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "afterbeam_build_info", Help: "Version of the program."}, []string{"version", "go"})
+	build := metric.Gauge("afterbeam_build_info")
 	build.WithLabelValues(cfg.Version, runtime.Version()).Set(1)
 	for _, c := range []prometheus.Collector{
 		m.requests, m.seconds, m.reports, build, newBacklog(db, cfg.Now), newChannelGauges(db, cfg.Now), newSenders(db, cfg),
@@ -77,9 +72,9 @@ type backlog struct {
 func newBacklog(db backlogStore, now func() time.Time) *backlog {
 	return &backlog{
 		store: db, now: now,
-		waiting: prometheus.NewDesc("afterbeam_jobs_waiting", "Jobs that wait or are under way.", nil, nil),
-		failed:  prometheus.NewDesc("afterbeam_jobs_failed", "Jobs that failed for good.", nil, nil),
-		oldest:  prometheus.NewDesc("afterbeam_jobs_oldest_seconds", "Age of the oldest waiting job, 0 when none waits.", nil, nil),
+		waiting: metric.Desc("afterbeam_jobs_waiting"),
+		failed:  metric.Desc("afterbeam_jobs_failed"),
+		oldest:  metric.Desc("afterbeam_jobs_oldest_seconds"),
 	}
 }
 

@@ -23,6 +23,7 @@ import (
 	"afterbeam/internal/store"
 	"afterbeam/internal/summary"
 	"afterbeam/internal/summary/trend"
+	"afterbeam/internal/upkeep"
 )
 
 // Keeper makes one received object durable and says what it is. ingest.Keeper is one.
@@ -59,6 +60,11 @@ type Papers interface {
 	// Make makes a paper of the newest estimate of a case and keeps it. Its errors are of the kinds paper.ErrRefused,
 	// paperpdf.ErrUndrawable and paperpdf.ErrSize besides those of the store.
 	Make(ctx context.Context, actor store.Actor, caseID string, ask PaperAsk) (store.Paper, error)
+}
+
+// Upkeep knows how the service itself stands. upkeep.Worker is one.
+type Upkeep interface {
+	State(ctx context.Context) (upkeep.State, error)
 }
 
 // PaperAsk is what a paper is asked for with. Language and Size are those of the site when "".

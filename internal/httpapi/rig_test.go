@@ -31,6 +31,7 @@ import (
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/report/dicomio"
 	"afterbeam/internal/store"
+	"afterbeam/internal/upkeep"
 	"afterbeam/internal/witness"
 )
 
@@ -142,7 +143,7 @@ func newRigIn(t testing.TB, dir string, change func(*httpapi.Config)) *rig {
 		Events: func(v store.Version) ([]procedure.Event, error) {
 			return []procedure.Event{{UID: "2.25.9", Place: string(v.Body), Technique: procedure.Technique{Voltages: []quantity.Kilovolt{70, 80}}}}, nil
 		},
-		Maps: maps{}, Windows: sums{}, Plans: plans{}, Papers: papers{db},
+		Maps: maps{}, Windows: sums{}, Plans: plans{}, Papers: papers{db}, Upkeep: &upkeep.Worker{Store: db, StoreDir: dir, Program: "test", Started: r.clock.Now(), Now: r.clock.Now},
 	}
 	if change != nil {
 		change(&r.cfg)

@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
+
+	"afterbeam/internal/metric"
 )
 
 // senders asks the store, whenever the metrics are asked for, how long devices have sent nothing. A device is named by its
@@ -18,8 +20,8 @@ type senders struct {
 func newSenders(db deviceStore, cfg Config) *senders {
 	return &senders{
 		store: db, cfg: cfg,
-		silent: prometheus.NewDesc("afterbeam_devices_silent", "Devices that have sent nothing for longer than is their habit.", nil, nil),
-		age:    prometheus.NewDesc("afterbeam_device_last_report_seconds", "Time since the newest report of a device came.", []string{"device"}, nil),
+		silent: metric.Desc("afterbeam_devices_silent"),
+		age:    metric.Desc("afterbeam_device_last_report_seconds"),
 	}
 }
 

@@ -47,7 +47,7 @@ const (
 )
 
 // Config says what the interface needs beside store and keeper. Now, Logger, Fatal, KnownClass, Events, Maps, Windows,
-// Plans and Papers are required; a number that is 0 is its default.
+// Plans, Papers and Upkeep are required; a number that is 0 is its default.
 type Config struct {
 	// Version is the program's version, for the metrics.
 	Version string
@@ -78,6 +78,8 @@ type Config struct {
 	Plans Plans
 	// Papers makes papers.
 	Papers Papers
+	// Upkeep knows how backups, disks, certificates and the audit chain stand.
+	Upkeep Upkeep
 	// Notices is how people are told of cases.
 	Notices Notices
 	// Levels are those of the settings, in force while no set of levels was approved; without rows they are the default.
@@ -106,6 +108,7 @@ func (c Config) Validate() error {
 		{"Windows", c.Windows == nil},
 		{"Plans", c.Plans == nil},
 		{"Papers", c.Papers == nil},
+		{"Upkeep", c.Upkeep == nil},
 	} {
 		if part.missing {
 			all = append(all, fmt.Errorf("%w: HTTP interface without %s", store.ErrInvalid, part.name))

@@ -23,6 +23,9 @@ type Settings struct {
 	Zone      string    `toml:"zone" env:"AFTERBEAM_ZONE"`
 	Site      Site      `toml:"site"`
 	Store     Store     `toml:"store"`
+	Backup    Backup    `toml:"backup"`
+	Retention Retention `toml:"retention"`
+	Audit     Audit     `toml:"audit"`
 	HTTP      HTTP      `toml:"http"`
 	Pages     Pages     `toml:"pages"`
 	OpenID    OpenID    `toml:"openid"`
@@ -127,6 +130,7 @@ const (
 func Default() Settings {
 	return Settings{
 		Zone: "Local", Site: Site{Address: []string{}, Language: "en", PaperSize: "a4"}, Store: Store{Dir: "afterbeam-store"},
+		Backup: defaultBackup(), Retention: Retention{SessionDays: DefaultSessionDays}, Audit: Audit{VerifyHours: DefaultVerifyHours},
 		HTTP:  HTTP{Listen: DefaultListen, RequestsPerSecond: DefaultRequestsPerSecond},
 		Pages: defaultPages(), OpenID: defaultOpenID(),
 		Metrics: Metrics{Listen: DefaultMetricsListen}, DICOM: defaultDICOM(), Archive: defaultArchive(),
@@ -195,7 +199,7 @@ func (s *Settings) check() error {
 	case (s.HTTP.Certificate == "") != (s.HTTP.Key == ""):
 		return errors.New("http.certificate and http.key go together")
 	}
-	for _, check := range []func() error{s.Log.check, s.Pipeline.check, s.Performed.check, s.Estimate.check, s.checkListeners, s.checkPages, s.DICOM.check, s.Archive.check, s.Notices.check, s.checkFolders} {
+	for _, check := range []func() error{s.Log.check, s.Pipeline.check, s.Performed.check, s.Estimate.check, s.checkListeners, s.checkPages, s.DICOM.check, s.Archive.check, s.Notices.check, s.checkFolders, s.checkUpkeep} {
 		if err := check(); err != nil {
 			return err
 		}

@@ -97,40 +97,57 @@ func copyObjects(ctx context.Context, from, to *object.Store) error {
 // Restore puts a backup into a new, empty folder and verifies it there. What is damaged in the backup is damaged in the
 // restored store as well, and the verification says so. The service must not run on that folder.
 func Restore(ctx context.Context, from, to, program string) (Verification, error) {
-	name := filepath.Join(from, databaseFile)
-	if log, err := os.Stat(name + "-wal"); err == nil && log.Size() > 0 {
-		return Verification{}, fmt.Errorf("%w: %q is a store in use or was not closed, no backup", ErrInvalid, from)
-	}
-	if _, err := os.Stat(name); err != nil {
-		return Verification{}, fmt.Errorf("%w: no backup in %q", ErrNotFound, from)
-	}
-	if err := makeEmpty(to); err != nil {
-		return Verification{}, err
-	}
-	if err := copyFile(name, filepath.Join(to, databaseFile)); err != nil {
-		return Verification{}, kind(fmt.Errorf("restore database: %w", err))
-	}
-	source, err := object.New(object.Disk{}, from, largestObject)
+	damaged, err := Unpack(ctx, from, to)
 	if err != nil {
 		return Verification{}, err
-	}
-	target, err := object.New(object.Disk{}, to, largestObject)
-	if err != nil {
-		return Verification{}, err
-	}
-	copied := copyObjects(ctx, source, target)
-	if copied != nil && !errors.Is(copied, object.ErrCorrupt) && !errors.Is(copied, object.ErrNotFound) {
-		return Verification{}, copied
-	}
-	if err := syncFolder(to); err != nil {
-		return Verification{}, kind(err)
 	}
 	db, err := Open(ctx, Config{Dir: to, Program: program})
 	if err != nil {
 		return Verification{}, err
 	}
 	v, err := db.Verify(ctx, nil)
-	return v, errors.Join(copied, err, db.Close())
+	return v, errors.Join(damaged, err, db.Close())
+}
+
+// Unpack copies a backup into a new, empty folder, without opening it there. Objects that are damaged in the backup are left
+// out and named by damaged; everything else that goes wrong is err.
+func Unpack(ctx context.Context, from, to string) (damaged, err error) {
+	name := filepath.Join(from, databaseFile)
+	if log, err := os.Stat(name + "-wal"); err == nil && log.Size() > 0 {
+		return nil, fmt.Errorf("%w: %q is a store in use or was not closed, no backup", ErrInvalid, from)
+	}
+	if _, err := os.Stat(name); err != nil {
+		return nil, fmt.Errorf("%w: no backup in %q", ErrNotFound, from)
+	}
+	if err := makeEmpty(to); err != nil {
+		return nil, err
+	}
+	if err := copyFile(name, filepath.Join(to, databaseFile)); err != nil {
+		return nil, kind(fmt.Errorf("restore database: %w", err))
+	}
+	source, err := object.New(object.Disk{}, from, largestObject)
+	if err != nil {
+		return nil, err
+	}
+	target, err := object.New(object.Disk{}, to, largestObject)
+	if err != nil {
+		return nil, err
+	}
+	damaged = copyObjects(ctx, source, target)
+	if damaged != nil && !errors.Is(damaged, object.ErrCorrupt) && !errors.Is(damaged, object.ErrNotFound) {
+		return nil, damaged
+	}
+	return damaged, kind(syncFolder(to))
+}
+
+// VerifyBackup verifies a backup where it lies.
+func VerifyBackup(ctx context.Context, dir, program string) (Verification, error) {
+	db, err := Open(ctx, Config{Dir: dir, Program: program, Beside: true})
+	if err != nil {
+		return Verification{}, err
+	}
+	v, err := db.Verify(ctx, nil)
+	return v, errors.Join(err, db.Close())
 }
 
 // Verification is what a check of the whole store found.

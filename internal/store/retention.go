@@ -13,14 +13,16 @@ func (db *DB) ForgetAnswered(ctx context.Context, before time.Time, most int) (i
 		WHERE state = 'reported' AND reported_at < $1 OR state = 'given up' AND due_at < $1 LIMIT $2)`, before, most)
 }
 
+// supersededSum is the condition that no answer asks for a sum s any more.
+const supersededSum = `(NOT EXISTS (SELECT 1 FROM skin_sum_version m WHERE m.key = s.key)
+	OR EXISTS (SELECT 1 FROM skin_sum_version m WHERE m.key = s.key AND NOT EXISTS (SELECT 1 FROM procedure_version v
+		JOIN procedure_case c ON c.id = v.procedure_id AND c.version = v.version WHERE v.digest = m.digest)))`
+
 // ForgetSuperseded deletes at most so many sums of skin dose made before a time in which a version is not its case's newest any
 // more, and gives their number. No answer asks for them again. A sum of which it is not known what it is made of, from before
 // that was written down, goes too.
 func (db *DB) ForgetSuperseded(ctx context.Context, before time.Time, most int) (int, error) {
-	return db.forget(ctx, "skin sums", `DELETE FROM skin_sum WHERE key IN (SELECT key FROM skin_sum s WHERE s.made_at < $1
-		AND (NOT EXISTS (SELECT 1 FROM skin_sum_version m WHERE m.key = s.key)
-			OR EXISTS (SELECT 1 FROM skin_sum_version m WHERE m.key = s.key AND NOT EXISTS (SELECT 1 FROM procedure_version v
-				JOIN procedure_case c ON c.id = v.procedure_id AND c.version = v.version WHERE v.digest = m.digest))) LIMIT $2)`, before, most)
+	return db.forget(ctx, "skin sums", `DELETE FROM skin_sum WHERE key IN (SELECT key FROM skin_sum s WHERE s.made_at < $1 AND `+supersededSum+` LIMIT $2)`, before, most)
 }
 
 func (db *DB) forget(ctx context.Context, what, statement string, before time.Time, most int) (rows int, err error) {

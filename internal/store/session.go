@@ -25,9 +25,6 @@ type Session struct {
 	EndedAt time.Time // zero while it lasts
 }
 
-// sessionsKept is how long sessions that are over stay listed; the audit record stays longer.
-const sessionsKept = 30 * 24 * time.Hour
-
 const sessionColumns = `s.id, s.way, s.source, s.agent, s.begun_at, s.confirmed_at, s.seen_at, s.ends_at, s.ended_at,
 	a.id, a.name, a.role, a.rooms, a.created_at, a.disabled_at, a.own_cases`
 
@@ -52,9 +49,6 @@ func (db *DB) BeginSession(ctx context.Context, actor Actor, s Session, hash str
 	err := db.change(ctx, actor, func(c *change) (err error) {
 		s.Account, err = scanAccount(c.QueryRowContext(ctx, `SELECT `+accountColumns+` FROM account WHERE id = $1 AND disabled_at = ''`, s.Account.ID))
 		if err != nil {
-			return err
-		}
-		if _, err := c.ExecContext(ctx, `DELETE FROM session WHERE ends_at < $1`, at(now.Add(-sessionsKept))); err != nil {
 			return err
 		}
 		if _, err := c.ExecContext(ctx, `INSERT INTO session (id, hash, account_id, way, source, agent, begun_at, confirmed_at, seen_at, ends_at)

@@ -26,6 +26,7 @@ import (
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/report/dicomio"
 	"afterbeam/internal/store"
+	"afterbeam/internal/upkeep"
 	"afterbeam/internal/web"
 	"afterbeam/internal/web/browsertest"
 	"afterbeam/internal/witness"
@@ -92,7 +93,7 @@ func newRig(t *testing.T, change func(*web.Config)) *rig {
 	r.api, err = httpapi.New(httpapi.Config{
 		Version: "test", TokenRate: 1e6, AddressRate: 1e6, RefusalRate: 1e6, Now: r.clock.Now, Logger: logger, Fatal: fatal,
 		KnownClass: func(string) bool { return false }, Events: eventsOf,
-		Levels: level.Default(), Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{},
+		Levels: level.Default(), Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{}, Upkeep: &upkeep.Worker{Store: r.db, Now: r.clock.Now},
 	}, r.db, keeper)
 	require.NoError(t, err)
 	cfg := web.Config{API: r.api, Store: r.db, Now: r.clock.Now, Logger: logger, Version: "test", Passwords: true, Cost: cheap()}

@@ -29,6 +29,7 @@ import (
 	"afterbeam/internal/report/dicomio"
 	"afterbeam/internal/report/rdsr"
 	"afterbeam/internal/store"
+	"afterbeam/internal/upkeep"
 	"afterbeam/internal/witness"
 )
 
@@ -93,7 +94,7 @@ func newSite(t *testing.T, keeper func(httpapi.Keeper) httpapi.Keeper) *site {
 	api, err := httpapi.New(httpapi.Config{
 		Version: "test", TokenRate: 1e6, AddressRate: 1e6, BodyLimit: objectLimit, StoreLimit: storeLimit, Now: clock.Now, Logger: log, Fatal: fatal,
 		KnownClass: func(string) bool { return false }, Events: func(store.Version) ([]procedure.Event, error) { return nil, nil },
-		Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{},
+		Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{}, Upkeep: &upkeep.Worker{Store: s.db, Now: clock.Now},
 	}, s.db, real)
 	require.NoError(t, err)
 	for _, role := range []access.Role{access.Service, access.Physicist, access.Operator} {

@@ -12,6 +12,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"afterbeam/internal/ingest/dimse/upper"
+	"afterbeam/internal/metric"
 )
 
 // Measures counts what a door does. No label holds anything that a peer sent. Its zero value is not usable, nil counts nothing.
@@ -24,14 +25,11 @@ type Measures struct {
 
 // NewMeasures makes the counters of a door; encryption is nil for one that does not encrypt.
 func NewMeasures(encryption *tls.Config, now func() time.Time) *Measures {
-	counter := func(name, help, label string) *prometheus.CounterVec {
-		return prometheus.NewCounterVec(prometheus.CounterOpts{Name: name, Help: help}, []string{label})
-	}
 	return &Measures{
-		associations: counter("afterbeam_dicom_associations_total", "Associations that were made, by how the connection is protected.", "connection"),
-		refusals:     counter("afterbeam_dicom_refusals_total", "Connections and associations that were refused or broke off before there was one, by reason.", "reason"),
-		stores:       counter("afterbeam_dicom_stores_total", "Objects sent by C-STORE, by the status answered.", "status"),
-		days:         prometheus.NewDesc("afterbeam_dicom_certificate_days", "Days until the certificate of the DICOM door ends, below 0 when it has.", nil, nil),
+		associations: metric.Counter("afterbeam_dicom_associations_total"),
+		refusals:     metric.Counter("afterbeam_dicom_refusals_total"),
+		stores:       metric.Counter("afterbeam_dicom_stores_total"),
+		days:         metric.Desc("afterbeam_dicom_certificate_days"),
 		certificate:  Certificate(encryption), now: now,
 	}
 }
