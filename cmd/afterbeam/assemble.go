@@ -147,9 +147,6 @@ func (w *works) build(t tables) (err error) {
 	if err != nil {
 		return err
 	}
-	if err := w.api.Measure(w.upkeep); err != nil {
-		return err
-	}
 	if err := w.mountPages(site); err != nil {
 		return err
 	}

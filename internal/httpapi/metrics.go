@@ -34,7 +34,7 @@ func newMetrics(cfg Config, db Store) (*metrics, error) {
 	build := metric.Gauge("afterbeam_build_info")
 	build.WithLabelValues(cfg.Version, runtime.Version()).Set(1)
 	for _, c := range []prometheus.Collector{
-		m.requests, m.seconds, m.reports, build, newBacklog(db, cfg.Now), newChannelGauges(db, cfg.Now), newSenders(db, cfg),
+		m.requests, m.seconds, m.reports, build, newBacklog(db, cfg.Now), newChannelGauges(db, cfg.Now), newSenders(db, cfg), cfg.Upkeep,
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	} {
 		if err := m.registry.Register(c); err != nil {

@@ -6,6 +6,8 @@ import (
 	"iter"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
+
 	"afterbeam/internal/audit"
 	"afterbeam/internal/export/monthly"
 	"afterbeam/internal/export/outlook"
@@ -62,8 +64,9 @@ type Papers interface {
 	Make(ctx context.Context, actor store.Actor, caseID string, ask PaperAsk) (store.Paper, error)
 }
 
-// Upkeep knows how the service itself stands. upkeep.Worker is one.
+// Upkeep knows how the service itself stands, and measures it. upkeep.Worker is one.
 type Upkeep interface {
+	prometheus.Collector
 	State(ctx context.Context) (upkeep.State, error)
 }
 

@@ -224,6 +224,9 @@ func (s *Server) Routes() []*echo.Route { return s.echo.Routes() }
 // Measure shows the measurements of another part of the service beside those of the interface.
 func (s *Server) Measure(c prometheus.Collector) error { return s.metrics.registry.Register(c) }
 
+// Measured describes everything that is measured, also what has no value yet.
+func (s *Server) Measured(to chan<- *prometheus.Desc) { s.metrics.registry.Describe(to) }
+
 // Metrics answers with the metrics; it belongs on a listener of its own.
 func (s *Server) Metrics() http.Handler { return s.metrics.handler() }
 

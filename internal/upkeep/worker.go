@@ -100,10 +100,9 @@ func (w *Worker) due(ctx context.Context, kind store.Upkeep, every time.Duration
 	if !runs[0].Sound() {
 		after = min(every, retryAfter)
 	} else if kind == store.BackupRun {
-		// Somebody may have taken the backups away.
-		all, err := w.Backups.List()
-		if err != nil || len(all) == 0 {
-			return true, err
+		// Somebody may have taken the backups away, or the folder; making one says why it cannot be.
+		if all, err := w.Backups.List(); err != nil || len(all) == 0 {
+			return true, nil
 		}
 	}
 	return !w.Now().Before(runs[0].BegunAt.Add(after)), nil
