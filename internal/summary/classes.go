@@ -56,7 +56,7 @@ func (w *work) class(class string, now, before []*Case) Class {
 		columns[i], columnsBefore[i] = columnOf(m, now), columnOf(m, before)
 	}
 	t := table{w: w, measures: measures, now: now, before: before, columns: columns, columnsBefore: columnsBefore}
-	c.All = t.groups(parting{by: "all", of: func(*Case) []groupKey { return []groupKey{{key: class}} }})[0]
+	c.All = t.groups(parting{by: "all", of: func(_ *Case, keys []groupKey) []groupKey { return append(keys, groupKey{key: class}) }})[0]
 	c.All.Title = c.Title
 	if c.All.Show == statistic.ShowList {
 		for _, one := range now {
@@ -79,10 +79,10 @@ func (w *work) class(class string, now, before []*Case) Class {
 // groupKey names a group of a parting: order is what groups are sorted by.
 type groupKey struct{ order, key, title, complexity string }
 
-// parting parts the cases of a class by one property. A case may be in several groups.
+// parting parts cases by one property. A case may be in several groups, whose keys are appended.
 type parting struct {
 	by string
-	of func(*Case) []groupKey
+	of func(*Case, []groupKey) []groupKey
 }
 
 const (
@@ -91,8 +91,8 @@ const (
 )
 
 func partings() []parting {
-	one := func(of func(*Case) groupKey) func(*Case) []groupKey {
-		return func(c *Case) []groupKey { return []groupKey{of(c)} }
+	one := func(of func(*Case) groupKey) func(*Case, []groupKey) []groupKey {
+		return func(c *Case, keys []groupKey) []groupKey { return append(keys, of(c)) }
 	}
 	return []parting{
 		{"complexity", one(func(c *Case) groupKey { return named(c.Complexity) })},
@@ -105,8 +105,7 @@ func partings() []parting {
 			}
 			return k
 		})},
-		{byOperator, func(c *Case) []groupKey {
-			keys := []groupKey{}
+		{byOperator, func(c *Case, keys []groupKey) []groupKey {
 			for _, operator := range operatorsOf(c) {
 				k := named(operator)
 				k.complexity = c.Complexity
@@ -121,7 +120,7 @@ func partings() []parting {
 
 // operatorsOf gives the operators of a case, each once.
 func operatorsOf(c *Case) []string {
-	if len(c.Operators) < 2 {
+	if len(c.Operators) < 2 || len(c.Operators) == 2 && c.Operators[0] != c.Operators[1] {
 		return c.Operators
 	}
 	return slices.Compact(slices.Sorted(slices.Values(c.Operators)))
@@ -179,8 +178,10 @@ func (t table) groups(p parting) []Group {
 		at[k.order] = i
 	}
 	placesBefore := make([][]int, len(t.before))
+	var of []groupKey
 	for i, c := range t.before {
-		for _, k := range p.of(c) {
+		of = p.of(c, of[:0])
+		for _, k := range of {
 			if g, there := at[k.order]; there {
 				placesBefore[i] = append(placesBefore[i], g)
 			}
@@ -229,27 +230,36 @@ func (p parting) why(g *Group) Withheld {
 
 // keysOf gives the groups of cases in order, the places of each case among them, and their sizes.
 func keysOf(cases []*Case, p parting) (keys []groupKey, places [][]int, sizes []int) {
-	all := make([][]groupKey, len(cases))
-	seen := map[string]groupKey{}
+	places = make([][]int, len(cases))
+	seen := map[string]int{} // by order, in that of their coming
+	flat := make([]int, 0, len(cases))
+	var found, of []groupKey
 	for i, c := range cases {
-		all[i] = p.of(c)
-		for _, k := range all[i] {
-			if _, there := seen[k.order]; !there || k.title < seen[k.order].title {
-				seen[k.order] = k
-			}
-		}
-	}
-	orders := slices.Sorted(maps.Keys(seen))
-	at := make(map[string]int, len(orders))
-	for i, order := range orders {
-		at[order] = i
-		keys = append(keys, seen[order])
-	}
-	places, sizes = make([][]int, len(cases)), make([]int, len(keys))
-	for i, of := range all {
+		of = p.of(c, of[:0])
+		from := len(flat)
 		for _, k := range of {
-			places[i] = append(places[i], at[k.order])
-			sizes[at[k.order]]++
+			at, there := seen[k.order]
+			switch {
+			case !there:
+				at = len(found)
+				seen[k.order], found = at, append(found, k)
+			case k.title < found[at].title: // of a device with several names
+				found[at].title = k.title
+			}
+			flat = append(flat, at)
+		}
+		places[i] = flat[from:len(flat):len(flat)]
+	}
+	rank := make([]int, len(found))
+	for i, order := range slices.Sorted(maps.Keys(seen)) {
+		rank[seen[order]] = i
+		keys = append(keys, found[seen[order]])
+	}
+	sizes = make([]int, len(keys))
+	for _, of := range places {
+		for j, at := range of {
+			of[j] = rank[at]
+			sizes[rank[at]]++
 		}
 	}
 	return keys, places, sizes

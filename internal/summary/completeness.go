@@ -102,24 +102,17 @@ func (w *work) byRoom(arrivals map[string]*tally) []RoomComplete {
 
 // volume counts the cases of the period and of the one before by each property.
 func (w *work) volume() []Volume {
-	partings := append([]parting{{"class", func(c *Case) []groupKey {
-		k := named(classOf(c.Class))
-		k.title = titleOf(c.Class)
-		return []groupKey{k}
-	}}}, partings()...)
 	out := []Volume{}
-	for _, p := range partings {
-		if p.by == byOperator { // the complexity that tables of operators have is not counted here
-			of := p.of
-			p.of = func(c *Case) []groupKey {
-				keys := of(c)
-				for i := range keys {
-					keys[i].order, keys[i].complexity = named(keys[i].key).order, ""
+	both := slices.Concat(w.now, w.before)
+	for _, p := range append([]parting{{"class", func(c *Case, keys []groupKey) []groupKey { return append(keys, named(classOf(c.Class))) }}}, partings()...) {
+		if p.by == byOperator { // here without the complexity that tables of operators have
+			p.of = func(c *Case, keys []groupKey) []groupKey {
+				for _, operator := range operatorsOf(c) {
+					keys = append(keys, named(operator))
 				}
 				return keys
 			}
 		}
-		both := slices.Concat(w.now, w.before)
 		keys, places, _ := keysOf(both, p)
 		counts := make([][2]int, len(keys))
 		for i, groups := range places {
@@ -133,6 +126,9 @@ func (w *work) volume() []Volume {
 		}
 		for i, k := range keys {
 			v := Volume{By: p.by, Key: k.key, Title: k.title, Cases: counts[i][0], Before: counts[i][1]}
+			if p.by == "class" {
+				v.Title = titleOf(k.key)
+			}
 			if p.by != byOperator && len(w.now) > 0 {
 				v.Share = quantity.Some(float64(v.Cases) / float64(len(w.now)))
 			}

@@ -51,14 +51,14 @@ func ParsePeriod(name string) (Period, error) {
 		return spanOf(year, 1, 12), nil
 	}
 	quarter, isQuarter := strings.CutPrefix(rest, "Q")
-	number, err := strconv.Atoi(quarter)
+	number, err := strconv.ParseUint(quarter, 10, 8) // no sign
 	switch {
 	case err != nil:
 		return Period{}, fault
 	case isQuarter && len(quarter) == 1 && number >= 1 && number <= 4:
-		return spanOf(year, 3*number-2, 3), nil
+		return spanOf(year, 3*int(number)-2, 3), nil
 	case !isQuarter && len(rest) == 2 && number >= 1 && number <= 12:
-		return spanOf(year, number, 1), nil
+		return spanOf(year, int(number), 1), nil
 	}
 	return Period{}, fault
 }

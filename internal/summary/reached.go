@@ -2,6 +2,7 @@ package summary
 
 import (
 	"cmp"
+	"math"
 	"slices"
 
 	"afterbeam/internal/quantity"
@@ -27,15 +28,15 @@ func reachedLevel(f Flag, alone bool) bool {
 
 // crossings counts how many cases passed each step of reference air kerma, at least the first three steps.
 func (w *work) crossings() []Crossing {
+	now, before := peaksOf(w.now), peaksOf(w.before)
 	out := []Crossing{}
 	for i := range mostCrossings {
-		level := w.settings.CrossingFrom + quantity.Gray(i)*w.settings.CrossingStep
-		passed := func(c *Case) answer { return passes(c, level) }
-		t := tallied(w.now, passed)
+		level := float64(w.settings.CrossingFrom) + float64(i)*float64(w.settings.CrossingStep)
+		t := now.at(level)
 		if i >= leastCrossings && t.x == 0 {
 			break
 		}
-		one := Crossing{Level: float64(level), Cases: t.against(tallied(w.before, passed)), Source: w.settings.CrossingSource}
+		one := Crossing{Level: level, Cases: t.against(before.at(level)), Source: w.settings.CrossingSource}
 		if share, ok := one.Cases.Share.Get(); ok {
 			one.Per100 = quantity.Some(share * 100)
 		}
@@ -44,22 +45,41 @@ func (w *work) crossings() []Crossing {
 	return out
 }
 
-// passes tells whether Ka,r is at or above a level, by the higher of the value as displayed and times the signed factor. A
-// part that is known passes; one that does not, and what is not believed, are not below.
-func passes(c *Case, level quantity.Gray) answer {
-	kerma, known := c.Kerma.Get()
-	if factor, signed := c.KermaFactor.Get(); signed && factor > 1 {
-		kerma *= quantity.Gray(factor)
+// peaks are the values of reference air kerma of some cases, sorted: whole ones, and parts, which are lower bounds.
+type peaks struct {
+	whole, part []float64
+	cases       int
+}
+
+// peaksOf takes the higher of each value as displayed and times the signed factor; what is not believed is in neither.
+func peaksOf(cases []*Case) peaks {
+	p := peaks{cases: len(cases)}
+	for _, c := range cases {
+		kerma, known := c.Kerma.Get()
+		if factor, signed := c.KermaFactor.Get(); signed && factor > 1 {
+			kerma *= quantity.Gray(factor)
+		}
+		switch {
+		case !known || c.KermaDoubt == DoubtSuspect || math.IsNaN(float64(kerma)):
+		case c.KermaDoubt == DoubtPart:
+			p.part = append(p.part, float64(kerma))
+		default:
+			p.whole = append(p.whole, float64(kerma))
+		}
 	}
-	switch {
-	case !known || c.KermaDoubt == DoubtSuspect:
-		return unknown
-	case kerma >= level:
-		return yes
-	case c.KermaDoubt == DoubtPart:
-		return unknown
-	}
-	return no
+	slices.Sort(p.whole)
+	slices.Sort(p.part)
+	return p
+}
+
+// at counts the cases at or above a level. A part that is above passes; one that is not, is not known to be below.
+func (p peaks) at(level float64) tally {
+	whole, _ := slices.BinarySearch(p.whole, level)
+	part, _ := slices.BinarySearch(p.part, level)
+	passed := len(p.part) - part
+	t := tally{x: len(p.whole) - whole + passed, n: len(p.whole) + passed}
+	t.unknown = p.cases - t.n
+	return t
 }
 
 func (w *work) substantial() Substantial {

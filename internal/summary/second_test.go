@@ -258,4 +258,3 @@ func near(t *testing.T, want any, got float64, format string, args ...any) {
 	require.True(t, ok, format, args)
 	assert.InDelta(t, number, got, alike*math.Max(1, math.Abs(number)), fmt.Sprintf(format, args...))
 }
-

@@ -63,6 +63,12 @@ type work struct {
 func worked(in Input, s Settings) *work {
 	w := &work{in: in, settings: s}
 	before := in.Period.Before()
+	type placed struct {
+		day  int
+		at   int64
+		this *Case
+	}
+	places := make([]placed, 0, len(in.Cases))
 	for i := range in.Cases {
 		c := &in.Cases[i]
 		switch {
@@ -72,12 +78,19 @@ func worked(in Input, s Settings) *work {
 				w.tests++
 			}
 		default:
-			w.all = append(w.all, c)
+			places = append(places, placed{dayNumber(c.Day), c.Start.UnixNano(), c})
 		}
 	}
-	slices.SortFunc(w.all, func(a, b *Case) int {
-		return cmp.Or(cmp.Compare(a.Day, b.Day), a.Start.Compare(b.Start), cmp.Compare(a.ID, b.ID))
+	slices.SortFunc(places, func(a, b placed) int {
+		if c := cmp.Or(cmp.Compare(a.day, b.day), cmp.Compare(a.at, b.at)); c != 0 {
+			return c // most differ here already
+		}
+		return cmp.Compare(a.this.ID, b.this.ID)
 	})
+	w.all = make([]*Case, len(places))
+	for i, p := range places {
+		w.all[i] = p.this
+	}
 	for _, c := range w.all {
 		adult := !w.child(c) && !c.Pregnant
 		switch {
@@ -99,6 +112,17 @@ func worked(in Input, s Settings) *work {
 		}
 	}
 	return w
+}
+
+// dayNumber gives a local date as a number that sorts as the date does.
+func dayNumber(day string) int {
+	number := 0
+	for _, letter := range []byte(day) {
+		if letter != '-' {
+			number = 10*number + int(letter-'0')
+		}
+	}
+	return number
 }
 
 func (f Filter) holds(class, room, device string) bool {
