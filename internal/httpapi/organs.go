@@ -11,13 +11,9 @@ import (
 	"afterbeam/internal/store"
 )
 
-// The sentences beside organ doses.
-const (
-	uterusCaution = "The dose of the uterus is that of a stylised adult who is not pregnant. In pregnancy it may enter the medical physicist's own " +
-		"estimate for the embryo or fetus and is none itself."
-	differs = "Coefficients are means over published beams by region, filter and age; these doses follow the angles, fields, places, filters, table and " +
-		"size of this procedure and patient in a stylised body. Both are estimates, and neither corrects the other."
-)
+// differs says why the two effective doses are not the same.
+const differs = "Coefficients are means over published beams by region, filter and age; these doses follow the angles, fields, places, filters, table and " +
+	"size of this procedure and patient in a stylised body. Both are estimates, and neither corrects the other."
 
 // GetOrgans gives the organ doses of the newest version beside its estimate by coefficients.
 func (h *handlers) GetOrgans(ctx context.Context, request GetOrgansRequestObject) (GetOrgansResponseObject, error) {
@@ -26,7 +22,7 @@ func (h *handlers) GetOrgans(ctx context.Context, request GetOrgansRequestObject
 		return nil, err
 	}
 	answer := OrganDoses{
-		ProcedureId: c.ID, Version: c.Version, State: OrganDosesStatePending, Reason: "not computed yet", Cautions: []string{organ.Caution, uterusCaution},
+		ProcedureId: c.ID, Version: c.Version, State: OrganDosesStatePending, Reason: "not computed yet", Cautions: []string{organ.Caution, organ.UterusCaution},
 		CoefficientsMsv: number(c.Effective, quantity.Sievert.MSv),
 	}
 	o, err := h.store.Organs(ctx, c.ID, c.Version)

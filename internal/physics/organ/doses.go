@@ -21,6 +21,10 @@ const Caution = "Organ doses are those of a stylised body fitted to the patient'
 	"effective dose belongs to a reference person. Neither tells a personal risk. " +
 	"The medical physicist, licensed practice and local rules decide."
 
+// UterusCaution is to be printed beside the dose of the uterus.
+const UterusCaution = "The dose of the uterus is that of a stylised adult who is not pregnant. In pregnancy it may enter the medical physicist's own " +
+	"estimate for the embryo or fetus and is none itself."
+
 // Doses are the organ doses and effective doses of a procedure with all that they rest on.
 type Doses struct {
 	Version string `json:"version"`
