@@ -51,6 +51,7 @@ func WholeSite() []Operation {
 		"listUnmappedNames", "draftLexicon", "previewLexicon", "publishLexicon", "withdrawLexicon",
 		"draftProfile", "signProfile", "withdrawProfile", "checkDevice", "recompute", "listRecomputations", "getRecomputation", "listDifferences",
 		"freezeBaseline", "endBaseline",
+		"listAcceptances", "getAcceptance", "compareConsole", "signAcceptance",
 	}
 }
 
@@ -175,6 +176,10 @@ func Permissions() map[Operation][]Role {
 		"checkDevice":        {Physicist},
 		"listDeviceChecks":   {Physicist},
 		"getCheckSheet":      {Physicist},
+		"listAcceptances":    {Physicist},
+		"getAcceptance":      {Physicist},
+		"compareConsole":     {Physicist},
+		"signAcceptance":     {Physicist},
 		"recompute":          {Physicist},
 		"listRecomputations": {Physicist},
 		// Who publishes a lexicon sees what became of it.

@@ -23,6 +23,27 @@ import (
 	"github.com/oapi-codegen/runtime"
 )
 
+// Defines values for AcceptanceRowState.
+const (
+	Agrees        AcceptanceRowState = "agrees"
+	Differs       AcceptanceRowState = "differs"
+	NotComparable AcceptanceRowState = "not comparable"
+)
+
+// Valid indicates whether the value is a known member of the AcceptanceRowState enum.
+func (e AcceptanceRowState) Valid() bool {
+	switch e {
+	case Agrees:
+		return true
+	case Differs:
+		return true
+	case NotComparable:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for AccountRequestRole.
 const (
 	AccountRequestRoleAdmin     AccountRequestRole = "admin"
@@ -419,6 +440,69 @@ func (e CompletenessRowOutcome) Valid() bool {
 	case CompletenessRowOutcomeReported:
 		return true
 	case CompletenessRowOutcomeUnannounced:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ConsoleReadingQuantity.
+const (
+	ConsoleReadingQuantityFt  ConsoleReadingQuantity = "ft"
+	ConsoleReadingQuantityKap ConsoleReadingQuantity = "kap"
+	ConsoleReadingQuantityKar ConsoleReadingQuantity = "kar"
+)
+
+// Valid indicates whether the value is a known member of the ConsoleReadingQuantity enum.
+func (e ConsoleReadingQuantity) Valid() bool {
+	switch e {
+	case ConsoleReadingQuantityFt:
+		return true
+	case ConsoleReadingQuantityKap:
+		return true
+	case ConsoleReadingQuantityKar:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ConsoleReadingUnit.
+const (
+	CGyCm2 ConsoleReadingUnit = "cGy.cm2"
+	DGyCm2 ConsoleReadingUnit = "dGy.cm2"
+	Gy     ConsoleReadingUnit = "Gy"
+	GyCm2  ConsoleReadingUnit = "Gy.cm2"
+	GyM2   ConsoleReadingUnit = "Gy.m2"
+	MGy    ConsoleReadingUnit = "mGy"
+	MGyCm2 ConsoleReadingUnit = "mGy.cm2"
+	Min    ConsoleReadingUnit = "min"
+	S      ConsoleReadingUnit = "s"
+	UGyM2  ConsoleReadingUnit = "uGy.m2"
+)
+
+// Valid indicates whether the value is a known member of the ConsoleReadingUnit enum.
+func (e ConsoleReadingUnit) Valid() bool {
+	switch e {
+	case CGyCm2:
+		return true
+	case DGyCm2:
+		return true
+	case Gy:
+		return true
+	case GyCm2:
+		return true
+	case GyM2:
+		return true
+	case MGy:
+		return true
+	case MGyCm2:
+		return true
+	case Min:
+		return true
+	case S:
+		return true
+	case UGyM2:
 		return true
 	default:
 		return false
@@ -2282,6 +2366,56 @@ func (e GetSummaryParamsOperators) Valid() bool {
 	}
 }
 
+// Acceptance defines model for Acceptance.
+type Acceptance struct {
+	AllAgree bool      `json:"all_agree"`
+	Id       string    `json:"id"`
+	MadeAt   time.Time `json:"made_at"`
+
+	// MadeBy Id of the account
+	MadeBy     string          `json:"made_by"`
+	Reason     string          `json:"reason"`
+	Rows       []AcceptanceRow `json:"rows"`
+	SignReason string          `json:"sign_reason"`
+	SignedAt   *time.Time      `json:"signed_at"`
+
+	// SignedBy Id of the account of another physicist
+	SignedBy         *string `json:"signed_by"`
+	TolerancePercent float64 `json:"tolerance_percent"`
+}
+
+// AcceptanceList defines model for AcceptanceList.
+type AcceptanceList struct {
+	Acceptances []Acceptance `json:"acceptances"`
+}
+
+// AcceptanceRequest defines model for AcceptanceRequest.
+type AcceptanceRequest struct {
+	Readings []ConsoleReading `json:"readings"`
+	Reason   string           `json:"reason"`
+
+	// TolerancePercent Beyond the rounding of the display; 1 when absent
+	TolerancePercent *float64 `json:"tolerance_percent,omitempty"`
+}
+
+// AcceptanceRow defines model for AcceptanceRow.
+type AcceptanceRow struct {
+	// DifferencePercent Of the service from the console
+	DifferencePercent *float64 `json:"difference_percent"`
+	ProcedureId       string   `json:"procedure_id"`
+	Quantity          string   `json:"quantity"`
+
+	// Served The number of the service in the unit of the reading; null is unknown
+	Served *float64           `json:"served"`
+	State  AcceptanceRowState `json:"state"`
+	Text   string             `json:"text"`
+	Unit   string             `json:"unit"`
+	Why    string             `json:"why"`
+}
+
+// AcceptanceRowState defines model for AcceptanceRow.State.
+type AcceptanceRowState string
+
 // Account defines model for Account.
 type Account struct {
 	CreatedAt  time.Time  `json:"created_at"`
@@ -2869,6 +3003,22 @@ type CompletenessRow struct {
 
 // CompletenessRowOutcome unannounced is a report of which no performed procedure is known
 type CompletenessRowOutcome string
+
+// ConsoleReading defines model for ConsoleReading.
+type ConsoleReading struct {
+	ProcedureId string                 `json:"procedure_id"`
+	Quantity    ConsoleReadingQuantity `json:"quantity"`
+
+	// Text As the console shows it, such as 1.23, or 12:30 for minutes and seconds
+	Text string             `json:"text"`
+	Unit ConsoleReadingUnit `json:"unit"`
+}
+
+// ConsoleReadingQuantity defines model for ConsoleReading.Quantity.
+type ConsoleReadingQuantity string
+
+// ConsoleReadingUnit defines model for ConsoleReading.Unit.
+type ConsoleReadingUnit string
 
 // CumulativeDose defines model for CumulativeDose.
 type CumulativeDose struct {
@@ -5313,6 +5463,12 @@ type GetSummaryParams struct {
 // GetSummaryParamsOperators defines parameters for GetSummary.
 type GetSummaryParamsOperators string
 
+// CompareConsoleJSONRequestBody defines body for CompareConsole for application/json ContentType.
+type CompareConsoleJSONRequestBody = AcceptanceRequest
+
+// SignAcceptanceJSONRequestBody defines body for SignAcceptance for application/json ContentType.
+type SignAcceptanceJSONRequestBody = ReasonRequest
+
 // AddAccountJSONRequestBody defines body for AddAccount for application/json ContentType.
 type AddAccountJSONRequestBody = AccountRequest
 
@@ -5444,6 +5600,18 @@ type ServerInterface interface {
 	// GetReadiness Tell whether reports can be kept now, and nothing else
 	// (GET /readyz)
 	GetReadiness(ctx echo.Context) error
+	// ListAcceptances List comparisons of consoles with the service, the newest first
+	// (GET /v1/acceptances)
+	ListAcceptances(ctx echo.Context) error
+	// CompareConsole Compare what consoles showed after some procedures with what the service made of their reports
+	// (POST /v1/acceptances)
+	CompareConsole(ctx echo.Context) error
+	// GetAcceptance Give a comparison as it was
+	// (GET /v1/acceptances/{id})
+	GetAcceptance(ctx echo.Context, id IdParam) error
+	// SignAcceptance Sign a comparison that another physicist made, whatever came of it
+	// (POST /v1/acceptances/{id}/sign)
+	SignAcceptance(ctx echo.Context, id IdParam) error
 	// ListAccounts List accounts
 	// (GET /v1/accounts)
 	ListAccounts(ctx echo.Context) error
@@ -5799,6 +5967,56 @@ func (w *ServerInterfaceWrapper) GetReadiness(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetReadiness(ctx)
+	return err
+}
+
+// ListAcceptances converts echo context to params.
+func (w *ServerInterfaceWrapper) ListAcceptances(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListAcceptances(ctx)
+	return err
+}
+
+// CompareConsole converts echo context to params.
+func (w *ServerInterfaceWrapper) CompareConsole(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CompareConsole(ctx)
+	return err
+}
+
+// GetAcceptance converts echo context to params.
+func (w *ServerInterfaceWrapper) GetAcceptance(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetAcceptance(ctx, id)
+	return err
+}
+
+// SignAcceptance converts echo context to params.
+func (w *ServerInterfaceWrapper) SignAcceptance(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SignAcceptance(ctx, id)
 	return err
 }
 
@@ -8169,6 +8387,10 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/lexicon-versions/:id/preview", wrapper.PreviewLexicon, options.OperationMiddlewares["previewLexicon"]...)
 	router.POST(options.BaseURL+"/v1/lexicon-versions/:id/publish", wrapper.PublishLexicon, options.OperationMiddlewares["publishLexicon"]...)
 	router.POST(options.BaseURL+"/v1/lexicon-versions/:id/withdraw", wrapper.WithdrawLexicon, options.OperationMiddlewares["withdrawLexicon"]...)
+	router.GET(options.BaseURL+"/v1/acceptances", wrapper.ListAcceptances, options.OperationMiddlewares["listAcceptances"]...)
+	router.POST(options.BaseURL+"/v1/acceptances", wrapper.CompareConsole, options.OperationMiddlewares["compareConsole"]...)
+	router.GET(options.BaseURL+"/v1/acceptances/:id", wrapper.GetAcceptance, options.OperationMiddlewares["getAcceptance"]...)
+	router.POST(options.BaseURL+"/v1/acceptances/:id/sign", wrapper.SignAcceptance, options.OperationMiddlewares["signAcceptance"]...)
 	router.GET(options.BaseURL+"/v1/performed", wrapper.ListPerformed, options.OperationMiddlewares["listPerformed"]...)
 	router.POST(options.BaseURL+"/v1/performed", wrapper.ImportPerformed, options.OperationMiddlewares["importPerformed"]...)
 	router.GET(options.BaseURL+"/v1/performed/:id", wrapper.GetPerformed, options.OperationMiddlewares["getPerformed"]...)
@@ -8285,6 +8507,162 @@ type GetReadiness503Response struct {
 func (response GetReadiness503Response) VisitGetReadinessResponse(w http.ResponseWriter) error {
 	w.WriteHeader(503)
 	return nil
+}
+
+type ListAcceptancesRequestObject struct {
+}
+
+type ListAcceptancesResponseObject interface {
+	VisitListAcceptancesResponse(w http.ResponseWriter) error
+}
+
+type ListAcceptances200JSONResponse AcceptanceList
+
+func (response ListAcceptances200JSONResponse) VisitListAcceptancesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListAcceptancesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListAcceptancesdefaultApplicationProblemPlusJSONResponse) VisitListAcceptancesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CompareConsoleRequestObject struct {
+	Body *CompareConsoleJSONRequestBody
+}
+
+type CompareConsoleResponseObject interface {
+	VisitCompareConsoleResponse(w http.ResponseWriter) error
+}
+
+type CompareConsole201JSONResponse Acceptance
+
+func (response CompareConsole201JSONResponse) VisitCompareConsoleResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CompareConsoledefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response CompareConsoledefaultApplicationProblemPlusJSONResponse) VisitCompareConsoleResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetAcceptanceRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetAcceptanceResponseObject interface {
+	VisitGetAcceptanceResponse(w http.ResponseWriter) error
+}
+
+type GetAcceptance200JSONResponse Acceptance
+
+func (response GetAcceptance200JSONResponse) VisitGetAcceptanceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetAcceptancedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetAcceptancedefaultApplicationProblemPlusJSONResponse) VisitGetAcceptanceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SignAcceptanceRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *SignAcceptanceJSONRequestBody
+}
+
+type SignAcceptanceResponseObject interface {
+	VisitSignAcceptanceResponse(w http.ResponseWriter) error
+}
+
+type SignAcceptance200JSONResponse Acceptance
+
+func (response SignAcceptance200JSONResponse) VisitSignAcceptanceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SignAcceptancedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SignAcceptancedefaultApplicationProblemPlusJSONResponse) VisitSignAcceptanceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
 }
 
 type ListAccountsRequestObject struct {
@@ -12902,6 +13280,18 @@ type StrictServerInterface interface {
 	// GetReadiness Tell whether reports can be kept now, and nothing else
 	// (GET /readyz)
 	GetReadiness(ctx context.Context, request GetReadinessRequestObject) (GetReadinessResponseObject, error)
+	// ListAcceptances List comparisons of consoles with the service, the newest first
+	// (GET /v1/acceptances)
+	ListAcceptances(ctx context.Context, request ListAcceptancesRequestObject) (ListAcceptancesResponseObject, error)
+	// CompareConsole Compare what consoles showed after some procedures with what the service made of their reports
+	// (POST /v1/acceptances)
+	CompareConsole(ctx context.Context, request CompareConsoleRequestObject) (CompareConsoleResponseObject, error)
+	// GetAcceptance Give a comparison as it was
+	// (GET /v1/acceptances/{id})
+	GetAcceptance(ctx context.Context, request GetAcceptanceRequestObject) (GetAcceptanceResponseObject, error)
+	// SignAcceptance Sign a comparison that another physicist made, whatever came of it
+	// (POST /v1/acceptances/{id}/sign)
+	SignAcceptance(ctx context.Context, request SignAcceptanceRequestObject) (SignAcceptanceResponseObject, error)
 	// ListAccounts List accounts
 	// (GET /v1/accounts)
 	ListAccounts(ctx context.Context, request ListAccountsRequestObject) (ListAccountsResponseObject, error)
@@ -13289,6 +13679,148 @@ func (sh *strictHandler) GetReadiness(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(GetReadinessResponseObject); ok {
 		return validResponse.VisitGetReadinessResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListAcceptances operation middleware
+func (sh *strictHandler) ListAcceptances(ctx echo.Context) error {
+	var request ListAcceptancesRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListAcceptances(ctx.Request().Context(), request.(ListAcceptancesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListAcceptances")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListAcceptancesResponseObject); ok {
+		return validResponse.VisitListAcceptancesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// CompareConsole operation middleware
+func (sh *strictHandler) CompareConsole(ctx echo.Context) error {
+	var request CompareConsoleRequestObject
+
+	var body CompareConsoleJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.CompareConsole(ctx.Request().Context(), request.(CompareConsoleRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "CompareConsole")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(CompareConsoleResponseObject); ok {
+		return validResponse.VisitCompareConsoleResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetAcceptance operation middleware
+func (sh *strictHandler) GetAcceptance(ctx echo.Context, id IdParam) error {
+	var request GetAcceptanceRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetAcceptance(ctx.Request().Context(), request.(GetAcceptanceRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetAcceptance")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetAcceptanceResponseObject); ok {
+		return validResponse.VisitGetAcceptanceResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SignAcceptance operation middleware
+func (sh *strictHandler) SignAcceptance(ctx echo.Context, id IdParam) error {
+	var request SignAcceptanceRequestObject
+
+	request.Id = id
+
+	var body SignAcceptanceJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SignAcceptance(ctx.Request().Context(), request.(SignAcceptanceRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SignAcceptance")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SignAcceptanceResponseObject); ok {
+		return validResponse.VisitSignAcceptanceResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -16982,457 +17514,468 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7P17kxs30icKfxVEv/vG4zlbrW7Jl51Rx8aGRrLGWsuWVrLHccLyYaBZIInpIlAGUE1x/Oi7n0AmgEIV",
-	"gbqw2ZKeOfPHjNVkEQUkEom8/vKPs6Xc1lIwYfTZ4z/Oaqrolhmm4K8nK8PUa/uR/atkeql4bbgUZ4/P",
-	"ftowsmyUloqYDTXEbBip6ZqRa7aSipE1vWVXRAqGX3NN5IoISZgwam//bX9QcQ1fKbZqNCvPijNux/69",
-	"YWp/VpwJumVnj8+oncZZcaaXG7alOE1jmLKP/j+/0vN/Pjr/H7/98eirD//trDgz+9r+RhvFxfrsw4cC",
-	"V/GW/d4wsWQDq9HuESKa7TVTYY5UG6LYUqqSaMbE5EmupNpSc/b4jAvzzVdnxdmWC75ttmePL8M0uTBs",
-	"zRTOU79aZab30s6hkktakZIG6u24KOVOX8Ef0eeC7Zg2pFZyycpGMbLbMEHotWbC5GavF3KVJfHl+V9+",
-	"++OrD+f4j0ftPzIE1zfPGvZcyW1mOc+5atfTwNwz8yobtlgpuT3t1CZQeXRWRp5wTt9zUWYm9Ys7PVTf",
-	"ZA/IDRdlZzZMWDb79QzZFn5lufGsOFPslrPdWXG2rKjiKzsIo6rany83bHljmVQKswl/sfd0ywWFuRRn",
-	"FTUsfKXYChhecX1zvqWCrtnWMthvmTX+wEWO8K9EtSe7eKGelZe0quAtqWVvuWCdZbv3XktZMSr8i1/t",
-	"xKAUU7JqhdQQmaUdKElnWTNFjbRf1pu95kuu84R4TQ1nwgzMiMP6KanxySsnfjTOkiorOIWlkpGE4wdW",
-	"0LrHM7Nvvz1Wjuqb116kTJm8fzY3n+j742f01lCTm813cgdMRPWNJtpQUV4RecuUPdz2PqqtVBQlqe25",
-	"50YPnHhtX9OZaMlWtKmseLfj2KPS8oL9073orDijQu+YAq7STc2UZiX+wYyp4F+0qtLc8rSiWmdWF/aC",
-	"LO1TmYn779qJb+n7l0yszebs8TdfpV76jN3yJfue7TMv/p6Fm6aERwtCdbvdmthXE57jQ/xNbkqPLi9T",
-	"c4Ib4xndT7lQspvoLhLFfm+43Y/HRjXsREL8eUXXz3mV15d+kXaKq4quPfHGDoh9NiPV6XIDjCMYtTKn",
-	"ETdC7izXXbNKWukupGBplrIThUPzCxWG5W4deMJP1E5EH3Ew2nlOnnl6yqBI5bZeqq2f6JbWj63k4UvT",
-	"KHblFDl9RaQCHv3fb1/9WMCTekNrpqMFGv8rAgotCNPlBh/RN1wQLoiu6dJqXWYDT7BbqzWjTHYLI/Y/",
-	"ue1EdTBNqlqsIzLhX/rW/v8/NFy9dor2sxsuMkSaqG6NnY7TnIbmn//MndUfpSG6qWupDCsfEy8dka6U",
-	"7KgSHNafnKQdeGu3Bp8ZvPu/o/rJcimb7F0LeofZSG1VZEk29JYRKgjFHxWWFWTiEThc6fltqF64n4/N",
-	"7kU5cInKmv5ub6mgitTUbNrXwOfT5NjoJfpi9YOl58Bkvv0JhZbX0JYbKtastCeKG7KjGuwiNEPwu8im",
-	"g32VjYkuhA2jJShSbjUvVucwhZl3wovVj1KwWZNvVUqyoXpgPnbk4yYlllVTsuecVWX+/tyBNmclDV1r",
-	"5Pyl3G6pBp6z6kCavTiOvrKjp/irMxGr8WQN3revXhP/CPn5xbMMn7kn5tyaD37742HxTY7bvmdqSwdk",
-	"1UuG5jaKB0K5Ijf2J8TtHlgdYKXXklvVONI7nCS2P4UzipoyWxkim5w2AoODiblY79Pmeymb68qSYEvf",
-	"o/3+8NJufsKcxwsHFvqSinVD13lbE7/2V5Bh701BdLPc2GPFhOWDMidlKvfjIc05L5ytmZtXpbquhoJ8",
-	"+c039h+agIMDr0u4T6ghW6lzdAXz+F40rZeM3nKxHjjydufs/9lbuWRK2+3XvGSt1lpTZayxWgTppLe0",
-	"qshayabWYBRUXBu4/ZdUs5z2U+Fc0pf6ilaaFSnR/2q10ix3Kb1huqmsXiGJHZ7Z2SPJc2YpjJaew+Wo",
-	"1+mVM131kP/B27cajhRI0PIK9Hz8xBI7GL45YoVBcjqQZk0pxX6rY1Uo/hBemFZ/Xqkyr3p70e/djRqF",
-	"y/W+iP1lUpENX2/sP4HcHdni+YSSW1o1zIprdA3mFqvKnq+gXag2VJlojf5vkEX2v7Q+K85qRsEDs1qx",
-	"peG3GXX+VWPsVIZWfs2W1iDrWx1XVoFVe6LkboKDUOJ7kvbIlmuNp4BVmu02DEyamokSP/XSHPxJcIGV",
-	"oPpTIWQjlqxML+01XbOXfMtzB+VbYRS3DAh+59wJtQOk9+Hry0ikf92R6A+TR+U1rZmabIzU9umjbIFy",
-	"FR8A+GtjtlWOSvWgd4uXyQl173n/1YlUSufh+oHWc0y3e7Cb0hRj9GZUA2Ha8C21UsKeQzQBS6lZWiiI",
-	"8PwUncOOeB8qx2um7AisfCsbtRzzirXhAScgvCWeNPNhxOTpX+pbO9G61jlyKy5zuvATAv5m8ujy0Tfn",
-	"Dy8LQsnvDVVW04CP/s9XoBCTPaP4SYZ/4R1zNY4vzr/wqsZ//p9fH55/9duf/vS/MhwNLxh0mRy9lAPu",
-	"uO+1+I0f8p12HEBjnqpDJ1A4kUrecs2loNakWcptXTF4lG6ZKHOS/w1bMl6byfNT+PyRPqrYQXXDagOk",
-	"h0/t/lFhuIALq+R6SdXApK3eNnRhec3Oac5XZCsVRB4EeXR5CZJD2DuZrPmtvY8NkWh7zbzYHk64y97I",
-	"rAD8MdIWlASnUGoC7qsZjuW3jKrlZsin/UqAMWoPiraUoFVsHGcm8vbVaxgTrdjkKfkiNky/+LV49+7d",
-	"u9/iz/70f+VOC076WZ4Tn0Dodb/f77fbssQzrsAJ4jxam329yYaN35qm3D/r82d/6r/98ecPf/pf4Yzb",
-	"P4bnO2L9H0tnP+x9kvoHWdKKG870gKCFR/ZXxJ5XZ/KjJfL2TWb27bAvBBB9xH/Smcz+PqYybQZvmcqT",
-	"4rh9hBE/xlYCnU86dTvgfc98gN745QTHmYYHT+c2G6IkfDdlTo7rTzSln+QkD9KQf+gk/qC/M2UVjAET",
-	"6BafcOGgq9jmHzd83Y/7N12rlV9OuG3DHM1m8jzTm9hOJ7+NM6f3Acdi2vxVlpZrH/8RvMfwx1IKYwlk",
-	"h24qw2uqzIVilTWP7IexChKvyT4HLjRa1xVfQhbJRcmXoDcEW+eaCwoE72/thyIhMp69ePrqB7LiFQO7",
-	"XzkXHtqQrOSU2GGSb+wSDJetayk0rvIZNfQtM/0VH4z038Gy7CybG7bVkRCX1/9gS3P2IayJKkX3wAkn",
-	"IuB/f7+tjiOiXSbRzGjCBaGOnltZsuoBsUyIwRDyC4bhiKZ7jafEbJhC8xbUVoXK7FkUahglXXet45Mv",
-	"PjG/wTZqQrVd/J6AlcxFQa4bAy5PSmrF6PY6yh8S0pB/MiUtXX6U5q2RCic9k6V6nPShOEvzQOpHEf3i",
-	"H9VKXlcs9bL/ptjq7PHZ/++iTQa9wG/1xWv8VYo+P0qzsTyyoxq0nysIfxOcM1LEftWIkiltpCyBQHTb",
-	"BnsVo1qKB+QX++fXl18WRDNRQk7Tmlr+hJjDG2bU/hzSOIlmSylKYDs/szxxT75i8KfumDBkp6RYt+ED",
-	"l1xFSmroGdzXn3LfD+b9LXh63cZwTaQg2lDLt9pIRdesnfMLe5Oaz2bmb6U1Rv1BhES33tSviLSiSZOd",
-	"lU/2/FlehEDqjnJjxVxrxxfIoh32g7m6zYesZxe/t2qJkjVTxl2KS8WsCFpQ03XWUcPODQfneG894DSw",
-	"kx38kWiqyj7kb/KDQXiZoJVXCRJfyJ1YYNjqQEa+MEQzpjGvIXJlckF2G77cQB5czZSWQhMj5Q1csmeH",
-	"YaziTMkq/Xol5Vbnci3lFrIGtnRvJ1IQu3gQpj4agQ6H3o0aLTpNrPaGba/5XzFPAsjkpusnF9OoiDe2",
-	"u2Oto6e90h17vOQ6wSIu90N3tIIhYeOZ7cPISsLAA1N6g1oczKMsuQG32+tofi4i2Z2y56LIfeMdSOHv",
-	"YhaPvWTgEvfxPrvPp+S34FsMmbZFnID7e+ONa1puudWUaVNy/E4zBcmHvxV34toH5Em0vB3FNDC2vWqD",
-	"oBBDdlMBArTsHS4N/AlIL0hC1t30Is8+Pb/ayL5s6fsX+MuHUYZKmqnik5HmqxshdxUr1+w43vLWyqC5",
-	"ExSFNosoaZ3NtrqG1rNlIn98FxmBu6UlmyX9A8PnRowIlFhAvFedoYrIDozm3M4wvZuW+E8hQWvmPpYN",
-	"W+S2EfnXlZ/E9T5beQt+82Nt++IMMizjIy8khpH90MtKYtmQYrJmIumaL84Me2/Sc7fjFWS32dvD7acM",
-	"aX8wGmqhqErYRfk4OnfsGOWCjQnM3m7iytzU8pv1jBnKqxSfGsc1g4osRJJwJDvmhluVaT/jbrK//Bam",
-	"On4/uRoR/5L8or69zZw9K6MPXazI3pgKeaheDTCmd0EZRq734bax21w2jKyU3FpZIwhMe5z36FoxTF0+",
-	"iglny46seuXr1FJCo2X2Yf4LYxRdVgwULdx+BL1pXLLkNCL73XSFqM+0Xa4rfHh0dIUhjOonkJ/4cXdb",
-	"y3rHCzisKEqk7UhSSqslmQI0JalKfSByRlWBllR3CBijYpTXi5y4x+Kpa9kYvMF3G2lNNG7Y4S0+ECVs",
-	"+fdO4jVsvmNqX7nl9izJCnWt7IF+yW5ZpQ/5uLKfLzQzYwwMA7xlMKhi9oHG0Cni+k3n4f6S2vf3h02u",
-	"Rt8kjiKk2sO/qurV6uzxryPyX988wZ98+K1veH1o65pmSbXwo+t9VtYnf2cM29YmoaDjFF32L2TecEhY",
-	"jKR6JB6xHiolVku61wt5mzqPz+heE83FkmH+KBaHXhHB1tTw21DzzE3ynZ3B/kheYgkjKgqgHPwCSoMm",
-	"5mwQARVBdy8eKs42sioTO/Dcikd0iApXVadv2qpwy05lUzGMkNLKGj9rNPygHEpIUkmxZorg+CnbL6M+",
-	"Q+HrZ1fvWpyB6rGwBwEs7DH/zmzdQEizQJ4brfZBfVW7YvEp3iZfuZgoW8neWNk62pkVsoUvU80ZTOgq",
-	"cN8ezsEZQ91pXKGTCe4hIa9luW/TWyqoVfEnYJQ2owadvywPv2jEOhMr1YbVLdpAWSL2gK9UherVYCMb",
-	"WZVJIaMraVLuPleOueNmw8VBNtehcomJfgmVhCnmaLbzkw0neym3TKNKTUVJNnLnNAJP2MP3GHc4emWz",
-	"Y8Wy0+27qEzV608Hv8QvhmvuQQP7VqwrrjdnY4oHWCmwFYWvyve6R8u5nfOL4r8ISWpt3XB7ITnuCeqM",
-	"X4+Xl+FyLPpugug0FT5jKxJORagPjglQ+NJTL5eKNv/T6RAZneNJq2FMV6SXUikWDNr+ToBpbugN1Pcw",
-	"Uld0CXccFcQKcs6UKyHs6pZfJ8qzgKQDNy2RrVMSDlspBcMEFeDN4/X8FRe0SpVCgjByaewQ8TISa0l9",
-	"Daor2T8UxGtFS5ZhXe9MK0COYOY+fEBoJQW7IpcuVAnhOyPtd7GD7avhqhE0gZNK+uFl4uoGopNeon/T",
-	"EVVIc+51kuR9gGW5qWxKXwlmZFv0GyQ/KBtxPcIocwBrJerskeNQdtr9Gh+rJxTa2gnLf5mj8zQdc/Ia",
-	"TiIOAkkiSR+AFRoLutgxdpNIvHL3yvU+yj/9H1DjlWS0aepAXsAP06YnJA+lYLyWsOohGiZst7kxGb8b",
-	"CfcDXFNZonfpFHtlpBM9w9TAx4pDDImh4I++yboJ0QocWasd5JqK1EX4urm21x4rCTwQiuFLqa3RA0V1",
-	"KDHh2IFMQqQNPRjE61N1SZusdQSDLoZuansw8dXuvscLgVRS3mhS8ZukpjPbG6pvJrpC9U3kB+0uwFO6",
-	"XXJmS8ecpBnD+nTG/ZwYd5N2VB64UK0+ETlOM2goIQffeVM7SqFTdeBIgNoAn26oKFlJnLLE9JJistBv",
-	"o7bTuMYfGxyjT7uMgrRlcJQ/NxtCe7XKafO5EFLC6QvKXc/T24aWRlRWt9gxpfA1xXjTgWyaJZFTYkMk",
-	"Ff+niEoXwNDeGygQdKkG7iJ3pZujGxoEd1ZndKYQj8MMdO0KY0Fus3LUbgBqFEH+i2xYSGu+PtJh3Q1u",
-	"Ti/oi7m6r/hETtkvR9cYByrdkMk1NiU3aabxG34ArZfZx+gcOQit6SxnZ/EG/UljEt+PPbRx0XAD4bxD",
-	"sZ4V+BuqN+nsH3xp8qtWG885XtKy645i7WC/Ev6L4Hg4PIN8y6beRnmR557vCbvWsPUBTEe+IgJMaxX4",
-	"IPKA+tmN/jtTfOVS3w63uwzqWoLQgUun0axjHcQYAx0qwHNFxKduCqkF/JVqVnHBvsWh5xjyG5c5GEmJ",
-	"LyfEqZLiZX7QB18/KFr82tKhymv37XQh8dS+0g86Kiba8YfmdpxwP5b2bYzw0JmK32GqllX4dbPdUrX3",
-	"OD8KIEZrqSFQmfaPzIgynpYJoiraPDcwun3VGGsm5HAvhDVz6JbsZFOVpJTgDPzbvmjrw88Ortmy1It1",
-	"Qmf4zoFLgPHk1AYYnBvNqlWcox7qv3tF3gWOHjwVQ7z59oYL8F3Az1aGqcmz8oBnfoauxgI2ecoc4WXz",
-	"J4nq5fgsXbQtM9lpc0TcH3zVhMehZH8K+WhV4YxCVcr0OdWK2/O1KNl64rQwG37Obw6yytpX9oeLiFQE",
-	"ru5wYLxlEY91OaAlXu4Mvq6oSBkIutnWIXkkcTrt+ODAdFTWzk+8koqsFXWK93QvBIyRwBmhVqN36EcR",
-	"/yGg2ZRrIhY0M70fzsd9SJ7g2kyy5dumxSFh9CYgHTZiS+ualY+JlmTbLDeQ0lpxcHBSsUfeRc+Onsa1",
-	"OGDqBnGgeZpFTqMtrQnX/rzWdudTms3k8xYkgJZkRVVXME85c7OlVJvEPIDJqlvQFVAiC2IAYihUFPGS",
-	"JRfuo/E5ch4ijjwO0HZ7AF33VUhjJPasMPSqLrKJKImQDqllarYqpi3Be6JXFl32jZMQ/M77rUkJjbXi",
-	"CStqpkiXeCATu/jXPXFyEdbsQqfcWPs+iEhCxbpibWjZRUfhQt9wY/cAGDOWEZOExd8ULweExUE+XPfS",
-	"CK+YQIH+UAe3yfGD9b387UUyfOOETUltu5CGDfmALasTxQC3DZGdK7q8meOJ7iuTTjC3YthfEn4yReea",
-	"Grrgpqr1PVa0bysIJZblIRH5WkI5cM9ySd9cL1AEABZZW3EBkoIqRtj72jtQp6VmVlQIVto5dSsNvr48",
-	"ZKaSGWZN7cU2kTz4jLtidUgZQBucGEn8j64wnjCtn8EQatI3nTKBby4vE5wLaJrJab51oIGU6N8bwLmz",
-	"j3ooylNPtjvXR6mpesE3g4OCHYMwmt6QQcpDpLnkLvyOS4V3FAOyNReGDVidI3vSBbJ6cHn5cExLDW9P",
-	"HbDBsC2tpFcQZbn3O8e1XDJhFJu1dT6Kca0oiHWBeWFUAUjshqHhWXEMQtxyvWSKVgsqlaGYkqaoYiL+",
-	"qOJ0CXdedcs1hIokDF3JHVOLim+v0wkv9Lpii5LVZpPk2+/kzipDCCwKtZJGgtoFGX59EtCgjh3Pu1+N",
-	"o5MdbNxTWvFrBT6y58HNOcPlAYDVmfQ3SM+EVMTuEo5P4XDQu3ph0M/cf+8PjOpGsZJcsw0XZUv7xw7U",
-	"CcCQjVwzqJdxFahudxQVGlAU41qEKMzeiCVThnJh9ouaqaXz0x7CI0DslaoSkPl9GiOALmp+y37wG4RO",
-	"8oH9/Hp4O+2MDK8y+WynJz5gbg7QXFoCl1zXFd1nNP+wtC870ufLL8eED747vQe/Jdlas+cuP7fHsO7T",
-	"oTsWfhlbGROq1d2DWR3cJ3TlZvsGc2QPLfDGbI4oyRmKl5lkAPn0dXWnj8OGfJZBf3CgJuRi36nCLwpd",
-	"+KyYEH2Iqv9wj0I8A+OHQ8U67RzTXnDMmJ7hA285aDxOhkMPT+s4B3i745mEOGtXMFDerGWwko0o2+Ka",
-	"K2uueRCH6z1xlbHzXNEnYZJDN3wwwA8KZsOSzkZrYTsSrYU06jLW8L689YvrTlFCK4dGcLN/7EBiAGJ5",
-	"y0J6Id9CbU2M1BrAgWlt91Fxl/fVDuZyA+PvU7pQNwRzmPoFSk7y6hBB76OmUbQilVxTxc1mq8kX78+3",
-	"6k8F0Rur9n9R/6kgW/uLtjUc1L6TL9b+G4/jbq9yRGFF2PQvzJ+meaJCBOeQA27aVGYf3zhMMU1qQ63c",
-	"9XUACN4O4PmZYf7JxFB1Tkbsux+mmHhY+E8s7bAbYnUIqyXbYdJFlvKWi/VC+RLnCWRPzPe1JY4+S2cR",
-	"ZO8VI6eQH7oJZqifyiX3++3yJF2TFkBPswfYsXdv5fFuxFs6fNA3bBklcHePUa2kXGXEU9QGR7vMf18E",
-	"AKWx1f6KsG1t9r4CA+VCKVkyJx+Ef84druk+g9GAOUiuVnvfCiKHpjBegGDnLjquyKUURtGSL00O8zXe",
-	"rjDvVqxqzKlF4iVpXlGtv3ec3hNc2UI1RNF9b0XkaEKpT++PfpOch6wqRtcNS+em3LKRoq9O2Q1kzjsQ",
-	"lceWGzAh1N61mBTJ2awiryzMTUaTG8eAoX1A/QQl0srR0n89Qz8KtB11N7aDp6eG6MmCaT0QD0oeD658",
-	"YxSuAT2vRFguQgXiN3hwyEORFyD70/WG0AZoScWSVRUrCwg9vD9XdA8n0YUrVlUjldRLWaff4S+vQ4Hu",
-	"WgscqnWhH4NbV9ueBK5duSJrheHHRPnC/ecNegVndOJFXJo1PvXaY7ynrZTQaiH9rZyj10fs9kbukrEI",
-	"mdy0uLNDwl+ICLnQkokvN6B4+0VFrqfD4rGcOhvfiS15ihO0pXAUG0jr6xMphSjDwK+zOCjYiEzmkQJh",
-	"MFaSOpkH83eHwIpeZ9m4G9dxW+YSnFmnGqUPdqcREQ3q5vx8ZmzyfTYTifhiwXs5oKNZAbFZPvOn2WJQ",
-	"7PhyNB4cCOtFk7kvd5vpRQ0/ixUfr2ho8x+7dOwTJ+LUeJLF4SkoQtObTjWiq1DsFiPa9STPXrNtKqi/",
-	"fyZ1MsN8gTrroQY1lHCRv0dfd+DLEBQsVLl7FQhwO+wlqBl77B3rutnqXtfuIg7SV4hidiixecmE4Wa/",
-	"iLwyPa9vzQRx3yIABzQqjHIPCNcFoZWWUA2IaGOun3BIUtJ06/ueP7ZHFiq5Pd4rFfsixm6D0rqu+uD6",
-	"o2/pnlwz4s5wwNiB9c9KxamoYdostrRObAM1m17IppNfUnTKvSNps6HaCcLx63ukCr2TAzIteNr6aQ+X",
-	"63hi8mC/YDF/ciQQ+AuqNdN6mwwUvO61zAPgzLblnihh17nAJno+yabZYndCZNkOih1XfiMc/j061jbU",
-	"QOTDnpQMV4XDQSHaRNuicQJoHq7B1jRRhmtm5QCp+y7XuDza98Dv5K7El1CCtokT2u5mh42HK76w53Ii",
-	"VVzRlUknGgEGtnPlBYAA7oGJNV+DWyutRYITaJH01CfgIxrtlWCX+dY2AcT9vgOG6Q3bZ3y2cSsFI6uS",
-	"0JoqQ673j4m81kxZzvr5xbMCinzJlt5Y6x+ArIGFNVOcVk6muYe08SGxQ02ItgQZXQs8DE1nbgP8zQFc",
-	"Qiek6vShJZqhx936WyqaFYUq57QaCYufZ0J3BVnOnsh9mQSGeiPltieeA5ckYi52l9I6El+LpNUJn1ux",
-	"3jkBV3iZWZHVJgFqAuk5rWhpdEMdf9A90TJTVrEyO5rSAN66b6avr4V+OjSTeDnRe2EPSfBhdNjAb3qg",
-	"ZPtKfEHQqcKi2k3tibpWKETHIcHshZdKYY/yEg2cijkkqjl1Fq1vcmYCLTYkHkobg9W41GF5a4XFDWO+",
-	"Cyijt0z7Xm7T65ljz2GycH5aVSF7X0vtticBLb12YbLDr+ySFtmokmtHEfqh2qfbIxXD5bT0wcQh197Z",
-	"+XAnFd6dCksVfnC9T8s3nxk4wzYbiBDD+VhMP594UKKfFYHD20RBz4g97uhvVtjXdsUxEEsIAY9rE3Bo",
-	"Mm5M+9X04xef5VEnJg49Mq3jYryA6ZVu+curipXQ+bdw/Rqwk5DAVJglFEobuZQVqRUXBuCcv/jp1Q8v",
-	"/9QDJby8PLZkbbwits9bhz25edTGJ5xPa9i0HpW+YJjVtacbjo8YNuClZQNEuH05rIkyaLDjnITlq9fc",
-	"THv8O3g0huiewbVvGUviiE645INyzfN5tGA7oS7sAG3uPLfeLjnCtsj10U2ORMxv1neeyL3rt6rkjpWL",
-	"nVQ3XKwXZTKq9lJaeeWsira/CdG8YmLJHhOz4w4REdWqtbW9v4wNt/HbIVPt8MsG0+TQXAQiMwGwgd5F",
-	"3miWDCLB7MwC0BoHsgPJNdtLl6YHVOx6DQyucpJlA4sfoeXfaE2umdkxJuIVIFn/8jX5/7f4b9qQby5J",
-	"KWEW7P3SgQ6PUtJu0+ie/oLfujlYE6qFtaxc7t4BdXOOd++6TRCgSPNYepa9Tcuzc/oywwMyVy5MPHdD",
-	"N5kzwhMzGtHM5vYQcb9JBQB8s87dRpKdkob58LtTQMAdwGdkjBzY/xEmWg+fMwoMKL7mIo6mW55RK4xi",
-	"AZHSWI/K8GVTUaXzmgDyey8VBWSyo//raJT+XhVn78/X8tx9+A8txYM3dPcD09o1vRlQA61xsxj5/o6N",
-	"XdwQQxsLHjKokiFxw4sJMYJkttYbBvny5ePgugWwOLSpK2qYAo4JPuGS7rE9U6noTjyGHBbMOcRuHa2B",
-	"cE0RQdWjvNkPIe19sZIIsaDcu50rDUZM8sVIcnFBrvdtjNbN3V3WsfECKchSeUe7n8Yo6aanbLZKuwtC",
-	"4szbDJC6w5tBs3fnpXO0O7IhUvRbHolZrsueeRkFKsZhJnLs/xv0hWUU2IxHKORpDyuePqU643Hwr0iu",
-	"iq9cvUnKqvF5XxlL37lr8FTpSMHT7krGSvyrKICpyIr6ZmbQ/mHLqEBXtm9mlgNoXkBKQjqga79uQaju",
-	"GpdFJ+f0G/BHeN51AhkJec5DuXUUPVj6IaDV4fIn5kWnUEx7Y/bn0SV4Z3e8XX7WUnGY7dLAREMeqDL8",
-	"doaO0rL5p8C96qtC0Qrc20ccEMmAbGj/nsDqVVsKasv3T16DmuH6JdUVFWk9P0opWmx5woR43j5A3H18",
-	"mA6aoUOEE0HrxXq/WG4fZWZ9ThWjpFaybJamIBoL72He+shXZmvtnvgKO1/IpkLxHaSUnuD1+cLdiBKH",
-	"1I96+6f44Vvnj88DVcbRyul6ICR+ht+6SjZa84v2wwd4pB78Q8eBn6nq4bhnOXPd4JHRbQjcJ+8HITTH",
-	"n2sF1nTh4WuI+mJjvsuVmY0sM3344C7NW+5COnXSL9zqmQ4A8vA0T423Dzywdn2VT9djqxMdblU9t/LY",
-	"K+tf35IsuleC1oe7WJx14sdDYtQfm7Td67WXyXzhh3Pu/1ELOLxgaG5/b6mb08bmcPpJefQ0XNHu/LwN",
-	"H6JaIuF7w9ebNN4JYaIMHQvsOwpy8z8fHXe5VJik2Pf07U75DiRJJjWUp/c9U+Hp6XWCq8wbHdjjBKjt",
-	"5hNmnNyxNBDvPL3gYysCR76PV/JWViZTLWWaa0bs93R9pDIVSvVT2Osil6HQwTfpMe6TV6SWmkM6/3FT",
-	"clGhTEVoDxClp3ArKjit7jiDO+aC4gfHphd4iC6MAXlt2+dmwm8jGhVZfXAER8wzVvaApW84LC2afr9N",
-	"gud2g6am8pwuzVAZ9Aka92RrWQb8jHlk1In+Fpc54iVgi3kaioe9s2mocNhSJ71PK7qcsU1A5bFdwiFz",
-	"09BHIiCv2WLPnLd5CKLk0Rj8AVVbPdQkx34PYasroijXrCSQhb+KsOo4wtUJlxjpGhMZVlUOTjM0tYIB",
-	"IKQixRqQw1JO01AwNtZhL+C9xP76DaPlAvxxVooxZtwfyTZgjK83ZrHcjpDxUYeMX6boWEvtu3uEOrym",
-	"5sKJHfhvyZbNNTeNXlQMXMrtB8pOJN3N+dgAfXvaZnZbRFAWuVppZhwqyzAKTkyc84eXSWyiHZL6Zj0y",
-	"3JddwI4HX49pQ0EGDHiQn9OqAq/+vfdJzvgT+/kK6Pmb3PDYzz8ntPDbOYLL0WNcePmhh6Z1ChT3fj8h",
-	"wawij/kvfha9FJF7AntvN3FOv/L0Dg/xZBJZ5ZpqnjYBoW1mFhkNQlzOBjjGmIKenNlDoNYpv+Tf7S1M",
-	"tlw0msAABWmEko0oXa+xE0xsy6hIVx9iZjVdbjxwKkzB2imugVjGwE6XnkXwkCUB9QKDJK4RLNagYUJ6",
-	"qC/IlKL93lDIo0+rQPYEZlBblrJO1rxy3ZZ+QOECdaU3cA1nBNGArnVQMD7aSfO3ZFiW1XpRU63TFbWs",
-	"1g5xzrC6ZqXbn1BmhER2r0YUVyr2REgTAOfTyAWZvtDFmeEmhWfViT8j+acDM7njZRnYj+H39zHAZ/9t",
-	"T7aPoLXaCSx7ZIHAJX5J0flsT0TEaG2UNrgGQFiEo1s4uRLOQG/7Qj8+xzU5eTW/l8+Mq/OgyU5QF53i",
-	"CX3l5rRTXKteW4GEND1CJt1DaxzPfEfMZrr7b3bXnD43OXqOXmvpyOI8138AH/sMoobe3Z0tnn4uq0ru",
-	"fq7vpznQUOgmELXnbYSYIzQlDkgWWMGG8vbKyuVwjABVEzIHdpv91MTPN3Aoc1skd2IRalfSmc4uh8Gb",
-	"apNe+mongiN1KNw/r4ZxWku7PgodBkAAlbe72rb70VBIxPPMW9d6NtGoHTroTuael/C4vXjTFdwzqjL9",
-	"nJJoCQearisQhMmmVhrjQCeSQP7ddOLfTSf+3XTiuKYT31FRylum/rX7qL3YWovrDdNNldI+yzIHE4OB",
-	"zHKsvQGmBbdAf1BiC9mklJcHeQ7R+BgfXegNffT1N9nGhtd707ZRQNDdVFnxWkjFysVSVs021SkEc93C",
-	"QO65AhMzHhauQYWgW9exT0gTMEn61WSxOdW7KDgQO+sLsPxaK3ldZQeMv02tALKjcPZ2LYDc7daE5ScP",
-	"Ly8vCbSXIhVbGSIbU2D/gqDKOLx3rKqYVdCo2KpJWqwv4YUtjIB/dbqwthv9yGncLS37vFI4tm151A3a",
-	"zjCiZJ/uh9ySOjaRQnCY2B9asif3MBSzHCbI5/skD3kccA6pdsLjilfbUpnVvW7yAJUUPMA46yQprAWT",
-	"aUw9kOGZz+w8xotSnAGE3yj+njfmg+DBGWbXNZRJnM/cHUjatXZ28ojYt2lvQ0RnRch5VcWVxLvqOOyi",
-	"Gao6Hr0eIcMC3USyhH2tMnjSM9twR9yXWFovqzZVEmql4teXl05MbqdaS33uyL486WE9AFeBuulrBmbl",
-	"2lqNVvruuGYzkfDySTVjIA5TpEUHRC1GBXCbFq+56CUED2TPAC0dMNrMQC2e/gP6/t8MaymGYmuj6PV2",
-	"/HT500mGh1DsYH8o4h4hHBEZpbpyGc9S9NsuBKYdC+y2DVm+TDRkQQkQjfHVeEwzU52pGC0LV5W0oaIs",
-	"yJZtpQLIx3805Zq53MboZQ8nRFAnRi248eGKguhmuSEAeldVcnfe1EXHFV4QxfUN2VJBU5P6ZnxOHQdS",
-	"nLCq2FrQdBuGah81hHKFJOAnCl78FpnLksyhZoUhUwmycXgkgGhrAAeBW/MGIIYgPJ65LuMoyjwuSIbE",
-	"v54Eh87qtHDGqIZiNaNGQ18tbEc3r1vF0Bn08Y7+lPPxj5ncmgl9uOjGEsMbWy7s6vzuXblTDWnqRDVV",
-	"1NGNBGi8k1DgIEbSi43koyKYJ9+JbIwqiW/ZvMSpki15ecfiST/GdRJBShJAjr9lJeGm8GC0pWK7tmZx",
-	"zlsGwhenyoKoK8rF4obWaZEziFhi9ZgGkX+crje6slm+zXCRp6AU+jp9W/tJZtd+Tg/M9NLyQ8lloGKU",
-	"1xYy3doU7oh9Ovx4sOUJ8jriDR2HdNKJZnMVYHuyxpzJMOrQZI5zdHX4MWnTyBUUbHm/iV7SipWtF7LT",
-	"Ls01Qxzi69kJJ0cycKso+cQu9+fD0QYmniMGt1+/EM+lShmWaaXziWiFlWNokFht/65QCG4MF2vdAVNs",
-	"Qe5DCp17zAch7e/SBfjDEqduriuuN2jU3llMnEzeRCJiDBYjbeW0QqMjLDAk0y46vb/v+VKK7AZHqv88",
-	"WFBoBTBEtkMlyn4TOIMbFhe5TyQyLCaH7p1udObBwy4LBBCJwHAA6P9xnm1PM6/BZjm3XWizDlkKcpk5",
-	"OJMrgByPeHe03+0BTvlB3g7IgcFYfmgO4WvyHz5abKUwm7wLeYIfYOIrp/oHehMboETeL2TfuljzWyaG",
-	"20jDg4SSmiktBcQZCh+GMIgkk4o2fEJHkXP6LFqnzx0cRmAngcFLfG5J3oGUwz2KcYYePiJu24pMro9e",
-	"XO8XIbM8XenpZhOOmXNoQGQo+DloJTOF3AOOra29EU+8afY8loNgzPatcy6q9pinB0u6NJCtow3f0FsW",
-	"MFmQ0aUiUd+WYvTEZ/kq9AkrfLTYmiCZPMFcTwfFaLZXeIgGut7jiOC8ZybqTW6VxCWtKlZeRS2IQ/Yo",
-	"FWwHZrHYQ2+tmX0fOi7LSJ6EmYet8Bvs2euQ01PHdpbPE2+vo3Tua6rZ8M0WjpnpApheszUXCOl+FRhJ",
-	"CtY5l22ULOE6SPa5OlIn7ym4VXWgrVwhvLhDWM2rul5yHKE5xB2qLy+n6vbXyH0DKn54x7y9zVXojDia",
-	"uv2evI4PCED2CzR9oetr2+jpUNsvzt6f29+e31IF0W47yNMw9M8h6tZ+9taPH33Uvqn98Kl/Z9S2rbf/",
-	"9gKvGIk+LQh1HwZgTjutAjOc/xP9VZgK3SL4L2WJudzQtBFPACS/2GmhUy16RYtW332HjmGqOq0mokpH",
-	"+yrvB5tGTMcXzzojBt0nDOw+eYrju79+gtcAy5rlZrartY/agc3icKxiahMwN5VsQf+AO29caoV8yiCN",
-	"IMjBXbswRL5K628fwVUYbL7/Mr7CT+wMHLLPTucOHDxmbtCuQf4jJAyEGzi8xH3yS/uuu7ga3Q1x0Jb3",
-	"Y3oZ47N6InyQngC4EzzISy5u0mbvwgW/5hwPLowc/N1J0cSzZyvFFZ0l9WbaL6y+HuvNbKmW3syKixkp",
-	"8UD9sf3DIXPTOE59Ba0z3qmPnx7ZncJghmTPFjyBl2Yebt8orNFdPDa9bJ4OXl5rOqXI8iPb/SRvUriR",
-	"LvV0tCLDPQbdI2uumJ51No1/+aE6odlSMVNAo1lBpFiys4npsmd+3M6cksuXJtmLJ63aWlsVavmDU0LA",
-	"73uqa6RyOus2AKYVZ3TLRJmpxtoiGNkMcEd4fYRhlkgKu67YNqUJ7T0MgV2QrMpJrbLGmPj3hjUzEY8V",
-	"xdvjkAE2LvU9KovkxqEmQPcmT2XIpsH2CyEdBPJ6XKJIBjUgSgmcCqmLSoYl2YbabSRGEr9rqExSYVgJ",
-	"beWButEskTZnDhonzQGNWifbeD1ps168B04TwXbVnrRJlYf+tulaT0uNoi9NWl3I2RqwY2GuUTTWMVvM",
-	"BhFT58/fE2PYtk7chNds3YhZ3ASH6072Q66ZK8wFkqwboRvFoN3xlu7Rm3cNaO+s4rdMYcNKt+vwMyh9",
-	"QIR56BYI/8RhonTmFEMwpdAOG9fqIcEmUZ9rMEnfn5/MlA+S+AMb9Tgl7ElE7EC1MA0/8/ymP91QIVgK",
-	"ILKianunLVy2Q3dp8e7s3ZlvUb1CtGi+9M54IIqHZpFkLYmRZ3fakhXlVcqp7QR2lCTmZkx2vKrAq2ro",
-	"TSZplPKKi3VIaTyOQrIqmTZ3IvKOcuMOyohs8dvR/iaQJp5Jb22e0EXLEKPMlOuAA1/OvVY9g453wXHD",
-	"56eXw0IdhByVwkwASZ0JclpRsW5oBqtRBG1onDpwSTb41qQ6m8Yg6KNV4VjRvNpRQ2Kap8RwtShOK80B",
-	"dHkj5K5iLl11Rr1x94fJUmuUITOZa5Sr/LDF4eTzq/cbPRfEh+IFPHcR/t5OVWS3IngcEjTuldbMs+2n",
-	"C2OeiS4C/AoXLiU7XF8JfAJxN4F54CtrpaHTCJxQHC1/8X2W29LAVsQGBFqvlTmKtguIBKvf9jxHvVqt",
-	"sDomL1Kzwc6QlLGhczsCozCY1eYtJ5Xj4fLrfC0rvtxPvDtGF+Aq2WgG4TlX9zEonH9vODOL7G/x6xnl",
-	"H5HEjYaOBoqXUUy55V4HI0LPjZalqBw5hr58NFgC8eeRHUh1XrSnllDjYtkQJw9trwxB24Ys5dZqaXIN",
-	"2Q8e5IhrLMm83reV9ZHv64tfLx/+9uvl+V9+e/zr5fnX+M//fPTr5fmX8Sd/+l//bahTz51s25iRel65",
-	"3/54lPbIbWmqD8sPlFeElqViEFaKcfK+/qoY49Ic4dtijkePHl9eRoQVksAQZCMbpR+QJ10rN2UGY8Ng",
-	"2ECU5qfcjvhYnWjQD1MOUBY9f/giX1rpK6bd3vFx/VCcYcOnab9EYWntCMiTKKf9DO+SwRJ3N38/m/YF",
-	"SakTtzbJ13UegRjUVn72y7MrYLm2bvWIwQfRzzKg2T2aRRUcDjhuQiXsq5opBxqWtrn1SEaeFCjQsTcY",
-	"EXJXkI3cAWpOJbFaq3fVDyLVhPk8sW9P3aNzNEHalDzZMc4fpAkelKVUZRcwlgvzzVeZztGNGGkIvtxQ",
-	"js0QIAVvZX+BiRBHNwbP+CVD2yN4EfRljfoYGQnofaLEKUTeKT+Za+X85Y2AH0/RQj25WlUzkKTwZE/x",
-	"4TVd3jT1DPb4q/uBlW92Y+EanGFxtSM9bX+eVtvmYFG1wz7jaViqIFL7aIr2+EQR8jkIEbDTS0gjtIrK",
-	"NWsz/mbp2FG/hMGG0W33g7SzPwW2mvZ6/W957Txe+AR44NZSplNBTuuhys0E+p1KBfmJjSihRd5+PB1x",
-	"0I+V4nnViExGcmVZ2QSYD+din8mAb5p031t4MIsy0m1sv+VrHC20IqaGuuyHKeLQUDWv2WVfD+j22ojG",
-	"Cwsp/D3VChF/aHuiwTOnvxbcDrR6RThgwzcl3kwHLJ7Rviq+5WYistKWUaEzQIiKp5vYW0tFikh7psSu",
-	"HgFPWxfA+CVir+xejmGI5uyogjrR36bXwf4Y2jCiBmC1+Gt7F4T+3HTtEoepIQIUhh09smWWHWNh5KKU",
-	"E7M2wmoDaSPcRtgxvxudwYcZ46/tJdYHvhArvm5UB3ApcnCBPbcA6yZduZETn1GbZLzlpWBekkps7Ym3",
-	"OJGrVTIaeMNyGDM3rDZp1F9AnMUSGpqBeLISbIEAATo9CCiHAXLSMgjGnhpXpoOMg6b3NGmDMutOt4Nl",
-	"ihUfojQIZK6Jf5KAbu3zGHeKG8PEeMAs4oju9rsdiabidiJeX4++CSdhij1jRSeJbJTMjawYNouu2MoU",
-	"BEA5ov2x+4a5C6kdYaLUR7XHCF0JjAHsIr6U23Hl07W58G9FzKMRooCalkj8YWwBAGQTFX/4Qc3U0kVn",
-	"Jgj7/lq1QWMNb7GkqDXS0GrGvNL0iRbXHbK3jGHCWfXiBLH5GabY3cP4PoMnxOGR1MVZqXhVecUATSUI",
-	"WxsmerGlKFzamKXsbmGI6zuLaqrv3il46Si6f8+g/fRKral4Jl3laTKgONNdvZRsteJLbrXLxVbfpjVV",
-	"tlqxpeG3DLEo23Ke632UVB2PFffZ75dhHnHzl37N05tGAq1gvmBw/W0PCRzdlcA3b28LlPcOiFRjZzTy",
-	"xc3/fPSnglgLl2vDl9qqNLrZwgs0jIa4GfrK2tgS3reiqm0GiR1g8NKr5G6x3hMutGG0xLQxr4rMDOSe",
-	"unneSBNgKwgSIMpdlnCGg9wJt2ooGgZD63rf4YzjGGCocVImXwvzUh4TI62pjEnXrMR6pMcEB4yBnQPe",
-	"Tkho8b8ZQtsZLFP2B6VbHwEWFnCfZQurH8nkbbPb7Bdmw/YLrEmbjex2CJoR8pSDsEhKmQhHek55yIav",
-	"N9Nhb3OGFJyTqZbUcSch15tuObtpF5zg6fPNMsur4HHxnSyumeal978GPnIKaLfB6sRyhjDXQOR2y4rQ",
-	"Ii70QMiXO4zwzHEp5YPM0/aauhwDZRvinxnDtIzS7Q81XhoZ+GgUkiqZCD/pHcNsN3mZqdaZWQbpM0aK",
-	"C17TOpUy0GZ99PqgfPfk/NHX3/jL4/Wz56kzuzHbajFxiO9++uHlWTG54MRrioPQHXZNLT7DQJj+LtUp",
-	"iYbXbUL77Dtb83+ysXa4o6AaQej49NFacWH0RLkzlkkcZ33Z2cbVVG0VTUhpiZkgy3nf9xR/Vx1yrjeM",
-	"gaEol0aq84oZRDqtN3vNl1ybc4TvS17wMHI6t6y2X80AgYHTMZa94gbNLvI48XonTu8npBu6Dn5IBvW3",
-	"JbtCNokBWbr4lpGM+3M6AsdrnsyAR/BpN7JLSEAFOuxkEjxzAhRlyCP5JuFCd4eof1AGV+lZj34FiAOm",
-	"G5EdMgzTG671TqoyXWY3v0wHqp0Pl7Svoc2Jw6xcM3JRuxcPl+AcU/eTLdtxldgjVTuvo5qzrk+CK7MJ",
-	"NVmTKw5LBtH0BYLWJHxjr2omiPsWG55ZnawH71kQWmlp2QLxGFx8tIVIg0zDgPw43TznWjcZiOpsj1n3",
-	"mnR84X3680bd8lupJuFHo2c9+kV4ZZhv4Z1Q0a7g2xMkH9jmnNg1fFYqr2eacdHrBh6Y0ltGFZbuz5C+",
-	"7TaOgfu2m3eH/opukOQqmLKnNNWZni6XTNtLejHAQQHcIuHii45N6nup2UI3unZp4/1LJe4iB+5K7RFz",
-	"d8oaydd7QskK2nHZxx5e2nvn4eVlMt7B8LY7tgzIKCqWbAFT3qZas/xkJ9ha85b29dbKAiqEbMSSlVcO",
-	"HDiI1QAFHLeeOMITArCxZTp4sSdCoj/G4RFDjpyloW8K4fPt/OQY4UlYqFXVSCX1Utb7xTbV33KcAsct",
-	"L6epDzTiv6+pzCzzna/+y5JWuWwwCS54qWb6c1ub8pA3PAoH10spDBdNHM8Z7dIbA0SHGld9azW7utaZ",
-	"Lph36nl/kDXPBeaksAjnBN1znTVlppKVTNo05X7RZDjveKRaD6rcjl8cCtnWORcOduR78S36mTgo7nZN",
-	"dP3Cih7GjUeDCUwWs1SvrX//sKdEYE+AD3uDwi2Ty2Ud0dY6rcd7F4UGj/yxZ9rJ4cWAYuUfGbgF6/gW",
-	"HdQ8woMD2leM4JHoVOjaLt0y5aAQMd9oXm/AzkT6QqPTfvyE5O6rV2EOB0Q+2Jik6tiyRTznYhiiJKw8",
-	"3Xjz3ttl9rjlrrs1QNNsB87XTHFZPlmaJODTspKalYvUrYFp+3YPrnw8j1fMZWzIGlIgxuGSGjYy+AyP",
-	"nX3p6GTPhuO4M9o21UC5TDfbzDU5rfwRnWQ4fBDmrurR93RqFxuoWETb1S4qs+lairEygtHdo1rztbhj",
-	"RB5E1UIzrE+Yph3lLPa84K6k68R+Elt5IugmFy00skesNVLekBpv7ik6gzOWcf4pa7qDe9mpmoi3p0Pn",
-	"PEt8Qjkoa4SanioE9QR8KjfqkPirqBCs/CvDnOdBu71vlZZcMZCb6MuhBPpWBvA4aPBvmCbUEEpUAMOI",
-	"Pa9RN9Du6G98EQ6hXOHAbfO+qInrSJ+ibpDnweXlw1Q8C+c5EjD6pj/Ww/FWoj0h/OQVqaXmht+ykXn/",
-	"OX7XOfx5GPanhlk9tWYqbYamaOi2YZBmPZIlF3rQAbV3NhQVnFYTl/uXzmr/cnmX7qlJJm/hfnJVMAmf",
-	"O4QSslEkQ02TAxn37XQyFunY9Qfftm1q3KsyC8sBd2Hf/oQvKXKBXIUOC+hTAjdBwkXQZv8ElYpow+rH",
-	"/odSVPuCCEnWTG6ZUXsYGcIg8dC043/ZUE08CCLR3PWXDz0RIegUKYhupBg5cRpa4l8tJd748eCvn/xQ",
-	"/js33p2deGNy+5l95kNxFlKtFlN+5bMHSo+nfprukQN5JrFzp3eyacXsaQMkdfSUed8JZrCNX3Xemsnk",
-	"mjB6s9A3XMwnze8NmPOLpRRGySrTQyjrwjmxR6ZW8pZruEynY50N+1ua2k5pHpDYTB9NtDtd70zkU2GR",
-	"96Xjd/GOla67pb8thRNOsUMIuNqdoQMeODgvHUoMCsan/jhPqlTJSe4UofDZ4Zdn+sZWVRofvMU9olXF",
-	"FNGM6SK0R0N4vQqDuoe3DkAdT0MeCo8WMJfBNWQrrrVmWm8nQPEk0jfCbwnCIdOaX7QfPsDD/eAf6Oeb",
-	"mQE6CB4UiqIT1YOYSajbFFWf89GHAIsjAXQ9PdT23PJ4qkHCveSsTm670yt7nJhG2UlKaevT/NQCrT2R",
-	"iphjhiGLwsw+nTXWsW/ndTEaN8pigzVvmCm54lUGuKnGL6fP7hm7BWgD+NmUGeLwAxN7TZXhy6aiSs80",
-	"HH9xgCLYIcNXVcIEHxD/pW8SqTGvHCElr5mXF8JjDbgfYpt3APTTEmCL6HITsrQeHBieVKwrtlipXgFK",
-	"qzq14LlrKozaJy9raO62qCsqumDfzLClgbTQGD+Sa7lkwqiMKiasLiXMglaNtYWa7WKLiCfTW2F6e2q0",
-	"O+8NrRcYLh4F16UVv8Z6l+f4A6iLs2b7HQbYMgdCkWung6X6nje4risKOChSEODgItoyX5lvRU6uRr84",
-	"28pr3rnbI5XQu8D67U8zUb6FkYuwmcfv0peXo5m27fsCI93r+0K/sznZc75Bcsv+K9pU3r/neqzqRmU2",
-	"pqJ75IUgyGa8fAttbnzo+wiiPBpNdqaGKU6rTmiXqmspFit+rdCzAVdfOLhQLeyyKLdbOp7jFt5RxAtK",
-	"Cd+4bWMCIAyY9y5y43ICOYxiWruXDLPbyFg7Xt5lto8ux1O4DwgIHL6g72djcWF8bUza/WSHf/Kea18B",
-	"rJBzpv9GijU3TcnFrB8eLvVD/uo+Lkt2qKta5cJLeyugXRssQwKoQAS1dXn+l9/++OrDOf7jUfuPJMxU",
-	"3VUyRvSvvlpyMjx9BwEXMg/iaSVVJF/259pJJHoZtF/Ma0fR6ZAx9vM3nYcPmh+4OfQHTa3oDeWalc+d",
-	"62ka6gP05zsOaAp+u8g2ilEulnXEyFGD/WNg3AcgqhSQaCbGO/xkwENTePfeIlud8JJq062h86Bw3KQh",
-	"SUIP/ER7fFmPAL/7O9BFuDUzBpFedFMzpVnOsZWJ/A55yzOwGq+i9o2ZdRdY1Qpt6LEL/dGoGvvBfLF2",
-	"0aFbsSueXEnVSkJ4NFBqSvC7WyGC+1IctrAPByXTyN576wKwh2ua6c5QiKq3zHvAlYcsiGQZFhN5t9HN",
-	"gqcAMZ7oG+23EVA8kH1nVGsP+H28z3xQWLYiDuo1tZFqP8u38+3tlERq5+n0LygCSYadIm+ArY67uk9z",
-	"Cw7Utr1hS8ZTnQoc3qje0Edff5OJmmQqZnMl18NJnFyT3xuq7AEQiABTcr2kCk4opvfGHS1TpTaM386U",
-	"45r/cx5WhpY1NtrMevrtE1xoA4mGzUAQsiOUHUyK6/YZEcKlgQIdZscdkjUO/arp7k53aOI2uUvcPhES",
-	"S45nNcB1n8xLqPD9071w/ph8GO3D6QYe8A++6SuCB3J2JhPjL1IVl65IKtxwVv1te5SqW56uf0IHcDne",
-	"7tmV8Kc7H9rRFymQcg86igDl+ODERiZ3zdjKQFE9jeEHAw7IFTEKUJLWlAviAjzAeT6Elu9gPRG9fU5V",
-	"/oHMUI1wesNwVDIJvvbEMo3VddABayJcVN14pAtAGqNVW8GvHV7xQPflE/bZyMirwFlFp41yOAZFe4Y6",
-	"YDSeFsm2HZ7nR0/spxRa7Sxmia7YlBwXYPFLpoqx47SbARnxagVlPPhEaKM8pyHfJK/HnXwcR/eZNjJj",
-	"DJ5iXnN0v1vOdrNyq0YQB3KJzXNus5EkE0wvml7S6QrzO8kR7RgBlyqeap5Wn/Dsh0LeiYcetnb8tOOw",
-	"A8f8rTUgm4q5juF9bMhGGFYu+hj/cazZWU1U6F2yahySwDPIkcOXafTkWtGSTXs0zlw9wq+QZfUQTUkE",
-	"/fOeq6EkfZ9Jc/RcdSXNSM1bXsuY7gfaeZDx1Dc3XKwXHqBxBFgS5huOrK8X6DBZb8ygAZRN3NS49aiE",
-	"3e4R1LNM8KPsPPS3r2/D/UweCfAHHXflrRXA66XzWNAKdu4mIsUD8kS0gCUgSbj2ANYOdhaf1oQSe9AQ",
-	"QALlGytJ5E/yR7PtsxGie1vfa3YplSP8uX+r/aX/528nRPvp7bwjyyAMz1tmmvo4qufCxLPKz2mmJOUt",
-	"lCr4DI1cxsfsPI+DeAGtqlers8e/zlL3fiuy0MZCtno9qThWfSBO9l5HaOkubN+VNpnEk0khibe8YsLg",
-	"glOtG/RCrvKFUHs/tYrrJI7Qhl5zs/AJIVNvzF+osTcdziqJPQ6zPtV4fcAQWHN4SX8RSSrecPHao3L1",
-	"Y1S3LJcbv06GIr715fPAFlZIQpI3FXvi0jYTrrNyQsKle6F73Luxc+t5u6GpjHio0Z0MR9cPBiX4fwUA",
-	"4y33W/OeKAnZg87Od/VIpJQMwQ00m5ZM7JfQfe0lMZI8TIYyxiomOvEETwr/oiQlm+2Wogd8Xnanxh9G",
-	"qZ3uk7vldbbR7nlSm5qDZJ1+mYy755B2LTAN5AqQkHlDasmFKWDbMRsgesrIuvDOnfC6K5/GBkdCCmjY",
-	"VFFABt1KqJzyeXBT9tRqG3KnF0buqEoDdCsWzWktmS4sxwnsyVUEyNn2bndrhoGj+32DHuSVBFWqYiu4",
-	"2iEDwnIPzDeJ0JxKOzhZJ/WlYrPT34/pvp6LaFNtFo2+o/ewVmzF08XudaNqV/OQst3kzZ1ePdAt8SxM",
-	"q51Eh9wdOvYo0Znbb7n9TyeyQj/66QYpctLYNegGzU7lSDeTsz7aBKdvvo7Sjx4m+9W0G9pVbOcpje2W",
-	"ZOHcfxaYXg0qZK4mzDnJDwQHqhfkhu1dKTvVJIReEARndg/8w3uhvSjRQewarATLZEv3pKLQoSl8iXJK",
-	"Xw0gZk/weqQjhnGXU2+3ZRxFLN3R6luqrMZriGvFi90T5QqBsnHqR7e08r9P+jQyuM7PwQ/9GFtlR1GH",
-	"RhheES23DNp4U32jH5Bf0H39uO3w84D8KMmSamjiHlZAUIVxjcEBcMMB8EIkVWObDWt1ejC42FD0nvHW",
-	"WS7kwr5jPAyZU7lEUKswfBTpVr5drZTbx3jRWXXMt1jZUXzQH5U+4tQ8ARoXR4XwU8wv7R4eJnR0wxHp",
-	"E73i6dT/Mb0Uq/KE9IWW0OxMMKqwNDtoCSnlFLMuZpypWajbg8vd0rpm5Y/OyE5DdLY5xnGBWa2kkUtZ",
-	"eaTEaXWh/o3POmP5T1+3Y/qPnsLYXhF4+GixlcJsMicUninpfooJSrWPp26nEB/Kt+6CywDvooZYUuDh",
-	"4MuNZRj4wLCq0oQSX8w3UOCc8D5RYreAQOcg6HPkpYiOO4gNd4HABbZZTp2KmR7xI0qPsVWqMQTkH6z5",
-	"LRO5Lo9uY3y3R/sDa/UhmoWmPN33peTacLEcah8EjNg2EQJjCVpw5F3YaZV0hBPteyqm9dgCgSU29JYF",
-	"TrDbmZmR8PScpLd1Dne6695Evp3NqjLTTxRyZCa9LL4kyJ4ZvEvMhu1h26BWsxxHM4mDzMMMHTNltH1h",
-	"1hF3+Y1IsX7XdzSgDI47FINDbNrj38GjfQKEOxJHSk6ZizIVIaJmUTGawjh3DgeXSQLqIw0JKuHSL1nF",
-	"b5myqlHssIkra72Tu7BPVFSw0Ph6y7XmYl1As9Au7rflvUrumMK+bnG+YpuSFUIHY7hyocZ5C9CBbaSh",
-	"qWum7BjJxNp+t85kGyu0NfyNswM6uyAi6FQVdqDOXz9xT6sw0Z5cSj4DKPnJ7jlvm62fkH2IMNfJ6wjc",
-	"z/C2Su5GX1bJ3Une1fZBOJTwBvkSGlj22uqAOgZoyUUwPTB9BuVNlCbDkaWTlkmXXYbWm+lQdOT6T1Pz",
-	"HLN/notGkVajVUbPelY+ZnUT8z3GG23RemBhQ5Ct0ZpAeJxTxUBqlc3SHLcqV7CZXFt05aGKg0BBPARy",
-	"dLM9GwuBZ1fQIg8552jPnXokUmUQjZYb12nAX2gL6jCTdxLuAcugVHlAG5AF7JZVGm1F1FGIHRxdDWhM",
-	"du+Lzi0A0Q37u6Id0Ysy/24Q3ng/ONsLLpgli4qbI4MZJwHu1Tq6V7IQLhEpstzWPoOjT+WELa21V00z",
-	"xSQHQ6f44bWlqCMHjCl7LX10QSrKAWdfCkbQSSFKQsvSbohVZKCdmv3HAxIHH0VnE9C8jdpmWul6w0pi",
-	"b/mVT1/tGUJcu/vwsfudfxA/9bBIIuIa553qJKjchYsd7Qb7/Mwfbqjdz/zRhm47bqJbDXdh33XUFYNe",
-	"toOXhUZB/XnOD1Hee8gxmvw0hQAEDERH8wrBMJUgapfrgg7QB63QWluLzkjkYjtE4ZwOaj0bKbeNrqaM",
-	"uEN9NSkJNB7rx4Di0Aq5AjHA0LASjGEmdcUDTDz4au34dz1tOL3osPV2Ky/Aj3xzx7odcOaeAtLLTOj/",
-	"3E16OrRIY5ul1Rx6BkxQcFK2zIF6d2jeHOrsSavhwNxIaOBJ3svv+MGlmTjD6ZstL2QHpHnu/s3L2KxA",
-	"TMiAlDJUtAZz62pGvf23VKG4ZstGcbN/C+WFbWDO/sNXi55dM6riKg1oTPzhA0CXrBKpyG9oybFxvm+C",
-	"GTHF+brhcLUHtnscHIW+SqhoLZVDqZloWFq8EyEtzel1viS0IMtm27jIO/zcHmmXzfuAfIslJPZzq5NF",
-	"Cp4DNoWmpwXGDkiU73bl3vNOWBqoLUHAVZgcJtaVbMlL5lWK7QPys8Otsfci6DHuDeAZL9yvLu1z3ATl",
-	"C3QOcBd6Y4ezqtQP3glo1r5kAoOMmKF29qS2qz5/9ODSyg5Vud3Sjy8udrvdAwpfP5BqfeF+qy9evnj6",
-	"7Y9vv4XftB7eM2jt7XBWQwXy2UOflE1rfvb47MsHlw++xOxo9EFeQLfqHbu+8PVc9uMPRfRF6Obf/TTU",
-	"maQ+vvgDQi4fRr4eeGnvwS0ztKSGjj03ONneUxd/4H8/zHx8+qyzP7z4w//zwynGmEmedrDe7zaMVmbz",
-	"T8hbZeDCk76F9ovy7PHZ35j5Dh6BAJGupXD9jB9dfpUQK65cKZZbZ49//a040z5h6ewnFoPpgYzRmqhG",
-	"OD+LD2OyCpPSwKHx65mvZfvNjn2hGC33g7N+w2jJBbpmJ0zcjmcPzteXXyYCdxLq18v9+MJ2DiUphGep",
-	"INfWbK8NEXI3Y4m3Dy9cDFBn1/mSa/PEP3SwzkvM34foNzhq67riS/j1xT9chBCVx4lpPpAmArdKtuuj",
-	"xsJABBnKjBqmeeGxf4GsgZD2Ne14LX2wBQkE+WqpE+R4UpZPQs6Mwwj+qyz3p6aDz1H50NXdIGn2YBce",
-	"nvrtIztwgg34gd6wKJKf2oIeh178wcsPFyXXHqMqvUHP8IF2k2qqKOCN6WzWc/vIxYvytf0DUp7vY3u7",
-	"ZfyTdjchS76FSs2778K3oozTKazgsFqHS6CauidCGr5k53Vw7ekhqel25kf40evoN3fbqnsSSwfTdMAW",
-	"iQPyi482LTdSM+Fd+tQBIXkQ7RNs21uAXsZAqJ2ejjdxzYx2r4b4od9D9yjKtiaxN2/vbW9Of4wOZzjp",
-	"KP2r8wUEp4/mi+Th9t1OzyvfZ1Wm4rAv/GqspfPVn8lGNgpf59DaIdMBvbsAp/uAQE6gG51wQ7SdIBOl",
-	"L+nX2AwsRBJwWg9Cs67oSu70gj2hHDndxdqZYeZ2XcqSdZrKnuqatWSHvEPMzbneH7ZlkauYV2AraLs7",
-	"wXVO10xf+QqzTvfbSTdFm+6b1a4wxfdzkzedvOGPrJP9yHYu7znNNkDU++EbGLqXdDlz+wPMgNMHUhlI",
-	"dK0YK0lTo5/aZcRFGXLYC8obNgTbPDlBAhoLeLHRHZIyXzwMwTymwtZgv1Bh2MdQNXCawwYQLAQd+J1O",
-	"dyeyiEz7Et+xw5Geax+hWFIFmcVS2PtlK8XaJy4GIxMG5axrRx3cF9pQK+zbKDNUDbns6WjHuY7eiejs",
-	"9hpxrAIl8b38ZuAPTXiSI55YZnP93u7LhIvBLD6ytOj0s0vw0fesPgW7fM9YjUqMd3niGTaSlDLDC12Z",
-	"ADfCsKHg03s/P7MA55bX+drTegJa/43fOlu5bbaF+iOtAW7CUp2b6VS/QJiagYv4KTxwkh24r/OFU/zY",
-	"ev/Y8Wo3Huofg5QTcncCTvhRGgZiDp17GG4PnFGQteUUbj/CXvsl3RcoDaH8TypoTAlPrCkXIxyjb0bc",
-	"gvpm/qX6RN+8NdQwxyLFlB+82gmm5vzgey7KOc//wMX0Cb2Rcjtn8KidxYwfYWxqzk+eNey5mje1Z82M",
-	"Sa3MjE14TdfsJd9y8zGEsSWXFwX9dmfWZAHrxjLridSknU/+BfQziE3aOxD1MuaLwsoGQBBChoU/ai12",
-	"RueoXYw44qGZ0FFHbi7D3omR7nmjn7oIQM6CPlF84Cn6Q/WNttbyDRdlQQBJBtPS1uzKxWOFDMlqQpK2",
-	"a8jYZo8qP/rmM9V89M2I2qNvTqnz6Ju2++BuIytGWuTcKUS+cJBReZ8DfH93et+DnqNvcHIfW8mZssdO",
-	"veGnUm1wpW7LEWqUVZX3SxnDtvXUc3WxoaKUt0Ob/h0V5avbz3Pbv3Ozn2VA/hfffDuk01mdQ5ILlyXt",
-	"XEAyqsiBe3eEGZoSq5Xy2is8MVt9tVrQW7szYsk+T23IrmtcH0KcrtPF0u1b/aBF1zkVuQeB5t1Nurhl",
-	"iq/cWrM79nf70N7v2f0S7+/xhIYCOivICT2BtgHdriDlHG44JOZyA4DB1lDTBu4/KpYbANLO0HO5ocqc",
-	"X1PNKi7YsPH21/DUPZLTv2TIqRmma4/8SqolK6zOBWs5pV9zpeQ/mYheJ1fEdSTFl+mZLsx48l5KwUAJ",
-	"l2bkxAZI5HavNTeQdQjpO16sXjlosi3CMPh+CKE1pXgnrLmPbk9XtIDLQ7wHqQggFj8gr7zYBH51JEC/",
-	"ORM+g7DLHc8VY/9kfuvuyUfqh/9EXtKndp/CEhOc+RxIdQL+Q2piv3rPLM61jsxSK1lLzfSwM6Z3tC8Y",
-	"4iGktZtvRfmRtu9bK/8+gySWxAFHEEsUI8OklVXF6LoZEZhP28fuUWKGt0xJhANBKVxN/V1di1BPHw2O",
-	"YsvhuQM0yJJqABQLtSTg+Hfph3YaGK/pa2f4XExv7IQtHCZBzgR+Gj83V0+Dis1ndD9ZRXtJ5z0/y6ny",
-	"qjFLuf1X8LV1NiXBnk8j3vFXHF58mPdCWwVU7k7jqYGSzrbWv2ZqJdU2LvL0mbLAtku6ZR3udI+3DFq2",
-	"mKJZaeBxR++R1PiKITmg2Jpro/anVJOsHK+hNbdrxuSTjLfMxV6Vh3PF8oSd4sZglgDII9cn3tPXE7NP",
-	"3YsWCTVL5C7E6z2SuvuiBLXxAddIwAXgKymggg4XgrYOMrl7LOBLUIKQFyfaJj88bBDgS/ps75VUOC2r",
-	"YVIoMjEbxhW+/7BHB3zcR8Ea3bkx3+UzD/TxGbovcW7DDo4yYJ6cxInp208EN6Y9IXCPrszOniBXWIPp",
-	"csgpE3fhAjoeT5FUT/HBz3hPYIZD0s6t9YSyDkdERdFt0vXeAf2w97XUWJruqr37zox2Z3IW4neQEUnJ",
-	"ilcVtsmB+t/eC4KJD6jZ9lg63DYHzFS4bL0dbWvjQhLlL77KpR2ulAjmtpE7og3da98rvYiQi+Bba6cC",
-	"MsJeQ5aNtYZpyZfQtUgwDv44rolVerW1JuF0KLoC54SVfkTItlgOzdHgx9vsNV9yEJBrAdk4B6Ym7PlJ",
-	"xMXpTZyIKz+RkRrNIGsJgNfc+Qv0hjFDjASCO+RtEgjuM6tQyG8YLRl21X0pW99bO7F+BfGHE5jCXCAS",
-	"ww7tX3fkACoOEYq1Qy6upeYmiERo1q8Lj94Bz8E5cY3h3aULfAm5YwFFfo4QvfgD/vvhAsg4aJjY597C",
-	"U0czbZHyJsma/t4wwsvWnWT3vjjj9omaQomcq/H0X3XZsYh2cHqbo8PZPHeiKrCVn8TvDYPQm5uFq4aP",
-	"XxuY5GxjtlWMKY1/mm6PmDCH8RvG/vICRhnkVHzFRV1RPsbTSfhyWO6JLv/2WDpvBDh68YQWzt1n5fqW",
-	"lvDwZP3rwuvgg3f/a//QZ3nvu9kN3fleNUIB9+1PdG3vo13wn4k1IzuKNXyRSLMP3rs4AzUCSxV8G+JI",
-	"k/iPIIfuoEA88VJNu8LwBq7hvweFUTGElQdEjStCyU5JsYZgGde+9KK0wtVyHOSMuevZp/QDqkZJ94eX",
-	"8zP76tdBlh4v6MYeXf1AzXJzv7d5r/X9J7nJQ1uWjNlh6f0J+PgXxY1VPHcCwRHtHDs6MeArweyuBrS7",
-	"2ZLr4g93bD5c2DHy7uy3fC0+Ah+6U/Wams3nxbtH1Iye0jUS9yXK3ZnwUGAe6jzynSY+LnpvXNbcCgKZ",
-	"H5vX7Wo8M7swzAFD75Q0DC8c8HjbOV8zqjSRAiRuaO1KqACw86P5fsfNplR0l+f9X9wT/+b/T8T/k0S3",
-	"30eBnOUtdrS+XTTYNZr62Bz/E71h5BpxcZ0Mh1SCxmwA99WqCkvqqlIBx004XePan+shDg9ooFkd9Dk8",
-	"MTt+U9E15Il3yq9OHJZ5WlGtJz89Kyf2J/kvEOyxmzCeSYQscCJ9GgZr2512OoS0rrgW3e4guRpRrgJ7",
-	"+sywc+06kA4Z9r5L6X2GGp7DjH6uw7tyV2r4/oSWqBvT58OHi7qy9gN0mZW3TJUNpNvpAqEEldy1vuvQ",
-	"2HIg9w4wsc41G0GVeWkfe8vuF1bGv2SKkXlK13Lw6XsnCjfWJOwDlBUxnw8VCuTwaMBIg0Xqe0r18BT8",
-	"RKaTf/2w1XT3nXuNaTjY08btTsrcoXWt5C3CGWynnoPRkFlY5WfpqBnbA48Md7KIWeRPaUGaZxH7wu3T",
-	"QN4/PhDOzn95nKATZsEiaUpHm+FdL+I8iwN7z2q9zmHHQ9ToFMcVwurOO+byRjua7ZbuiZBmHtPUKjSz",
-	"T57U1/j9SXjmPs+qm2du5/wyT4VEBN5Yf2Z3sqlK7CPj8EiDBUS1IQ8fEWx0UvguYu0JDzs5b9emW9H/",
-	"PuyfUrgD2lhrhDrzWAoSeoaPbboevUPvX5nUL8Rz4NEMvdxET6i2H6DatonyXoGvm+uK6w0rCeL1amIk",
-	"WW6k1Wg8zPMQbd/zZaf4IrUseIZou2dGOg9HaIcVDLJrVkmx1ggyFLrRY5OkByTUQgMSkQ7wuJg7ZVx/",
-	"x3cien+rQpum3LcPEd/1rUXGteKf3VriXhEPhN52twpKuJI7aAXhoajalrnvhH8XM4aLdejLIisPwOt+",
-	"AiDtD8gTR4EWLMV3BUMPeksXhwNAr6XVcLCyDRCBExn4wMy4JffKzfCKUXbGiZyQnz0rtWwc9VF2POPI",
-	"Zc3RlsuB1kO87Sfb5+zzYOING6TwsI+ufQTau1d9JsapI9agTdpSeMQibdn3PkxSGP2TWaTx3n1cuxRE",
-	"V7RrVyH10ydkYRJW6E4XLoY5p2SCudohwWeqCE/Zpvs2XbtHa/YmTLdI/Pif7058ZKOk10qtb6DgvQ2n",
-	"asc1w3zp1O10xJ7hmcubI6/xgdNs2r+YOfLaCyxPnf863odecymvynitpeW1wSDyRCabY/T+m80++e0w",
-	"3fbN7f9F45roDuqw3X7HsxEvP2JwsTvTzAaAzdUqOehI2gY0SignQ8idE6rHwZ7sH+bU9dB2T7+B5gvQ",
-	"405azRnOjDCdLt/B+zWgWPtt58LjmTSilPlz/rOwjzrAMP0vinj/E72B2t7lKcCFfkJ0W0s2HDIqB/Rk",
-	"DPuwHQwZ/8A+QlOM+2/HgCqTtTMQ8he6IvKhFgBbNhP3PwUq/9nAs+9lg/DsHxW13751zcyxaP1piv4b",
-	"bP+j7OZTdEANb+hVgAqs2MpA7QuWZDq7cAiG350uq7SKIc+3vbaQQE/9o/e+Fe5Nw9V6bjKnOTgb10LT",
-	"D2tvVU/1Ukb7vKPcTKDruI8DV3qfCZcvqVg3dM0+WhuT4bJXJMzpPCE4HjrPodbFsPfGIUSQkhrqbDcs",
-	"oTD2f9J36u/mkw/uoZ3OIBrKG/j+rtv5+WhHj07MFSl+eGHIjlcV5ICeRrv+jsZMAVXrUiytrqwgcO8w",
-	"3nVblNJ2Crc8g3GnNqJEiWI1o4NsEvgg34DgR4fi6e0Ij+S5pJo9SAVmXrVj3uN5jd6S2B3Xcvmk0NKx",
-	"kHVd4gg3mlUr/55z0JWbWhek5PpGF2TJlEGkNKYL8nvDGnvQW/CygtCKqq0eakDnFe4LzahaDjjN3sL3",
-	"kZlzL2VCODy+66O7vvDlQ7eq51IHtHcyBDoozfVbAahC0L3Y9V/QDVODNlLYxLFL9XUAyP0c6xG9K2GQ",
-	"9qe7ILubOZ3AF9eMbs/rinZb6fTQteBWbePPHoQuEnPuI89L1hz2vQRAZe115Mfm5BtqoDpASbn11aul",
-	"FOzBOwGAeIxusS6x4jesi9wJncjBN+I7czJ608v1bifsGuNCX//rqH1/yRVzcPeQKgAdqqNMCAANtX9B",
-	"j1yrhivWxsPW/JaJB+Sry79EN4oV/zlCQRm9ncUV+erRIx/ot8skG27g6oCmxFK9E0sqhDT20sS6SwRM",
-	"wBp9qFuVCgDDAbSf7TBBAfoy2fn6Bp52wg/IC0OwpzBmaddMbfF14AlLJA28rqj4q6X+Z6fj2FnZ2X0i",
-	"V69/fe5cy8ZUUp7Cr/RSyhtCN4yWlsPBHMHzEHj8fYfDIRBFSzhzwEQBqZErBe2zA9LHDOlQSs0myOBn",
-	"Ut+rdfNEv1p9DECy0NgbFpSzRrvtv08lw13qYyTIEZ0FMD53XJQ+XM+3c3YQXL/DqSrwxOcZ7eViEMYH",
-	"FtdGV0/ot/cXmaG+a1mwJQ6B+aM9yGWyvPyc3ep2cp8qAWaghyF0iTyNNdIpz8W9Dd6z0T1NnqstrbOG",
-	"4MfWl4LG8k5saY0qE6A42FcuN1YHh38cpas8IL/kVI10uqFj8x9ofZ9XQvuW54AbcyJpRMsS0IJo9VrZ",
-	"lRlo1o9wOK6iVl7/gy0NMBnf0jW7qEWv9NYh2Tw+u+aCYneJA1wZ/Km+Xf/392MgNMnDYfnvlOV8VmUA",
-	"ICS5gpTSKF6J2adI7yLBmsApNV8aYCNl/0aTTw+fJ8RyHcScwUfmstF3VLto179A4exryAMeL53FfOGT",
-	"5na6Idukabpakd1GbgOUpzMnHEhqxDOij4zaxe3Fv111lR6G7HgC3yMZPsO+KnZyd41I4ygnQbBuo6+h",
-	"E3tog6En7kgjxvbkZ/fEZ7orn19nfEDDBpJtXR5H2BYjo464gzvk0YWHRaZ/6ogWtfjLt1CXfT8wCf/f",
-	"Az4IZJ0kwg8k6ankeVJKU5dJSPReG7bVoU8SYoVm8vZjmOsc2tjTt3/3XjfwYUCDjKrZCsyIKohmdj8M",
-	"Aoot5XZL4cMtX8oK7hxFDL3WV+Tnn56f/xmaOL14++r8z3/++i/nD1tPHNmyklNiVSZQbN+J5YYqzcz/",
-	"5Fq6px8QBP4AvVgbqpwKjrj+UAq0aHhZEMxL4VIsIpe1U1wWvLwiq0YBuXApoGi/E9qwemF/zkRZgG5e",
-	"2LegW9H+o9HkCw9UX4ImXyu5Vkxj9MNyGRcNK/9UEPZ+WTVWcf9iScWSVZX9gZCGvD9XdG//+U6sqkYq",
-	"qZey3j+2KnwM88qhoOUaIFzZ0sCYYb8X2BS++/cCi7zij6OdLDDjtHgnNoyvN2ax3BZkh/+8WRcOEVSq",
-	"9l9AieiPBbr8i4iO4aNrrsxmUVLjwnLs/QPyNylLgk1VHHWlYiXZbXgVFVdByZW1/AtyTX3/aMsRssLG",
-	"AT5HAt2mYOPhD7GpSQs5Cy7QK0JJRQ1TdqR3YimVYkujO6kAGkuxXM1WL+fyAfkOiOKJAz/EtPBrBuVh",
-	"K7pssewDrQsP2PtOOGDew+IvWgGoLiSd4HJwJS6i5hG3WZ1sUf1iaxkjvhXyFy5gXS717Vxr5qO6YHFB",
-	"b5i2EjGXtXPNAGTep0tCb6K7C1J8NaFuA3ISe7AhQPhoPL519E3+cSJcfnrDmSAJCp0w6nU4eAsvE7tb",
-	"rEUbHOLgQ/F1ldyM7Jcf+HxKT9XXMRfcY2fVmWhTFV0/59UsDckvZF6D5ftS775naktnDf6a0ZvoB/eM",
-	"PYu0ejqUYHvifrKpAhFAh7e3GCYoQheNDvcjDmFVWf5nXUnVMu4h648CA/+b5z9Hnp/QS0iVc5qhf742",
-	"VtsWfdTGOr1lFUbMW0yDp2tcEwg3571CJ/8oBTuA4LzvHRvRHqKVz0a7/DJZ/NGKwA3VWJxgjTRGaKUY",
-	"LfefAFfTazOHOkwPtRBzURwI5gzmuqDLGyF3FSvXQyhW7UMn4Lj7cri2k/xUiFbtDLaZFK/oEbDfd0Qq",
-	"n3xxwoDmXjYIjqQZE4SKlk+6gCFXzpAE05ebvvU7lPbaZ6Ql1ewcq6tHWhxSzd645z5L+6WdYC7DoNub",
-	"9woIvK3NHkqBMW/YksPHUqF5fyXlDSsJPVkRITgE2raSOJfe/h6ibHjUYFAEZ/aifYIeJYTzhWCxL5nE",
-	"OsndhoETzL6zwYAhJhhBQTzVCGtYK04Ne9yWWzq7C+d/vfcK7FrRrdNS34kVF6V9GNowuAA5dR28HUrO",
-	"a4aP1I3pggXJFhoZ8jWQSR+QXzYSXmykvCF11FI3/DQk2+FPCE86UpBXLNd8djKxZeVP1QI3TCB1jr5n",
-	"tfEAbbvOmTqtTOyN3T8j6MvbDzdw7cu7gBc8KOy+DU99lqLOT+9jYgNhJU64kILzZUtLdhc9ud2RFvt+",
-	"SHf2a//80O4/prrtqTCsbbOWVvenbLe67KfVt+3tFuYS8Fw2stPsaxJDAkrcsHy4vVve3wwWvH9Wuh2p",
-	"K0F6EMhjd0jgkLN6wsQUn9Jst4x52s7ZM4jGDLcagCc+S3Fupza0AbC4gsiqbGXsCYmPkay4bTfkGuZ2",
-	"wJLQYDFWz9wsyzsS+TPpKQKr+ERll0O88AQbeTnbIMg4rsk1syq0vYpPwBhPyjLmibZJNqno8kZfEQqv",
-	"P5C1CB46++QGyNGBS983RvhMz6+fXe78hiWeEvgVmmF4bNFgNWE+MaPLDaQmWJsKyjF9CVTQtsB36pHr",
-	"R/DT+3vWzZU+xD2530zh7tU4wZ//73ziU+YTb2k9MUN4wun3/qlxAIvP9O7GyQ3d3h6JAlwiXVejPqlT",
-	"yVpjkC/TN5S7jiQHWowFAZFfcwRWob9zUq2pGAT1eYVPfJbbBnN7JnUeXQzWBxyfazkEOWy7DXi+FAL3",
-	"CSlO2pQnngQCGGJ3PPgyKh/kOt7vCDs/XNLX+wgHfCnZasWX/AhFW+7EeceHkgk9lOWrnbi7rX5PGl40",
-	"t0/kYYupk3GxXRFGVcUxiQ2CWvsTaXe0vfn/A5p+dwINofq6lfkRRwU2tKw+S2uoae2cAvnUA3zkM0UA",
-	"qJkaxl+AyZ+yXgNGdL42K2OgFfSQeO8U6MB08iWMP9AbBov67I4nzOoTHUykSGKLf7C097X42E7mem8V",
-	"aeyIiDG4E+z+DwhACNuXuXncNFjdy3bzOz54AC/+gP+OQHHciS2mJJPUs1JPaqbuoMbX5Wq+Aj6xo3xe",
-	"FJwSDMTyQrcjPJTpvX723Knf3/30w8sBVvi9oYoKw8Vwfd7/aR+bu/mfbzLRG7ZkvDbjqUQKHzytVs41",
-	"gndcN4YsAdTBwYA0uuNjcxV4qS1z0A1cL6kawDJ7hg+0e1j+i9ZxAcK2VUhOhtbd0rokaL7jC3zJC0at",
-	"Y6EP2tiM3VNMMToIRGe//xfbu0epykjf4Pvue/cGwFRSmxfQ44a2SFGuWXkOjrTRlL038PDziq4/T+20",
-	"nd9wSNCu9nQXkx2tDQU7t2Ob7Ya9kTZcG6n2w8bCwWZcaGZMxYYw3+z3J9iR0x8VnNonSmebwwlOp+Cn",
-	"BArsiEyfS4U5Q/ZE+jABtGdyLDTCGu5aHj+j+OBnekDd5DK7ofzXp8ucaWumaIQ+hM7pIbEYk/sCOtsP",
-	"0tz+/Dmv2Mcie8mXcntERdshzfEmB8GF1OmmLjzF958/42uWyqt7+92T80dff+NtNBitIG+ePyV/+frL",
-	"y7NiwGgoosF1LTXHIf8Y/MkbVqvsZHxV5OBrP5zQNRk4CqnYCDSAyxHWaruwDHuC3nQf/ZeyRtqFTbJJ",
-	"YjqcyDLpjpp1IZXstgWaz6itzh94dl9KZzTRTxSS78whuVtep70CFEcihSv7VYrfMk3WkrU9PSIB81Li",
-	"fO49PwrwldvI7xY9WWznM2ev6fJmrWQjysLyHKT64Y0tsfG/YAR5wX6g5ZaRku51klOSR33K1R3R+HO9",
-	"wIfZ4Kd+n6kTIi+vqMJbPOpitaHYqXTmNlyUfDXak8NKiWfRc/eJBfnZiuqWAONyOibqKSMABxWhXR5w",
-	"l65Dy3cx+FBVhIVQoS8tRKAttYc5Bi/tkcsZHWWz60Pxh/PqMf/tWUzd3zAeKvewy738wJQWli0QER6H",
-	"WK7Io8vLgjy6fGgl/aPLRxG6oGlVZizP0AibYK17umYPyFf2p189/BIY7auHX9vfhp/uMYLloS3eCQDT",
-	"ZwiGCt0ErsjXl1+GHtKaYcbS1pU5AeOSN8yo/TlwBNFsKUWpU7Ud3zNWo2UyWS851qz4iIb9sAUJmCi4",
-	"P2D34aHvN4EF/KtTxssGZvUj2zlgnh6rHKsGnViry837VX++CDIuJGk0fBwh9DyO3Y+fTL0TJaRnC0ae",
-	"vXj66od4gsP22Hjd37E1f5+z1LYrmiK0ceWnzdHiBoAcOnBxFWCDu1T4kgnDzX4QatNNbY6j1JVz/WtG",
-	"hHCJp8D2e1pBraQvHew4M4e3RMqtvljRqrLW1Fgtgn/qXqsK8CXDlQVuIifH3IYMQ0aVU1Esdf5Dx+rs",
-	"bsME5Ms5/xlXAZ4UMhMHERSLPKv7ZZ/dV20ADn8Cjj0BqX8EB68iTlcK+9kSfQB/UjODWfdprdB17FBQ",
-	"anvDRMDXtj8LrSCd1AKl02Hx1YoLAMaTyoGwuU4f59DOAn/pnKZLKbSsmGuG4QBOuSFbesM0lGQLQsst",
-	"F/+hfQn0kgr4Gkc1G6b0A/LCYB4bDh7gcshfLsFTURDNAEOPK6YX1Bx2b/pZs7dAj3uLCDX1J8po+pHt",
-	"frJkyQoB2DtP/BC8A1IWRG8sXaU4iWh4W3tODewQs5Mr+e5MaKDNaCj3vfijZorLjoupp9Il86g0tp6z",
-	"xgn0sSJC7h4QRHsHxEdt+NK1/LUk2TKzkaWrzkdESbkit7RqXH73QUdHqd4JS9ENcziGu83+yppsSJK2",
-	"WfFayabGQf7RlAjmgGgErukYCscH5JWDYtRuyo0omSK1Zk0pxX7rbDVtwPRi7wSYBXBKuYbOkldO2uKy",
-	"KETkVFQKAqKb6hufZ+yq+bmAdjZu3liQD6quXafmpTvDSlYswEW+E2tmkHSWieCKBAazK8b+63IFq7Qn",
-	"dEurytPB06zA8EznRV52lKymygD8bikfpLHr3zrWOwI7l8vynqCsZqFkPQMHzfdsPx0EynPI9GaTjN5y",
-	"sf4Iurffj5wN67++u6RptoRiP+3C5YgAHKhVvPeMKgKifgA4ACTSsBr3Ez5yj+SCNwwpcG6Wp/I4wmjh",
-	"hKKc0GypmBlq94w/83lOt/KGDeU52e/xPvo3yvgYyjjFLUnS3j7Mlo2ytqIlHj75+NffLHk0U7eeqo2q",
-	"zh6fXQDZ3DD9OT9r/QVtNLy90Troq1alhG4Aj4NDwYqYXopehEmNNz5X7bXbjtBBbzsYBNPfu/nuj0P9",
-	"S+hg0fvgPzQp5RJAjMM3/y9bV9DTPAxD/0r0nT6kaRLignaHEyAEQpw4pG02WXTJaFfKDvvvKM9O45H8",
-	"ANtt0yQvjv1e2t1U5FStX0YVpcP84H8VopQTOQaWbu5TIYvp3bfrl+qobMy8X6Xlu4AIi2tFkNJyVzay",
-	"npb96YIrRWvMWMaSDqO6TwuMHxKoBrWxbiRtXB/8DnqPc1ZWBfmDDhhRCmxpNJ8eUHGbY/fuh1pchFVf",
-	"Ul4MieHcuRbxwIrj4tFY1XnRzb7sYANTFqlxTY1rlYGtMqYLHk0/P9+yDM7saRyZSyuN9cIlW7p+jPsM",
-	"ZE6xzbDbE46/cUK7zkyHTYaU4yrlFzL8sa3cxTd2dMyXDY51fxxCHz/CcFTzJm9Y1fcsVT7yzyy4Wk9C",
-	"PhiWnu6+JjrsMccSsmVdC85gAbiStBTK5AatlEeiSbynG6bSvWi6yCCkzVTMZKGr/TnBdNSJ8O+MJ1Nm",
-	"UwcJ92p9zIV0rfqYojtbWiGbOrvGhIF25A0vq+Y/Z1mfX2/W17dXGy7w7vQa2pyYhz4ePKFczBA6QvbW",
-	"rc1TkDzflvgMkXXimMyYVXXJG2veXh7Ux6Q27GfX/Dt/nH8DAAD//w==",
+	"7P39k9y21SeK/yuo+e63nuQuRxrJL5toamtLkaxYa9nSSk5ct2zfLjSJ7kaGBGgCnFbHj/73WzgHAEE2",
+	"wJeeHklPbn5IrOlmg8DBwcF5/ZzfL3JZ1VIwodXFk98vatrQimnWwF9PN5o1b8xH5q+CqbzhteZSXDy5",
+	"+HHHSN42SjZE76gmesdITbeMrNlGNoxs6S27JlIw/JorIjdESMKEbg7m3+YHJVfwVcM2rWLFRXbBzdi/",
+	"taw5XGQXglbs4skFNdO4yC5UvmMVxWlqzRrz6P/zM7385+PL//Hr74+//PDfLrILfajNb5RuuNhefPiQ",
+	"4Sresd9aJnI2shplHyGirdas8XOkSpOG5bIpiGJMzJ7kRjYV1RdPLrjQX395kV1UXPCqrS6eXPlpcqHZ",
+	"ljU4T/V6k5jeKzOHUua0JAX11NtzUci9uoY/gs8F2zOlSd3InBVtw8h+xwSha8WETs1ereQmSeKryz//",
+	"+vuXHy7xH4+7fyQIrm6et+xFI6vEcl7wpltPC3NPzKto2WrTyOq8U5tB5clZaXnGOX3HRZGY1E/29FB1",
+	"kzwgN1wUvdkwYdjs5wtkW/iV4caL7KJht5ztL7KLvKQN35hBGG3Kw2W+Y/mNYVIp9M7/xd7TigsKc8ku",
+	"SqqZ/6phG2D4hquby4oKumWVYbBfE2v8nosU4V+L8kD24UIdK+e0LOEtsWVXXLDesu1711KWjAr34td7",
+	"MSrFGll2QmqMzNIMFKWzrFlDtTRf1ruD4jlXaUK8oZozoUdmxGH9lNT45LUVPwpnSRsjOIWhkpaE4wdG",
+	"0NrHE7Pvvj1VjqqbN06kzJm8ezY1n+D702f0TlOdms23cg9MRNWNIkpTUVwTecsac7jNfVQbqSgKUptz",
+	"z7UaOfHKvKY30YJtaFsa8W7GMUel4wXzp33RRXZBhdqzBrhKtTVrFCvwD6Z1Cf+iZRnnlmclVSqxOr8X",
+	"JDdPJSbuvusmXtH3r5jY6t3Fk6+/jL30ObvlOfuOHRIv/o75m6aARzNCVbfdiphXE57iQ/xNakqPr65i",
+	"c4Ib4zk9zLlQkptoL5KG/dZysx9PdNOyMwnxFyXdvuBlWl/6SZopbkq6dcSbOiDm2YRUp/kOGEcwamRO",
+	"K26E3BuuW7NSGukupGBxljIThUPzExWapW4deMJN1ExEnXAwunnOnnl8yqBIpbZeNpWbaEXrJ0by8Fy3",
+	"Dbu2ipy6JrIBHv3f717/kMGTakdrpoIFavcrAgotCNN8h4+oGy4IF0TVNDdal97BE+zWaM0ok+3CiPlP",
+	"ajtRHYyTqhbbgEz4l7o1//8PBVevmaL57IaLBJFmqltTp+M8p6H95z9TZ/UHqYlq61o2mhVPiJOOSFdK",
+	"9rQRHNYfnaQZuDJbg8+M3v3fUvU0z2WbvGtB79A7qYyKLMmO3jJCBaH4o8ywgow8AocrPr8dVSv786nZ",
+	"vSxGLlFZ09/MLeVVkZrqXfca+HyeHJu8RF9uvjf0HJnMNz+i0HIaWr6jYssKc6K4JnuqwC5CMwS/C2w6",
+	"2FfZ6uBC2DFagCJlV/NycwlTWHgnvNz8IAVbNPlOpSQ7qkbmY0Y+bVIiL9uCveCsLNL35x60OSNp6FYh",
+	"5+eyqqgCnjPqQJy9OI6+MaPH+Ks3EaPxJA3ed6/fEPcI+dvL5wk+s08suTUf/Pr7o+zrFLd9x5qKjsiq",
+	"VwzNbRQPhPKG3JifELt7YHWAlV5LblTjQO+wktj8FM4oaspso4lsU9oIDA4m5mp7iJvvhWzXpSFBRd+j",
+	"/f7oymx+xJzHCwcW+oqKbUu3aVsTv3ZXkGbvdUZUm+/MsWLC8EGRkjKl/fGY5pwWzsbMTatSfVdDRr74",
+	"+mvzD0XAwYHXJdwnVJNKqhRdwTy+F03rFaO3XGxHjrzZOfN/5lYuWKPM9itesE5rrWmjjbGaeemkKlqW",
+	"ZNvItlZgFJRcabj9c6pYSvspcS7xS31DS8WymOh/vdkolrqU3jLVlkavkMQMz8zskeQpsxRGi8/hatLr",
+	"9NqarmrM/+DsWwVHCiRocQ16Pn5iiO0N3xSx/CApHUixtpDiUKlQFQo/hBfG1Z/XTZFWvZ3od+5GhcJl",
+	"fchCf5lsyI5vd+afQO6ebHF8QsktLVtmxDW6BlOLbYqBr6BbqNK00cEa3d8gi8x/aX2RXdSMggdms2G5",
+	"5rcJdf51q81Uxla+ZrkxyIZWx7VRYJsDaeR+hoNQ4nui9kjFlcJTwErF9jsGJk3NRIGfOmkO/iS4wApQ",
+	"/akQshU5K+JLe0O37BWveOqgfCN0ww0Dgt85dULNAPF9+OoqEOlf9ST6o+hReUNr1sw2Rmrz9Em2QLEJ",
+	"DwD8tdNVmaJSPerd4kV0Qv173n11JpXSeri+p/US0+0e7KY4xRi9mdRAmNK8okZKmHOIJmAhFYsLBeGf",
+	"n6NzmBHvQ+V4wxozAiveybbJp7xiXXjACghniUfNfBgxevpzdWsmWtcqRe6Gy5Qu/JSAv5k8vnr89eWj",
+	"q4xQ8ltLG6NpwEf/50tQiMmBUfwkwb/wjqUaxx8u/+BUjf/8Pz8/uvzy1z/+8X8lOBpeMOoyOXkpR9xx",
+	"32txGz/mO+05gKY8VcdOIH8iG3nLFZeCGpMml1VdMniUVkwUKcn/luWM13r2/Bp8/kQfVeigumG1BtLD",
+	"p2b/qNBcwIVVcJXTZmTSRm8bu7CcZmc152tSyQYiD4I8vroCySHMnUy2/Nbcx5pItL0WXmyPZtxlb2VS",
+	"AP4QaAuNBKdQbAL2qwWO5XeMNvluzKf9WoAxag6KMpSgZWgcJyby7vUbGBOt2Ogp+UNomP7h5+yXX375",
+	"5dfwsz/+X6nTgpN+nubEpxB6PRwOh6oqCjzjDThBrEdrd6h3ybDxO90Wh+dD/hxO/dff//Thj//Ln3Hz",
+	"x/h8J6z/U+nshr1PUn8vC1pyzZkaEbTwyOGamPNqTX60RN69Tcy+G/alAKJP+E96kzncx1TmzeAda9Kk",
+	"OG0fYcSPsZVA57NO3Qx43zMfoTd+OcNxpuDB87nNxigJ382Zk+X6M03pRznLgzTmHzqLP+jvrDEKxogJ",
+	"dItP2HDQdWjzTxu+9sfDm67Tyq9m3LZ+jno3e57xTeymk97GhdP7gGMxpf8iC8O1T3733mP4I5dCGwKZ",
+	"odtS85o2+mHDSmMemQ9DFSRck3kOXGi0rkueQxbJw4LnoDd4W2fNBQWCD7f2QxYRGc9fPnv9PdnwkoHd",
+	"31gXHtqQrOCUmGGib+wTDJetaikUrvI51fQd08MVH43038Gy7C2ba1apQIjL9T9Yri8++DXRpqEH4IQz",
+	"EfC/v6/K04holkkU04pwQailZyULVj4ghgkxGEJ+wjAcUfSg8JToHWvQvAW1tUFl9iIINUySrr/W6cln",
+	"n5jfYBsVocos/kDASuYiI+tWg8uTkrphtFoH+UNCavJP1khDlx+kfqdlg5NeyFIDTvqQXcR5IPajgH7h",
+	"j+pGrksWe9l/a9jm4snF/+9hlwz6EL9VD9/gr2L0+UHqneGRPVWg/VxD+JvgnJEi5qtWFKxRWsoCCESr",
+	"LtjbMKqkeEB+Mn9+dfVFRhQTBeQ0banhT4g5vGW6OVxCGidRLJeiALZzM0sT9+wrBn/qnglN9o0U2y58",
+	"YJOrSEE1vYD7+lPu+9G8vwFPr90YrogURGlq+FZp2dAt6+b80tyk+rOZ+TtpjFF3ECHRbTD1ayKNaFJk",
+	"b+STOX+GFyGQuqdcGzHX2fEZsmiP/WCudvMh6znPWY1hT6OZNLJmjbb3Ii3LFd02jMWC+tkFLyKLyi4q",
+	"WrAV1X0XH9XsUnNwqcd/sD4ci7iX3pvbZRkc/douKzaTRu5V78YaOwgdId7K/fFtll0ovhWrkbeZ71kx",
+	"tnLRlqXZTKfEpIaYRQsQ/QK4oYtGzXmJliVrzDpXNWtyy/PHzthjj2unUvzscjIo5uu4Hew2P/YauyFZ",
+	"wFfhkkMK9qndeaA6XaPbrldm3ce8678/hQWi2ky4/nD48em9RW0T5lQUXIN78E0wVxs57U+/YbTgYjt/",
+	"7s+kULJkb/F3eKzev8RffmG1Yvvno2Pe7tg68Gu5KJH7+4u5zNTn3L+wgxSFdbC1ECbzsWmu6pIersmj",
+	"gW0yEht4PBkZCPfJs6gn6MRuyf0xLxV8Y/Mw0qt8jStSrLnlOSObRlaYgIP7El1T4qi6pWRd1vAqIWt/",
+	"a42k14e4QGLNLV7Lx9ZXv+rDzZqD4ktawXXnbQa6XRMzWXObdkmMJywIndOByxzEgAJ/s6ExxL2lJobB",
+	"aQND/RrjOvZeR5dsZh79Yr87xHXGkFl65A6Ia19oh/eEzWKMkXkHvHllgtngLjtis7xhRulfdHcWXBkq",
+	"3e3aSTAXGuGRL+RerDBR5Pia0kQxpjCTMAgeckH2O57vIPO8Zo2SQhEt5Q2YtRdZRL1ozLGJX+uyUqnq",
+	"BllBnl5FD2YiGbKtMV9c/B9d/AMbNlh0nFjxWwDYBMhkp+smF9IoCze2v2Mj7JG81cyXi640YLYZ9xkO",
+	"PDKl024yx0XBxfJocLE8yhbx2CsGQWiXYWP2+Zz85qN5gVIVlLz81jp3Ni0qbuQgbQuO31k5GpVZC7j2",
+	"AXkaLG9PMfGaVdedogdZW3YqQICOvb2Zhj9BDdEsTvUTeh37DCJZE/vSaRWPgpzQOFOFJyPOV+YqKVmx",
+	"PVFLcv7BUQejN827vN2oP3Sxn3NsPRUT6eO7OpflNKkfBASKLGDk7us8r8GcuxnGd9MQ/xmkRC/cx6Jl",
+	"q9Q2Iv/ags+wwraSeAmf6k3PLqCmITzyQmLilhs6LyUW6jZM1kxEg+GdNhLRsqRmGdnvDuZwuylDoj2M",
+	"hn4fNN7NolzmGrfsGGRfTwnMwW7iyuzU0pv1nGnKyxifass1o64jyN3AkcyYO660bA4L7ibzy29gqtP3",
+	"k63KdC9JL+qb28TZMzL6OKhprWlg72P1aoQxXdBHM7I++NvGbHPRdgaAIDDtad4DTbhA/fcEJlwsO5Lq",
+	"lasMjwmNpOo92C4/RtZnRU/RzO6H15umJUtKIzLfzVeIhkw7tIRtQtK0reASl9wE0hM/7W7rWO90AYc1",
+	"vJFEWUkKabQknYGmJJtCHYmcSVWgI9UdUrRQMUrrRVbcY7nyWrYab/D9TpaMKK7Z8S0+kpfT8e+dxKvf",
+	"fMvUrlba7lmUFeq6MQf6FbtlpTrm49J8vlJMTzEwDPCOaXTbmAdaTeeI67e9h4dL6t4/HDa6GnUTOYpQ",
+	"3GYdx683F09+npD/6uYp/uTDr0PD60NXSbxIqvkfxXyoT9NeZMPAVa0jCjpO0dbbQK4rhxKBQKoH4hEr",
+	"kGNitaAHtZK3sfP4nB4UUVzkDL1iCMdwTQTbUs1vPcoI19F39gb7PXqJRYyoIGXh6BdQjDszS5IIqMG9",
+	"e7ludrGTZRHZgRdGPGIIUtg6dnXT4bAYdirakmFOEi2N8bNFww8KkIUkpRRb1hAcP5sfygCoic8OYSK7",
+	"ANVjVVhf2qR/Z7FuIKReIc9N1teivqosPMscb5PDCojGlBI3VhK5YiEmReaAIVIGE7oK7LfHc3Cxl940",
+	"rG8U7iEh17I4dAmlJVSHuhMwSZtJg85dlsdftGKbyE5SmtUdvk9RoN/XYUMAXoS3kbUsi6iQUaXUMXef",
+	"BUDYc72z3uMwf/pYucTU+ohKwhpmabb3bml3snNZMYUqNRUF2cm91QgcYY/fM3Q0W4k9BU8x374LgCGc",
+	"/nTsdYYvxlFuQAP7RmxLrnYXU4oHWCmwFZnDwXG6R8e5vfOL4r/zSndIHd2FZLnHqzNuPU5e+ssxG7oJ",
+	"gtOUuRzpQDhlHpEjJEDmwB66YKGvuLA6RELneNppGPMV6Vw2DfMG7XAnwDTX9AYqahmpS5ozDK0SI8g5",
+	"a2zRfl+3/CpSEA0kHblpieycknDYCikYpoQCb56u52+4oGUMfACEkS0cgxwTLRG9waE+WJCcY0G8bWjB",
+	"EqzrnGkZyBGslYMPCC2lYNfkyiYHQcKMlua70MH25XidJprAUSX9+DKxlXrBSS/Qv2mJKqS+dDpJ9D5A",
+	"IIxY/YKrvdayg9nwkh+UjbACcJI5gLUiyDbIcSg7zX5NjzUQCl21ouG/xNF5Fo85OQ0nEgeBmF3UB2CE",
+	"xoqu9ozdRAKh9l5ZH4KKj/8BVdVRRpunDqQF/DhtBkLyWAqGa/GrHqNhxHZbGpNxuxFxP8A1lSR6n06h",
+	"V0Za0TNODXwsO0ZtGgv+qJukmxCtwIm1mkHWVMQuwjft2lx7rCDwgIefKaQyRg+UsaPEhGMHMgmxrdRo",
+	"EG9I1Zy2SesIBl2N3dTmYOKrXQYOXAiklPJGkZLfRDWdxd5QdTPTFapuAj9ofwGO0t2SE1s65SRNGNbn",
+	"M+6XxLjbuKPyyIVq9InAcZrAH/NVb9ab2lMKraoDRwLUBvh0R0XBCmKVJaZyium5v07aTtMaf2hwTD49",
+	"mux2kj83GUJ7vUlp86kQUsTpC8rdwNPbhZYmVFafuzOuFL6hWxaVTYskckxsiKji/wxxYD386HsNJfk2",
+	"1cBe5BYsYUYy3pTOaE0hHoYZ6NZCUYDcZsWk3QDUyLz8F8mwkFJ8e6LDuh/cnF9Cf3L2WTyFYRWmJkbX",
+	"2BZcx5nGbfgRmG1iH4NzZEEr57OcmcVb9CdNSXw39tjGBcONhPOOxXpS4O+o2sWzf/Cl0a86bTzleInL",
+	"rjuKtaP9ivgvvOPh+Azyis29jdIizz4/EHadYesCmJZ8WQBR2inwXuQB9ZMb/XfW8I1NNo+kK3p1LUJo",
+	"z6XzaNazDkJUnx4V4Lks4FM7hdgC/kIVK7lg3+DQSwz5nc3VD6TEFzPiVFHxsjzog68fFS1ubfFQ5dp+",
+	"uyCp17zSDTopJrrxx+Z2mnA/lfZdjPDYmYrfYaqWUfhVW1W0OThkvQZAvWupIFAZ948siDKelwkC3Io0",
+	"NzBavW61MRNSSFPCmDm0InvZlgUpJDgD/3rIOkSWi6NrtijUahvRGb61cE5gPFm1AQbnWrFyE03YPUrQ",
+	"hdG9p2KMN9/dcAG+C/jZRrNm9qwcxKiboa1q5HrmHOFlyyeJ6uX0LG20LTHZeXNEpD181YzHASRnDvlo",
+	"WeKMfB3o/DnVDTfna1Ww7cxpYf3Zkt8cZZV1rxwOFxAp81zd48BwywIe63NAR7zUGXxTUhEzEFRb1T55",
+	"JHI6zfjgwLRUVtZPvJEN2TbUKt7zvRAwRgTZixqN3uINBvyHEKJzrolQ0Cz0flgf9zF5vGszypbv2g75",
+	"i9Ebjy3ciorWNSueECVJ1eY7SGktOTg4qTgg76JnR83jWhwwdoNYmFrFAqdRRWvClTuvtdn5mGYz+7x5",
+	"CaAk2dCmL5jnnLnFUqpLYh5BQVcdzBkokRnRAOrna3h5waILd9H4FDmPMb6eeDDZA7Q5cXW/UyR2rDD2",
+	"qj6WmCiIkBYbbW62KqYtwXuCV2Z99g2TENzOu62JCY1twyNW1EKRLvFARnbxLwdi5SKs2YZOuTb2vReR",
+	"hIptybrQso2OwoW+49rsATBmKCNmCYu/NrwYERZH+XD9S8O/YgYFjgooh7fJ6YMNvfzdRTJ+4/hNiW27",
+	"kJqN+YANq5OGAVIq9lIoaX6zxBM9VCatYO7EsLsk3GSy3jU1dsHNVeuHtXm0UhmhxLA8JCKvJQBwDCyX",
+	"+M31EkUAoH92FRcgKWjDCHtfOwfqvNTMkgrBCjOnfqXBV1fHzFQwzYypvaoiyYPPuYWHgZQBtMGJlsT9",
+	"6BrjCfM6CI3hFH7dKxP4+uoqwrmAXx2d5jsL00uJ+q0FZFnzqAN/Pvdk+3N9HJuqE3wLOMjbMQhc7QwZ",
+	"pDxEmgtuw++4VHhHNiJbU2FYj449sSd96MgHV1ePprRU//bYARsN29JSOgVRFge3c1zJnAndsEVb56IY",
+	"64aCWBeYF0YbgGXfMTQ8S45BiFuuctbQckVloymmpDW0YSL8qOQ0hzuvvOUKQkUShi7lnjWrklfreMIL",
+	"XZdsVbBa76J8+63cG2UIobwBnUBLULsgw29IAurVsdN598tpPNCjjXtGS75uwEf2wrs5F7g8oEVEIv0N",
+	"0jMhFbG/hNNTOCzYvVpp9DMP3/s9o6ptWEHWbMdtOTU8+sTCKEL7AS23DOplLOaD3Z2GCgW4xWEtQhBm",
+	"b0XOGk250IeRCmdhY6+0KaAXjktjBJhjxW/Z926D0Ek+sp9fjW+nmZHmZSKf7fzEB5TrEZpLQ2BbrJ7Q",
+	"/P3SvuhJny++mBI++O74HvwaZWvFXtj83AHD2k/H7lj4ZWhlzMCHsQ8mdXCX0JWa7VvMkT22wFu9O6Ek",
+	"ZyxeptMAI2etqzt/HNbns4z6gz01IRf7ThV+QejCZcX46ENQ/Yd75OMZGD8cK9bp5hj3gmPG9AIfeMdB",
+	"03EyHHp8WicDcqh4BqFNiDN2BQPlzVgGG9mKoiuuuTbmmoNNWh+IrYxd5oo+C5Mcu+G9AX5UMOuXdDFZ",
+	"C9uTaB2IYJ+xxvflnVtcf4oSmie1guvDEwvLBk0NKubTC3kFtTUhNrqH46e12ceG27yvbjCbGxh+H9OF",
+	"+iGY49QvUHKiV4fweh/VbUNLUsotbbjeVYr84f1l1fwxI2pn1P4/1H/MSGV+0cFyQO07+cPWfeM6p5ir",
+	"HHHPsVHJH/Qf53mifATnmANuulRmF984TjGNakOd3HV1ANguBdrVJIb5JxNj1TkJsW9/GGPiceE/s7TD",
+	"bIjRIYyWbIaJF1nKWy62q8aVOM8ge2S+bwxx1EU8iyB5r2g5h/zQvzdB/Vguudtvmydp26IBXqk5wJa9",
+	"BysPdyPc0vGDvmN5kMDdP0Z1I+UmIZ6CxnPKZv67IgAojS0P14RVtT64CgyUC4Vk0Zx8EP4pd7iihwRG",
+	"A+Yg2VrtQyeILJrCdAGCmbvouSJzKXRDC57rFMp6uF1+3p1YVZhTi8SL0rykSn1nOX0guJKFaohb/z6O",
+	"KjT0YNn0/uA30XnIsmR027J4bsotmyj66pXdQOa8BVF5YrgBE0LNXYtJkZwtKvJKwtwkNLlpDBg6bGET",
+	"oURcOcrd10uAvxxtJ92N3eDxqWG/AsGUGokHRY8Hb1wrMq4Ar7ZAIEyPUOfgmI9Fnm+SE683hMZ7ORU5",
+	"K0tWZBB6eH/Z0AOcRBuu2JStbKTKZR1/h7u8jgW6beZzrNb5Dkh2XV1DMLh25YZsGww/RsoX7j9v0Ck4",
+	"kxPPwtKs6anXrqtK3ErxzY3i3y7BWwzZLYG4iFdeBOSr66UU8RciJj00QeT5DhRvt6jA9XRcPJZSZ8M7",
+	"sSNPdoZGUB4QMZnWNyRSFOYQ/Dqro4KNwGSeKBAGYyWqk7n2OfYQGNFrLRt741puS1yCC+tUg/TB/jQC",
+	"okHdnJvPgk2+z/ZdAV+s+CAHdDIrIDTLF/40WQyKPdZOhyE1wnrVJu5LC6U365D/TWz4dEVDl//Yp+OQ",
+	"OAGnhpPMjk9B5tvM9aoRbYVivxgxhdM3QNRc5i4YepCWpEOHoI6+VQ/U0mOvvI1eUKb6VIUwlKBBI+6H",
+	"67756MHjL0CtffT4yRdXoHFVXLSaYWdIB0E9cFZMuiocEqNbwF/BbwT//9fDg+ox/jeHf1T+X4X/V+7/",
+	"1brnFbohplXleTiO0T1vq7YEzIXnUkWrClZopxxrzWNJNmnd6U0Psg6B4DyygVN7AavFKD6KsScumKLa",
+	"ymeBYPG9ysLEjBKR645vaV4wIMcq8MQNPP01E8R+i6Ar0A46yDchXGWElkpCBSgizGHyb5eYpmjlcEaf",
+	"GDEN1fsOVZ+KQxbi9UE5ZV9lxAEhgWjNiJXbHbCqWf+i9KuSaqb0qqJ1ZBuo3g3CdL2coqxX4h/cMDuq",
+	"7OU3rbJNIA/08n7mBcw73/zxci1PzB7sJwRwiI4El/yKKsWUqqLBoTeDxsQAT941NhYF7DoX2KrYJVa1",
+	"FfaARpbtIRfyxm2E7TKEztQd1RDtMiclwVX+cFCIMNIOKIAAgottYzrv+sI1s2KE1EPhE5bEo7zI+vlK",
+	"oeIRoW3khHa72WPj8Sq/5wywKI/LAxq60fHkMug0Yt23HhSCu/YPim/BlRm3HMDxt4pGZyKQIa1yho/N",
+	"duxaLeN+3wG39oYdEn76sGGVlmVBaE0bTdaHJ0SuAdW3IX97+TyDwm5S0RvWZNguxN6FDaellWn2IaVd",
+	"GPRY+6UdQSbXAg9Da79bD3l0BJHRC6NbHThH18Npml5FRbuhUNkeNx1g8cvcJn1BlrIhU19GwcDeSlkN",
+	"xLPnkhjsNaflCER/LBHHfG7Eeu8EXONlZkRWl/ipCKRkdaKlVS21/EEPRMlEKc1G72lMA3hnv5m/vg7u",
+	"61jr4sVMj5U5JN5v1WMDt+mekt0r8QVej/aL6jZ1IOo6oRAchwizZ04q+T1KSzRwJKfQx5bU1nT+6IVJ",
+	"0zlgnI6lCsJqbLq4vDXC4oYx12ud0VumXMfc+TXsobc4CpYwr5KUva+lstsTgRPf2tDo8VdmSatkJNE2",
+	"/fLI/ubp7kiFEEkdfTBZDKnp/Pazii3vofNIrI6bLbXHR7IC4Hys5p9PPCjBzzLP4V1yqGPEAXcMN8vv",
+	"a7xThw/7T2sTcGgSrmvz1fzjF57lScc1Dj0xrdPi+oDjFo34bHhZssLoPlVmu2Jhv0aB6U85FMdrmcuS",
+	"1A0XGiC8//Dj6+9f/XEARHl1dWqZ4pweHH3eGtwur98QHjRL9OfTGDadF20oGBb1RuynYAQM6zHykkFB",
+	"3L4UvkjhNdhpTsKS5TXX8x7/Fh4NYdkXcO07xqLYsTMuea9c83TuNNhOqAtbEKM7z22wS5awXbeC4CZH",
+	"IqY361tH5KNeUXLPitVeNjdcbFdFNJL6Shp5Za2KroscUbxkImdPiN5zi4KJatXW2N5fhIbb9O2QqHD5",
+	"aYepkWguApGZAKhIFxZpFYsGDmF2egUInSMZoWTddboBKva9BhpXOcuygcVP0PKvtCZrpveMiXAFSNY/",
+	"f0X+/x3mn9Lk6ytSSJgFe59boOlJSpptmtzTn/BbOwdjQnVQpqXN1zyibirY4tz1EQJkcR6Lz3KwaWl2",
+	"jl9meECWyoWZ527sJrNGeKwH0bhmtrRvjP1NLOjjWqLvd5LsG6mZS7mwCgi4A/iCLKEj+z/AwRtgsgbB",
+	"oIZvuQhdyIZnmg1GLoFIcXzPRvO8LWmj0poA8vuRo5wLYun/JhhluFfZxfvLrby0H/5DSfHgLd1/z5Sy",
+	"rQUnesR9uh5yYa979Osv6xyn4hl6bxnUSBRPvOsWAALRpi6pZg1wjPcJF/SATTCLhu7FE8hbwjxT7NDS",
+	"GQhriqi5DtnPfAilDquNRFiNxr7butJgxChfTCSUZ2R96OLydu72sg6NF0g7l41ztLtpTJJufppup7Tb",
+	"wDPOvMv6qXu86TV7e156R7snGwJF/9Sme4GKcZx9Hvr/Rn1hCQU24RHyufnjiqdLo094HNwroqvyXbxi",
+	"Vo3L9UtY+tZdg6dKBQqeslcyoi9cB0HrhmyoaxkLLT8qRgW6sl3L2BQo9wrSUOJBfPN1Bzx211g8Ojnn",
+	"34A/wPO2+8tEmHsZsrGl6NHSj0HMjpc/Mxc+hlw7GHM4jz7Be7vj7PKLjorjbBcHoxrzQHWN5xboKB2b",
+	"fwqss6EqFKzAvn3CARENyOY2QSaGz9xUFNSW756+ATXD9siqSyrien6QRraqeMSEeNE9QOx9fEITxBta",
+	"r7aHVV49Tsz6kjaMkrqRRZtDpB6c3zBvdeIrk/WVT11VpStebHzBJaQRn+H16WLtgBLH1M+6zY3xwzfW",
+	"H58GJw2jlfP1QEj29b+11Yu05g+7Dx/gkXrwDxUGfuaqh9Oe5cR1Y1tkdiFwV7DhhdASf64RWPOFh6sb",
+	"G4qN5S5XpneySPRehLs0bbkLadVJt3CjZ1rQz+PTPDfePvLAtqHVefuq9aLDnapnVx56Zd3rO5IF94rX",
+	"+nAXs4te/HhMjLpjE7d7nfYymy/ccNb9P2kB+xeMze3vHXVT2tgSTj8rj56HK7qdX7bhY1SLJPnv+HYX",
+	"x7ghTPiG4lDUkZGb//n4tMulxMTUoadvf853IEmW9fxNVPU6ep3hKnNGB/a1AWr7JsF2xtEdi4MvL9ML",
+	"PrYicOL7eClvZakTFXK6XTNivqfbU1tkO3iGGN6+SGUo9DBtBoz79DWppeJQwnFq126ICiWqgAcgOAOF",
+	"u6GC0/KOM7hj/i9+cGp6gYNlwxiQ07ZdPi78NqBRltQHJ7DjHGMlD1j8hsNysvn32yxIdjtobCovaK7H",
+	"St/P0KwpWb804mdMo+HO9LfYzBEnATucW18w7pxNY8XihjrxfdrQfME2AZWndgmHTE1DnYh6vWWrA7Pe",
+	"5jFYmsdTkBe0qdRYYyTzPYStrklDuWIFgcqLTYBPyBGiUNjESNuMSrOytBCqvpEZDAAhFSm2gBYXc5r6",
+	"IsGprooe4yf01+8YLVbgjzNSjDFt/4i2fmN8u9OrvJog4+MeGb+I0bGWynV08bWXbc2FFTvw34Ll7Zrr",
+	"Vq1KBi7l7oPGTCTewfvUAH132hZ22EQgHrnZKKYtEs848lFInMtHV1E8qj2S+mY7MdwXfZCWB19NaUNe",
+	"Box4kF/QsgSv/r33xk74E4f5Cuj5m93k2s0/JbTw2yWCy9JjWni5ocemdQ7k/mEPKcGMIo/5L24WgxSR",
+	"ewL47zZxSY/6+A6P8WQUTWdNFY+bgNAqNYmGByEuawOcYkxBH9bkIWi2Mb/k380tDGU7isAAGWlFI1tR",
+	"2P5yZ5hYxaiIV5xiZjXNdw4sF6Zg7BTbNC5hYMfLDQNI0IKAeoFBEtv8F+sOMSHd1xckyg/DQqpjoWxO",
+	"YAKpJ5d1tM6Zq670AwoXqC29gWs4IYhGdK0jkIDJ7qm/RsOyrFarmioVr6JmtbIog5rVNSvs/vgyIySy",
+	"fTUi91JxIEJq32QgjlaR6AWeXWiuYxhmvfgzkn8+GJc9XoaB3Rhuf58AZPpfD6R6DO30zmDZIwt4LnFL",
+	"Cs5ndyJ6FWYuSutdAyAs/NHNrFzxZ2Cwfb5EzXJNSl4t79+04Oo8aqzk1UWreEIvwSUtNLfNoJVERJqe",
+	"IJPuoR2SY74TZjPf/be4U9KQmyw9J6+1eGRxmevfA859BlFD5+5OFsy/kGUp93+r76ch1FjoxhN14G2E",
+	"mCM0ovboJVjBhvL22shlf4wASRUyB/a7w9zEz7dwKFNbJPdi5WtX4pnONofBmWqzXvp6L7wjdSzcv6yG",
+	"cV4bwyHyIAZAAIm5v9qu49VYSMTxzDvbbjjSnB+6Js/mnlfwuLl441X7C6oy3ZyiCBlHmq4tEITJxlYa",
+	"Yn9HkkD+3Wjk341G/t1o5LRGI99SUchb1vxr9857WRmL6y1TbRnTPosiBQ2EgcxiqqUFpgV34I5QYgvZ",
+	"pJQXR3kOwfgYH12pHX381dfJZpbrg+5aZyDQcqyseCtkw4pVLsu2inWHwVw3P5B9LsPEjEeZbUoiaGW7",
+	"NAqpPQ7NsJosNKcGFwUHYid9AYZf60auy+SA4bexFUB2FM7erAXQ2u2asPzk0dXVFYGWYqRkG01kqzPs",
+	"WeFVGYvxj1UViwoaG7ZpoxbrK3hhByPgXh0vrO1HP1Iad0fLIa9klm07HrWDdjMMKDmk+zG3xI5NoBAc",
+	"J/b7NvzRPfTFLMcJ8une2GMeB5xDrIX0tOLVtdFmNdYo2qlbeCzvAcZZR0lhLJhEM/KRDM90ZucpXpTs",
+	"AmAbJ4FknDHvBQ/OMLmusUzidObuSNKusbOjR8S8TTkbIjgrQi6rKi4l3lWn4VUtUNXx6A0I6RdoJ5Ik",
+	"7JsmgSG+sPV6wH2RpQ2yamMloUYqfnV1ZcVkNddaGnJH8uVRD+sRuArUTa8ZmJVbYzUa6bvnii1EP0wn",
+	"1UyBOMyRFj3gvBAVwG5auOZskBA8kj0DtLRgeAsDtXj6j+j7fzOspRiLrU12LDDjx8ufzjI8hGJHe4IR",
+	"+wjhiMIpm2ub8SzFsNWGZ9qpwG7XhOeLSBMelADBGF9OxzQT1ZkNo0Vmq5J2VBQZqVglG4D5/EdbbJnN",
+	"bQxe9mhGBHVm1IJrF67ogNE24Ba4bOus5wrPSMPVDamooLFJfT09p54DKUxYbdhW0HjrjfIQNAGzhSTg",
+	"J/Je/A6Zy5DMomb5IWMJsjGcuVoBOEgfbS55XYZRlGVcEA2JfzULAp/VceGMUY2G1YxqBb3UsAXhsg4l",
+	"Y2fQxTuGU07HPxZyayL0YaMbOYY3Ki7M6tzuXdtTDWnqpGnLoIsf8XCIZ6HAUYxkEBtJR0UwT74X2ZhU",
+	"Et+xZYlTBct5ccfiSTfGOoogJQl0C7hlBSAoWgDiomH7rmZxyVtGwhfnyoKoS8rF6obWcZEzilhi9JgW",
+	"kX+srje5skW+TX+Rx6AUhjp9V/tJFtd+zg/MDNLyfcmlp2KQ1+Yz3boU7oB9evx4tOUR8lrijR2HeNKJ",
+	"YksVYHOyppzJMOrYZE5zdPX4MWrTyA0UbDm/icppyYrOC9lrkWcbYI7x9eKEkxMZuFOUXGKX/fPRZNMa",
+	"xxGj269eiheyiRmWcaXzqeiElWVokFhdzzZfCK41F1vVA1PsGhv4FDr7mAtCmt/FC/DHJU7drkuudmjU",
+	"3llMnE3eBCJiChYjbuV0QqMnLDAk0y06vr/veS5FcoMD1X8ZLCi0fxgj27ESZb7xnME1C4vcZxIZFpNC",
+	"dI83t3PgYVcZAogEYDjQ3OFJmm3PM6/RBkm3fWizHlkycpU4OLMrgCyPOHe02+0RTvle3o7IgdFYvm8I",
+	"4mryHz1eVVLoXdqFPMMPMPOVc/0Dg4mNUCLtFzJvXW35LRPjrcPhQUJJzRolBcQZMheG0IgkE4s2fEJH",
+	"kXX6rDqnzx0cRmAngcFLXG5J2oGUwj0KcYYePSZ227JEro9arQ8rn1ker/S0s/HHzDo0IDLk/Ry0lIlC",
+	"7hHHVmVuxDNvmjmPxSgYs3nrkouqO+bxwaIuDWTrYMN39JZ5TBZkdNmQoFdPNnnik3zle8NlLlpsTJBE",
+	"nmCqj0fDaLI/vI8G2n7ziOB8YDroR2+UxJyWJSuug7bTPnuUCrYHs1gcoJ/awl4fPZdlIE/8zP1WuA12",
+	"7HXM6bFju8jnibfXSTr3mio2frP5Y6b7AKZrtuUCId2vPSNJwXrnsouSRVwH0d5mJ+rkAwW3LI+0lWuE",
+	"F7cIq2lV10mOEzSHsCv51dVc3X6N3Dei4vt3LNvbVIXOhKOp3+PL6fiAAGS+QNMXOv12zb2Otf3s4v2l",
+	"+e3lLW0g2m0GeeaH/puPunWfvXPjBx91b+o+fObeGbTqG+y/ucBLRoJPM0Lthx6Y00wrwwzn/0R/FaZC",
+	"dwj+uSwwlxsadeIJgOQXMy10qgWv6NDq++9QIUxVr71IUOloXuX8YPOIafnieW9Er/v4ge0nz3B8+9eP",
+	"8BpgWZ3vFrtah6gd2CAQx8rmNn6zU0kW9I+486alls+n9NIIghzctohD5Ku4/vYRXIXe5vsv4yv8xM7A",
+	"MfvsfO7A0WNmB+0b5D9AwoC/gf1L7Cc/de+6i6vR3hBHrZg/ppcxPKtnwgcZCIA7wYO84uImbvaubPBr",
+	"yfHgQsvR350VTTx5tmJc0VvSYKbDwur1VD9uQ7X4ZpZcLEiJB+pP7R8OmZrGaeoraJ3hTn389Mj+FEYz",
+	"JAe24Bm8NMtw+yZhje7isRlk8/Tw8jrTKUaWH9j+R3kTw420qaeTFRn2MegYWvOGqUVnU7uXH6sTiuUN",
+	"0xm0RhNEipxdzEyXvXDj9uYUXb7U0V48cdXW2KpQy++dEgJ+P1BdA5XTWrceMC27oBUTRaIaq0IwsgXg",
+	"jvD6AMMskhS2LlkV04QODobALEiWxaxWWVNM/FvL2oWIxw3F2+OYAXY29T0oi+TaoiZA9yZHZcimwfYL",
+	"Ph0E8npsokgCNSBICZwLqYtKhiHZjpptJFoSt2uoTFKhWUHWjrrBLJE2FxYaJ84BbbONtvF62mW9OA+c",
+	"IoLtywPpkiqP/W3ztZ6OGtlQmnS6kLU1YMf8XINorGW2kA0Cpk6fv6das6qO3IRrtm3FIm6Cw3Un+yHV",
+	"wBfmAknWrVBtw6DFdUUP6M1bA9o7K/kta7BJqd11+BmUPiDCPHQLFNjsULVNmM4cYwjWNGiHTWv1kGAT",
+	"qc/VmKTvzk9iykdJ/J6NBpzi9yQgtqean4abeXrTn+2oECwGEFnSprrTFubd0H1a/HLxy4VrS75BtGie",
+	"O2c8EMVBs0iylUTLizttyYbyMubUtgI7SBKzMyZ7XpbgVdX0JpE0SnnJxdanNJ5GIVkWTOk7EXlPubYH",
+	"ZUK2uO3ofuNJE85ksDZH6KxjiElmSnXAgS+XXquOQae74Njh09NLYaGOQo5KoWeApC4EOS2p2LY0gdUo",
+	"vDY0TR24JFt8a1SdjWMQDNGqcKxgXt2oPjHNUWK8WhSnFecAmt8IuS+ZTVddUG/c/2G01BplyELmmuQq",
+	"N2x2PPn06t1GLwXxoXgBL12Eu7djFdmdCJ6GBA17pbXLbPv5wpgnoosAv8KFTcn211cEn0DcTWAe+co6",
+	"aWg1AisUJ8tfXG/trjSwE7EegdZpZZai3QICweq2Pc1RrzcbrI5Ji9RksNMnZezo0o7AKAwWtXlLSeVw",
+	"uPQ638iS54eZd8fkAmwlG00gPKfqPkaF828tZ3qV/C1+vaD8I5C4wdDBQOEysjm33BtvRKil0bIYlQPH",
+	"0BePR0sg/jSxA7HOi+bUEqptLBvi5L7tlSZo25BcVkZLk1vIfnAgR1xhSeb60FXWB76vP/x89ejXn68u",
+	"//zrk5+vLr/Cf/7n45+vLr8IP/nj//pvY5167mTbhow08Mr9+vvjuEeuorE+LN9TXhJaFA1Tw17zX32Z",
+	"TXFpivBdMcfjx0+urgLCCklgCLKTbaMekKd9KzdmBmPDYNhAlObn3I7wWJ1p0A9zDlASPX/8Is+N9BXz",
+	"bu/wuH7ILrDh07xforA0dgTkSRTzfoZ3yWiJu52/m033gqjUCVubpOs6T0AM6io/h+XZJbBcV7d6wuCj",
+	"6GcJ0OwBzYIKDgscN6MS9nXNGgsaFre51URGnhQo0LE3GBFyn5Gd3ANqTimxWmtw1Y8i1fj5PDVvj92j",
+	"SzRB2hY82jHOHaQZHpRcNkUfMJYL/fWXic7RrZhoCJ7vKMdmCJCCtzG/wESIkxuDJ/ySvu0RvAj6sgZ9",
+	"jLQE9D5R4BQC75SbzLqx/vJWwI/naKGOXJ2q6UmSObLH+HBN85u2XsAef7E/MPLNbCxcgwssrm6kZ93P",
+	"42rbEiyqbtjnPA5L5UXqEE3RHJ8gQr4EIQJ2Ooc0QqOorFmX8bdIxw76JYw2jO66H8Sd/TGw1bjX63/L",
+	"tfV44RPggdtKGU8FOa+HKjUT6HcqG8hPbEUBLfIO0+mIo36sGM83rUhkJJeGlbWH+bAu9oUM+LaN972F",
+	"B5MoI/3G9hXf4mi+FTHV1GY/zBGHmjbLml0O9YB+r41gPL+QzN1TnRBxh3YgGhxzumvB7kCnV/gDNn5T",
+	"4s10xOIJ7avkFdczkZUqRoVKACE2PN7E3lgqUgTaMyVm9Qh42rkApi8Rc2UPcgx9NGdPG6gT/XV+HewP",
+	"vg0jagBGi1+bu8D356ZbmzhMNRGgMOzpiS2zzBgrLVeFnJm14VfrSRvgNsKOud3oDT7OGH/pLrEh8IXY",
+	"8G3b9ACXAgcX2HMrsG7ilRsp8Rm0ScZbXgrmJKnE1p54ixO52USjgTcshTFzw2odR/0FxFksoaEJiCcj",
+	"wVYIEKDig4By6CEnDYNg7Km1ZTrIOGh6z5M2KLPudDsYptjwMUqDQOaKuCcJ6NYuj3HfcK2ZmA6YBRzR",
+	"3367I8FU7E6E6xvQN+IkjLFnqOhEkY2iuZElw2bRJdvojAAoR7A/Zt8wdyG2I0wU6qT2GL4rgdaAXcRz",
+	"WU0rn7bNhXsrYh5NEAXUtEjiD2MrACCbqfjDD2rW5DY6M0PYD9eqNBpreItFRa2WmpYL5hWnT7C4/pCD",
+	"ZYwTzqgXZ4jNLzDF7h7Gdxk8Pg6PpM4uioaXpVMM0FSCsLVmYhBbCsKlrc5lfwt9XN9aVHN991bBi0fR",
+	"3XtG7afXzZaK59JWnkYDigvd1blkmw3PudEuV5W6jWuqbLNhuea3DLEou3Ke9SFIqg7HCvvsD8swT7j5",
+	"C7fm+U0jgVYwXzC4/nqABI7+SuCbd7cZynsLRKqwMxr5w83/fPzHjBgLlyvNc2VUGtVW8AIFoyFuhro2",
+	"NraE921o0zWDxA4weOmVcr/aHggXSjNaYNqYU0UWBnLP3TxvogmwEQQREOU+S1jDQe6FXTUUDYOhtT70",
+	"OOM0BhhrnJTI18K8lCdES2MqY9I1K7Ae6QnBAUNgZ4+34xNa3G/G0HZGy5TdQenXR4CFBdxn2MLoRzJ6",
+	"2+x3h5XescMKa9IWI7sdg2b4PGUvLKJSJsCRXlIesuPb3XzY25QhBedkriV12klI9abLFzftghM8f75J",
+	"ZnntPS6uk8WaKV44/6vnI6uA9huszixn8HP1RO62LPMt4nwPhHS5wwTPnJZSPso8Xa+pqylQtjH+WTBM",
+	"xyj9/lDTpZGejyYhqaKJ8LPeMc52s5cZa52ZZJAhY8S44A2tYykDXdbHoA/Kt08vH3/1tbs83jx/ETuz",
+	"O12Vq5lDfPvj968ustkFJ05THIXuMGvq8BlGwvR3qU6JNLzuEtoX39mK/5NNtcOdBNXwQselj9YNF1rN",
+	"lDtTmcRh1peZbVhN1VXR+JSWkAmSnPfdQPG31SGXascYGIoy17K5LJlGpNN6d1A850pfInxf9IKHkeO5",
+	"ZbX5agEIDJyOqewVO2hykaeJ1ztx+jAhXdOt90MyqL8t2DWySQjI0se3DGTcn+IROF7zaAY8gk/bkW1C",
+	"AirQfiej4JkzoCh9HsnXERe6PUTDgzK6Ssd69EtAHND9iOyYYRjfcKX2siniZXbLy3Sg2vl4SYca2pxY",
+	"zMotIw9r++LxEpxT6n6SZTu2EnuiaudNUHPW90nwRu98TdbsisOCQTR9haA1Ed/Y65oJYr/FhmdGJxvA",
+	"e2aElkoatkA8Bhsf7SDSINPQIz/ON8+5Um0CojrZY9a+Jh5feB//vG1u+a1sZuFHo2c9+IV/pZ9v5pxQ",
+	"wa7g2yMkH9nmlNjVfFEqr2OaadFrBx6Z0jtGGyzdXyB9u22cAvftNu8O/RXtINFVsMac0lhneprnTJlL",
+	"ejXCQR7cIuLiC45N7Hup2Eq1qrZp48NLJewiB+5K5RBz940xktcHQskG2nGZxx5dmXvn0dVVNN7B8LY7",
+	"tQxIN1TkbAVTrmKtWX40E+yseUP7ujKygAohW5Gz4tqCA3ux6qGAw9YTJ3hCADa2iAcvDkRI9MdYPGLI",
+	"kTM0dE0hXL6dmxwjPAoLtSlb2UiVy/qwqmL9LacpcNryUpr6SCP++5rKwjLf5eq/LGiZygaT4IKXzUJ/",
+	"bmdTHvOGQ+HgKpdCc9GG8ZzJLr0hQLSvcVW3RrOra5XognmnnvdHWfNcYE4KC3BO0D3XW1NiKknJpHRb",
+	"HFZtgvNOR6p1oMrd+NmxkO2cc/5gB74X16KfiaPibttE1y0sG2DcODQYz2QhSw3a+g8Pe0wEDgT4uDfI",
+	"3zKpXNYJba3XenxwUSjwyJ96pq0cXo0oVu6RkVuwDm/RUc3DPziifYUIHpFOhbbt0i1rLBQi5hst6w3Y",
+	"m8hQaPTaj5+R3EP1ys/hiMhHGxNVHTu2COecjUOU+JXHG2/ee7vMAbfcdbdGaJrswPmGNVwWT3MdBXzK",
+	"S6lYsYrdGpi2b/bg2sXzeMlsxoasIQViGi6pZRODL/DYmZdOTvZiPI67oG1TDZRLdLNNXJPzyh/RSYbD",
+	"e2Fuqx5dT6dusZ6KWbBd3aISm66kmCojmNw9qhTfijtG5EFUrRTD+oR52lHKYk8L7lLaTuxnsZVngm5y",
+	"0UEjO8RaLeUNqfHmnqMzWGMZ5x+zpnu4l72qiXB7enROs8QnlIOyRqjpuUJQzcCnsqOOib+SCsGKvzDM",
+	"eR6124dWacEbBnITfTmUQN9KDx4HDf41U4RqQknjwTBCz2vQDbQ/+ltXhEMob3Dgrnlf0MR1ok9RP8jz",
+	"4OrqUSyehfOcCBh9PRzr0XQr0YEQfvqa1FJxzW/ZxLz/FL7rEv48DvtTzYyeWrMmbobGaGi3YZRmA5JF",
+	"F3rUAXVwNhoqOC1nLvfPvdX++eou3VOjTN7B/aSqYCI+dwglJKNImuo2BTLu2ukkLNKp6w++7drU2Fcl",
+	"FpYC7sK+/RFfUuACufYdFtCnBG6CiIugy/7xKhVRmtVP3A+lKA8ZEZJsmayYbg4wMoRBwqFpz/+yo4o4",
+	"EESiuO0v73siQtApUBDtSCFy4jy0xL8YSrx148FfP7qh3Hd2vDs78abk9nPzzIfswqdareb8ymUPFA5P",
+	"/TzdI0fyTELnzuBk05KZ0wZI6ugpc74TzGCbvuqcNZPINWH0ZqVuuFhOmt9aMOdXuRS6kWWih1DShXNm",
+	"j0zdyFuu4DKdj3U27m9pazOlZUBiC300we70vTOBT4UF3pee38U5VvruluG2ZFY4hQ4h4Gp7ho544Oi8",
+	"9CgxKhifueM8q1IlJbljhMJnx1+e6BtblnF88A73iJYla4hiTGW+PRrC65UY1D2+dQDqeB7ykH80g7mM",
+	"riFZca0UU6qaAcUTSd/wvyUIh0xr/rD78AEe7gf/QD/fwgzQUfAgXxQdqR7ETELVpai6nI8hBFgYCaDb",
+	"+aG2F4bHYw0S7iVndXbbnUHZ48w0yl5SSlef5qbmae2IlIUcMw5Z5Gf26ayxnn27rIvRtFEWGqxpw6yR",
+	"G14mgJtq/HL+7J6zW4A2gJ/NmSEOPzKxN7TRPG9L2qiFhuNPFlAEO2S4qkqY4APivnRNIhXmlSOk5Jo5",
+	"eSEc1oD9IbZ5B0A/JQG2iOY7n6X14MjwpGJbstWmGRSgdKpTB567pUI3h+hlDc3dVnVJRR/sm2mWa0gL",
+	"DfEjuZI5E7pJqGLC6FJCr2jZGluorVYVIp7Mb4Xp7KnJ7rw3tF5huHgSXJeWfI31Li/wB1AXZ8z2OwxQ",
+	"MQtCkWqng6X6jje4qksKOChSEODgLNgyV5lvRE6qRj+7qOSa9+72QCV0LrBh+9NElG+l5cpv5um79MXV",
+	"ZKZt9z7PSPf6Pt/vbEn2nGuQ3LH/hral8+/ZHquqbRIbU9ID8oIXZAteXkGbGxf6PoEojyeTnalmDadl",
+	"L7RLm7UUqw1fN+jZgKvPH1yoFrZZlFVFp3Pc/DuycEEx4Ru2bYwAhAHz3kVuXM0gh26YUvYl4+w2Mdae",
+	"F3eZ7eOr6RTuIwICh6/o+8VYXBhfm5J2P5rhn77nylUAN8g5838jxZbrtuBi0Q+Pl/ohfXWfliU71lWt",
+	"tOGlgxHQtg2WJh5UIIDaurr886+/f/nhEv/xuPtHFGaq7isZE/rXUC05G56+hYDzmQfhtKIqkiv7s+0k",
+	"Ir0Mui+WtaPodciY+vnb3sNHzQ/sHIaDxlb0lnLFihfW9TQP9QH6850GNAW/XSUbxTQ2lnXCyEGD/VNg",
+	"3Ecgqhog0UKMd/jJiIcmc+69VbI64RVVul9D50DhuI5Dkvge+JH2+LKeAH53d6CNcCumNSK9qLZmjWIp",
+	"x1Yi8jvmLU/AarwO2jcm1p1hVSu0occu9CejahxG88W6RftuxbZ4ciObThLCo55Sc4Lf/QoR3JfsuIW9",
+	"PyiJRvbOW+eBPWzTTHuGfFS9Y94jrjxmQSTLuJhIu41uVjwGiPFU3Si3jYDigey7oFp7xO/jfOajwrIT",
+	"cVCvqbRsDot8O9/czkmktp5O94LMk2TcKfIW2Oq0q/s8t+BIbdtbljMe61Rg8UbVjj7+6utE1CRRMZsq",
+	"uR5P4uSK/NbSxhwAgQgwBVc5beCEYnpv2NEyVmrD+O1COa74P5dhZShZY6PNpKffPMGF0pBo2I4EIXtC",
+	"2cKk2G6fASFsGijQYXHcIVrjMKya7u90jyZ2k/vEHRIhsuRwViNc98m8hA2+f74Xzh2TD5N9OO3AI/7B",
+	"t0NF8EjOLmRi/EWs4tIWSfkbzqi/XY/S5pbH65/QAVxMt3u2Jfzxzodm9FUMpNyBjiJAOT44s5HJXTO2",
+	"ElBUz0L4QY8Dck10AyhJW8oFsQEe4DwXQkt3sJ6J3r6kKv9IZjStsHrDeFQyCr721DCN0XXQAasDXFTV",
+	"OqQLQBqjZVfBryxe8Uj35TP22UjIK89ZWa+Nsj8GWXeGemA0jhbRth2O5ydP7KcUWt0sFomu0JScFmDh",
+	"S+aKsdO0mxEZ8XoDZTz4hG+jvKQh3yyvx518HCf3mdYyYQyeY15LdL9bzvaLcqsmEAdSic1LbrOJJBNM",
+	"L5pf0mkL83vJEd0YHpcqnGqaVp/w7PtC3pmHHrZ2+rTjsCPH/J0xINuS2Y7hQ2zIVmhWrIYY/2Gs2VpN",
+	"VKh9tGocksATyJHjl2nw5LahBZv3aJi5eoJfIcnqPpoSCfqnPVdjSfouk+bkuapS6omat7SWMd8PtHcg",
+	"47FvbrjYrhxA4wSwJMzXH1lXL9BjssGYXgMo2rCpcedR8bs9IKhjGe9H2Tvob1ffhvsZPRLgDzrtyts2",
+	"AK8Xz2NBK9i6m4gUD8hT0QGWgCThygFYW9hZfFoRSsxBQwAJlG+sIIE/yR3Nrs+Gj+5VrtdsLhtL+Ev3",
+	"VvNL989fz4j2M9h5S5ZRGJ53TLf1aVRPhYkXlZ/TREnKOyhVcBkaqYyPxXkeR/ECWpavNxdPfl6k7v2a",
+	"JaGNhez0elJyrPpAnOyDCtDSbdi+L20SiSezQhLveMmExgXHWjeoldykC6EObmolV1EcoR1dc71yCSFz",
+	"b8yfqDY3Hc4qij0Osz7XeEPAEFizf8lwEVEq3nDxxqFyDWNUtyyVG7+NhiK+ceXzwBZGSEKSNxUHYtM2",
+	"I66zYkbCpX2hfdy5sVPrebejsYx4qNGdDUc3DAZF+H8DAOMd9xvznjQSsgetnW/rkUghGYIbKDYvmdgt",
+	"of/aK6IleRQNZUxVTPTiCY4U7kVRSrZVRdEDviy7U+EPg9RO+8nd8jq7aPcyqU31UbLOsEzG3nNIuw6Y",
+	"BnIFiM+8IbXkQmew7ZgNEDylZZ05545/3bVLY4MjIQU0bCopIINWEiqnXB7cnD012obcq5WWe9rEAbob",
+	"FsxpK5nKDMcJ7MmVecjZ7m63a4aBg/t9hx7kjQRVqmQbuNohA8JwD8w3itAcSzs4Wyf1vGGL099P6b6e",
+	"imhTpVetuqP3sG7YhseL3eu2qW3NQ8x2kzd3evVIt8QLP61uEj1y9+g4oERvbr+m9j+eyAr96OcbpMhJ",
+	"U9egHTQ5lRPdTNb66BKcvv4qSD96FO1X021oX7FdpjR2W5KEc/+bwPRqUCFTNWHWSX4kOFC9IDfsYEvZ",
+	"qSI+9IIgOIt74B/fC91FiQ5i22DFWyYVPZCSQocm/yXKKXU9gpg9w+sRjxiGXU6d3ZZwFLF4R6tvaGM0",
+	"Xk1sK17snig3CJSNUz+5pZX7fdSnkcB1fgF+6CfYKjuIOrRC85IoWTFo403VjXpAfkL39ZOuw88D8oMk",
+	"OVXQxN2vgKAKYxuDA+CGBeCFSKrCNhvG6nRgcKGh6DzjnbNcyJV5x3QYMqVyCa9WYfgo0K1cu1opqyd4",
+	"0Rl1zLVY2VN80B2VIeLUMgEaFkf58FPIL90eHid09MMR8RO94fHU/ym9FKvyhHSFltDsTDDaYGm21xJi",
+	"yilmXSw4U4tQt0eXW9G6ZsUP1siOQ3R2OcZhgVndSC1zWTqkxHl1oe6Nz3tjuU/fdGO6j57B2E4RePR4",
+	"VUmhd4kTCs8U9DDHBKXKxVOrOcSH8q274DLAu6gmhhR4OHi+MwwDH2hWlopQ4or5RgqcI94nSswWEOgc",
+	"BH2OnBRRYQex8S4QuMAuy6lXMTMgfkDpKbaKNYaA/IMtv2Ui1eXRbozr9mh+YKw+RLNQlMf7vhRcaS7y",
+	"sfZBwIhdEyEwlqAFR9qFHVdJJzjRvKdkSk0tEFhiR2+Z5wSznYkZCUfPWXpb73DHu+7N5NvFrCoT/UQh",
+	"R2bWy8JLghyYxrtE79gBtg1qNYtpNJMwyDzO0CFTBtvnZx1wl9uIGOv3fUcjyuC0Q9E7xOY9/i08OiSA",
+	"vyNxpOiUuShiESKqVyWjMYxz63CwmSSgPlKfoOIv/YKV/JY1RjUKHTZhZa1zcmfmiZIK5htfV1wpLrYZ",
+	"NAvt434b3ivlnjXY1y3MV+xSsnzoYApXztc4VwAd2EUa2rpmjRkjmlg77NYZbWOFtoa7cfZAZxtEBJ2q",
+	"xA7U6esn7GnlJzqQS9FnACU/2j3nXVu5CZmHCLOdvE7A/fRvK+V+8mWl3J/lXV0fhGMJr5EvoYHloK0O",
+	"qGOAlpx50wPTZ1DeBGkyHFk6apn02WVsvYkORSeu/zw1zyH7p7loEmk1WGXwrGPlU1Y3M99jutEWrUcW",
+	"NgbZGqwJhMclbRhIraLN9WmrsgWb0bUFVx6qOAgUxH0gR7XVxVQIPLmCDnnIOkcH7tQTkSq9aDTcuI0D",
+	"/kJbUIuZvJdwDxgGpY0DtAFZwG5ZqdBWRB2FmMHR1YDGZP++6N0CEN0wv8u6EZ0oc+8G4Y33g7W94ILJ",
+	"WVDcHBjMOAlwr9bBvZKEcAlIkeS27hkcfS4nVLRWTjVNFJMcDR3jhzeGopYcMKYctPRRGSkpB5x9KRhB",
+	"J4UoCC0KsyFGkYF2auYfD0gYfBS9TUDzNmibaaTrDSuIueU3Ln11YAhxZe/DJ/Z37kH81MEiiYBrrHeq",
+	"l6ByFy62tBvt87N8uLF2P8tHG7vtuA5uNdyFQ99Rl4162Y5e5hsFDee5PER57yHHYPLzFAIQMBAdTSsE",
+	"41SCqF2qCzpAH3RCa2ssOi2Ri80QmXU6NNvFSLlddDVmxB3rq1FJoPBYPwEUh07IZYgBhoaVYAwzqUvu",
+	"YeLBV2vGv+tpw+kFh22wW2kBfuKbe9btiDP3HJBeekb/537S07FFGtosneYwMGC8ghOzZY7Uu2Pz5lhn",
+	"j1oNR+ZGRAOP8l56x48uzcgZjt9saSE7Is1T929axiYFYkQGxJShrDOYO1cz6u2/xgrFFcvbhuvDOygv",
+	"7AJz5h+uWvRizWgTVmlAY+IPHwC6ZBNJRX5LC46N810TzIApLrcth6vds90T7yh0VUJZZ6kcS81Iw9Ls",
+	"F+HT0qxe50pCM5K3VWsj7/Bzc6RtNu8D8g2WkJjPjU4WKHgW2BSanmYYOyBBvtu1fc8vwtCgqQgCrsLk",
+	"MLGuYDkvmFMpqgfkbxa3xtyLoMfYN4BnPLO/ujLPce2VL9A5wF3ojB3OykI9+EVAs/acCQwyYobaxdPa",
+	"rPry8YMrIzua0u6WevLw4X6/f0Dh6wey2T60v1UPX7189s0P776B33Qe3gto7W1xVn0F8sUjl5RNa37x",
+	"5OKLB1cPvsDsaPRBPoRu1Xu2fujquczHH7LgC9/Nv/+przOJffzwdwi5fJj4euSlgwcrpmlBNZ16bnSy",
+	"g6ce/o7//bDw8fmzTv7w4e/unx/OMcZC8nSDDX63Y7TUu39C3ioDF550LbRfFhdPLv7K9LfwCASIVC2F",
+	"7Wf8+OrLiFix5Uqh3Lp48vOv2YVyCUsXP7IQTA9kjFKkaYX1s7gwJisxKQ0cGj9fuFq2X83YDxtGi8Po",
+	"rN8yWnCBrtkZEzfjmYPz1dUXkcCdhPr14jC9sL1FSfLhWSrI2pjttSZC7hcs8fbRQ5rnrPZ8F1/qK670",
+	"0+C5o9VeYRY/xMDBXVvXJc9hgIf/sHFCVCFnJPvY10C+CFwvxw5fNOO5kkJhkSACDiXG9pN96HCAgcSe",
+	"qOZN4ZBGxuZSKFmysEsZUi4L7T+nOzvqFjYZ9Vej9MmYuxpZZqsI3TYMrxdIkiyDSGDBt123J4d9hdV1",
+	"RpEvGXQfeUCeuuQtz+l2jugzNGaYMY3lBgL/6NRGqF58u12c5ZQHvgmK2/Zn6Cx5hqS48JDIf5HF4R42",
+	"3GXlfOhrq5AmfMRxj+5hAtPcdgZms0TF0ITnMrWTe1YQuG3tbgW+GLNL++EeV7RwoTveBMkmx7x4fNIf",
+	"/s6LD2OSLSAKoN1QAGxTybTx7pGHL4s35g/IGf8IYuKjbNpfjdpIgzEhtxVCS0so/lDxLeZBWtnQp/s7",
+	"vhVnI/z5T2ofgGLWKf2YG46tHs6772ZH+vuOMOYCO1n6FrlwGDM4o6C+59SlgU2wh2xtq8axexcful/i",
+	"mneM3bh+rme6bmm3LEcf7P7Vuzv75HhaFE99uuo93UVm9E93EWGe8+gOnGEDvqc3LEiii23BgENRehVc",
+	"OXjI+AY9xwe6TfovL8Aiavw3AJJw9134RhRhJqPR74zBb3OX5+6JkJrn7LL2UTU1ca2b3/4AP3oT/Oaz",
+	"vOSPpmkxpSIH5CeX6JHvpGLCRdOpxSB0/SvOcSVA1wPMQTLTU+EmbplW9tWQuuP20D6Ksq2NXf33tjfn",
+	"P0bHM/zIusDnyReQF3YyX0QPt2s0flm6FudRm/KlW81GNuTLP5GdbBt8nW2UAkmGGFgFJPsHBNLx7ehG",
+	"kVVmgkwUDk1HYR9OH8THaR2biE+LoteG/Yxy5HwXa2+GSXPBKHBBP/dzXbOG7JDyj2mx68NxRzS5CXkF",
+	"toJ2u+Oj1nTL1LUr7u41np91U3SVNkntCqtrPjd50yvZ+cg62Q9sb0uO4mwDRL0fvoGhB/UOC7ffI/xY",
+	"fSCW/AueoIK0NYaInQuqS07HNozOp0iww6IVJKCxgBMMIxEx88UhAC1jKuzK+RMVmn0cf4L50bgBBAtB",
+	"91+vyeyZLCLdvcQ1y7Kkh24IkByQ0waKeqQw90slxdbVDHj/LgzKR32QLwF5zAj7LsELCnZt4VKw41wF",
+	"78TGKOYasawCaDSD0iLgD0V4lCOeGmazrVbvy4QLcaQ+srTotZKN8NF3rD4Hu3zHWI1KjIs24hnWkhQy",
+	"wQt9mTDD/+cqaz5H35/5UVrn607r2Tx/wg4YuGJ3tAakJ0P1nptnguoPESFu5CJ+Bg+cZQfu63zhFD+2",
+	"3j91vLqNt+5ZK+WE3J+BE36QmoGYw7gaZrp5zsjI1nAK75yDBT1kKA2h8l420BManthSLiY4Rt1MuAXV",
+	"zfJL9am6eaepZpZFsjk/eL0XrFnyg++4KJY8/z0X8yf0VspqyeBBJ6kFP8K0kCU/ed6yF82yqT1vF0xq",
+	"oxdswhu6Za94xfXHEMaGXNuoU/4pmCxg3RhmPZOatHd1NwA8CmlB5g5EvYy5euyiBfyhowBtB1vVO2oP",
+	"Jxzx0MfvpCO3lGHvxEj3vNHPbAQgZUGfKT7wDP2h6kYZa/mGiyIjAOKGGeFbdm1ToYT0eeJCkq5h19Rm",
+	"Tyo/6uYz1XzUzYTao27OqfOom67x734nS0Y60Po5RH5o0RrTPgf4/u70vgc9R93g5D56oHPGHlv1hp9L",
+	"tcGV2i1HlG9Wls4vpTWr6rnn6uGOikLejm36t1QUr28/z23/1s7+U0W5P8XmmyFdQBsdklzYAiXrApJB",
+	"MSzcuxPM0BZYKJzWXuGJxeqr0YLemZ0ROfs8tSGzrml9CCEyzxdLN291g2Z951TgHgSa9zfp4S1r+Mau",
+	"NbljfzcPHdye3S/x/h5OaCygs4FyjDNoG9BoEqq94IZDYuY7wOo3hprScP9Rke+gh0WCnvmONvpyTRUr",
+	"uZjIpfyLf+oeyeleMubU9NM1R34jm5xlRueCtZzTr7lp5D+ZCF6HGZa6kSW+TC10YYaTd1IKBoq4NAMn",
+	"NnQj6PZacQ0J/5A568TqtUUFrRABybUi8l2hxS/CmPvo9rT1grg8hFqSDYFmAQ/Iayc2gV8tCdBvzoRL",
+	"3u9zx4uGsX8yt3X35CN1w38iL+kzs09+iRHOfAGkOgP/ITVhPz2zWNc6MkvdyFoqpsadMYOj/ZAhFFFc",
+	"u/lGFB9p+74x8u8zSGKJHHDEj0YxMk5aWZaMbtsJgfmse+weJaZ/y5xEOBCUwsLZ3NW1CFA2weAotmwr",
+	"FUDlyqkCLE9fxgmOf5v5b6aB8ZqhdobPhfSu6pJpJiwcUMoEfhY+t1RPA7CE5/QwW0V7RZc9v8ip8rrV",
+	"uaz+FXxtvU2JsOezgHfcFYcXH+a90E4BlXt17lx2c8nVrNnIpgrxFVyRCrBtTivW4077eMegRQfnnZQG",
+	"DvL7HkmNrxiTAw3bcqWbwznVJCPH64o5XMOuvqdiNvbaOCR1rAzcN1xrzBIAedRIWY1lHNsPHnYg5Eki",
+	"99HV75HU/RdFqI0P2B4+NgBfSgHF67gQtHWQye1jHtqJEkSbOtM2ueFhgwDa2RVabWSD04J6HKjvxNIM",
+	"eP9xeyz4eAhAOblzU77L5w5j6zN0X+Lcxh0chYcbO0/Jhu385N2Y5oTAPbrRe3OCbE0rpsshp8zchYe5",
+	"sRznSKpn+OBnvCcww9GCO1zCGWUdjoiKot2k9cFi7LH3tVSICnNyod23kBFJyYaXJXaoA+iNwQu8iQ+l",
+	"duZYWshUi4mY2Wy9Pe3K0n0S5U+uJKsbrpCIo7qTe6I0PShikRuyADQQvjV2KoASHRRk2RhrmBY8h4aB",
+	"gnHwx3FFjNKrjDUJp6OhG3BOGOlHhOzq1NEcPS5MUXwrIBvnuLrPbMBZxMX5TZyAKz+RkRrMIGkJgNfc",
+	"+gvUjjFNtASC26YXxBPcZVahkN8xWjBsaP9Kdr63bmJD8I4PZzCFuUAQpD3av/bIAUorNgdQtmlALRXX",
+	"XiRSsS3NObTAWfAcnBNbl2ovXeBLyB3zDVyWCNGHv8N/PzwEMo4aJua5d/DUyUybxbxJsqa/tYzwonMn",
+	"mb3PLrh5oqZQnW7hFdxXfXbMgh2c32HweDYvrKjybOUm8VvLIPRmZ2GBaMLXeia52OmqDNs54J+6357N",
+	"z2H6hjG/fAijjHIqvuJhXVI+xdPRGj5Y7pku/+5YWm8EOHrxhGZdAScW0up+Yv440zodfPTuf+Me+izv",
+	"fTu7sTvfqUYo4L75kW7NfbT3/jOxZWRPsYYvEGnmwXsXZ6BGYKmCnWaoSfyHl0N3UCCeOqmmLCZLC9fw",
+	"373C2DBbS18U5s6mZN9IsYVgGVeu9KIwwtVwHOSM2evZpfQDoFVBD8eX83Pz6jdelp4u6KYe3XxPdb67",
+	"39vcruOT3uS+I1rC7DD0/gR8/FPDtVE89wJxic0cezoxQBvC7K5HtLvFkuvh7/bYzKlJ/wh8aE/VG6p3",
+	"nxfvftKi935LwPG6d8c8Diek1z/PRu+1zZrbQCDzY/O6LaZHqZqoo983UjO8cMDjbea8ZrRRRAqQuL6r",
+	"OqEC+oyczPd7rndFQ/dp3v/JPvFv/v9E/D9LdLt9FMhZzmJH69tGg22Px4/N8T/SG0bWCElvZTikErR6",
+	"B5DrRlXIqa1KBQhVYXWNtTvXYxzugbiTOugLeGJx/KakW8gT75VfnTks86ykSs1+elFO7I/yXyDYYzZh",
+	"OpMIWeBM+jQM1nUa7zXn6lxxHbDsUXI1Akx69nSZYZfKNv8eM+xdg/D7DDW8gBn9rfbvSl2p/vszWqJ2",
+	"TJcP7y/q0tgP0OBd3rKmaCHdTmWI4tvIfee79j2lR3LvAI7yUrEJVJlX5rF37H5hZdxL5hiZ53Qte5++",
+	"c6JwbUzCITboKJJbSNoUHg0YabBIdU+pHo6Cn8h0cq8ft5ruvnNvMA0H28nZ3YmZO7SuG3mLcAbV3HMw",
+	"GTLzq/wsHTVTe+BAWc8WMQv8KV1/hEXEfmj3aSTvHx/wZ+ffQGddFiySprC0Gd/1LMyzOLL3jNZrHXbc",
+	"R43OcVwhrG69YzZvtKfZVvRAhNTLmKa2rSNTJ/UNfn8WnrnPs2rnmdo5t8xzIRGBN9ad2b1sywJbuFko",
+	"cG8BUaXJo8cEe4xlroFnd8L9Ti7btflW9L8P+6cU7oA21hmh1jyWwpYNzNh0NXmH3r8yqV6KF8CjCXrZ",
+	"iZ5RbT8ClO8S5Z0CX7frkqsdKwhC5SuiJcl30mg0rsPCGG3f87xXfBFbFjxDlNkzLa2Hw3ei9AbZmpVS",
+	"bBWCDKHUBwCPsmTFA+JroQGJSHlkesyd0ra18i8ieH+nQuu2OHQPEddwtQOlN+Kf3RriXhPXg6RrLOmV",
+	"8EbuoQuTg6LqutX/Ity7mNZcbH1LNFk67Hv7E+iP8oA8tRTowFJcQ070oHd0sTgAdC2NhoOVbQDGH8nA",
+	"B2bGLblXboZXTLIzTuSM/OxYqWNjvwHeSWzJZczRjsuB1mO87SY75OxLb+KNG6TwsIuufQTa21d9Jsap",
+	"JdaoTdpReMIi7dj3PkxSGP2TWaTh3n1cuxREV7Br1z710yVkYRKWbwzrL4Ylp2SGudojwWeqCM/Zpvs2",
+	"XftHa/EmzLdI3Pif7058ZKNk0MV0aKDgvQ2nas8Vw3zp2O10wp7hmUubI2/wgfNs2r+YOfLGCSxHnf86",
+	"3odBX0enyjitpeO10SDyTCZbYvT+m80++e0w3/ZN7f/D1vavH9Vhwyb3JyBefsTgYn+miQ0Am6tTctCR",
+	"VHk0SignQ8idM6rH3p4cHubY9UAKybr6GdSdK2k0ZzgzwjfR6Xu/RhRrt+1cODyTVhQyfc7/JsyjFjBM",
+	"/Ysi3v9Ib6C2Nz8HuNCPiG5ryIZDBuWAjox+H6rRkPH37CM0xbj/dgyoMhk7AyF/oSExH2sBULGFuP8x",
+	"UPnPBp79IFuEZ/+oqP3mrVumT0Xrj1P032D7H2U3n6EDanxDrz1UYMk2GmpfsCTT2oVjMPz2dBmlVYx5",
+	"vs21hQR65h69962wbxqv1rOTOc/B2dnu1W5Yc6s6qhcy2Oc95XoGXad9HLjS+0y4fEXFtqVb9tHamIyX",
+	"vSJhzucJwfHQeQ61Lpq91xYhghRUU2u7YQmFNv+TpGAlv2VNP598dA/NdEbRUN7C93fdzs9HO3p8Zq6I",
+	"8cNLTfa8LCEH9Dza9bc0ZAqoWpciN7pyA4F7i/GuuqIUL+6BZzDu1EWUKGlYzegom3g+SDcg+MGieDo7",
+	"wiF55lSxB7HAzOtuzHs8r8FbIrvzrdyfHVo6FLKuvSPXipUb955L0JXbWmWk4OpGZSRnjUakNKYy8lvL",
+	"WnPQO/CyjNCSNpUa6/3qFO6HitEmH3GavYPvAzPnXsqEcHh810d3feHLx25Vx6UWaO9sCHRQmuu2AlCF",
+	"sKsr9l9QLWtGbSS/iVOX6hsPkPs51iM6V8Io7c93QfY3cz6BH64ZrS7rkvZb6QzQteBW7eLPDoQuEHP2",
+	"I8dLxhx2vQRAZYUotsCeTbI4ZISLrr1kI2XlqlcLKdiDXwQA4jFaYV1iyW9YH7lza64A8I24ptiM3gxy",
+	"vbsJ2570Fa0zsm61L1gseMMs3D2kCtywpqJBJgSAhpq/oD29UcMxwo/xsC2/ZeIB+fLqz8GNYsR/ilBQ",
+	"Rm9mcU2+fPzYBfrNMsmOa7g61A1A7v0iciqE1ObSxLpLBEzAGn2oW5UNAIYDaD/bY4IC9GUy83W9s82E",
+	"H5CXmmA7f8zSrllT4evAExZJGnhTUvEXQ/3PTscxszKz+0SuXvf61LmWrS6lPIdf6ZWUN4TuGC0Mh4M5",
+	"gufB8/j7HodDIIoWcOaAiTxSI28aWnAID2DCyQLpUEjFZsjg51Ldq3XzVL3efAxAsrZqS6r5LYMFpaxR",
+	"/xQgR5xLhtvUx0CQIzoLYHzuuShcuJ5XS3YQXL/jqSrwxOcZ7eViFMYHFtdFV8/ot3cXmaaua5m3JY6B",
+	"+YM9SGWyvPqc3epmcp8qAWakhyF0iTyPNdIrz8W99d6zyT2NnquK1klD8GPrS15j+UVUtEaVCVAczCvz",
+	"ndHB4R8n6SoPyE8pVSOebmjZ/Hta3+eV0L3lBeDGnEka0aIAtCBavmnMyjQ34yAcjq2olet/sFwDk/GK",
+	"btnDWgxKby2SzZOLNRcUu0sc4crgT9Xt9r+/nwKhiR4Ow3/nLOczKgMAIckNpJQG8UrMPkV6ZxHWBE6p",
+	"ea6BjRrzN5p8avw8IZbrKOYMPrKUjb6lyka7/gUKZ99AHvB06SzmC581t9MO2SVN082G7Hey8lCe1pyw",
+	"IKkBz4ghMmoftxf/ttVVahyy4yl8j2T4DPuqmMndNSKNo5wFwbqLvvpO7L4Nhpq5I62Y2pO/2Sc+0135",
+	"/DrjAxo2kKyyeRx+W7QMOuKO7pBDFx4Xme6pE1rU4i/fQV32/cAk/H8P+MCTdZYIP5Kk55LnUSlNbSYh",
+	"UQelWaV8nyTECk3k7Ycw1ym0sWfv/u68buDDgAYZZVsJzIjKiGJmPzQCiuWyqih8WPFclnDnNETTtbom",
+	"f/vxxeWfoInTy3evL//0p6/+fPmo88SRihWcEqMygWL7i8h3tFFM/0+upH36AUHgD9CLlaaNVcER1x9K",
+	"gVYtLzKCeSlcilXgsraKy4oX12TTNkAuXAoo2r8IpVm9Mj9noshAN8/MW9CtaP7RKvIHB1RfgCZfN3Lb",
+	"MIXRD8NlXLSs+GNG2Pu8bI3i/oecipyVpfmBkJq8v2zowfzzF7EpW9lIlcv68MSo8CHMK4eCljVAuLJc",
+	"w5h+v1fYFL7/9wqLvMKPg53MMOM0+0XsGN/u9CqvMrLHf95sM4sIKpvuX0CJ4I8VuvyzgI7+ozVv9G5V",
+	"UG3Dcuz9A/JXKQuCTVUsdWXDCrLf8TIoroKSK2P5Z2RNXf9owxGyxMYBLkcC3aZg4+EPsalJBzkLLtBr",
+	"QklJNWvMSL+IXDYNy7XqpQIoLMWyNVuDnMsH5FsgiiMO/BDTwtcMysM2NO+w7D2tMwfY+4uwwLzHxV+0",
+	"BFBdSDrB5eBKbETNIW6zOtqi+mVlGCO8FdIXLmBd5up2qTXzUV2wuKC3TBmJmMraWTMAmXfpktCb6O6C",
+	"FF9NqN2AlMQebQjgP5qOb518k3+cCJeb3ngmSIRCZ4x6HQ/ewcuE7hZj0XqHOPhQXF0l1xP75Qa+nNNT",
+	"9U3IBffYWXUh2lRJty94uUhDcgtZ1mD5vtS771hT0UWDv2H0JvjBPWPPIq2ejSXYnrmfbKxABNDhzS2G",
+	"CYrQRaPH/YhDWJaG/1lfUnWMe8z6k8DA/+b5z5HnZ/QSaoolzdA/Xxura4s+aWOd37LyI6YtptHTNa0J",
+	"+JvzXqGTf5CCHUFw3veOTWgPwcoXo11+ES3+6ETgjiosTjBGGiO0bBgtDp8AV9NpM8c6zAC1EHNRLAjm",
+	"AuZ6SPMbIfclK7ZjKFbdQ2fguPtyuHaT/FSIVt0MqkSKV/AI2O97IhuXfHHGgOZBtgiOpBgThIqOT/qA",
+	"IdfWkATTl+uh9TuW9jpkpJwqdonV1RMtDqlib+1zn6X90k0wlWHQ7817DQSuan2AUmDMGzbkcLFUaN5f",
+	"SnnDCkLPVkQIDoGurSTOZbC/xygbDjUYFMGFvWifokcJ4XwhWOxKJrFOcr9j4AQz72wxYIgJRlAQTxXC",
+	"GtYNp5o96cotrd2F818fnAK7bWhltdRfxIaLwjwMbRhsgJzaDt4WJecNw0fqVvfBgmQHjQz5GsikD8hP",
+	"Owkv1lLekDpoqet/6pPt8CeERx0pyCuGaz47mdix8qdqgesnEDtH37FaO4C2fe9MnVcmDsYenhH05R3G",
+	"G7gO5Z3HCx4Vdt/4pz5LUeem9zGxgbASx19I3vlS0YLdRU/udqTDvh/Tnd3aPz+0+4+pbjsqjGvbrKPV",
+	"/SnbnS77afVtc7v5uXg8l53sNfuaxZCAEjcuH27vlve3gAXvn5VuJ+pKkB4E8tgtEjjkrJ4xMcWlNJst",
+	"Y462S/YMojHjrQbgic9SnJupjW0ALC4jsiw6GXtG4mMkK2zbDbmGqR0wJNRYjDUwN4vijkT+THqKwCo+",
+	"UdnlGC88xUZe1jbwMo4rsmZGhTZX8RkY42lRhDzRNckmJc1v1DWh8PojWYvgoYtProccHbn0XWOEz/T8",
+	"utmlzq9f4jmBX6EZhsMW9VYT5hMzmu8gNcHYVFCO6UqgvLYFvlOHXD+Bnz7cs36u9DHuyf1mCvevxhn+",
+	"/H/nE58zn7ii9cwM4Rmn3/mnpgEsPtO7Gyc3dns7JApwifRdjeqsTiVjjUG+zNBQ7juSLGgxFgQEfs0J",
+	"WIXhzslmS8UoqM9rfOKz3DaY23Op0uhisD7g+FTLIchh2+/A89UgcJ+Q4qxNecJJIIAhdseDL4PyQa7C",
+	"/Q6w8/0lvT4EOOC5ZJsNz/kJirbci8ueDyUReiiK13txd1v9njS8YG6fyMMWUifhYrsmjDYlxyQ2CGod",
+	"zqTd0e7m/w9o+t0LNPjq607mBxzl2dCw+iKtoaa1dQqkUw/wkc8UAaBmzTj+Akz+nPUaMKL1tRkZA62g",
+	"x8R7r0AHppMuYfye3jBY1Gd3PGFWn+hgIkUiW/y9ob2rxcd2MuuDUaSxIyLG4M6w+98jACFsX+LmsdNg",
+	"9SDbze346AF8+Dv8dwKK405sMSeZpF6UelKz5g5qfF1slivgMzvKp0XBOcFADC/0O8JDmd6b5y+s+v3t",
+	"j9+/GmGF31raUKG5GK/P+z/dY0s3//NNJnrLcsZrPZ1K1OCD59XKuULwjnWrSQ6gDhYGpFU9H5utwItt",
+	"mYVu4CqnzQiW2XN8oNvD4l+0jgsQto1Ccja07o7WBUHzHV/gSl4wah0KfdDGFuxewxpGR4HozPf/Ynv3",
+	"OFYZ6Rp8333v3gKYSmzzPHrc2BY1lCtWXIIjbTJl7y08/KKk289TO+3mNx4SNKs938VkRutCwdbt2GW7",
+	"YW+kHVdaNodxY+FoMx4qpnXJxjDfzPdn2JHzHxWc2idKZ1vCCVan4OcECuyJTJdLhTlD5kS6MAG0Z7Is",
+	"NMEa9lqePqP44Gd6QO3kErvRuK/PlznT1UzRAH0IndNjYjEk90PobD9Kc/PzF7xkH4vsBc9ldUJF2zHN",
+	"8SYHwYXU6acuPMP3Xz7nWxbLq3v37dPLx1997Ww0GC0jb188I3/+6ouri2zEaMiCwVUtFcchfx/9yVtW",
+	"N8nJuKrI0dd+OKNr0nMUUrEVaAAXE6zVdWEZ9wS97T/6L2WNdAubZZOEdDiTZdIfNelCKthtBzSfUFut",
+	"P/DivpTOYKKfKCTfm0N0t5xOew0ojkQKW/bbNPyWKbKVrOvpEQiYVxLnc+/5UYCv3EV+K/Rksb3LnF3T",
+	"/GbbyFYUmeE5SPXDG1ti43/BCPKC+UDJipGCHlSUU6JHfc7VHdD4c73Ax9ngx2GfqTMiL29og7d40MVq",
+	"R7FT6cJteFjwzWRPDiMlngfP3ScW5GcrqjsCTMvpkKjnjAAcVYT2ecBeuhYt38bgfVURFkL5vrQQgTbU",
+	"HucYvLQnLmd0lC2uD8UfLqvH/LdnMXZ/w3io3MMuD/IDY1pYskBEOBxiuSGPr64y8vjqkZH0j68eB+iC",
+	"ulOZsTxDIWyCse7plj0gX5qffvnoC2C0Lx99ZX7rf3rACJaDtvhFAJg+QzBU6CZwTb66+sL3kFYMM5Yq",
+	"W+YEjEveMt0cLoEjiGK5FIWK1XZ8x1iNlslsveRUs+IjGvbjFiRgouD+gN2Hh37YBBbwr84ZLxuZ1Q9s",
+	"b4F5Bqxyqhp0Zq0uNe/Xw/kiyLiQpFXwcYDQ8yR0P34y9U4UkJ4tGHn+8tnr78MJjttj03V/p9b8fc5S",
+	"26xojtDGlZ83R4trAHLowcWVgA1uU+ELJjTXh1GoTTu1JY5SW871rxkRwiWeA9vvWQm1kq50sOfMHN8S",
+	"KSv1cEPL0lhTU7UI7ql7rSrAl4xXFtiJnB1zGzIMGW2simKo8x8qVGf3OyYgX876z3jj4UkhM3EUQTFL",
+	"s7pb9sV91Qbg8Gfg2DOQ+gdw8DbE6kp+Pzuij+BPKqYx6z6uFdqOHQ2U2t4w4fG1zc98K0grtUDptFh8",
+	"dcMFAOPJxoKw2U4fl9DOAn9pnaa5FEqWzDbDsACnXJOK3jAFJdmC0KLi4j+UK4HOqYCvcVS9Y/8ve1fQ",
+	"28QOhP+K1ct7T4rSh7hAei1ICCiItOJAK+SsJ4npxl7s3SwR6n9HnhmvvdltKNDChWubHdtjezwez3yf",
+	"81PxoqY8NhLeweWIp/9jpGIiPCCGnnbgP8p6yN504WGO+niwF6Gm+kMZTWfQnge13GoEcO6i8rvHO1Tl",
+	"RPh10Ks192Ia5lVcqd1yyJcTl3z3OnSAZrQr9z3+WoHTthdi2nPpRvOoPFHPhcsJ8lgJY9upILR3RHz0",
+	"tS6Y8jeoZAP12iquzidESbsUW1k2nN89YHS07tIEja6BcQzb9e4kXNlIJYmseOVsU5GQT40iMAdCI2DS",
+	"MTKOU/GGoRg9d7kxCpyoPDTKmt2G72q+xqsXXBq8FuAu1R6ZJU/Y2tKwJL7IuawUBE239Ncxz5ir+bVB",
+	"OhvuNxXko6sbxum14j3sbAkdXOSlWUFNqguLCI9IXGBhxMS/bpc4yrBDN7Isox6izib0PNNrKNoOBZV0",
+	"NcLvKjsdx66f89L7CexcbdUDQVn9EErWKQZoXsLu7iBQcYXcnWwS5Fab1W/wveN83HaHjf/+dUvTbIQk",
+	"Pu0J54ggHGhwvHcgnUBTfwA4AC3SYTfunH7ygOrCFg45cNzL+4o4orRuh5Kd8FA4qA/RPdNnMc9pa6/h",
+	"UJ5T+D+dR39Rxr+HMi5pSkZ1H34MRePCXTEoj345+3AV1OPBbaNWG1cezY6OUW0sZr/PpylekF7D04nW",
+	"Q18NLiWyAcy6gEIwMXspehkmNZ342qVjN0noobcNhFD6ez/ffdbVv3QMFnt/+McLZQsEMe7+E0+3rOWY",
+	"rT9slZkOU8f3GaIyIXwNHIp5HhNZRAlbKLvsqPQx4X4Nv3zPToTEZ0UEpaWqbIx6SpKXJ1xlsMbky0id",
+	"N5NVnw58fBudaoQ2zgtJF1Bas0K+xzYxqyL4Q95g8FLwW+3FtUFXcZnaLuGLLvAhbHSQPDAMDKfKteAP",
+	"TKhd7BqxOne82f0KNkTK0tm8xsK1kYkdRUxnfzQufnplcSA22nvC0opz3WHJDkW/DucM0pziMUNid3j9",
+	"DRsalGiqWXIp/STGF5L7Iwt+i19ID4SXjRjrpna2DEpwdbZv0oE1Os4hy0dazOxX55uQLoZDSc8+N7ra",
+	"4B6Lni3xWlAECx1XzSWFvLkRVspgoImlxxemoXjmdOFJiIcpf8aGbmzlWKG0YuLfFnuWfdYopHAfzY/p",
+	"UddmymTe2eFXGE1tYSGs0yttBJlV8S9FWd/OH08fPflvRgneKrehix3h0IeLJzIXkwsdXPYCpuLMcpxv",
+	"qekOkXjiCMyYWHW1EVJcvHuVKVMXdtPC4ujm6uZbAAAA//8=",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

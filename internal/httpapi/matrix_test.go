@@ -401,8 +401,10 @@ func changeable(r *rig, room string) (string, string, []string) {
 func TestMatrix(t *testing.T) {
 	r := newRig(t, nil)
 	rows := matrix()
-	for key, row := range followUpMatrix() {
-		rows[key] = row
+	for _, more := range []map[string]expectation{followUpMatrix(), acceptanceMatrix()} {
+		for key, row := range more {
+			rows[key] = row
+		}
 	}
 	letters := map[access.Role]string{
 		access.Physicist: "p", access.Operator: "o", access.Quality: "q", access.Admin: "a", access.Auditor: "u", access.Service: "s",

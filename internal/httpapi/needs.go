@@ -221,6 +221,10 @@ type followUpStore interface {
 
 type levelStore interface {
 	LevelsInForce(ctx context.Context) (level.Set, bool, error)
+	KeepAcceptance(ctx context.Context, actor store.Actor, a store.Acceptance) (store.Acceptance, error)
+	SignAcceptance(ctx context.Context, actor store.Actor, id, reason string) (store.Acceptance, error)
+	Acceptance(ctx context.Context, id string) (store.Acceptance, error)
+	Acceptances(ctx context.Context) ([]store.Acceptance, error)
 	LevelSets(ctx context.Context) ([]store.LevelSet, error)
 	LevelSet(ctx context.Context, id string) (store.LevelSet, error)
 	DraftLevels(ctx context.Context, actor store.Actor, set level.Set, reason string) (store.LevelSet, error)

@@ -34,6 +34,7 @@ func Run(t *testing.T, open func(t *testing.T, cfg store.Config) *store.DB) {
 		{"what is kept for a time", retentionTests()},
 		{"asks", askTests()},
 		{"levels", levelTests()},
+		{"acceptances", acceptanceTests()},
 		{"lexicon", lexiconTests()},
 		{"lists", listTests()},
 		{"facts", factTests()},
