@@ -153,8 +153,8 @@ func VerifyBackup(ctx context.Context, dir, program string) (Verification, error
 // Verification is what a check of the whole store found.
 type Verification struct {
 	Objects, Receipts, AuditRecords int
-	// Missing lists receipts and papers without their bytes, Corrupt objects whose bytes have changed, Orphans objects that no
-	// receipt and no paper names: a crash between link and commit leaves those, and they are harmless.
+	// Missing lists receipts, papers and releases without their bytes, Corrupt objects whose bytes have changed, Orphans objects
+	// that none of them names: a crash between link and commit leaves those, and they are harmless.
 	Missing, Corrupt, Orphans []string
 	// Chain is what is wrong with the audit chain, nil when it is whole; Database what SQLite's own check says.
 	Chain    error
@@ -172,7 +172,7 @@ func (v Verification) Sound() bool {
 // and the database's own integrity. It may run while the store works.
 func (db *DB) Verify(ctx context.Context, anchor *audit.Head) (Verification, error) {
 	var v Verification
-	// Receipts and papers first: an object is there before its row, so that none of these may lack its own.
+	// Receipts, papers and releases first: an object is there before its row, so that none of these may lack its own.
 	digest := func(r *sql.Rows) (string, error) {
 		var d string
 		return d, r.Scan(&d)
@@ -182,7 +182,7 @@ func (db *DB) Verify(ctx context.Context, anchor *audit.Head) (Verification, err
 		return v, err
 	}
 	v.Receipts = len(digests)
-	papers, err := rows(ctx, db.read, digest, `SELECT pdf_digest FROM paper UNION SELECT html_digest FROM paper ORDER BY 1`)
+	papers, err := rows(ctx, db.read, digest, `SELECT pdf_digest FROM paper UNION SELECT html_digest FROM paper UNION SELECT digest FROM release WHERE digest <> '' ORDER BY 1`)
 	if err != nil {
 		return v, err
 	}

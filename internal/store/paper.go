@@ -83,9 +83,10 @@ func (db *DB) Paper(ctx context.Context, caseID, id string) (Paper, error) {
 	return p, kind(ended(ctx, err))
 }
 
-// named tells whether a receipt or a paper names an object.
+// named tells whether a receipt, a paper or a release names an object.
 func (db *DB) named(ctx context.Context, digest string) (bool, error) {
 	var there bool
-	err := db.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM receipt WHERE digest = $1) OR EXISTS (SELECT 1 FROM paper WHERE pdf_digest = $1 OR html_digest = $1)`, digest).Scan(&there)
+	err := db.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM receipt WHERE digest = $1) OR EXISTS (SELECT 1 FROM paper WHERE pdf_digest = $1 OR html_digest = $1)
+		OR EXISTS (SELECT 1 FROM release WHERE digest = $1 AND digest <> '')`, digest).Scan(&there)
 	return there, kind(ended(ctx, err))
 }

@@ -45,6 +45,7 @@ func Run(t *testing.T, open func(t *testing.T, cfg store.Config) *store.DB) {
 		{"commitments", commitmentTests()},
 		{"papers", paperTests()},
 		{"summaries", summaryTests()},
+		{"releases", releaseTests()},
 		{"objects of archives", archivedTests()},
 		{"accounts", accountTests()},
 		{"signing in", signInTests()},
