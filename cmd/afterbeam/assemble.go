@@ -141,7 +141,7 @@ func (w *works) build(t tables) (err error) {
 	w.api, err = httpapi.New(httpapi.Config{
 		Version: programVersion(), TokenRate: s.HTTP.RequestsPerSecond, AddressRate: s.HTTP.RequestsPerSecond, BehindProxy: s.HTTP.BehindProxy,
 		Now: time.Now, Logger: w.log, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{w.pipeline}, Windows: windows, Plans: plans{w.pipeline, windows}, Levels: t.method.Levels, Lexicon: t.method.Lexicon, Papers: w.papers, Site: site, Notices: toldBy(s),
-		MatchWindow: completenessRules(s).Window, Grace: completenessRules(s).Grace,
+		Releases: releases{w.db}, MatchWindow: completenessRules(s).Window, Grace: completenessRules(s).Grace,
 		Upkeep: w.upkeep,
 	}, w.db, w.keeper)
 	if err != nil {

@@ -49,6 +49,8 @@ func WholeSite() []Operation {
 		"listReviews", "settleReview", "listLinks", "linkPatients", "unlinkPatients", "importPerformed",
 		"draftLevels", "previewLevels", "approveLevels", "withdrawLevels",
 		"listUnmappedNames", "draftLexicon", "previewLexicon", "publishLexicon", "withdrawLexicon",
+		"listReleases", "askRelease", "getRelease", "approveRelease", "refuseRelease", "makeRelease", "getReleaseFile", "listRecipients", "revokeRecipient",
+		"listPatientReleases",
 		"draftProfile", "signProfile", "withdrawProfile", "checkDevice", "recompute", "listRecomputations", "getRecomputation", "listDifferences",
 		"freezeBaseline", "endBaseline",
 		"listAcceptances", "getAcceptance", "compareConsole", "signAcceptance",
@@ -142,6 +144,18 @@ func Permissions() map[Operation][]Role {
 		"revokeToken":     {Admin},
 		"listAudit":       {Auditor},
 		"verifyAudit":     {Auditor},
+
+		// What leaves takes two people; the auditor reads the log of it.
+		"listReleases":        {Physicist, Quality, Auditor},
+		"askRelease":          {Physicist, Quality},
+		"getRelease":          {Physicist, Quality, Auditor},
+		"approveRelease":      {Physicist, Quality},
+		"refuseRelease":       {Physicist, Quality},
+		"makeRelease":         {Physicist, Quality},
+		"getReleaseFile":      {Physicist, Quality},
+		"listRecipients":      {Physicist, Quality, Auditor},
+		"revokeRecipient":     {Physicist, Quality},
+		"listPatientReleases": {Physicist},
 
 		"listNotices":                 {Physicist, Operator},
 		"acknowledgeProcedure":        {Physicist, Operator},

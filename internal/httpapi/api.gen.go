@@ -1415,6 +1415,87 @@ func (e RecomputationState) Valid() bool {
 	}
 }
 
+// Defines values for ReleaseContent.
+const (
+	Reports ReleaseContent = "reports"
+	Tables  ReleaseContent = "tables"
+)
+
+// Valid indicates whether the value is a known member of the ReleaseContent enum.
+func (e ReleaseContent) Valid() bool {
+	switch e {
+	case Reports:
+		return true
+	case Tables:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ReleaseDevice.
+const (
+	ReleaseDeviceIdentity  ReleaseDevice = "identity"
+	ReleaseDeviceMake      ReleaseDevice = "make"
+	ReleaseDevicePseudonym ReleaseDevice = "pseudonym"
+)
+
+// Valid indicates whether the value is a known member of the ReleaseDevice enum.
+func (e ReleaseDevice) Valid() bool {
+	switch e {
+	case ReleaseDeviceIdentity:
+		return true
+	case ReleaseDeviceMake:
+		return true
+	case ReleaseDevicePseudonym:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ReleasePersons.
+const (
+	ReleasePersonsDropped   ReleasePersons = "dropped"
+	ReleasePersonsPseudonym ReleasePersons = "pseudonym"
+)
+
+// Valid indicates whether the value is a known member of the ReleasePersons enum.
+func (e ReleasePersons) Valid() bool {
+	switch e {
+	case ReleasePersonsDropped:
+		return true
+	case ReleasePersonsPseudonym:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ReleaseState.
+const (
+	ReleaseStateApproved ReleaseState = "approved"
+	ReleaseStateAsked    ReleaseState = "asked"
+	ReleaseStateMade     ReleaseState = "made"
+	ReleaseStateRefused  ReleaseState = "refused"
+)
+
+// Valid indicates whether the value is a known member of the ReleaseState enum.
+func (e ReleaseState) Valid() bool {
+	switch e {
+	case ReleaseStateApproved:
+		return true
+	case ReleaseStateAsked:
+		return true
+	case ReleaseStateMade:
+		return true
+	case ReleaseStateRefused:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ScheduleRowCountedFrom.
 const (
 	ScheduleRowCountedFromAnswer    ScheduleRowCountedFrom = "answer"
@@ -4527,6 +4608,22 @@ type ReceiptPage struct {
 	Receipts []Receipt `json:"receipts"`
 }
 
+// Recipient defines model for Recipient.
+type Recipient struct {
+	Id            string     `json:"id"`
+	MadeAt        time.Time  `json:"made_at"`
+	MadeBy        string     `json:"made_by"`
+	Name          string     `json:"name"`
+	RevokedAt     *time.Time `json:"revoked_at"`
+	RevokedBy     *string    `json:"revoked_by"`
+	RevokedReason string     `json:"revoked_reason"`
+}
+
+// RecipientList defines model for RecipientList.
+type RecipientList struct {
+	Recipients []Recipient `json:"recipients"`
+}
+
 // Recomputation defines model for Recomputation.
 type Recomputation struct {
 	AskedAt time.Time `json:"asked_at"`
@@ -4576,6 +4673,93 @@ type RecomputationRequest struct {
 	// To Last local day
 	To *string `json:"to,omitempty"`
 }
+
+// Release defines model for Release.
+type Release struct {
+	AskedAt         time.Time        `json:"asked_at"`
+	AskedBy         string           `json:"asked_by"`
+	BoundSizes      bool             `json:"bound_sizes"`
+	Bytes           int64            `json:"bytes"`
+	Characteristics bool             `json:"characteristics"`
+	Class           *string          `json:"class"`
+	Contents        []ReleaseContent `json:"contents"`
+
+	// Covers Procedures that it would hold now, exposures for quality control among them, which are left out; once made, those it holds
+	Covers        int        `json:"covers"`
+	DecidedAt     *time.Time `json:"decided_at"`
+	DecidedBy     *string    `json:"decided_by"`
+	DecidedReason string     `json:"decided_reason"`
+
+	// Device What stays of a device: a pseudonym, also its make, also its number and name
+	Device ReleaseDevice `json:"device"`
+
+	// Digest SHA-256 of the file
+	Digest   *string    `json:"digest"`
+	From     *string    `json:"from"`
+	Id       string     `json:"id"`
+	MadeAt   *time.Time `json:"made_at"`
+	MadeBy   *string    `json:"made_by"`
+	Patients int        `json:"patients"`
+
+	// Persons What becomes of those who took part
+	Persons     ReleasePersons `json:"persons"`
+	Procedures  int            `json:"procedures"`
+	Purpose     string         `json:"purpose"`
+	Recipient   string         `json:"recipient"`
+	RecipientId string         `json:"recipient_id"`
+	Reports     int            `json:"reports"`
+
+	// Revoked The key of the recipient was revoked
+	Revoked bool         `json:"revoked"`
+	Room    *string      `json:"room"`
+	State   ReleaseState `json:"state"`
+	To      *string      `json:"to"`
+}
+
+// ReleaseContent Dose reports as DICOM files; tables of procedures and events
+type ReleaseContent string
+
+// ReleaseDevice What stays of a device: a pseudonym, also its make, also its number and name
+type ReleaseDevice string
+
+// ReleaseList defines model for ReleaseList.
+type ReleaseList struct {
+	Releases []Release `json:"releases"`
+}
+
+// ReleasePersons What becomes of those who took part
+type ReleasePersons string
+
+// ReleaseRequest defines model for ReleaseRequest.
+type ReleaseRequest struct {
+	// BoundSizes Give heights and weights far from most people's the bound
+	BoundSizes *bool `json:"bound_sizes,omitempty"`
+
+	// Characteristics Keep sex, age (90 for 90 and more), height, weight and pregnancy
+	Characteristics *bool            `json:"characteristics,omitempty"`
+	Class           *string          `json:"class,omitempty"`
+	Contents        []ReleaseContent `json:"contents"`
+
+	// Device What stays of a device: a pseudonym, also its make, also its number and name
+	Device *ReleaseDevice `json:"device,omitempty"`
+
+	// From First local day
+	From *string `json:"from,omitempty"`
+
+	// Persons What becomes of those who took part
+	Persons *ReleasePersons `json:"persons,omitempty"`
+	Purpose string          `json:"purpose"`
+
+	// Recipient To whom it goes; one recipient has one key, by which its pseudonyms are made
+	Recipient string  `json:"recipient"`
+	Room      *string `json:"room,omitempty"`
+
+	// To Last local day
+	To *string `json:"to,omitempty"`
+}
+
+// ReleaseState defines model for ReleaseState.
+type ReleaseState string
 
 // Review defines model for Review.
 type Review struct {
@@ -5580,6 +5764,18 @@ type SettleFlagJSONRequestBody = SettleRequest
 // RecomputeJSONRequestBody defines body for Recompute for application/json ContentType.
 type RecomputeJSONRequestBody = RecomputationRequest
 
+// RevokeRecipientJSONRequestBody defines body for RevokeRecipient for application/json ContentType.
+type RevokeRecipientJSONRequestBody = ReasonRequest
+
+// AskReleaseJSONRequestBody defines body for AskRelease for application/json ContentType.
+type AskReleaseJSONRequestBody = ReleaseRequest
+
+// ApproveReleaseJSONRequestBody defines body for ApproveRelease for application/json ContentType.
+type ApproveReleaseJSONRequestBody = ReasonRequest
+
+// RefuseReleaseJSONRequestBody defines body for RefuseRelease for application/json ContentType.
+type RefuseReleaseJSONRequestBody = ReasonRequest
+
 // SettleReviewJSONRequestBody defines body for SettleReview for application/json ContentType.
 type SettleReviewJSONRequestBody = ReasonRequest
 
@@ -5807,6 +6003,9 @@ type ServerInterface interface {
 	// GetPatientMap Give the skin dose of all procedures of a patient, laid on one body, as a picture or as numbers
 	// (GET /v1/patients/{id}/map)
 	GetPatientMap(ctx echo.Context, id IdParam, params GetPatientMapParams) error
+	// ListPatientReleases List what left of a patient, and to whom
+	// (GET /v1/patients/{id}/releases)
+	ListPatientReleases(ctx echo.Context, id IdParam) error
 	// ListPeople List the persons of the staff whom reports and performed procedures name
 	// (GET /v1/people)
 	ListPeople(ctx echo.Context, params ListPeopleParams) error
@@ -5915,6 +6114,33 @@ type ServerInterface interface {
 	// ListDifferences List the procedures that a recomputation changed, with numbers and flag states before and after
 	// (GET /v1/recomputations/{id}/differences)
 	ListDifferences(ctx echo.Context, id IdParam, params ListDifferencesParams) error
+	// ListRecipients List to whom releases went or may go
+	// (GET /v1/release-recipients)
+	ListRecipients(ctx echo.Context) error
+	// RevokeRecipient Take the key of a recipient away for good
+	// (POST /v1/release-recipients/{id}/revoke)
+	RevokeRecipient(ctx echo.Context, id IdParam) error
+	// ListReleases List what was asked for and what left, the newest request first
+	// (GET /v1/releases)
+	ListReleases(ctx echo.Context) error
+	// AskRelease Ask for a release; another person approves it
+	// (POST /v1/releases)
+	AskRelease(ctx echo.Context) error
+	// GetRelease Give a release
+	// (GET /v1/releases/{id})
+	GetRelease(ctx echo.Context, id IdParam) error
+	// ApproveRelease Approve a release; who asked for it may not
+	// (POST /v1/releases/{id}/approve)
+	ApproveRelease(ctx echo.Context, id IdParam) error
+	// GetReleaseFile Give what was made: the same bytes each time, until the key of the recipient is revoked
+	// (GET /v1/releases/{id}/file)
+	GetReleaseFile(ctx echo.Context, id IdParam) error
+	// MakeRelease Make an approved release, once; each patient in it is noted in the audit record
+	// (POST /v1/releases/{id}/make)
+	MakeRelease(ctx echo.Context, id IdParam) error
+	// RefuseRelease Refuse a release, or take a request or an unused approval back
+	// (POST /v1/releases/{id}/refuse)
+	RefuseRelease(ctx echo.Context, id IdParam) error
 	// ListReceipts List receipts of a state, oldest first
 	// (GET /v1/reports)
 	ListReceipts(ctx echo.Context, params ListReceiptsParams) error
@@ -7201,6 +7427,22 @@ func (w *ServerInterfaceWrapper) GetPatientMap(ctx echo.Context) error {
 	return err
 }
 
+// ListPatientReleases converts echo context to params.
+func (w *ServerInterfaceWrapper) ListPatientReleases(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListPatientReleases(ctx, id)
+	return err
+}
+
 // ListPeople converts echo context to params.
 func (w *ServerInterfaceWrapper) ListPeople(ctx echo.Context) error {
 	var err error
@@ -8083,6 +8325,129 @@ func (w *ServerInterfaceWrapper) ListDifferences(ctx echo.Context) error {
 	return err
 }
 
+// ListRecipients converts echo context to params.
+func (w *ServerInterfaceWrapper) ListRecipients(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListRecipients(ctx)
+	return err
+}
+
+// RevokeRecipient converts echo context to params.
+func (w *ServerInterfaceWrapper) RevokeRecipient(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.RevokeRecipient(ctx, id)
+	return err
+}
+
+// ListReleases converts echo context to params.
+func (w *ServerInterfaceWrapper) ListReleases(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListReleases(ctx)
+	return err
+}
+
+// AskRelease converts echo context to params.
+func (w *ServerInterfaceWrapper) AskRelease(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AskRelease(ctx)
+	return err
+}
+
+// GetRelease converts echo context to params.
+func (w *ServerInterfaceWrapper) GetRelease(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetRelease(ctx, id)
+	return err
+}
+
+// ApproveRelease converts echo context to params.
+func (w *ServerInterfaceWrapper) ApproveRelease(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ApproveRelease(ctx, id)
+	return err
+}
+
+// GetReleaseFile converts echo context to params.
+func (w *ServerInterfaceWrapper) GetReleaseFile(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetReleaseFile(ctx, id)
+	return err
+}
+
+// MakeRelease converts echo context to params.
+func (w *ServerInterfaceWrapper) MakeRelease(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.MakeRelease(ctx, id)
+	return err
+}
+
+// RefuseRelease converts echo context to params.
+func (w *ServerInterfaceWrapper) RefuseRelease(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "id" -------------
+	var id IdParam
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", ctx.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.RefuseRelease(ctx, id)
+	return err
+}
+
 // ListReceipts converts echo context to params.
 func (w *ServerInterfaceWrapper) ListReceipts(ctx echo.Context) error {
 	var err error
@@ -8432,6 +8797,16 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/accounts/:id/password-link", wrapper.AddPasswordLink, options.OperationMiddlewares["addPasswordLink"]...)
 	router.GET(options.BaseURL+"/v1/tokens", wrapper.ListTokens, options.OperationMiddlewares["listTokens"]...)
 	router.POST(options.BaseURL+"/v1/tokens/:id/revoke", wrapper.RevokeToken, options.OperationMiddlewares["revokeToken"]...)
+	router.GET(options.BaseURL+"/v1/releases", wrapper.ListReleases, options.OperationMiddlewares["listReleases"]...)
+	router.POST(options.BaseURL+"/v1/releases", wrapper.AskRelease, options.OperationMiddlewares["askRelease"]...)
+	router.GET(options.BaseURL+"/v1/releases/:id", wrapper.GetRelease, options.OperationMiddlewares["getRelease"]...)
+	router.POST(options.BaseURL+"/v1/releases/:id/approve", wrapper.ApproveRelease, options.OperationMiddlewares["approveRelease"]...)
+	router.POST(options.BaseURL+"/v1/releases/:id/refuse", wrapper.RefuseRelease, options.OperationMiddlewares["refuseRelease"]...)
+	router.POST(options.BaseURL+"/v1/releases/:id/make", wrapper.MakeRelease, options.OperationMiddlewares["makeRelease"]...)
+	router.GET(options.BaseURL+"/v1/releases/:id/file", wrapper.GetReleaseFile, options.OperationMiddlewares["getReleaseFile"]...)
+	router.GET(options.BaseURL+"/v1/release-recipients", wrapper.ListRecipients, options.OperationMiddlewares["listRecipients"]...)
+	router.POST(options.BaseURL+"/v1/release-recipients/:id/revoke", wrapper.RevokeRecipient, options.OperationMiddlewares["revokeRecipient"]...)
+	router.GET(options.BaseURL+"/v1/patients/:id/releases", wrapper.ListPatientReleases, options.OperationMiddlewares["listPatientReleases"]...)
 	router.GET(options.BaseURL+"/v1/audit", wrapper.ListAudit, options.OperationMiddlewares["listAudit"]...)
 	router.GET(options.BaseURL+"/v1/audit/verification", wrapper.VerifyAudit, options.OperationMiddlewares["verifyAudit"]...)
 
@@ -11302,6 +11677,45 @@ func (response GetPatientMapdefaultApplicationProblemPlusJSONResponse) VisitGetP
 	return err
 }
 
+type ListPatientReleasesRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type ListPatientReleasesResponseObject interface {
+	VisitListPatientReleasesResponse(w http.ResponseWriter) error
+}
+
+type ListPatientReleases200JSONResponse ReleaseList
+
+func (response ListPatientReleases200JSONResponse) VisitListPatientReleasesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPatientReleasesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListPatientReleasesdefaultApplicationProblemPlusJSONResponse) VisitListPatientReleasesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListPeopleRequestObject struct {
 	Params ListPeopleParams
 }
@@ -12851,6 +13265,358 @@ func (response ListDifferencesdefaultApplicationProblemPlusJSONResponse) VisitLi
 	return err
 }
 
+type ListRecipientsRequestObject struct {
+}
+
+type ListRecipientsResponseObject interface {
+	VisitListRecipientsResponse(w http.ResponseWriter) error
+}
+
+type ListRecipients200JSONResponse RecipientList
+
+func (response ListRecipients200JSONResponse) VisitListRecipientsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListRecipientsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListRecipientsdefaultApplicationProblemPlusJSONResponse) VisitListRecipientsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RevokeRecipientRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *RevokeRecipientJSONRequestBody
+}
+
+type RevokeRecipientResponseObject interface {
+	VisitRevokeRecipientResponse(w http.ResponseWriter) error
+}
+
+type RevokeRecipient204Response struct {
+}
+
+func (response RevokeRecipient204Response) VisitRevokeRecipientResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type RevokeRecipientdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RevokeRecipientdefaultApplicationProblemPlusJSONResponse) VisitRevokeRecipientResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListReleasesRequestObject struct {
+}
+
+type ListReleasesResponseObject interface {
+	VisitListReleasesResponse(w http.ResponseWriter) error
+}
+
+type ListReleases200JSONResponse ReleaseList
+
+func (response ListReleases200JSONResponse) VisitListReleasesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListReleasesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListReleasesdefaultApplicationProblemPlusJSONResponse) VisitListReleasesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AskReleaseRequestObject struct {
+	Body *AskReleaseJSONRequestBody
+}
+
+type AskReleaseResponseObject interface {
+	VisitAskReleaseResponse(w http.ResponseWriter) error
+}
+
+type AskRelease201JSONResponse Release
+
+func (response AskRelease201JSONResponse) VisitAskReleaseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AskReleasedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AskReleasedefaultApplicationProblemPlusJSONResponse) VisitAskReleaseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetReleaseRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetReleaseResponseObject interface {
+	VisitGetReleaseResponse(w http.ResponseWriter) error
+}
+
+type GetRelease200JSONResponse Release
+
+func (response GetRelease200JSONResponse) VisitGetReleaseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetReleasedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetReleasedefaultApplicationProblemPlusJSONResponse) VisitGetReleaseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ApproveReleaseRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *ApproveReleaseJSONRequestBody
+}
+
+type ApproveReleaseResponseObject interface {
+	VisitApproveReleaseResponse(w http.ResponseWriter) error
+}
+
+type ApproveRelease200JSONResponse Release
+
+func (response ApproveRelease200JSONResponse) VisitApproveReleaseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ApproveReleasedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ApproveReleasedefaultApplicationProblemPlusJSONResponse) VisitApproveReleaseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetReleaseFileRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type GetReleaseFileResponseObject interface {
+	VisitGetReleaseFileResponse(w http.ResponseWriter) error
+}
+
+type GetReleaseFile200ApplicationzipResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetReleaseFile200ApplicationzipResponse) VisitGetReleaseFileResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/zip")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetReleaseFiledefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetReleaseFiledefaultApplicationProblemPlusJSONResponse) VisitGetReleaseFileResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MakeReleaseRequestObject struct {
+	Id IdParam `json:"id"`
+}
+
+type MakeReleaseResponseObject interface {
+	VisitMakeReleaseResponse(w http.ResponseWriter) error
+}
+
+type MakeRelease200JSONResponse Release
+
+func (response MakeRelease200JSONResponse) VisitMakeReleaseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MakeReleasedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response MakeReleasedefaultApplicationProblemPlusJSONResponse) VisitMakeReleaseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RefuseReleaseRequestObject struct {
+	Id   IdParam `json:"id"`
+	Body *RefuseReleaseJSONRequestBody
+}
+
+type RefuseReleaseResponseObject interface {
+	VisitRefuseReleaseResponse(w http.ResponseWriter) error
+}
+
+type RefuseRelease200JSONResponse Release
+
+func (response RefuseRelease200JSONResponse) VisitRefuseReleaseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RefuseReleasedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RefuseReleasedefaultApplicationProblemPlusJSONResponse) VisitRefuseReleaseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListReceiptsRequestObject struct {
 	Params ListReceiptsParams
 }
@@ -13487,6 +14253,9 @@ type StrictServerInterface interface {
 	// GetPatientMap Give the skin dose of all procedures of a patient, laid on one body, as a picture or as numbers
 	// (GET /v1/patients/{id}/map)
 	GetPatientMap(ctx context.Context, request GetPatientMapRequestObject) (GetPatientMapResponseObject, error)
+	// ListPatientReleases List what left of a patient, and to whom
+	// (GET /v1/patients/{id}/releases)
+	ListPatientReleases(ctx context.Context, request ListPatientReleasesRequestObject) (ListPatientReleasesResponseObject, error)
 	// ListPeople List the persons of the staff whom reports and performed procedures name
 	// (GET /v1/people)
 	ListPeople(ctx context.Context, request ListPeopleRequestObject) (ListPeopleResponseObject, error)
@@ -13595,6 +14364,33 @@ type StrictServerInterface interface {
 	// ListDifferences List the procedures that a recomputation changed, with numbers and flag states before and after
 	// (GET /v1/recomputations/{id}/differences)
 	ListDifferences(ctx context.Context, request ListDifferencesRequestObject) (ListDifferencesResponseObject, error)
+	// ListRecipients List to whom releases went or may go
+	// (GET /v1/release-recipients)
+	ListRecipients(ctx context.Context, request ListRecipientsRequestObject) (ListRecipientsResponseObject, error)
+	// RevokeRecipient Take the key of a recipient away for good
+	// (POST /v1/release-recipients/{id}/revoke)
+	RevokeRecipient(ctx context.Context, request RevokeRecipientRequestObject) (RevokeRecipientResponseObject, error)
+	// ListReleases List what was asked for and what left, the newest request first
+	// (GET /v1/releases)
+	ListReleases(ctx context.Context, request ListReleasesRequestObject) (ListReleasesResponseObject, error)
+	// AskRelease Ask for a release; another person approves it
+	// (POST /v1/releases)
+	AskRelease(ctx context.Context, request AskReleaseRequestObject) (AskReleaseResponseObject, error)
+	// GetRelease Give a release
+	// (GET /v1/releases/{id})
+	GetRelease(ctx context.Context, request GetReleaseRequestObject) (GetReleaseResponseObject, error)
+	// ApproveRelease Approve a release; who asked for it may not
+	// (POST /v1/releases/{id}/approve)
+	ApproveRelease(ctx context.Context, request ApproveReleaseRequestObject) (ApproveReleaseResponseObject, error)
+	// GetReleaseFile Give what was made: the same bytes each time, until the key of the recipient is revoked
+	// (GET /v1/releases/{id}/file)
+	GetReleaseFile(ctx context.Context, request GetReleaseFileRequestObject) (GetReleaseFileResponseObject, error)
+	// MakeRelease Make an approved release, once; each patient in it is noted in the audit record
+	// (POST /v1/releases/{id}/make)
+	MakeRelease(ctx context.Context, request MakeReleaseRequestObject) (MakeReleaseResponseObject, error)
+	// RefuseRelease Refuse a release, or take a request or an unused approval back
+	// (POST /v1/releases/{id}/refuse)
+	RefuseRelease(ctx context.Context, request RefuseReleaseRequestObject) (RefuseReleaseResponseObject, error)
 	// ListReceipts List receipts of a state, oldest first
 	// (GET /v1/reports)
 	ListReceipts(ctx context.Context, request ListReceiptsRequestObject) (ListReceiptsResponseObject, error)
@@ -16014,6 +16810,31 @@ func (sh *strictHandler) GetPatientMap(ctx echo.Context, id IdParam, params GetP
 	return nil
 }
 
+// ListPatientReleases operation middleware
+func (sh *strictHandler) ListPatientReleases(ctx echo.Context, id IdParam) error {
+	var request ListPatientReleasesRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListPatientReleases(ctx.Request().Context(), request.(ListPatientReleasesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListPatientReleases")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListPatientReleasesResponseObject); ok {
+		return validResponse.VisitListPatientReleasesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListPeople operation middleware
 func (sh *strictHandler) ListPeople(ctx echo.Context, params ListPeopleParams) error {
 	var request ListPeopleRequestObject
@@ -17174,6 +17995,317 @@ func (sh *strictHandler) ListDifferences(ctx echo.Context, id IdParam, params Li
 	return nil
 }
 
+// ListRecipients operation middleware
+func (sh *strictHandler) ListRecipients(ctx echo.Context) error {
+	var request ListRecipientsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListRecipients(ctx.Request().Context(), request.(ListRecipientsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListRecipients")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListRecipientsResponseObject); ok {
+		return validResponse.VisitListRecipientsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// RevokeRecipient operation middleware
+func (sh *strictHandler) RevokeRecipient(ctx echo.Context, id IdParam) error {
+	var request RevokeRecipientRequestObject
+
+	request.Id = id
+
+	var body RevokeRecipientJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RevokeRecipient(ctx.Request().Context(), request.(RevokeRecipientRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RevokeRecipient")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(RevokeRecipientResponseObject); ok {
+		return validResponse.VisitRevokeRecipientResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListReleases operation middleware
+func (sh *strictHandler) ListReleases(ctx echo.Context) error {
+	var request ListReleasesRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListReleases(ctx.Request().Context(), request.(ListReleasesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListReleases")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListReleasesResponseObject); ok {
+		return validResponse.VisitListReleasesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AskRelease operation middleware
+func (sh *strictHandler) AskRelease(ctx echo.Context) error {
+	var request AskReleaseRequestObject
+
+	var body AskReleaseJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AskRelease(ctx.Request().Context(), request.(AskReleaseRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AskRelease")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AskReleaseResponseObject); ok {
+		return validResponse.VisitAskReleaseResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetRelease operation middleware
+func (sh *strictHandler) GetRelease(ctx echo.Context, id IdParam) error {
+	var request GetReleaseRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetRelease(ctx.Request().Context(), request.(GetReleaseRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetRelease")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetReleaseResponseObject); ok {
+		return validResponse.VisitGetReleaseResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ApproveRelease operation middleware
+func (sh *strictHandler) ApproveRelease(ctx echo.Context, id IdParam) error {
+	var request ApproveReleaseRequestObject
+
+	request.Id = id
+
+	var body ApproveReleaseJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ApproveRelease(ctx.Request().Context(), request.(ApproveReleaseRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ApproveRelease")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ApproveReleaseResponseObject); ok {
+		return validResponse.VisitApproveReleaseResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetReleaseFile operation middleware
+func (sh *strictHandler) GetReleaseFile(ctx echo.Context, id IdParam) error {
+	var request GetReleaseFileRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetReleaseFile(ctx.Request().Context(), request.(GetReleaseFileRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetReleaseFile")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetReleaseFileResponseObject); ok {
+		return validResponse.VisitGetReleaseFileResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// MakeRelease operation middleware
+func (sh *strictHandler) MakeRelease(ctx echo.Context, id IdParam) error {
+	var request MakeReleaseRequestObject
+
+	request.Id = id
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.MakeRelease(ctx.Request().Context(), request.(MakeReleaseRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "MakeRelease")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(MakeReleaseResponseObject); ok {
+		return validResponse.VisitMakeReleaseResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// RefuseRelease operation middleware
+func (sh *strictHandler) RefuseRelease(ctx echo.Context, id IdParam) error {
+	var request RefuseReleaseRequestObject
+
+	request.Id = id
+
+	var body RefuseReleaseJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RefuseRelease(ctx.Request().Context(), request.(RefuseReleaseRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RefuseRelease")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(RefuseReleaseResponseObject); ok {
+		return validResponse.VisitRefuseReleaseResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListReceipts operation middleware
 func (sh *strictHandler) ListReceipts(ctx echo.Context, params ListReceiptsParams) error {
 	var request ListReceiptsRequestObject
@@ -17514,468 +18646,488 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7P39k9y21SeK/yuo+e63nuQuRxrJL5toamtLkaxYa9nSSk5ct2zfLjSJ7kaGBGgCnFbHj/73WzgHAEE2",
-	"wJeeHklPbn5IrOlmg8DBwcF5/ZzfL3JZ1VIwodXFk98vatrQimnWwF9PN5o1b8xH5q+CqbzhteZSXDy5",
-	"+HHHSN42SjZE76gmesdITbeMrNlGNoxs6S27JlIw/JorIjdESMKEbg7m3+YHJVfwVcM2rWLFRXbBzdi/",
-	"taw5XGQXglbs4skFNdO4yC5UvmMVxWlqzRrz6P/zM7385+PL//Hr74+//PDfLrILfajNb5RuuNhefPiQ",
-	"4Sresd9aJnI2shplHyGirdas8XOkSpOG5bIpiGJMzJ7kRjYV1RdPLrjQX395kV1UXPCqrS6eXPlpcqHZ",
-	"ljU4T/V6k5jeKzOHUua0JAX11NtzUci9uoY/gs8F2zOlSd3InBVtw8h+xwSha8WETs1ereQmSeKryz//",
-	"+vuXHy7xH4+7fyQIrm6et+xFI6vEcl7wpltPC3NPzKto2WrTyOq8U5tB5clZaXnGOX3HRZGY1E/29FB1",
-	"kzwgN1wUvdkwYdjs5wtkW/iV4caL7KJht5ztL7KLvKQN35hBGG3Kw2W+Y/mNYVIp9M7/xd7TigsKc8ku",
-	"SqqZ/6phG2D4hquby4oKumWVYbBfE2v8nosU4V+L8kD24UIdK+e0LOEtsWVXXLDesu1711KWjAr34td7",
-	"MSrFGll2QmqMzNIMFKWzrFlDtTRf1ruD4jlXaUK8oZozoUdmxGH9lNT45LUVPwpnSRsjOIWhkpaE4wdG",
-	"0NrHE7Pvvj1VjqqbN06kzJm8ezY1n+D702f0TlOdms23cg9MRNWNIkpTUVwTecsac7jNfVQbqSgKUptz",
-	"z7UaOfHKvKY30YJtaFsa8W7GMUel4wXzp33RRXZBhdqzBrhKtTVrFCvwD6Z1Cf+iZRnnlmclVSqxOr8X",
-	"JDdPJSbuvusmXtH3r5jY6t3Fk6+/jL30ObvlOfuOHRIv/o75m6aARzNCVbfdiphXE57iQ/xNakqPr65i",
-	"c4Ib4zk9zLlQkptoL5KG/dZysx9PdNOyMwnxFyXdvuBlWl/6SZopbkq6dcSbOiDm2YRUp/kOGEcwamRO",
-	"K26E3BuuW7NSGukupGBxljIThUPzExWapW4deMJN1ExEnXAwunnOnnl8yqBIpbZeNpWbaEXrJ0by8Fy3",
-	"Dbu2ipy6JrIBHv3f717/kMGTakdrpoIFavcrAgotCNN8h4+oGy4IF0TVNDdal97BE+zWaM0ok+3CiPlP",
-	"ajtRHYyTqhbbgEz4l7o1//8PBVevmaL57IaLBJFmqltTp+M8p6H95z9TZ/UHqYlq61o2mhVPiJOOSFdK",
-	"9rQRHNYfnaQZuDJbg8+M3v3fUvU0z2WbvGtB79A7qYyKLMmO3jJCBaH4o8ywgow8AocrPr8dVSv786nZ",
-	"vSxGLlFZ09/MLeVVkZrqXfca+HyeHJu8RF9uvjf0HJnMNz+i0HIaWr6jYssKc6K4JnuqwC5CMwS/C2w6",
-	"2FfZ6uBC2DFagCJlV/NycwlTWHgnvNz8IAVbNPlOpSQ7qkbmY0Y+bVIiL9uCveCsLNL35x60OSNp6FYh",
-	"5+eyqqgCnjPqQJy9OI6+MaPH+Ks3EaPxJA3ed6/fEPcI+dvL5wk+s08suTUf/Pr7o+zrFLd9x5qKjsiq",
-	"VwzNbRQPhPKG3JifELt7YHWAlV5LblTjQO+wktj8FM4oaspso4lsU9oIDA4m5mp7iJvvhWzXpSFBRd+j",
-	"/f7oymx+xJzHCwcW+oqKbUu3aVsTv3ZXkGbvdUZUm+/MsWLC8EGRkjKl/fGY5pwWzsbMTatSfVdDRr74",
-	"+mvzD0XAwYHXJdwnVJNKqhRdwTy+F03rFaO3XGxHjrzZOfN/5lYuWKPM9itesE5rrWmjjbGaeemkKlqW",
-	"ZNvItlZgFJRcabj9c6pYSvspcS7xS31DS8WymOh/vdkolrqU3jLVlkavkMQMz8zskeQpsxRGi8/hatLr",
-	"9NqarmrM/+DsWwVHCiRocQ16Pn5iiO0N3xSx/CApHUixtpDiUKlQFQo/hBfG1Z/XTZFWvZ3od+5GhcJl",
-	"fchCf5lsyI5vd+afQO6ebHF8QsktLVtmxDW6BlOLbYqBr6BbqNK00cEa3d8gi8x/aX2RXdSMggdms2G5",
-	"5rcJdf51q81Uxla+ZrkxyIZWx7VRYJsDaeR+hoNQ4nui9kjFlcJTwErF9jsGJk3NRIGfOmkO/iS4wApQ",
-	"/akQshU5K+JLe0O37BWveOqgfCN0ww0Dgt85dULNAPF9+OoqEOlf9ST6o+hReUNr1sw2Rmrz9Em2QLEJ",
-	"DwD8tdNVmaJSPerd4kV0Qv173n11JpXSeri+p/US0+0e7KY4xRi9mdRAmNK8okZKmHOIJmAhFYsLBeGf",
-	"n6NzmBHvQ+V4wxozAiveybbJp7xiXXjACghniUfNfBgxevpzdWsmWtcqRe6Gy5Qu/JSAv5k8vnr89eWj",
-	"q4xQ8ltLG6NpwEf/50tQiMmBUfwkwb/wjqUaxx8u/+BUjf/8Pz8/uvzy1z/+8X8lOBpeMOoyOXkpR9xx",
-	"32txGz/mO+05gKY8VcdOIH8iG3nLFZeCGpMml1VdMniUVkwUKcn/luWM13r2/Bp8/kQfVeigumG1BtLD",
-	"p2b/qNBcwIVVcJXTZmTSRm8bu7CcZmc152tSyQYiD4I8vroCySHMnUy2/Nbcx5pItL0WXmyPZtxlb2VS",
-	"AP4QaAuNBKdQbAL2qwWO5XeMNvluzKf9WoAxag6KMpSgZWgcJyby7vUbGBOt2Ogp+UNomP7h5+yXX375",
-	"5dfwsz/+X6nTgpN+nubEpxB6PRwOh6oqCjzjDThBrEdrd6h3ybDxO90Wh+dD/hxO/dff//Thj//Ln3Hz",
-	"x/h8J6z/U+nshr1PUn8vC1pyzZkaEbTwyOGamPNqTX60RN69Tcy+G/alAKJP+E96kzncx1TmzeAda9Kk",
-	"OG0fYcSPsZVA57NO3Qx43zMfoTd+OcNxpuDB87nNxigJ382Zk+X6M03pRznLgzTmHzqLP+jvrDEKxogJ",
-	"dItP2HDQdWjzTxu+9sfDm67Tyq9m3LZ+jno3e57xTeymk97GhdP7gGMxpf8iC8O1T3733mP4I5dCGwKZ",
-	"odtS85o2+mHDSmMemQ9DFSRck3kOXGi0rkueQxbJw4LnoDd4W2fNBQWCD7f2QxYRGc9fPnv9PdnwkoHd",
-	"31gXHtqQrOCUmGGib+wTDJetaikUrvI51fQd08MVH43038Gy7C2ba1apQIjL9T9Yri8++DXRpqEH4IQz",
-	"EfC/v6/K04holkkU04pwQailZyULVj4ghgkxGEJ+wjAcUfSg8JToHWvQvAW1tUFl9iIINUySrr/W6cln",
-	"n5jfYBsVocos/kDASuYiI+tWg8uTkrphtFoH+UNCavJP1khDlx+kfqdlg5NeyFIDTvqQXcR5IPajgH7h",
-	"j+pGrksWe9l/a9jm4snF/+9hlwz6EL9VD9/gr2L0+UHqneGRPVWg/VxD+JvgnJEi5qtWFKxRWsoCCESr",
-	"LtjbMKqkeEB+Mn9+dfVFRhQTBeQ0banhT4g5vGW6OVxCGidRLJeiALZzM0sT9+wrBn/qnglN9o0U2y58",
-	"YJOrSEE1vYD7+lPu+9G8vwFPr90YrogURGlq+FZp2dAt6+b80tyk+rOZ+TtpjFF3ECHRbTD1ayKNaFJk",
-	"b+STOX+GFyGQuqdcGzHX2fEZsmiP/WCudvMh6znPWY1hT6OZNLJmjbb3Ii3LFd02jMWC+tkFLyKLyi4q",
-	"WrAV1X0XH9XsUnNwqcd/sD4ci7iX3pvbZRkc/douKzaTRu5V78YaOwgdId7K/fFtll0ovhWrkbeZ71kx",
-	"tnLRlqXZTKfEpIaYRQsQ/QK4oYtGzXmJliVrzDpXNWtyy/PHzthjj2unUvzscjIo5uu4Hew2P/YauyFZ",
-	"wFfhkkMK9qndeaA6XaPbrldm3ce8678/hQWi2ky4/nD48em9RW0T5lQUXIN78E0wVxs57U+/YbTgYjt/",
-	"7s+kULJkb/F3eKzev8RffmG1Yvvno2Pe7tg68Gu5KJH7+4u5zNTn3L+wgxSFdbC1ECbzsWmu6pIersmj",
-	"gW0yEht4PBkZCPfJs6gn6MRuyf0xLxV8Y/Mw0qt8jStSrLnlOSObRlaYgIP7El1T4qi6pWRd1vAqIWt/",
-	"a42k14e4QGLNLV7Lx9ZXv+rDzZqD4ktawXXnbQa6XRMzWXObdkmMJywIndOByxzEgAJ/s6ExxL2lJobB",
-	"aQND/RrjOvZeR5dsZh79Yr87xHXGkFl65A6Ia19oh/eEzWKMkXkHvHllgtngLjtis7xhRulfdHcWXBkq",
-	"3e3aSTAXGuGRL+RerDBR5Pia0kQxpjCTMAgeckH2O57vIPO8Zo2SQhEt5Q2YtRdZRL1ozLGJX+uyUqnq",
-	"BllBnl5FD2YiGbKtMV9c/B9d/AMbNlh0nFjxWwDYBMhkp+smF9IoCze2v2Mj7JG81cyXi640YLYZ9xkO",
-	"PDKl024yx0XBxfJocLE8yhbx2CsGQWiXYWP2+Zz85qN5gVIVlLz81jp3Ni0qbuQgbQuO31k5GpVZC7j2",
-	"AXkaLG9PMfGaVdedogdZW3YqQICOvb2Zhj9BDdEsTvUTeh37DCJZE/vSaRWPgpzQOFOFJyPOV+YqKVmx",
-	"PVFLcv7BUQejN827vN2oP3Sxn3NsPRUT6eO7OpflNKkfBASKLGDk7us8r8GcuxnGd9MQ/xmkRC/cx6Jl",
-	"q9Q2Iv/ags+wwraSeAmf6k3PLqCmITzyQmLilhs6LyUW6jZM1kxEg+GdNhLRsqRmGdnvDuZwuylDoj2M",
-	"hn4fNN7NolzmGrfsGGRfTwnMwW7iyuzU0pv1nGnKyxifass1o64jyN3AkcyYO660bA4L7ibzy29gqtP3",
-	"k63KdC9JL+qb28TZMzL6OKhprWlg72P1aoQxXdBHM7I++NvGbHPRdgaAIDDtad4DTbhA/fcEJlwsO5Lq",
-	"lasMjwmNpOo92C4/RtZnRU/RzO6H15umJUtKIzLfzVeIhkw7tIRtQtK0reASl9wE0hM/7W7rWO90AYc1",
-	"vJFEWUkKabQknYGmJJtCHYmcSVWgI9UdUrRQMUrrRVbcY7nyWrYab/D9TpaMKK7Z8S0+kpfT8e+dxKvf",
-	"fMvUrlba7lmUFeq6MQf6FbtlpTrm49J8vlJMTzEwDPCOaXTbmAdaTeeI67e9h4dL6t4/HDa6GnUTOYpQ",
-	"3GYdx683F09+npD/6uYp/uTDr0PD60NXSbxIqvkfxXyoT9NeZMPAVa0jCjpO0dbbQK4rhxKBQKoH4hEr",
-	"kGNitaAHtZK3sfP4nB4UUVzkDL1iCMdwTQTbUs1vPcoI19F39gb7PXqJRYyoIGXh6BdQjDszS5IIqMG9",
-	"e7ludrGTZRHZgRdGPGIIUtg6dnXT4bAYdirakmFOEi2N8bNFww8KkIUkpRRb1hAcP5sfygCoic8OYSK7",
-	"ANVjVVhf2qR/Z7FuIKReIc9N1teivqosPMscb5PDCojGlBI3VhK5YiEmReaAIVIGE7oK7LfHc3Cxl940",
-	"rG8U7iEh17I4dAmlJVSHuhMwSZtJg85dlsdftGKbyE5SmtUdvk9RoN/XYUMAXoS3kbUsi6iQUaXUMXef",
-	"BUDYc72z3uMwf/pYucTU+ohKwhpmabb3bml3snNZMYUqNRUF2cm91QgcYY/fM3Q0W4k9BU8x374LgCGc",
-	"/nTsdYYvxlFuQAP7RmxLrnYXU4oHWCmwFZnDwXG6R8e5vfOL4r/zSndIHd2FZLnHqzNuPU5e+ssxG7oJ",
-	"gtOUuRzpQDhlHpEjJEDmwB66YKGvuLA6RELneNppGPMV6Vw2DfMG7XAnwDTX9AYqahmpS5ozDK0SI8g5",
-	"a2zRfl+3/CpSEA0kHblpieycknDYCikYpoQCb56u52+4oGUMfACEkS0cgxwTLRG9waE+WJCcY0G8bWjB",
-	"EqzrnGkZyBGslYMPCC2lYNfkyiYHQcKMlua70MH25XidJprAUSX9+DKxlXrBSS/Qv2mJKqS+dDpJ9D5A",
-	"IIxY/YKrvdayg9nwkh+UjbACcJI5gLUiyDbIcSg7zX5NjzUQCl21ouG/xNF5Fo85OQ0nEgeBmF3UB2CE",
-	"xoqu9ozdRAKh9l5ZH4KKj/8BVdVRRpunDqQF/DhtBkLyWAqGa/GrHqNhxHZbGpNxuxFxP8A1lSR6n06h",
-	"V0Za0TNODXwsO0ZtGgv+qJukmxCtwIm1mkHWVMQuwjft2lx7rCDwgIefKaQyRg+UsaPEhGMHMgmxrdRo",
-	"EG9I1Zy2SesIBl2N3dTmYOKrXQYOXAiklPJGkZLfRDWdxd5QdTPTFapuAj9ofwGO0t2SE1s65SRNGNbn",
-	"M+6XxLjbuKPyyIVq9InAcZrAH/NVb9ab2lMKraoDRwLUBvh0R0XBCmKVJaZyium5v07aTtMaf2hwTD49",
-	"mux2kj83GUJ7vUlp86kQUsTpC8rdwNPbhZYmVFafuzOuFL6hWxaVTYskckxsiKji/wxxYD386HsNJfk2",
-	"1cBe5BYsYUYy3pTOaE0hHoYZ6NZCUYDcZsWk3QDUyLz8F8mwkFJ8e6LDuh/cnF9Cf3L2WTyFYRWmJkbX",
-	"2BZcx5nGbfgRmG1iH4NzZEEr57OcmcVb9CdNSXw39tjGBcONhPOOxXpS4O+o2sWzf/Cl0a86bTzleInL",
-	"rjuKtaP9ivgvvOPh+Azyis29jdIizz4/EHadYesCmJZ8WQBR2inwXuQB9ZMb/XfW8I1NNo+kK3p1LUJo",
-	"z6XzaNazDkJUnx4V4Lks4FM7hdgC/kIVK7lg3+DQSwz5nc3VD6TEFzPiVFHxsjzog68fFS1ubfFQ5dp+",
-	"uyCp17zSDTopJrrxx+Z2mnA/lfZdjPDYmYrfYaqWUfhVW1W0OThkvQZAvWupIFAZ948siDKelwkC3Io0",
-	"NzBavW61MRNSSFPCmDm0InvZlgUpJDgD/3rIOkSWi6NrtijUahvRGb61cE5gPFm1AQbnWrFyE03YPUrQ",
-	"hdG9p2KMN9/dcAG+C/jZRrNm9qwcxKiboa1q5HrmHOFlyyeJ6uX0LG20LTHZeXNEpD181YzHASRnDvlo",
-	"WeKMfB3o/DnVDTfna1Ww7cxpYf3Zkt8cZZV1rxwOFxAp81zd48BwywIe63NAR7zUGXxTUhEzEFRb1T55",
-	"JHI6zfjgwLRUVtZPvJEN2TbUKt7zvRAwRgTZixqN3uINBvyHEKJzrolQ0Cz0flgf9zF5vGszypbv2g75",
-	"i9Ebjy3ciorWNSueECVJ1eY7SGktOTg4qTgg76JnR83jWhwwdoNYmFrFAqdRRWvClTuvtdn5mGYz+7x5",
-	"CaAk2dCmL5jnnLnFUqpLYh5BQVcdzBkokRnRAOrna3h5waILd9H4FDmPMb6eeDDZA7Q5cXW/UyR2rDD2",
-	"qj6WmCiIkBYbbW62KqYtwXuCV2Z99g2TENzOu62JCY1twyNW1EKRLvFARnbxLwdi5SKs2YZOuTb2vReR",
-	"hIptybrQso2OwoW+49rsATBmKCNmCYu/NrwYERZH+XD9S8O/YgYFjgooh7fJ6YMNvfzdRTJ+4/hNiW27",
-	"kJqN+YANq5OGAVIq9lIoaX6zxBM9VCatYO7EsLsk3GSy3jU1dsHNVeuHtXm0UhmhxLA8JCKvJQBwDCyX",
-	"+M31EkUAoH92FRcgKWjDCHtfOwfqvNTMkgrBCjOnfqXBV1fHzFQwzYypvaoiyYPPuYWHgZQBtMGJlsT9",
-	"6BrjCfM6CI3hFH7dKxP4+uoqwrmAXx2d5jsL00uJ+q0FZFnzqAN/Pvdk+3N9HJuqE3wLOMjbMQhc7QwZ",
-	"pDxEmgtuw++4VHhHNiJbU2FYj449sSd96MgHV1ePprRU//bYARsN29JSOgVRFge3c1zJnAndsEVb56IY",
-	"64aCWBeYF0YbgGXfMTQ8S45BiFuuctbQckVloymmpDW0YSL8qOQ0hzuvvOUKQkUShi7lnjWrklfreMIL",
-	"XZdsVbBa76J8+63cG2UIobwBnUBLULsgw29IAurVsdN598tpPNCjjXtGS75uwEf2wrs5F7g8oEVEIv0N",
-	"0jMhFbG/hNNTOCzYvVpp9DMP3/s9o6ptWEHWbMdtOTU8+sTCKEL7AS23DOplLOaD3Z2GCgW4xWEtQhBm",
-	"b0XOGk250IeRCmdhY6+0KaAXjktjBJhjxW/Z926D0Ek+sp9fjW+nmZHmZSKf7fzEB5TrEZpLQ2BbrJ7Q",
-	"/P3SvuhJny++mBI++O74HvwaZWvFXtj83AHD2k/H7lj4ZWhlzMCHsQ8mdXCX0JWa7VvMkT22wFu9O6Ek",
-	"ZyxeptMAI2etqzt/HNbns4z6gz01IRf7ThV+QejCZcX46ENQ/Yd75OMZGD8cK9bp5hj3gmPG9AIfeMdB",
-	"03EyHHp8WicDcqh4BqFNiDN2BQPlzVgGG9mKoiuuuTbmmoNNWh+IrYxd5oo+C5Mcu+G9AX5UMOuXdDFZ",
-	"C9uTaB2IYJ+xxvflnVtcf4oSmie1guvDEwvLBk0NKubTC3kFtTUhNrqH46e12ceG27yvbjCbGxh+H9OF",
-	"+iGY49QvUHKiV4fweh/VbUNLUsotbbjeVYr84f1l1fwxI2pn1P4/1H/MSGV+0cFyQO07+cPWfeM6p5ir",
-	"HHHPsVHJH/Qf53mifATnmANuulRmF984TjGNakOd3HV1ANguBdrVJIb5JxNj1TkJsW9/GGPiceE/s7TD",
-	"bIjRIYyWbIaJF1nKWy62q8aVOM8ge2S+bwxx1EU8iyB5r2g5h/zQvzdB/Vguudtvmydp26IBXqk5wJa9",
-	"BysPdyPc0vGDvmN5kMDdP0Z1I+UmIZ6CxnPKZv67IgAojS0P14RVtT64CgyUC4Vk0Zx8EP4pd7iihwRG",
-	"A+Yg2VrtQyeILJrCdAGCmbvouSJzKXRDC57rFMp6uF1+3p1YVZhTi8SL0rykSn1nOX0guJKFaohb/z6O",
-	"KjT0YNn0/uA30XnIsmR027J4bsotmyj66pXdQOa8BVF5YrgBE0LNXYtJkZwtKvJKwtwkNLlpDBg6bGET",
-	"oURcOcrd10uAvxxtJ92N3eDxqWG/AsGUGokHRY8Hb1wrMq4Ar7ZAIEyPUOfgmI9Fnm+SE683hMZ7ORU5",
-	"K0tWZBB6eH/Z0AOcRBuu2JStbKTKZR1/h7u8jgW6beZzrNb5Dkh2XV1DMLh25YZsGww/RsoX7j9v0Ck4",
-	"kxPPwtKs6anXrqtK3ErxzY3i3y7BWwzZLYG4iFdeBOSr66UU8RciJj00QeT5DhRvt6jA9XRcPJZSZ8M7",
-	"sSNPdoZGUB4QMZnWNyRSFOYQ/Dqro4KNwGSeKBAGYyWqk7n2OfYQGNFrLRt741puS1yCC+tUg/TB/jQC",
-	"okHdnJvPgk2+z/ZdAV+s+CAHdDIrIDTLF/40WQyKPdZOhyE1wnrVJu5LC6U365D/TWz4dEVDl//Yp+OQ",
-	"OAGnhpPMjk9B5tvM9aoRbYVivxgxhdM3QNRc5i4YepCWpEOHoI6+VQ/U0mOvvI1eUKb6VIUwlKBBI+6H",
-	"67756MHjL0CtffT4yRdXoHFVXLSaYWdIB0E9cFZMuiocEqNbwF/BbwT//9fDg+ox/jeHf1T+X4X/V+7/",
-	"1brnFbohplXleTiO0T1vq7YEzIXnUkWrClZopxxrzWNJNmnd6U0Psg6B4DyygVN7AavFKD6KsScumKLa",
-	"ymeBYPG9ysLEjBKR645vaV4wIMcq8MQNPP01E8R+i6Ar0A46yDchXGWElkpCBSgizGHyb5eYpmjlcEaf",
-	"GDEN1fsOVZ+KQxbi9UE5ZV9lxAEhgWjNiJXbHbCqWf+i9KuSaqb0qqJ1ZBuo3g3CdL2coqxX4h/cMDuq",
-	"7OU3rbJNIA/08n7mBcw73/zxci1PzB7sJwRwiI4El/yKKsWUqqLBoTeDxsQAT941NhYF7DoX2KrYJVa1",
-	"FfaARpbtIRfyxm2E7TKEztQd1RDtMiclwVX+cFCIMNIOKIAAgottYzrv+sI1s2KE1EPhE5bEo7zI+vlK",
-	"oeIRoW3khHa72WPj8Sq/5wywKI/LAxq60fHkMug0Yt23HhSCu/YPim/BlRm3HMDxt4pGZyKQIa1yho/N",
-	"duxaLeN+3wG39oYdEn76sGGVlmVBaE0bTdaHJ0SuAdW3IX97+TyDwm5S0RvWZNguxN6FDaellWn2IaVd",
-	"GPRY+6UdQSbXAg9Da79bD3l0BJHRC6NbHThH18Npml5FRbuhUNkeNx1g8cvcJn1BlrIhU19GwcDeSlkN",
-	"xLPnkhjsNaflCER/LBHHfG7Eeu8EXONlZkRWl/ipCKRkdaKlVS21/EEPRMlEKc1G72lMA3hnv5m/vg7u",
-	"61jr4sVMj5U5JN5v1WMDt+mekt0r8QVej/aL6jZ1IOo6oRAchwizZ04q+T1KSzRwJKfQx5bU1nT+6IVJ",
-	"0zlgnI6lCsJqbLq4vDXC4oYx12ud0VumXMfc+TXsobc4CpYwr5KUva+lstsTgRPf2tDo8VdmSatkJNE2",
-	"/fLI/ubp7kiFEEkdfTBZDKnp/Pazii3vofNIrI6bLbXHR7IC4Hys5p9PPCjBzzLP4V1yqGPEAXcMN8vv",
-	"a7xThw/7T2sTcGgSrmvz1fzjF57lScc1Dj0xrdPi+oDjFo34bHhZssLoPlVmu2Jhv0aB6U85FMdrmcuS",
-	"1A0XGiC8//Dj6+9f/XEARHl1dWqZ4pweHH3eGtwur98QHjRL9OfTGDadF20oGBb1RuynYAQM6zHykkFB",
-	"3L4UvkjhNdhpTsKS5TXX8x7/Fh4NYdkXcO07xqLYsTMuea9c83TuNNhOqAtbEKM7z22wS5awXbeC4CZH",
-	"IqY361tH5KNeUXLPitVeNjdcbFdFNJL6Shp5Za2KroscUbxkImdPiN5zi4KJatXW2N5fhIbb9O2QqHD5",
-	"aYepkWguApGZAKhIFxZpFYsGDmF2egUInSMZoWTddboBKva9BhpXOcuygcVP0PKvtCZrpveMiXAFSNY/",
-	"f0X+/x3mn9Lk6ytSSJgFe59boOlJSpptmtzTn/BbOwdjQnVQpqXN1zyibirY4tz1EQJkcR6Lz3KwaWl2",
-	"jl9meECWyoWZ527sJrNGeKwH0bhmtrRvjP1NLOjjWqLvd5LsG6mZS7mwCgi4A/iCLKEj+z/AwRtgsgbB",
-	"oIZvuQhdyIZnmg1GLoFIcXzPRvO8LWmj0poA8vuRo5wLYun/JhhluFfZxfvLrby0H/5DSfHgLd1/z5Sy",
-	"rQUnesR9uh5yYa979Osv6xyn4hl6bxnUSBRPvOsWAALRpi6pZg1wjPcJF/SATTCLhu7FE8hbwjxT7NDS",
-	"GQhriqi5DtnPfAilDquNRFiNxr7butJgxChfTCSUZ2R96OLydu72sg6NF0g7l41ztLtpTJJufppup7Tb",
-	"wDPOvMv6qXu86TV7e156R7snGwJF/9Sme4GKcZx9Hvr/Rn1hCQU24RHyufnjiqdLo094HNwroqvyXbxi",
-	"Vo3L9UtY+tZdg6dKBQqeslcyoi9cB0HrhmyoaxkLLT8qRgW6sl3L2BQo9wrSUOJBfPN1Bzx211g8Ojnn",
-	"34A/wPO2+8tEmHsZsrGl6NHSj0HMjpc/Mxc+hlw7GHM4jz7Be7vj7PKLjorjbBcHoxrzQHWN5xboKB2b",
-	"fwqss6EqFKzAvn3CARENyOY2QSaGz9xUFNSW756+ATXD9siqSyrien6QRraqeMSEeNE9QOx9fEITxBta",
-	"r7aHVV49Tsz6kjaMkrqRRZtDpB6c3zBvdeIrk/WVT11VpStebHzBJaQRn+H16WLtgBLH1M+6zY3xwzfW",
-	"H58GJw2jlfP1QEj29b+11Yu05g+7Dx/gkXrwDxUGfuaqh9Oe5cR1Y1tkdiFwV7DhhdASf64RWPOFh6sb",
-	"G4qN5S5XpneySPRehLs0bbkLadVJt3CjZ1rQz+PTPDfePvLAtqHVefuq9aLDnapnVx56Zd3rO5IF94rX",
-	"+nAXs4te/HhMjLpjE7d7nfYymy/ccNb9P2kB+xeMze3vHXVT2tgSTj8rj56HK7qdX7bhY1SLJPnv+HYX",
-	"x7ghTPiG4lDUkZGb//n4tMulxMTUoadvf853IEmW9fxNVPU6ep3hKnNGB/a1AWr7JsF2xtEdi4MvL9ML",
-	"PrYicOL7eClvZakTFXK6XTNivqfbU1tkO3iGGN6+SGUo9DBtBoz79DWppeJQwnFq126ICiWqgAcgOAOF",
-	"u6GC0/KOM7hj/i9+cGp6gYNlwxiQ07ZdPi78NqBRltQHJ7DjHGMlD1j8hsNysvn32yxIdjtobCovaK7H",
-	"St/P0KwpWb804mdMo+HO9LfYzBEnATucW18w7pxNY8XihjrxfdrQfME2AZWndgmHTE1DnYh6vWWrA7Pe",
-	"5jFYmsdTkBe0qdRYYyTzPYStrklDuWIFgcqLTYBPyBGiUNjESNuMSrOytBCqvpEZDAAhFSm2gBYXc5r6",
-	"IsGprooe4yf01+8YLVbgjzNSjDFt/4i2fmN8u9OrvJog4+MeGb+I0bGWynV08bWXbc2FFTvw34Ll7Zrr",
-	"Vq1KBi7l7oPGTCTewfvUAH132hZ22EQgHrnZKKYtEs848lFInMtHV1E8qj2S+mY7MdwXfZCWB19NaUNe",
-	"Box4kF/QsgSv/r33xk74E4f5Cuj5m93k2s0/JbTw2yWCy9JjWni5ocemdQ7k/mEPKcGMIo/5L24WgxSR",
-	"ewL47zZxSY/6+A6P8WQUTWdNFY+bgNAqNYmGByEuawOcYkxBH9bkIWi2Mb/k380tDGU7isAAGWlFI1tR",
-	"2P5yZ5hYxaiIV5xiZjXNdw4sF6Zg7BTbNC5hYMfLDQNI0IKAeoFBEtv8F+sOMSHd1xckyg/DQqpjoWxO",
-	"YAKpJ5d1tM6Zq670AwoXqC29gWs4IYhGdK0jkIDJ7qm/RsOyrFarmioVr6JmtbIog5rVNSvs/vgyIySy",
-	"fTUi91JxIEJq32QgjlaR6AWeXWiuYxhmvfgzkn8+GJc9XoaB3Rhuf58AZPpfD6R6DO30zmDZIwt4LnFL",
-	"Cs5ndyJ6FWYuSutdAyAs/NHNrFzxZ2Cwfb5EzXJNSl4t79+04Oo8aqzk1UWreEIvwSUtNLfNoJVERJqe",
-	"IJPuoR2SY74TZjPf/be4U9KQmyw9J6+1eGRxmevfA859BlFD5+5OFsy/kGUp93+r76ch1FjoxhN14G2E",
-	"mCM0ovboJVjBhvL22shlf4wASRUyB/a7w9zEz7dwKFNbJPdi5WtX4pnONofBmWqzXvp6L7wjdSzcv6yG",
-	"cV4bwyHyIAZAAIm5v9qu49VYSMTxzDvbbjjSnB+6Js/mnlfwuLl441X7C6oy3ZyiCBlHmq4tEITJxlYa",
-	"Yn9HkkD+3Wjk341G/t1o5LRGI99SUchb1vxr9857WRmL6y1TbRnTPosiBQ2EgcxiqqUFpgV34I5QYgvZ",
-	"pJQXR3kOwfgYH12pHX381dfJZpbrg+5aZyDQcqyseCtkw4pVLsu2inWHwVw3P5B9LsPEjEeZbUoiaGW7",
-	"NAqpPQ7NsJosNKcGFwUHYid9AYZf60auy+SA4bexFUB2FM7erAXQ2u2asPzk0dXVFYGWYqRkG01kqzPs",
-	"WeFVGYvxj1UViwoaG7ZpoxbrK3hhByPgXh0vrO1HP1Iad0fLIa9klm07HrWDdjMMKDmk+zG3xI5NoBAc",
-	"J/b7NvzRPfTFLMcJ8une2GMeB5xDrIX0tOLVtdFmNdYo2qlbeCzvAcZZR0lhLJhEM/KRDM90ZucpXpTs",
-	"AmAbJ4FknDHvBQ/OMLmusUzidObuSNKusbOjR8S8TTkbIjgrQi6rKi4l3lWn4VUtUNXx6A0I6RdoJ5Ik",
-	"7JsmgSG+sPV6wH2RpQ2yamMloUYqfnV1ZcVkNddaGnJH8uVRD+sRuArUTa8ZmJVbYzUa6bvnii1EP0wn",
-	"1UyBOMyRFj3gvBAVwG5auOZskBA8kj0DtLRgeAsDtXj6j+j7fzOspRiLrU12LDDjx8ufzjI8hGJHe4IR",
-	"+wjhiMIpm2ub8SzFsNWGZ9qpwG7XhOeLSBMelADBGF9OxzQT1ZkNo0Vmq5J2VBQZqVglG4D5/EdbbJnN",
-	"bQxe9mhGBHVm1IJrF67ogNE24Ba4bOus5wrPSMPVDamooLFJfT09p54DKUxYbdhW0HjrjfIQNAGzhSTg",
-	"J/Je/A6Zy5DMomb5IWMJsjGcuVoBOEgfbS55XYZRlGVcEA2JfzULAp/VceGMUY2G1YxqBb3UsAXhsg4l",
-	"Y2fQxTuGU07HPxZyayL0YaMbOYY3Ki7M6tzuXdtTDWnqpGnLoIsf8XCIZ6HAUYxkEBtJR0UwT74X2ZhU",
-	"Et+xZYlTBct5ccfiSTfGOoogJQl0C7hlBSAoWgDiomH7rmZxyVtGwhfnyoKoS8rF6obWcZEzilhi9JgW",
-	"kX+srje5skW+TX+Rx6AUhjp9V/tJFtd+zg/MDNLyfcmlp2KQ1+Yz3boU7oB9evx4tOUR8lrijR2HeNKJ",
-	"YksVYHOyppzJMOrYZE5zdPX4MWrTyA0UbDm/icppyYrOC9lrkWcbYI7x9eKEkxMZuFOUXGKX/fPRZNMa",
-	"xxGj269eiheyiRmWcaXzqeiElWVokFhdzzZfCK41F1vVA1PsGhv4FDr7mAtCmt/FC/DHJU7drkuudmjU",
-	"3llMnE3eBCJiChYjbuV0QqMnLDAk0y06vr/veS5FcoMD1X8ZLCi0fxgj27ESZb7xnME1C4vcZxIZFpNC",
-	"dI83t3PgYVcZAogEYDjQ3OFJmm3PM6/RBkm3fWizHlkycpU4OLMrgCyPOHe02+0RTvle3o7IgdFYvm8I",
-	"4mryHz1eVVLoXdqFPMMPMPOVc/0Dg4mNUCLtFzJvXW35LRPjrcPhQUJJzRolBcQZMheG0IgkE4s2fEJH",
-	"kXX6rDqnzx0cRmAngcFLXG5J2oGUwj0KcYYePSZ227JEro9arQ8rn1ker/S0s/HHzDo0IDLk/Ry0lIlC",
-	"7hHHVmVuxDNvmjmPxSgYs3nrkouqO+bxwaIuDWTrYMN39JZ5TBZkdNmQoFdPNnnik3zle8NlLlpsTJBE",
-	"nmCqj0fDaLI/vI8G2n7ziOB8YDroR2+UxJyWJSuug7bTPnuUCrYHs1gcoJ/awl4fPZdlIE/8zP1WuA12",
-	"7HXM6bFju8jnibfXSTr3mio2frP5Y6b7AKZrtuUCId2vPSNJwXrnsouSRVwH0d5mJ+rkAwW3LI+0lWuE",
-	"F7cIq2lV10mOEzSHsCv51dVc3X6N3Dei4vt3LNvbVIXOhKOp3+PL6fiAAGS+QNMXOv12zb2Otf3s4v2l",
-	"+e3lLW0g2m0GeeaH/puPunWfvXPjBx91b+o+fObeGbTqG+y/ucBLRoJPM0Lthx6Y00wrwwzn/0R/FaZC",
-	"dwj+uSwwlxsadeIJgOQXMy10qgWv6NDq++9QIUxVr71IUOloXuX8YPOIafnieW9Er/v4ge0nz3B8+9eP",
-	"8BpgWZ3vFrtah6gd2CAQx8rmNn6zU0kW9I+486alls+n9NIIghzctohD5Ku4/vYRXIXe5vsv4yv8xM7A",
-	"MfvsfO7A0WNmB+0b5D9AwoC/gf1L7Cc/de+6i6vR3hBHrZg/ppcxPKtnwgcZCIA7wYO84uImbvaubPBr",
-	"yfHgQsvR350VTTx5tmJc0VvSYKbDwur1VD9uQ7X4ZpZcLEiJB+pP7R8OmZrGaeoraJ3hTn389Mj+FEYz",
-	"JAe24Bm8NMtw+yZhje7isRlk8/Tw8jrTKUaWH9j+R3kTw420qaeTFRn2MegYWvOGqUVnU7uXH6sTiuUN",
-	"0xm0RhNEipxdzEyXvXDj9uYUXb7U0V48cdXW2KpQy++dEgJ+P1BdA5XTWrceMC27oBUTRaIaq0IwsgXg",
-	"jvD6AMMskhS2LlkV04QODobALEiWxaxWWVNM/FvL2oWIxw3F2+OYAXY29T0oi+TaoiZA9yZHZcimwfYL",
-	"Ph0E8npsokgCNSBICZwLqYtKhiHZjpptJFoSt2uoTFKhWUHWjrrBLJE2FxYaJ84BbbONtvF62mW9OA+c",
-	"IoLtywPpkiqP/W3ztZ6OGtlQmnS6kLU1YMf8XINorGW2kA0Cpk6fv6das6qO3IRrtm3FIm6Cw3Un+yHV",
-	"wBfmAknWrVBtw6DFdUUP6M1bA9o7K/kta7BJqd11+BmUPiDCPHQLFNjsULVNmM4cYwjWNGiHTWv1kGAT",
-	"qc/VmKTvzk9iykdJ/J6NBpzi9yQgtqean4abeXrTn+2oECwGEFnSprrTFubd0H1a/HLxy4VrS75BtGie",
-	"O2c8EMVBs0iylUTLizttyYbyMubUtgI7SBKzMyZ7XpbgVdX0JpE0SnnJxdanNJ5GIVkWTOk7EXlPubYH",
-	"ZUK2uO3ofuNJE85ksDZH6KxjiElmSnXAgS+XXquOQae74Njh09NLYaGOQo5KoWeApC4EOS2p2LY0gdUo",
-	"vDY0TR24JFt8a1SdjWMQDNGqcKxgXt2oPjHNUWK8WhSnFecAmt8IuS+ZTVddUG/c/2G01BplyELmmuQq",
-	"N2x2PPn06t1GLwXxoXgBL12Eu7djFdmdCJ6GBA17pbXLbPv5wpgnoosAv8KFTcn211cEn0DcTWAe+co6",
-	"aWg1AisUJ8tfXG/trjSwE7EegdZpZZai3QICweq2Pc1RrzcbrI5Ji9RksNMnZezo0o7AKAwWtXlLSeVw",
-	"uPQ638iS54eZd8fkAmwlG00gPKfqPkaF828tZ3qV/C1+vaD8I5C4wdDBQOEysjm33BtvRKil0bIYlQPH",
-	"0BePR0sg/jSxA7HOi+bUEqptLBvi5L7tlSZo25BcVkZLk1vIfnAgR1xhSeb60FXWB76vP/x89ejXn68u",
-	"//zrk5+vLr/Cf/7n45+vLr8IP/nj//pvY5167mTbhow08Mr9+vvjuEeuorE+LN9TXhJaFA1Tw17zX32Z",
-	"TXFpivBdMcfjx0+urgLCCklgCLKTbaMekKd9KzdmBmPDYNhAlObn3I7wWJ1p0A9zDlASPX/8Is+N9BXz",
-	"bu/wuH7ILrDh07xforA0dgTkSRTzfoZ3yWiJu52/m033gqjUCVubpOs6T0AM6io/h+XZJbBcV7d6wuCj",
-	"6GcJ0OwBzYIKDgscN6MS9nXNGgsaFre51URGnhQo0LE3GBFyn5Gd3ANqTimxWmtw1Y8i1fj5PDVvj92j",
-	"SzRB2hY82jHOHaQZHpRcNkUfMJYL/fWXic7RrZhoCJ7vKMdmCJCCtzG/wESIkxuDJ/ySvu0RvAj6sgZ9",
-	"jLQE9D5R4BQC75SbzLqx/vJWwI/naKGOXJ2q6UmSObLH+HBN85u2XsAef7E/MPLNbCxcgwssrm6kZ93P",
-	"42rbEiyqbtjnPA5L5UXqEE3RHJ8gQr4EIQJ2Ooc0QqOorFmX8bdIxw76JYw2jO66H8Sd/TGw1bjX63/L",
-	"tfV44RPggdtKGU8FOa+HKjUT6HcqG8hPbEUBLfIO0+mIo36sGM83rUhkJJeGlbWH+bAu9oUM+LaN972F",
-	"B5MoI/3G9hXf4mi+FTHV1GY/zBGHmjbLml0O9YB+r41gPL+QzN1TnRBxh3YgGhxzumvB7kCnV/gDNn5T",
-	"4s10xOIJ7avkFdczkZUqRoVKACE2PN7E3lgqUgTaMyVm9Qh42rkApi8Rc2UPcgx9NGdPG6gT/XV+HewP",
-	"vg0jagBGi1+bu8D356ZbmzhMNRGgMOzpiS2zzBgrLVeFnJm14VfrSRvgNsKOud3oDT7OGH/pLrEh8IXY",
-	"8G3b9ACXAgcX2HMrsG7ilRsp8Rm0ScZbXgrmJKnE1p54ixO52USjgTcshTFzw2odR/0FxFksoaEJiCcj",
-	"wVYIEKDig4By6CEnDYNg7Km1ZTrIOGh6z5M2KLPudDsYptjwMUqDQOaKuCcJ6NYuj3HfcK2ZmA6YBRzR",
-	"3367I8FU7E6E6xvQN+IkjLFnqOhEkY2iuZElw2bRJdvojAAoR7A/Zt8wdyG2I0wU6qT2GL4rgdaAXcRz",
-	"WU0rn7bNhXsrYh5NEAXUtEjiD2MrACCbqfjDD2rW5DY6M0PYD9eqNBpreItFRa2WmpYL5hWnT7C4/pCD",
-	"ZYwTzqgXZ4jNLzDF7h7Gdxk8Pg6PpM4uioaXpVMM0FSCsLVmYhBbCsKlrc5lfwt9XN9aVHN991bBi0fR",
-	"3XtG7afXzZaK59JWnkYDigvd1blkmw3PudEuV5W6jWuqbLNhuea3DLEou3Ke9SFIqg7HCvvsD8swT7j5",
-	"C7fm+U0jgVYwXzC4/nqABI7+SuCbd7cZynsLRKqwMxr5w83/fPzHjBgLlyvNc2VUGtVW8AIFoyFuhro2",
-	"NraE921o0zWDxA4weOmVcr/aHggXSjNaYNqYU0UWBnLP3TxvogmwEQQREOU+S1jDQe6FXTUUDYOhtT70",
-	"OOM0BhhrnJTI18K8lCdES2MqY9I1K7Ae6QnBAUNgZ4+34xNa3G/G0HZGy5TdQenXR4CFBdxn2MLoRzJ6",
-	"2+x3h5XescMKa9IWI7sdg2b4PGUvLKJSJsCRXlIesuPb3XzY25QhBedkriV12klI9abLFzftghM8f75J",
-	"ZnntPS6uk8WaKV44/6vnI6uA9huszixn8HP1RO62LPMt4nwPhHS5wwTPnJZSPso8Xa+pqylQtjH+WTBM",
-	"xyj9/lDTpZGejyYhqaKJ8LPeMc52s5cZa52ZZJAhY8S44A2tYykDXdbHoA/Kt08vH3/1tbs83jx/ETuz",
-	"O12Vq5lDfPvj968ustkFJ05THIXuMGvq8BlGwvR3qU6JNLzuEtoX39mK/5NNtcOdBNXwQselj9YNF1rN",
-	"lDtTmcRh1peZbVhN1VXR+JSWkAmSnPfdQPG31SGXascYGIoy17K5LJlGpNN6d1A850pfInxf9IKHkeO5",
-	"ZbX5agEIDJyOqewVO2hykaeJ1ztx+jAhXdOt90MyqL8t2DWySQjI0se3DGTcn+IROF7zaAY8gk/bkW1C",
-	"AirQfiej4JkzoCh9HsnXERe6PUTDgzK6Ssd69EtAHND9iOyYYRjfcKX2siniZXbLy3Sg2vl4SYca2pxY",
-	"zMotIw9r++LxEpxT6n6SZTu2EnuiaudNUHPW90nwRu98TdbsisOCQTR9haA1Ed/Y65oJYr/FhmdGJxvA",
-	"e2aElkoatkA8Bhsf7SDSINPQIz/ON8+5Um0CojrZY9a+Jh5feB//vG1u+a1sZuFHo2c9+IV/pZ9v5pxQ",
-	"wa7g2yMkH9nmlNjVfFEqr2OaadFrBx6Z0jtGGyzdXyB9u22cAvftNu8O/RXtINFVsMac0lhneprnTJlL",
-	"ejXCQR7cIuLiC45N7Hup2Eq1qrZp48NLJewiB+5K5RBz940xktcHQskG2nGZxx5dmXvn0dVVNN7B8LY7",
-	"tQxIN1TkbAVTrmKtWX40E+yseUP7ujKygAohW5Gz4tqCA3ux6qGAw9YTJ3hCADa2iAcvDkRI9MdYPGLI",
-	"kTM0dE0hXL6dmxwjPAoLtSlb2UiVy/qwqmL9LacpcNryUpr6SCP++5rKwjLf5eq/LGiZygaT4IKXzUJ/",
-	"bmdTHvOGQ+HgKpdCc9GG8ZzJLr0hQLSvcVW3RrOra5XognmnnvdHWfNcYE4KC3BO0D3XW1NiKknJpHRb",
-	"HFZtgvNOR6p1oMrd+NmxkO2cc/5gB74X16KfiaPibttE1y0sG2DcODQYz2QhSw3a+g8Pe0wEDgT4uDfI",
-	"3zKpXNYJba3XenxwUSjwyJ96pq0cXo0oVu6RkVuwDm/RUc3DPziifYUIHpFOhbbt0i1rLBQi5hst6w3Y",
-	"m8hQaPTaj5+R3EP1ys/hiMhHGxNVHTu2COecjUOU+JXHG2/ee7vMAbfcdbdGaJrswPmGNVwWT3MdBXzK",
-	"S6lYsYrdGpi2b/bg2sXzeMlsxoasIQViGi6pZRODL/DYmZdOTvZiPI67oG1TDZRLdLNNXJPzyh/RSYbD",
-	"e2Fuqx5dT6dusZ6KWbBd3aISm66kmCojmNw9qhTfijtG5EFUrRTD+oR52lHKYk8L7lLaTuxnsZVngm5y",
-	"0UEjO8RaLeUNqfHmnqMzWGMZ5x+zpnu4l72qiXB7enROs8QnlIOyRqjpuUJQzcCnsqOOib+SCsGKvzDM",
-	"eR6124dWacEbBnITfTmUQN9KDx4HDf41U4RqQknjwTBCz2vQDbQ/+ltXhEMob3Dgrnlf0MR1ok9RP8jz",
-	"4OrqUSyehfOcCBh9PRzr0XQr0YEQfvqa1FJxzW/ZxLz/FL7rEv48DvtTzYyeWrMmbobGaGi3YZRmA5JF",
-	"F3rUAXVwNhoqOC1nLvfPvdX++eou3VOjTN7B/aSqYCI+dwglJKNImuo2BTLu2ukkLNKp6w++7drU2Fcl",
-	"FpYC7sK+/RFfUuACufYdFtCnBG6CiIugy/7xKhVRmtVP3A+lKA8ZEZJsmayYbg4wMoRBwqFpz/+yo4o4",
-	"EESiuO0v73siQtApUBDtSCFy4jy0xL8YSrx148FfP7qh3Hd2vDs78abk9nPzzIfswqdareb8ymUPFA5P",
-	"/TzdI0fyTELnzuBk05KZ0wZI6ugpc74TzGCbvuqcNZPINWH0ZqVuuFhOmt9aMOdXuRS6kWWih1DShXNm",
-	"j0zdyFuu4DKdj3U27m9pazOlZUBiC300we70vTOBT4UF3pee38U5VvruluG2ZFY4hQ4h4Gp7ho544Oi8",
-	"9CgxKhifueM8q1IlJbljhMJnx1+e6BtblnF88A73iJYla4hiTGW+PRrC65UY1D2+dQDqeB7ykH80g7mM",
-	"riFZca0UU6qaAcUTSd/wvyUIh0xr/rD78AEe7gf/QD/fwgzQUfAgXxQdqR7ETELVpai6nI8hBFgYCaDb",
-	"+aG2F4bHYw0S7iVndXbbnUHZ48w0yl5SSlef5qbmae2IlIUcMw5Z5Gf26ayxnn27rIvRtFEWGqxpw6yR",
-	"G14mgJtq/HL+7J6zW4A2gJ/NmSEOPzKxN7TRPG9L2qiFhuNPFlAEO2S4qkqY4APivnRNIhXmlSOk5Jo5",
-	"eSEc1oD9IbZ5B0A/JQG2iOY7n6X14MjwpGJbstWmGRSgdKpTB567pUI3h+hlDc3dVnVJRR/sm2mWa0gL",
-	"DfEjuZI5E7pJqGLC6FJCr2jZGluorVYVIp7Mb4Xp7KnJ7rw3tF5huHgSXJeWfI31Li/wB1AXZ8z2OwxQ",
-	"MQtCkWqng6X6jje4qksKOChSEODgLNgyV5lvRE6qRj+7qOSa9+72QCV0LrBh+9NElG+l5cpv5um79MXV",
-	"ZKZt9z7PSPf6Pt/vbEn2nGuQ3LH/hral8+/ZHquqbRIbU9ID8oIXZAteXkGbGxf6PoEojyeTnalmDadl",
-	"L7RLm7UUqw1fN+jZgKvPH1yoFrZZlFVFp3Pc/DuycEEx4Ru2bYwAhAHz3kVuXM0gh26YUvYl4+w2Mdae",
-	"F3eZ7eOr6RTuIwICh6/o+8VYXBhfm5J2P5rhn77nylUAN8g5838jxZbrtuBi0Q+Pl/ohfXWfliU71lWt",
-	"tOGlgxHQtg2WJh5UIIDaurr886+/f/nhEv/xuPtHFGaq7isZE/rXUC05G56+hYDzmQfhtKIqkiv7s+0k",
-	"Ir0Mui+WtaPodciY+vnb3sNHzQ/sHIaDxlb0lnLFihfW9TQP9QH6850GNAW/XSUbxTQ2lnXCyEGD/VNg",
-	"3Ecgqhog0UKMd/jJiIcmc+69VbI64RVVul9D50DhuI5Dkvge+JH2+LKeAH53d6CNcCumNSK9qLZmjWIp",
-	"x1Yi8jvmLU/AarwO2jcm1p1hVSu0occu9CejahxG88W6RftuxbZ4ciObThLCo55Sc4Lf/QoR3JfsuIW9",
-	"PyiJRvbOW+eBPWzTTHuGfFS9Y94jrjxmQSTLuJhIu41uVjwGiPFU3Si3jYDigey7oFp7xO/jfOajwrIT",
-	"cVCvqbRsDot8O9/czkmktp5O94LMk2TcKfIW2Oq0q/s8t+BIbdtbljMe61Rg8UbVjj7+6utE1CRRMZsq",
-	"uR5P4uSK/NbSxhwAgQgwBVc5beCEYnpv2NEyVmrD+O1COa74P5dhZShZY6PNpKffPMGF0pBo2I4EIXtC",
-	"2cKk2G6fASFsGijQYXHcIVrjMKya7u90jyZ2k/vEHRIhsuRwViNc98m8hA2+f74Xzh2TD5N9OO3AI/7B",
-	"t0NF8EjOLmRi/EWs4tIWSfkbzqi/XY/S5pbH65/QAVxMt3u2Jfzxzodm9FUMpNyBjiJAOT44s5HJXTO2",
-	"ElBUz0L4QY8Dck10AyhJW8oFsQEe4DwXQkt3sJ6J3r6kKv9IZjStsHrDeFQyCr721DCN0XXQAasDXFTV",
-	"OqQLQBqjZVfBryxe8Uj35TP22UjIK89ZWa+Nsj8GWXeGemA0jhbRth2O5ydP7KcUWt0sFomu0JScFmDh",
-	"S+aKsdO0mxEZ8XoDZTz4hG+jvKQh3yyvx518HCf3mdYyYQyeY15LdL9bzvaLcqsmEAdSic1LbrOJJBNM",
-	"L5pf0mkL83vJEd0YHpcqnGqaVp/w7PtC3pmHHrZ2+rTjsCPH/J0xINuS2Y7hQ2zIVmhWrIYY/2Gs2VpN",
-	"VKh9tGocksATyJHjl2nw5LahBZv3aJi5eoJfIcnqPpoSCfqnPVdjSfouk+bkuapS6omat7SWMd8PtHcg",
-	"47FvbrjYrhxA4wSwJMzXH1lXL9BjssGYXgMo2rCpcedR8bs9IKhjGe9H2Tvob1ffhvsZPRLgDzrtyts2",
-	"AK8Xz2NBK9i6m4gUD8hT0QGWgCThygFYW9hZfFoRSsxBQwAJlG+sIIE/yR3Nrs+Gj+5VrtdsLhtL+Ev3",
-	"VvNL989fz4j2M9h5S5ZRGJ53TLf1aVRPhYkXlZ/TREnKOyhVcBkaqYyPxXkeR/ECWpavNxdPfl6k7v2a",
-	"JaGNhez0elJyrPpAnOyDCtDSbdi+L20SiSezQhLveMmExgXHWjeoldykC6EObmolV1EcoR1dc71yCSFz",
-	"b8yfqDY3Hc4qij0Osz7XeEPAEFizf8lwEVEq3nDxxqFyDWNUtyyVG7+NhiK+ceXzwBZGSEKSNxUHYtM2",
-	"I66zYkbCpX2hfdy5sVPrebejsYx4qNGdDUc3DAZF+H8DAOMd9xvznjQSsgetnW/rkUghGYIbKDYvmdgt",
-	"of/aK6IleRQNZUxVTPTiCY4U7kVRSrZVRdEDviy7U+EPg9RO+8nd8jq7aPcyqU31UbLOsEzG3nNIuw6Y",
-	"BnIFiM+8IbXkQmew7ZgNEDylZZ05545/3bVLY4MjIQU0bCopIINWEiqnXB7cnD012obcq5WWe9rEAbob",
-	"FsxpK5nKDMcJ7MmVecjZ7m63a4aBg/t9hx7kjQRVqmQbuNohA8JwD8w3itAcSzs4Wyf1vGGL099P6b6e",
-	"imhTpVetuqP3sG7YhseL3eu2qW3NQ8x2kzd3evVIt8QLP61uEj1y9+g4oERvbr+m9j+eyAr96OcbpMhJ",
-	"U9egHTQ5lRPdTNb66BKcvv4qSD96FO1X021oX7FdpjR2W5KEc/+bwPRqUCFTNWHWSX4kOFC9IDfsYEvZ",
-	"qSI+9IIgOIt74B/fC91FiQ5i22DFWyYVPZCSQocm/yXKKXU9gpg9w+sRjxiGXU6d3ZZwFLF4R6tvaGM0",
-	"Xk1sK17snig3CJSNUz+5pZX7fdSnkcB1fgF+6CfYKjuIOrRC85IoWTFo403VjXpAfkL39ZOuw88D8oMk",
-	"OVXQxN2vgKAKYxuDA+CGBeCFSKrCNhvG6nRgcKGh6DzjnbNcyJV5x3QYMqVyCa9WYfgo0K1cu1opqyd4",
-	"0Rl1zLVY2VN80B2VIeLUMgEaFkf58FPIL90eHid09MMR8RO94fHU/ym9FKvyhHSFltDsTDDaYGm21xJi",
-	"yilmXSw4U4tQt0eXW9G6ZsUP1siOQ3R2OcZhgVndSC1zWTqkxHl1oe6Nz3tjuU/fdGO6j57B2E4RePR4",
-	"VUmhd4kTCs8U9DDHBKXKxVOrOcSH8q274DLAu6gmhhR4OHi+MwwDH2hWlopQ4or5RgqcI94nSswWEOgc",
-	"BH2OnBRRYQex8S4QuMAuy6lXMTMgfkDpKbaKNYaA/IMtv2Ui1eXRbozr9mh+YKw+RLNQlMf7vhRcaS7y",
-	"sfZBwIhdEyEwlqAFR9qFHVdJJzjRvKdkSk0tEFhiR2+Z5wSznYkZCUfPWXpb73DHu+7N5NvFrCoT/UQh",
-	"R2bWy8JLghyYxrtE79gBtg1qNYtpNJMwyDzO0CFTBtvnZx1wl9uIGOv3fUcjyuC0Q9E7xOY9/i08OiSA",
-	"vyNxpOiUuShiESKqVyWjMYxz63CwmSSgPlKfoOIv/YKV/JY1RjUKHTZhZa1zcmfmiZIK5htfV1wpLrYZ",
-	"NAvt434b3ivlnjXY1y3MV+xSsnzoYApXztc4VwAd2EUa2rpmjRkjmlg77NYZbWOFtoa7cfZAZxtEBJ2q",
-	"xA7U6esn7GnlJzqQS9FnACU/2j3nXVu5CZmHCLOdvE7A/fRvK+V+8mWl3J/lXV0fhGMJr5EvoYHloK0O",
-	"qGOAlpx50wPTZ1DeBGkyHFk6apn02WVsvYkORSeu/zw1zyH7p7loEmk1WGXwrGPlU1Y3M99jutEWrUcW",
-	"NgbZGqwJhMclbRhIraLN9WmrsgWb0bUFVx6qOAgUxH0gR7XVxVQIPLmCDnnIOkcH7tQTkSq9aDTcuI0D",
-	"/kJbUIuZvJdwDxgGpY0DtAFZwG5ZqdBWRB2FmMHR1YDGZP++6N0CEN0wv8u6EZ0oc+8G4Y33g7W94ILJ",
-	"WVDcHBjMOAlwr9bBvZKEcAlIkeS27hkcfS4nVLRWTjVNFJMcDR3jhzeGopYcMKYctPRRGSkpB5x9KRhB",
-	"J4UoCC0KsyFGkYF2auYfD0gYfBS9TUDzNmibaaTrDSuIueU3Ln11YAhxZe/DJ/Z37kH81MEiiYBrrHeq",
-	"l6ByFy62tBvt87N8uLF2P8tHG7vtuA5uNdyFQ99Rl4162Y5e5hsFDee5PER57yHHYPLzFAIQMBAdTSsE",
-	"41SCqF2qCzpAH3RCa2ssOi2Ri80QmXU6NNvFSLlddDVmxB3rq1FJoPBYPwEUh07IZYgBhoaVYAwzqUvu",
-	"YeLBV2vGv+tpw+kFh22wW2kBfuKbe9btiDP3HJBeekb/537S07FFGtosneYwMGC8ghOzZY7Uu2Pz5lhn",
-	"j1oNR+ZGRAOP8l56x48uzcgZjt9saSE7Is1T929axiYFYkQGxJShrDOYO1cz6u2/xgrFFcvbhuvDOygv",
-	"7AJz5h+uWvRizWgTVmlAY+IPHwC6ZBNJRX5LC46N810TzIApLrcth6vds90T7yh0VUJZZ6kcS81Iw9Ls",
-	"F+HT0qxe50pCM5K3VWsj7/Bzc6RtNu8D8g2WkJjPjU4WKHgW2BSanmYYOyBBvtu1fc8vwtCgqQgCrsLk",
-	"MLGuYDkvmFMpqgfkbxa3xtyLoMfYN4BnPLO/ujLPce2VL9A5wF3ojB3OykI9+EVAs/acCQwyYobaxdPa",
-	"rPry8YMrIzua0u6WevLw4X6/f0Dh6wey2T60v1UPX7189s0P776B33Qe3gto7W1xVn0F8sUjl5RNa37x",
-	"5OKLB1cPvsDsaPRBPoRu1Xu2fujquczHH7LgC9/Nv/+przOJffzwdwi5fJj4euSlgwcrpmlBNZ16bnSy",
-	"g6ce/o7//bDw8fmzTv7w4e/unx/OMcZC8nSDDX63Y7TUu39C3ioDF550LbRfFhdPLv7K9LfwCASIVC2F",
-	"7Wf8+OrLiFix5Uqh3Lp48vOv2YVyCUsXP7IQTA9kjFKkaYX1s7gwJisxKQ0cGj9fuFq2X83YDxtGi8Po",
-	"rN8yWnCBrtkZEzfjmYPz1dUXkcCdhPr14jC9sL1FSfLhWSrI2pjttSZC7hcs8fbRQ5rnrPZ8F1/qK670",
-	"0+C5o9VeYRY/xMDBXVvXJc9hgIf/sHFCVCFnJPvY10C+CFwvxw5fNOO5kkJhkSACDiXG9pN96HCAgcSe",
-	"qOZN4ZBGxuZSKFmysEsZUi4L7T+nOzvqFjYZ9Vej9MmYuxpZZqsI3TYMrxdIkiyDSGDBt123J4d9hdV1",
-	"RpEvGXQfeUCeuuQtz+l2jugzNGaYMY3lBgL/6NRGqF58u12c5ZQHvgmK2/Zn6Cx5hqS48JDIf5HF4R42",
-	"3GXlfOhrq5AmfMRxj+5hAtPcdgZms0TF0ITnMrWTe1YQuG3tbgW+GLNL++EeV7RwoTveBMkmx7x4fNIf",
-	"/s6LD2OSLSAKoN1QAGxTybTx7pGHL4s35g/IGf8IYuKjbNpfjdpIgzEhtxVCS0so/lDxLeZBWtnQp/s7",
-	"vhVnI/z5T2ofgGLWKf2YG46tHs6772ZH+vuOMOYCO1n6FrlwGDM4o6C+59SlgU2wh2xtq8axexcful/i",
-	"mneM3bh+rme6bmm3LEcf7P7Vuzv75HhaFE99uuo93UVm9E93EWGe8+gOnGEDvqc3LEiii23BgENRehVc",
-	"OXjI+AY9xwe6TfovL8Aiavw3AJJw9134RhRhJqPR74zBb3OX5+6JkJrn7LL2UTU1ca2b3/4AP3oT/Oaz",
-	"vOSPpmkxpSIH5CeX6JHvpGLCRdOpxSB0/SvOcSVA1wPMQTLTU+EmbplW9tWQuuP20D6Ksq2NXf33tjfn",
-	"P0bHM/zIusDnyReQF3YyX0QPt2s0flm6FudRm/KlW81GNuTLP5GdbBt8nW2UAkmGGFgFJPsHBNLx7ehG",
-	"kVVmgkwUDk1HYR9OH8THaR2biE+LoteG/Yxy5HwXa2+GSXPBKHBBP/dzXbOG7JDyj2mx68NxRzS5CXkF",
-	"toJ2u+Oj1nTL1LUr7u41np91U3SVNkntCqtrPjd50yvZ+cg62Q9sb0uO4mwDRL0fvoGhB/UOC7ffI/xY",
-	"fSCW/AueoIK0NYaInQuqS07HNozOp0iww6IVJKCxgBMMIxEx88UhAC1jKuzK+RMVmn0cf4L50bgBBAtB",
-	"91+vyeyZLCLdvcQ1y7Kkh24IkByQ0waKeqQw90slxdbVDHj/LgzKR32QLwF5zAj7LsELCnZt4VKw41wF",
-	"78TGKOYasawCaDSD0iLgD0V4lCOeGmazrVbvy4QLcaQ+srTotZKN8NF3rD4Hu3zHWI1KjIs24hnWkhQy",
-	"wQt9mTDD/+cqaz5H35/5UVrn607r2Tx/wg4YuGJ3tAakJ0P1nptnguoPESFu5CJ+Bg+cZQfu63zhFD+2",
-	"3j91vLqNt+5ZK+WE3J+BE36QmoGYw7gaZrp5zsjI1nAK75yDBT1kKA2h8l420BManthSLiY4Rt1MuAXV",
-	"zfJL9am6eaepZpZFsjk/eL0XrFnyg++4KJY8/z0X8yf0VspqyeBBJ6kFP8K0kCU/ed6yF82yqT1vF0xq",
-	"oxdswhu6Za94xfXHEMaGXNuoU/4pmCxg3RhmPZOatHd1NwA8CmlB5g5EvYy5euyiBfyhowBtB1vVO2oP",
-	"Jxzx0MfvpCO3lGHvxEj3vNHPbAQgZUGfKT7wDP2h6kYZa/mGiyIjAOKGGeFbdm1ToYT0eeJCkq5h19Rm",
-	"Tyo/6uYz1XzUzYTao27OqfOom67x734nS0Y60Po5RH5o0RrTPgf4/u70vgc9R93g5D56oHPGHlv1hp9L",
-	"tcGV2i1HlG9Wls4vpTWr6rnn6uGOikLejm36t1QUr28/z23/1s7+U0W5P8XmmyFdQBsdklzYAiXrApJB",
-	"MSzcuxPM0BZYKJzWXuGJxeqr0YLemZ0ROfs8tSGzrml9CCEyzxdLN291g2Z951TgHgSa9zfp4S1r+Mau",
-	"NbljfzcPHdye3S/x/h5OaCygs4FyjDNoG9BoEqq94IZDYuY7wOo3hprScP9Rke+gh0WCnvmONvpyTRUr",
-	"uZjIpfyLf+oeyeleMubU9NM1R34jm5xlRueCtZzTr7lp5D+ZCF6HGZa6kSW+TC10YYaTd1IKBoq4NAMn",
-	"NnQj6PZacQ0J/5A568TqtUUFrRABybUi8l2hxS/CmPvo9rT1grg8hFqSDYFmAQ/Iayc2gV8tCdBvzoRL",
-	"3u9zx4uGsX8yt3X35CN1w38iL+kzs09+iRHOfAGkOgP/ITVhPz2zWNc6MkvdyFoqpsadMYOj/ZAhFFFc",
-	"u/lGFB9p+74x8u8zSGKJHHDEj0YxMk5aWZaMbtsJgfmse+weJaZ/y5xEOBCUwsLZ3NW1CFA2weAotmwr",
-	"FUDlyqkCLE9fxgmOf5v5b6aB8ZqhdobPhfSu6pJpJiwcUMoEfhY+t1RPA7CE5/QwW0V7RZc9v8ip8rrV",
-	"uaz+FXxtvU2JsOezgHfcFYcXH+a90E4BlXt17lx2c8nVrNnIpgrxFVyRCrBtTivW4077eMegRQfnnZQG",
-	"DvL7HkmNrxiTAw3bcqWbwznVJCPH64o5XMOuvqdiNvbaOCR1rAzcN1xrzBIAedRIWY1lHNsPHnYg5Eki",
-	"99HV75HU/RdFqI0P2B4+NgBfSgHF67gQtHWQye1jHtqJEkSbOtM2ueFhgwDa2RVabWSD04J6HKjvxNIM",
-	"eP9xeyz4eAhAOblzU77L5w5j6zN0X+Lcxh0chYcbO0/Jhu385N2Y5oTAPbrRe3OCbE0rpsshp8zchYe5",
-	"sRznSKpn+OBnvCcww9GCO1zCGWUdjoiKot2k9cFi7LH3tVSICnNyod23kBFJyYaXJXaoA+iNwQu8iQ+l",
-	"duZYWshUi4mY2Wy9Pe3K0n0S5U+uJKsbrpCIo7qTe6I0PShikRuyADQQvjV2KoASHRRk2RhrmBY8h4aB",
-	"gnHwx3FFjNKrjDUJp6OhG3BOGOlHhOzq1NEcPS5MUXwrIBvnuLrPbMBZxMX5TZyAKz+RkRrMIGkJgNfc",
-	"+gvUjjFNtASC26YXxBPcZVahkN8xWjBsaP9Kdr63bmJD8I4PZzCFuUAQpD3av/bIAUorNgdQtmlALRXX",
-	"XiRSsS3NObTAWfAcnBNbl2ovXeBLyB3zDVyWCNGHv8N/PzwEMo4aJua5d/DUyUybxbxJsqa/tYzwonMn",
-	"mb3PLrh5oqZQnW7hFdxXfXbMgh2c32HweDYvrKjybOUm8VvLIPRmZ2GBaMLXeia52OmqDNs54J+6357N",
-	"z2H6hjG/fAijjHIqvuJhXVI+xdPRGj5Y7pku/+5YWm8EOHrxhGZdAScW0up+Yv440zodfPTuf+Me+izv",
-	"fTu7sTvfqUYo4L75kW7NfbT3/jOxZWRPsYYvEGnmwXsXZ6BGYKmCnWaoSfyHl0N3UCCeOqmmLCZLC9fw",
-	"373C2DBbS18U5s6mZN9IsYVgGVeu9KIwwtVwHOSM2evZpfQDoFVBD8eX83Pz6jdelp4u6KYe3XxPdb67",
-	"39vcruOT3uS+I1rC7DD0/gR8/FPDtVE89wJxic0cezoxQBvC7K5HtLvFkuvh7/bYzKlJ/wh8aE/VG6p3",
-	"nxfvftKi935LwPG6d8c8Diek1z/PRu+1zZrbQCDzY/O6LaZHqZqoo983UjO8cMDjbea8ZrRRRAqQuL6r",
-	"OqEC+oyczPd7rndFQ/dp3v/JPvFv/v9E/D9LdLt9FMhZzmJH69tGg22Px4/N8T/SG0bWCElvZTikErR6",
-	"B5DrRlXIqa1KBQhVYXWNtTvXYxzugbiTOugLeGJx/KakW8gT75VfnTks86ykSs1+elFO7I/yXyDYYzZh",
-	"OpMIWeBM+jQM1nUa7zXn6lxxHbDsUXI1Akx69nSZYZfKNv8eM+xdg/D7DDW8gBn9rfbvSl2p/vszWqJ2",
-	"TJcP7y/q0tgP0OBd3rKmaCHdTmWI4tvIfee79j2lR3LvAI7yUrEJVJlX5rF37H5hZdxL5hiZ53Qte5++",
-	"c6JwbUzCITboKJJbSNoUHg0YabBIdU+pHo6Cn8h0cq8ft5ruvnNvMA0H28nZ3YmZO7SuG3mLcAbV3HMw",
-	"GTLzq/wsHTVTe+BAWc8WMQv8KV1/hEXEfmj3aSTvHx/wZ+ffQGddFiySprC0Gd/1LMyzOLL3jNZrHXbc",
-	"R43OcVwhrG69YzZvtKfZVvRAhNTLmKa2rSNTJ/UNfn8WnrnPs2rnmdo5t8xzIRGBN9ad2b1sywJbuFko",
-	"cG8BUaXJo8cEe4xlroFnd8L9Ti7btflW9L8P+6cU7oA21hmh1jyWwpYNzNh0NXmH3r8yqV6KF8CjCXrZ",
-	"iZ5RbT8ClO8S5Z0CX7frkqsdKwhC5SuiJcl30mg0rsPCGG3f87xXfBFbFjxDlNkzLa2Hw3ei9AbZmpVS",
-	"bBWCDKHUBwCPsmTFA+JroQGJSHlkesyd0ra18i8ieH+nQuu2OHQPEddwtQOlN+Kf3RriXhPXg6RrLOmV",
-	"8EbuoQuTg6LqutX/Ity7mNZcbH1LNFk67Hv7E+iP8oA8tRTowFJcQ070oHd0sTgAdC2NhoOVbQDGH8nA",
-	"B2bGLblXboZXTLIzTuSM/OxYqWNjvwHeSWzJZczRjsuB1mO87SY75OxLb+KNG6TwsIuufQTa21d9Jsap",
-	"JdaoTdpReMIi7dj3PkxSGP2TWaTh3n1cuxREV7Br1z710yVkYRKWbwzrL4Ylp2SGudojwWeqCM/Zpvs2",
-	"XftHa/EmzLdI3Pif7058ZKNk0MV0aKDgvQ2nas8Vw3zp2O10wp7hmUubI2/wgfNs2r+YOfLGCSxHnf86",
-	"3odBX0enyjitpeO10SDyTCZbYvT+m80++e0w3/ZN7f/D1vavH9Vhwyb3JyBefsTgYn+miQ0Am6tTctCR",
-	"VHk0SignQ8idM6rH3p4cHubY9UAKybr6GdSdK2k0ZzgzwjfR6Xu/RhRrt+1cODyTVhQyfc7/JsyjFjBM",
-	"/Ysi3v9Ib6C2Nz8HuNCPiG5ryIZDBuWAjox+H6rRkPH37CM0xbj/dgyoMhk7AyF/oSExH2sBULGFuP8x",
-	"UPnPBp79IFuEZ/+oqP3mrVumT0Xrj1P032D7H2U3n6EDanxDrz1UYMk2GmpfsCTT2oVjMPz2dBmlVYx5",
-	"vs21hQR65h69962wbxqv1rOTOc/B2dnu1W5Yc6s6qhcy2Oc95XoGXad9HLjS+0y4fEXFtqVb9tHamIyX",
-	"vSJhzucJwfHQeQ61Lpq91xYhghRUU2u7YQmFNv+TpGAlv2VNP598dA/NdEbRUN7C93fdzs9HO3p8Zq6I",
-	"8cNLTfa8LCEH9Dza9bc0ZAqoWpciN7pyA4F7i/GuuqIUL+6BZzDu1EWUKGlYzegom3g+SDcg+MGieDo7",
-	"wiF55lSxB7HAzOtuzHs8r8FbIrvzrdyfHVo6FLKuvSPXipUb955L0JXbWmWk4OpGZSRnjUakNKYy8lvL",
-	"WnPQO/CyjNCSNpUa6/3qFO6HitEmH3GavYPvAzPnXsqEcHh810d3feHLx25Vx6UWaO9sCHRQmuu2AlCF",
-	"sKsr9l9QLWtGbSS/iVOX6hsPkPs51iM6V8Io7c93QfY3cz6BH64ZrS7rkvZb6QzQteBW7eLPDoQuEHP2",
-	"I8dLxhx2vQRAZYUotsCeTbI4ZISLrr1kI2XlqlcLKdiDXwQA4jFaYV1iyW9YH7lza64A8I24ptiM3gxy",
-	"vbsJ2570Fa0zsm61L1gseMMs3D2kCtywpqJBJgSAhpq/oD29UcMxwo/xsC2/ZeIB+fLqz8GNYsR/ilBQ",
-	"Rm9mcU2+fPzYBfrNMsmOa7g61A1A7v0iciqE1ObSxLpLBEzAGn2oW5UNAIYDaD/bY4IC9GUy83W9s82E",
-	"H5CXmmA7f8zSrllT4evAExZJGnhTUvEXQ/3PTscxszKz+0SuXvf61LmWrS6lPIdf6ZWUN4TuGC0Mh4M5",
-	"gufB8/j7HodDIIoWcOaAiTxSI28aWnAID2DCyQLpUEjFZsjg51Ldq3XzVL3efAxAsrZqS6r5LYMFpaxR",
-	"/xQgR5xLhtvUx0CQIzoLYHzuuShcuJ5XS3YQXL/jqSrwxOcZ7eViFMYHFtdFV8/ot3cXmaaua5m3JY6B",
-	"+YM9SGWyvPqc3epmcp8qAWakhyF0iTyPNdIrz8W99d6zyT2NnquK1klD8GPrS15j+UVUtEaVCVAczCvz",
-	"ndHB4R8n6SoPyE8pVSOebmjZ/Hta3+eV0L3lBeDGnEka0aIAtCBavmnMyjQ34yAcjq2olet/sFwDk/GK",
-	"btnDWgxKby2SzZOLNRcUu0sc4crgT9Xt9r+/nwKhiR4Ow3/nLOczKgMAIckNpJQG8UrMPkV6ZxHWBE6p",
-	"ea6BjRrzN5p8avw8IZbrKOYMPrKUjb6lyka7/gUKZ99AHvB06SzmC581t9MO2SVN082G7Hey8lCe1pyw",
-	"IKkBz4ghMmoftxf/ttVVahyy4yl8j2T4DPuqmMndNSKNo5wFwbqLvvpO7L4Nhpq5I62Y2pO/2Sc+0135",
-	"/DrjAxo2kKyyeRx+W7QMOuKO7pBDFx4Xme6pE1rU4i/fQV32/cAk/H8P+MCTdZYIP5Kk55LnUSlNbSYh",
-	"UQelWaV8nyTECk3k7Ycw1ym0sWfv/u68buDDgAYZZVsJzIjKiGJmPzQCiuWyqih8WPFclnDnNETTtbom",
-	"f/vxxeWfoInTy3evL//0p6/+fPmo88SRihWcEqMygWL7i8h3tFFM/0+upH36AUHgD9CLlaaNVcER1x9K",
-	"gVYtLzKCeSlcilXgsraKy4oX12TTNkAuXAoo2r8IpVm9Mj9noshAN8/MW9CtaP7RKvIHB1RfgCZfN3Lb",
-	"MIXRD8NlXLSs+GNG2Pu8bI3i/oecipyVpfmBkJq8v2zowfzzF7EpW9lIlcv68MSo8CHMK4eCljVAuLJc",
-	"w5h+v1fYFL7/9wqLvMKPg53MMOM0+0XsGN/u9CqvMrLHf95sM4sIKpvuX0CJ4I8VuvyzgI7+ozVv9G5V",
-	"UG3Dcuz9A/JXKQuCTVUsdWXDCrLf8TIoroKSK2P5Z2RNXf9owxGyxMYBLkcC3aZg4+EPsalJBzkLLtBr",
-	"QklJNWvMSL+IXDYNy7XqpQIoLMWyNVuDnMsH5FsgiiMO/BDTwtcMysM2NO+w7D2tMwfY+4uwwLzHxV+0",
-	"BFBdSDrB5eBKbETNIW6zOtqi+mVlGCO8FdIXLmBd5up2qTXzUV2wuKC3TBmJmMraWTMAmXfpktCb6O6C",
-	"FF9NqN2AlMQebQjgP5qOb518k3+cCJeb3ngmSIRCZ4x6HQ/ewcuE7hZj0XqHOPhQXF0l1xP75Qa+nNNT",
-	"9U3IBffYWXUh2lRJty94uUhDcgtZ1mD5vtS771hT0UWDv2H0JvjBPWPPIq2ejSXYnrmfbKxABNDhzS2G",
-	"CYrQRaPH/YhDWJaG/1lfUnWMe8z6k8DA/+b5z5HnZ/QSaoolzdA/Xxura4s+aWOd37LyI6YtptHTNa0J",
-	"+JvzXqGTf5CCHUFw3veOTWgPwcoXo11+ES3+6ETgjiosTjBGGiO0bBgtDp8AV9NpM8c6zAC1EHNRLAjm",
-	"AuZ6SPMbIfclK7ZjKFbdQ2fguPtyuHaT/FSIVt0MqkSKV/AI2O97IhuXfHHGgOZBtgiOpBgThIqOT/qA",
-	"IdfWkATTl+uh9TuW9jpkpJwqdonV1RMtDqlib+1zn6X90k0wlWHQ7817DQSuan2AUmDMGzbkcLFUaN5f",
-	"SnnDCkLPVkQIDoGurSTOZbC/xygbDjUYFMGFvWifokcJ4XwhWOxKJrFOcr9j4AQz72wxYIgJRlAQTxXC",
-	"GtYNp5o96cotrd2F818fnAK7bWhltdRfxIaLwjwMbRhsgJzaDt4WJecNw0fqVvfBgmQHjQz5GsikD8hP",
-	"Owkv1lLekDpoqet/6pPt8CeERx0pyCuGaz47mdix8qdqgesnEDtH37FaO4C2fe9MnVcmDsYenhH05R3G",
-	"G7gO5Z3HCx4Vdt/4pz5LUeem9zGxgbASx19I3vlS0YLdRU/udqTDvh/Tnd3aPz+0+4+pbjsqjGvbrKPV",
-	"/SnbnS77afVtc7v5uXg8l53sNfuaxZCAEjcuH27vlve3gAXvn5VuJ+pKkB4E8tgtEjjkrJ4xMcWlNJst",
-	"Y462S/YMojHjrQbgic9SnJupjW0ALC4jsiw6GXtG4mMkK2zbDbmGqR0wJNRYjDUwN4vijkT+THqKwCo+",
-	"UdnlGC88xUZe1jbwMo4rsmZGhTZX8RkY42lRhDzRNckmJc1v1DWh8PojWYvgoYtProccHbn0XWOEz/T8",
-	"utmlzq9f4jmBX6EZhsMW9VYT5hMzmu8gNcHYVFCO6UqgvLYFvlOHXD+Bnz7cs36u9DHuyf1mCvevxhn+",
-	"/H/nE58zn7ii9cwM4Rmn3/mnpgEsPtO7Gyc3dns7JApwifRdjeqsTiVjjUG+zNBQ7juSLGgxFgQEfs0J",
-	"WIXhzslmS8UoqM9rfOKz3DaY23Op0uhisD7g+FTLIchh2+/A89UgcJ+Q4qxNecJJIIAhdseDL4PyQa7C",
-	"/Q6w8/0lvT4EOOC5ZJsNz/kJirbci8ueDyUReiiK13txd1v9njS8YG6fyMMWUifhYrsmjDYlxyQ2CGod",
-	"zqTd0e7m/w9o+t0LNPjq607mBxzl2dCw+iKtoaa1dQqkUw/wkc8UAaBmzTj+Akz+nPUaMKL1tRkZA62g",
-	"x8R7r0AHppMuYfye3jBY1Gd3PGFWn+hgIkUiW/y9ob2rxcd2MuuDUaSxIyLG4M6w+98jACFsX+LmsdNg",
-	"9SDbze346AF8+Dv8dwKK405sMSeZpF6UelKz5g5qfF1slivgMzvKp0XBOcFADC/0O8JDmd6b5y+s+v3t",
-	"j9+/GmGF31raUKG5GK/P+z/dY0s3//NNJnrLcsZrPZ1K1OCD59XKuULwjnWrSQ6gDhYGpFU9H5utwItt",
-	"mYVu4CqnzQiW2XN8oNvD4l+0jgsQto1Ccja07o7WBUHzHV/gSl4wah0KfdDGFuxewxpGR4HozPf/Ynv3",
-	"OFYZ6Rp8333v3gKYSmzzPHrc2BY1lCtWXIIjbTJl7y08/KKk289TO+3mNx4SNKs938VkRutCwdbt2GW7",
-	"YW+kHVdaNodxY+FoMx4qpnXJxjDfzPdn2JHzHxWc2idKZ1vCCVan4OcECuyJTJdLhTlD5kS6MAG0Z7Is",
-	"NMEa9lqePqP44Gd6QO3kErvRuK/PlznT1UzRAH0IndNjYjEk90PobD9Kc/PzF7xkH4vsBc9ldUJF2zHN",
-	"8SYHwYXU6acuPMP3Xz7nWxbLq3v37dPLx1997Ww0GC0jb188I3/+6ouri2zEaMiCwVUtFcchfx/9yVtW",
-	"N8nJuKrI0dd+OKNr0nMUUrEVaAAXE6zVdWEZ9wS97T/6L2WNdAubZZOEdDiTZdIfNelCKthtBzSfUFut",
-	"P/DivpTOYKKfKCTfm0N0t5xOew0ojkQKW/bbNPyWKbKVrOvpEQiYVxLnc+/5UYCv3EV+K/Rksb3LnF3T",
-	"/GbbyFYUmeE5SPXDG1ti43/BCPKC+UDJipGCHlSUU6JHfc7VHdD4c73Ax9ngx2GfqTMiL29og7d40MVq",
-	"R7FT6cJteFjwzWRPDiMlngfP3ScW5GcrqjsCTMvpkKjnjAAcVYT2ecBeuhYt38bgfVURFkL5vrQQgTbU",
-	"HucYvLQnLmd0lC2uD8UfLqvH/LdnMXZ/w3io3MMuD/IDY1pYskBEOBxiuSGPr64y8vjqkZH0j68eB+iC",
-	"ulOZsTxDIWyCse7plj0gX5qffvnoC2C0Lx99ZX7rf3rACJaDtvhFAJg+QzBU6CZwTb66+sL3kFYMM5Yq",
-	"W+YEjEveMt0cLoEjiGK5FIWK1XZ8x1iNlslsveRUs+IjGvbjFiRgouD+gN2Hh37YBBbwr84ZLxuZ1Q9s",
-	"b4F5Bqxyqhp0Zq0uNe/Xw/kiyLiQpFXwcYDQ8yR0P34y9U4UkJ4tGHn+8tnr78MJjttj03V/p9b8fc5S",
-	"26xojtDGlZ83R4trAHLowcWVgA1uU+ELJjTXh1GoTTu1JY5SW871rxkRwiWeA9vvWQm1kq50sOfMHN8S",
-	"KSv1cEPL0lhTU7UI7ql7rSrAl4xXFtiJnB1zGzIMGW2simKo8x8qVGf3OyYgX876z3jj4UkhM3EUQTFL",
-	"s7pb9sV91Qbg8Gfg2DOQ+gdw8DbE6kp+Pzuij+BPKqYx6z6uFdqOHQ2U2t4w4fG1zc98K0grtUDptFh8",
-	"dcMFAOPJxoKw2U4fl9DOAn9pnaa5FEqWzDbDsACnXJOK3jAFJdmC0KLi4j+UK4HOqYCvcVS9Y/8ve1fQ",
-	"28QOhP+K1ct7T4rSh7hAei1ICCiItOJAK+SsJ4npxl7s3SwR6n9HnhmvvdltKNDChWubHdtjezwez3yf",
-	"81PxoqY8NhLeweWIp/9jpGIiPCCGnnbgP8p6yN504WGO+niwF6Gm+kMZTWfQnge13GoEcO6i8rvHO1Tl",
-	"RPh10Ks192Ia5lVcqd1yyJcTl3z3OnSAZrQr9z3+WoHTthdi2nPpRvOoPFHPhcsJ8lgJY9upILR3RHz0",
-	"tS6Y8jeoZAP12iquzidESbsUW1k2nN89YHS07tIEja6BcQzb9e4kXNlIJYmseOVsU5GQT40iMAdCI2DS",
-	"MTKOU/GGoRg9d7kxCpyoPDTKmt2G72q+xqsXXBq8FuAu1R6ZJU/Y2tKwJL7IuawUBE239Ncxz5ir+bVB",
-	"OhvuNxXko6sbxum14j3sbAkdXOSlWUFNqguLCI9IXGBhxMS/bpc4yrBDN7Isox6izib0PNNrKNoOBZV0",
-	"NcLvKjsdx66f89L7CexcbdUDQVn9EErWKQZoXsLu7iBQcYXcnWwS5Fab1W/wveN83HaHjf/+dUvTbIQk",
-	"Pu0J54ggHGhwvHcgnUBTfwA4AC3SYTfunH7ygOrCFg45cNzL+4o4orRuh5Kd8FA4qA/RPdNnMc9pa6/h",
-	"UJ5T+D+dR39Rxr+HMi5pSkZ1H34MRePCXTEoj345+3AV1OPBbaNWG1cezY6OUW0sZr/PpylekF7D04nW",
-	"Q18NLiWyAcy6gEIwMXspehkmNZ342qVjN0noobcNhFD6ez/ffdbVv3QMFnt/+McLZQsEMe7+E0+3rOWY",
-	"rT9slZkOU8f3GaIyIXwNHIp5HhNZRAlbKLvsqPQx4X4Nv3zPToTEZ0UEpaWqbIx6SpKXJ1xlsMbky0id",
-	"N5NVnw58fBudaoQ2zgtJF1Bas0K+xzYxqyL4Q95g8FLwW+3FtUFXcZnaLuGLLvAhbHSQPDAMDKfKteAP",
-	"TKhd7BqxOne82f0KNkTK0tm8xsK1kYkdRUxnfzQufnplcSA22nvC0opz3WHJDkW/DucM0pziMUNid3j9",
-	"DRsalGiqWXIp/STGF5L7Iwt+i19ID4SXjRjrpna2DEpwdbZv0oE1Os4hy0dazOxX55uQLoZDSc8+N7ra",
-	"4B6Lni3xWlAECx1XzSWFvLkRVspgoImlxxemoXjmdOFJiIcpf8aGbmzlWKG0YuLfFnuWfdYopHAfzY/p",
-	"UddmymTe2eFXGE1tYSGs0yttBJlV8S9FWd/OH08fPflvRgneKrehix3h0IeLJzIXkwsdXPYCpuLMcpxv",
-	"qekOkXjiCMyYWHW1EVJcvHuVKVMXdtPC4ujm6uZbAAAA//8=",
+	"7P37k9y2FSeO/iuouXtrnbscaSQ/NtHU1pYiWbE3sjUrOXHdin270CS6GxkSoAlwWh2v/vdbOAcAQTbA",
+	"R0+PpM03PyTWdLNB4ODg4Dw/5/eLXFa1FExodfHs94uaNrRimjXw1/ONZs2N+cj8VTCVN7zWXIqLZxc/",
+	"7RjJ20bJhugd1UTvGKnplpE128iGkS29Y9dECoZfc0XkhghJmNDNwfzb/KDkCr5q2KZVrLjILrgZ+7eW",
+	"NYeL7ELQil08u6BmGhfZhcp3rKI4Ta1ZYx79//2DXv7r6eV///X3p199+C8X2YU+1OY3SjdcbC8+fMhw",
+	"Fe/Yby0TORtZjbKPENFWa9b4OVKlScNy2RREMSZmT3Ijm4rqi2cXXOhvvrrILioueNVWF8+u/DS50GzL",
+	"GpynerNJTO+1mUMpc1qSgnrq7bko5F5dwx/B54LtmdKkbmTOirZhZL9jgtC1YkKnZq9WcpMk8dXln379",
+	"/asPl/iPp90/EgRXty9b9qqRVWI5r3jTraeFuSfmVbRstWlkdd6pzaDy5Ky0POOc/spFkZjUz/b0UHWb",
+	"PCC3XBS92TBh2OwfF8i28CvDjRfZRcPuONtfZBd5SRu+MYMw2pSHy3zH8lvDpFLonf+LvacVFxTmkl2U",
+	"VDP/VcM2wPANV7eXFRV0yyrDYL8m1vgDFynCvxHlgezDhTpWzmlZwltiy664YL1l2/eupSwZFe7Fb/Zi",
+	"VIo1suyE1BiZpRkoSmdZs4Zqab6sdwfFc67ShLihmjOhR2bEYf2U1PjktRU/CmdJGyM4haGSloTjB0bQ",
+	"2scTs+++PVWOqtsbJ1LmTN49m5pP8P3pM3qnqU7N5ju5Byai6lYRpakorom8Y4053OY+qo1UFAWpzbnn",
+	"Wo2ceGVe05towTa0LY14N+OYo9LxgvnTvugiu6BC7VkDXKXamjWKFfgH07qEf9GyjHPLi5IqlVid3wuS",
+	"m6cSE3ffdROv6PvXTGz17uLZN1/FXvqS3fGc/ZUdEi/+K/M3TQGPZoSqbrsVMa8mPMWH+JvUlJ5eXcXm",
+	"BDfGS3qYc6EkN9FeJA37reVmP57ppmVnEuKvSrp9xcu0vvSzNFPclHTriDd1QMyzCalO8x0wjmDUyJxW",
+	"3Aq5N1y3ZqU00l1IweIsZSYKh+ZnKjRL3TrwhJuomYg64WB085w98/iUQZFKbb1sKjfRitbPjOThuW4b",
+	"dm0VOXVNZAM8+r/evfkxgyfVjtZMBQvU7lcEFFoQpvkOH1G3XBAuiKppbrQuvYMn2J3RmlEm24UR85/U",
+	"dqI6GCdVLbYBmfAvdWf+/58Krl4zRfPZLRcJIs1Ut6ZOx3lOQ/uvf6XO6o9SE9XWtWw0K54RJx2RrpTs",
+	"aSM4rD86STNwZbYGnxm9+7+j6nmeyzZ514LeoXdSGRVZkh29Y4QKQvFHmWEFGXkEDld8fjuqVvbnU7P7",
+	"vhi5RGVNfzO3lFdFaqp33Wvg83lybPIS/X7zg6HnyGS+/QmFltPQ8h0VW1aYE8U12VMFdhGaIfhdYNPB",
+	"vspWBxfCjtECFCm7mu83lzCFhXfC95sfpWCLJt+plGRH1ch8zMinTUrkZVuwV5yVRfr+3IM2ZyQN3Srk",
+	"/FxWFVXAc0YdiLMXx9E3ZvQYf/UmYjSepMH77s0NcY+Qv33/MsFn9oklt+ajX39/kn2T4ra/sqaiI7Lq",
+	"NUNzG8UDobwht+YnxO4eWB1gpdeSG9U40DusJDY/hTOKmjLbaCLblDYCg4OJudoe4uZ7Idt1aUhQ0fdo",
+	"vz+5MpsfMefxwoGFvqZi29Jt2tbEr90VpNl7nRHV5jtzrJgwfFCkpExpfzymOaeFszFz06pU39WQkS+/",
+	"+cb8QxFwcOB1CfcJ1aSSKkVXMI8fRNN6zegdF9uRI292zvyfuZUL1iiz/YoXrNNaa9poY6xmXjqpipYl",
+	"2TayrRUYBSVXGm7/nCqW0n5KnEv8Ut/QUrEsJvrfbDaKpS6lt0y1pdErJDHDMzN7JHnKLIXR4nO4mvQ6",
+	"vbGmqxrzPzj7VsGRAglaXIOej58YYnvDN0UsP0hKB1KsLaQ4VCpUhcIP4YVx9edNU6RVbyf6nbtRoXBZ",
+	"H7LQXyYbsuPbnfknkLsnWxyfUHJHy5YZcY2uwdRim2LgK+gWqjRtdLBG9zfIIvNfWl9kFzWj4IHZbFiu",
+	"+V1CnX/TajOVsZWvWW4MsqHVcW0U2OZAGrmf4SCU+J6oPVJxpfAUsFKx/Y6BSVMzUeCnTpqDPwkusAJU",
+	"fyqEbEXOivjSbuiWveYVTx2Ub4VuuGFA8DunTqgZIL4PX18FIv3rnkR/Ej0qN7RmzWxjpDZPn2QLFJvw",
+	"AMBfO12VKSrVo94tXkQn1L/n3VdnUimth+sHWi8x3R7AbopTjNHbSQ2EKc0raqSEOYdoAhZSsbhQEP75",
+	"OTqHGfEhVI4b1pgRWPFOtk0+5RXrwgNWQDhLPGrmw4jR05+rOzPRulYpcjdcpnTh5wT8zeTp1dNvLp9c",
+	"ZYSS31raGE0DPvrfX4FCTA6M4icJ/oV3LNU4vrj8wqka/+d//+PJ5Ve//uEP/zPB0fCCUZfJyUs54o6H",
+	"Xovb+DHfac8BNOWpOnYC+RPZyDuuuBTUmDS5rOqSwaO0YqJISf63LGe81rPn1+DzJ/qoQgfVLas1kB4+",
+	"NftHheYCLqyCq5w2I5M2etvYheU0O6s5X5NKNhB5EOTp1RVIDmHuZLLld+Y+1kSi7bXwYnsy4y57K5MC",
+	"8MdAW2gkOIViE7BfLXAsv2O0yXdjPu03AoxRc1CUoQQtQ+M4MZF3b25gTLRio6fki9Aw/eIf2S+//PLL",
+	"r+Fnf/j/pE4LTvplmhOfQ+j1cDgcqqoo8Iw34ASxHq3dod4lw8bvdFscXg75czj1X3//44c//E9/xs0f",
+	"4/OdsP5PpbMb9iFJ/YMsaMk1Z2pE0MIjh2tizqs1+dESefc2Mftu2O8FEH3Cf9KbzOEhpjJvBu9YkybF",
+	"afsII36MrQQ6n3XqZsCHnvkIvfHLGY4zBQ+ez202Rkn4bs6cLNefaUo/yVkepDH/0Fn8QX9njVEwRkyg",
+	"O3zChoOuQ5t/2vC1Px7edJ1WfjXjtvVz1LvZ84xvYjed9DYunN4HHIsp/WdZGK599rv3HsMfuRTaEMgM",
+	"3Zaa17TRjxtWGvPIfBiqIOGazHPgQqN1XfIcskgeFzwHvcHbOmsuKBB8uLUfsojIePn9izc/kA0vGdj9",
+	"jXXhoQ3JCk6JGSb6xj7BcNmqlkLhKl9STd8xPVzx0Uj/DSzL3rK5ZpUKhLhc/5Pl+uKDXxNtGnoATjgT",
+	"Af/b+6o8jYhmmUQxrQgXhFp6VrJg5SNimBCDIeRnDMMRRQ8KT4nesQbNW1BbG1RmL4JQwyTp+mudnnz2",
+	"ifkNtlERqsziDwSsZC4ysm41uDwpqRtGq3WQPySkJv9ijTR0+VHqd1o2OOmFLDXgpA/ZRZwHYj8K6Bf+",
+	"qG7kumSxl/2Xhm0unl38vx53yaCP8Vv1+AZ/FaPPj1LvDI/sqQLt5xrC3wTnjBQxX7WiYI3SUhZAIFp1",
+	"wd6GUSXFI/Kz+fPrqy8zopgoIKdpSw1/QszhLdPN4RLSOIliuRQFsJ2bWZq4Z18x+FP3TGiyb6TYduED",
+	"m1xFCqrpBdzXn3Lfj+b9LXh67cZwRaQgSlPDt0rLhm5ZN+fvzU2qP5uZv5PGGHUHERLdBlO/JtKIJkX2",
+	"Rj6Z82d4EQKpe8q1EXOdHZ8hi/bYD+ZqNx+ynvOc1Rj2NJpJI2vWaHsv0rJc0W3DWCyon13wIrKo7KKi",
+	"BVtR3XfxUc0uNQeXevwH68OxiPvee3O7LIOjX9tlxWbSyL3q3VhjB6EjxFu5P77NsgvFt2I18jbzPSvG",
+	"Vi7asjSb6ZSY1BCzaAGiXwA3dNGoOS/RsmSNWeeqZk1uef7YGXvsce1Uin+4nAyK+TpuB7vNj73GbkgW",
+	"8FW45JCCfWp3HqhO1+i267VZ9zHv+u9PYYGoNhOuPxx+fHpvUduEORUF1+AevAnmaiOn/ek3jBZcbOfP",
+	"/YUUSpbsLf4Oj9X77/GXX1qt2P755Ji3O7YO/FouSuT+/nIuM/U598/sIEVhHWwthMl8bJqruqSHa/Jk",
+	"YJuMxAaeTkYGwn3yLOoJOrFbcn/MSwXf2DyM9Crf4IoUa+54zsimkRUm4OC+RNeUOKpuKVmXNbxKyNrf",
+	"WiPp9SEukFhzh9fysfXVr/pws+ag+JJWcN15m4Fu18RM1tymXRLjCQtC53TgMgcxoMDfbGgMcW+piWFw",
+	"2sBQv8a4jr3X0SWbmUe/2O8OcZ0xZJYeuQPi2hfa4T1hsxhjZN4Bb16ZYDa4y47YLG+YUfoX3Z0FV4ZK",
+	"97t2EsyFRnjkC7kXK0wUOb6mNFGMKcwkDIKHXJD9juc7yDyvWaOkUERLeQtm7UUWUS8ac2zi17qsVKq6",
+	"QVaQp1fRg5lIhmxrzBcX/0cX/8CGDRYdJ1b8FgA2ATLZ6brJhTTKwo3t79gIeyRvNfPloisNmG3GfYYD",
+	"j0zptJvMcVFwsTwZXCxPskU89ppBENpl2Jh9Pie/+WheoFQFJS+/tc6dTYuKGzlI24Ljd1aORmXWAq59",
+	"RJ4Hy9tTTLxm1XWn6EHWlp0KEKBjb2+m4U9QQzSLU/2EXsc+g0jWxL50WsWTICc0zlThyYjzlblKSlZs",
+	"T9SSnH9w1MHoTfMubzfqD13s5xxbT8VE+viuzmU5TeoHAYEiCxi5+zrPazDnbobx3TTEfwEp0Qv3sWjZ",
+	"KrWNyL+24DOssK0kXsKnetOzC6hpCI+8kJi45YbOS4mFug2TNRPRYHinjUS0LKlZRva7gzncbsqQaA+j",
+	"od8HjXezKJe5xi07BtnXUwJzsJu4Mju19Ga9ZJryMsan2nLNqOsIcjdwJDPmjistm8OCu8n88luY6vT9",
+	"ZKsy3UvSi/r2LnH2jIw+DmpaaxrY+1i9GmFMF/TRjKwP/rYx21y0nQEgCEx7mvdAEy5Q/z2BCRfLjqR6",
+	"5SrDY0IjqXoPtsuPkfVZ0VM0s/vh9aZpyZLSiMx38xWiIdMOLWGbkDRtK7jEJTeB9MRPu9s61jtdwGEN",
+	"byRRVpJCGi1JZ6ApyaZQRyJnUhXoSHWPFC1UjNJ6kRX3WK68lq3GG3y/kyUjimt2fIuP5OV0/Hsv8eo3",
+	"3zK1q5W2exZlhbpuzIF+ze5YqY75uDSfrxTTUwwMA7xjGt025oFW0zni+m3v4eGSuvcPh42uRt1GjiIU",
+	"t1nH8ZvNxbN/TMh/dfscf/Lh16Hh9aGrJF4k1fyPYj7U52kvsmHgqtYRBR2naOttINeVQ4lAINUD8YgV",
+	"yDGxWtCDWsm72Hl8SQ+KKC5yhl4xhGO4JoJtqeZ3HmWE6+g7e4P9Hr3EIkZUkLJw9Asoxp2ZJUkE1ODe",
+	"v1w3u9jJsojswCsjHjEEKWwdu7rtcFgMOxVtyTAniZbG+Nmi4QcFyEKSUootawiOn80PZQDUxGeHMJFd",
+	"gOqxKqwvbdK/s1g3EFKvkOcm62tRX1UWnmWOt8lhBURjSokbK4lcsRCTInPAECmDCV0F9tvjObjYS28a",
+	"1jcK95CQa1kcuoTSEqpD3QmYpM2kQecuy+MvWrFNZCcpzeoO36co0O/rsCEAL8LbyFqWRVTIqFLqmLvP",
+	"AiDsud5Z73GYP32sXGJqfUQlYQ2zNNt7t7Q72bmsmEKVmoqC7OTeagSOsMfvGTqarcSegqeYb98FwBBO",
+	"fzr2OsMX4yg3oIF9K7YlV7uLKcUDrBTYiszh4Djdo+Pc3vlF8d95pTukju5Cstzj1Rm3Hicv/eWYDd0E",
+	"wWnKXI50IJwyj8gREiBzYA9dsNBXXFgdIqFzPO80jPmKdC6bhnmDdrgTYJpregsVtYzUJc0ZhlaJEeSc",
+	"NbZov69bfh0piAaSjty0RHZOSThshRQMU0KBN0/X8zdc0DIGPgDCyBaOQY6Jloje4FAfLEjOsSDeNrRg",
+	"CdZ1zrQM5AjWysEHhJZSsGtyZZODIGFGS/Nd6GD7arxOE03gqJJ+fJnYSr3gpBfo37REFVJfOp0keh8g",
+	"EEasfsHVXmvZwWx4yQ/KRlgBOMkcwFoRZBvkOJSdZr+mxxoIha5a0fBf4ui8iMecnIYTiYNAzC7qAzBC",
+	"Y0VXe8ZuI4FQe6+sD0HFx3+Hquooo81TB9ICfpw2AyF5LAXDtfhVj9EwYrstjcm43Yi4H+CaShK9T6fQ",
+	"KyOt6BmnBj6WHaM2jQV/1G3STYhW4MRazSBrKmIX4U27NtceKwg84OFnCqmM0QNl7Cgx4diBTEJsKzUa",
+	"xBtSNadt0jqCQVdjN7U5mPhql4EDFwIppbxVpOS3UU1nsTdU3c50harbwA/aX4CjdLfkxJZOOUkThvX5",
+	"jPslMe427qg8cqEafSJwnCbwx3zVm/Wm9pRCq+rAkQC1AT7dUVGwglhliamcYnrur5O207TGHxock0+P",
+	"Jrud5M9NhtDebFLafCqEFHH6gnI38PR2oaUJldXn7owrhTd0y6KyaZFEjokNEVX8XyAOrIcffa+hJN+m",
+	"GtiL3IIlzEjGm9IZrSnEwzAD3VooCpDbrJi0G4AamZf/IhkWUopvT3RY94Ob80voT84+i6cwrMLUxOga",
+	"24LrONO4DT8Cs03sY3COLGjlfJYzs3iL/qQpie/GHtu4YLiRcN6xWE8K/B1Vu3j2D740+lWnjaccL3HZ",
+	"dU+xdrRfEf+Fdzwcn0Fesbm3UVrk2ecHwq4zbF0A05IvCyBKOwXeizygfnKj/84avrHJ5pF0Ra+uRQjt",
+	"uXQezXrWQYjq06MCPJcFfGqnEFvAn6liJRfsWxx6iSG/s7n6gZT4ckacKipelgd98PWjosWtLR6qXNtv",
+	"FyT1mle6QSfFRDf+2NxOE+6n0r6LER47U/E7TNUyCr9qq4o2B4es1wCody0VBCrj/pEFUcbzMkGAW5Hm",
+	"BkarN602ZkIKaUoYM4dWZC/bsiCFBGfgXw5Zh8hycXTNFoVabSM6w3cWzgmMJ6s2wOBcK1Zuogm7Rwm6",
+	"MLr3VIzx5rtbLsB3AT/baNbMnpWDGHUztFWNXM+cI7xs+SRRvZyepY22JSY7b46ItIevmvE4gOTMIR8t",
+	"S5yRrwOdP6e64eZ8rQq2nTktrD9b8pujrLLulcPhAiJlnqt7HBhuWcBjfQ7oiJc6gzclFTEDQbVV7ZNH",
+	"IqfTjA8OTEtlZf3EG9mQbUOt4j3fCwFjRJC9qNHoLd5gwH8IITrnmggFzULvh/VxH5PHuzajbPmu7ZC/",
+	"GL312MKtqGhds+IZUZJUbb6DlNaSg4OTigPyLnp21DyuxQFjN4iFqVUscBpVtCZcufNam52PaTazz5uX",
+	"AEqSDW36gnnOmVsspbok5hEUdNXBnIESmRENoH6+hpcXLLpwF41PkfMY4+uZB5M9QJsTV/c7RWLHCmOv",
+	"6mOJiYIIabHR5marYtoSvCd4ZdZn3zAJwe2825qY0Ng2PGJFLRTpEg9kZBf/fCBWLsKabeiUa2PfexFJ",
+	"qNiWrAst2+goXOg7rs0eAGOGMmKWsPhLw4sRYXGUD9e/NPwrZlDgqIByeJucPtjQy99dJOM3jt+U2LYL",
+	"qdmYD9iwOmkYIKViL4WS5rdLPNFDZdIK5k4Mu0vCTSbrXVNjF9xctX5Ym0crlRFKDMtDIvJaAgDHwHKJ",
+	"31zfowgA9M+u4gIkBW0YYe9r50Cdl5pZUiFYYebUrzT4+uqYmQqmmTG1V1UkefAlt/AwkDKANjjRkrgf",
+	"XWM8YV4HoTGcwm96ZQLfXF1FOBfwq6PTfGdheilRv7WALGsedeDP555sf65PY1N1gm8BB3k7BoGrnSGD",
+	"lIdIc8Ft+B2XCu/IRmRrKgzr0bEn9qQPHfno6urJlJbq3x47YKNhW1pKpyDK4uB2jiuZM6EbtmjrXBRj",
+	"3VAQ6wLzwmgDsOw7hoZnyTEIccdVzhparqhsNMWUtIY2TIQflZzmcOeVd1xBqEjC0KXcs2ZV8modT3ih",
+	"65KtClbrXZRvv5N7owwhlDegE2gJahdk+A1JQL06djrvfjWNB3q0cS9oydcN+MheeTfnApcHtIhIpL9B",
+	"eiakIvaXcHoKhwW7VyuNfubhe39gVLUNK8ia7bgtp4ZHn1kYRWg/oOWWQb2MxXywu9NQoQC3OKxFCMLs",
+	"rchZoykX+jBS4Sxs7JU2BfTCcWmMAHOs+B37wW0QOslH9vPr8e00M9K8TOSznZ/4gHI9QnNpCGyL1ROa",
+	"v1/alz3p8+WXU8IH3x3fg1+jbK3YK5ufO2BY++nYHQu/DK2MGfgw9sGkDu4SulKzfYs5sscWeKt3J5Tk",
+	"jMXLdBpg5Kx1deePw/p8llF/sKcm5GLfq8IvCF24rBgffQiq/3CPfDwD44djxTrdHONecMyYXuAD7zho",
+	"Ok6GQ49P62RADhXPILQJccauYKC8GctgI1tRdMU118Zcc7BJ6wOxlbHLXNFnYZJjN7w3wI8KZv2SLiZr",
+	"YXsSrQMR7DPW+L68c4vrT1FC86RWcH14ZmHZoKlBxXx6Ia+gtibERvdw/LQ2+9hwm/fVDWZzA8PvY7pQ",
+	"PwRznPoFSk706hBe76O6bWhJSrmlDde7SpEv3l9WzR8yonZG7f+i/kNGKvOLDpYDat/JF1v3jeucYq5y",
+	"xD3HRiVf6D/M80T5CM4xB9x2qcwuvnGcYhrVhjq56+oAsF0KtKtJDPMvJsaqcxJi3/4wxsTjwn9maYfZ",
+	"EKNDGC3ZDBMvspR3XGxXjStxnkH2yHxvDHHURTyLIHmvaDmH/NC/N0H9WC6522+bJ2nbogFeqTnAlr0H",
+	"Kw93I9zS8YO+Y3mQwN0/RnUj5SYhnoLGc8pm/rsiACiNLQ/XhFW1PrgKDJQLhWTRnHwQ/il3uKKHBEYD",
+	"5iDZWu1DJ4gsmsJ0AYKZu+i5InMpdEMLnusUynq4XX7enVhVmFOLxIvSvKRK/dVy+kBwJQvVELf+fRxV",
+	"aOjBsun9wW+i85Blyei2ZfHclDs2UfTVK7uBzHkLovLMcAMmhJq7FpMiOVtU5JWEuUloctMYMHTYwiZC",
+	"ibhylLuvlwB/OdpOuhu7weNTw34Fgik1Eg+KHg/euFZkXAFebYFAmB6hzsExH4s83yQnXm8IjfdyKnJW",
+	"lqzIIPTw/rKhBziJNlyxKVvZSJXLOv4Od3kdC3TbzOdYrfMdkOy6uoZgcO3KDdk2GH6MlC88fN6gU3Am",
+	"J56FpVnTU69dV5W4leKbG8W/XYK3GLJbAnERr7wIyFfXSyniL0RMemiCyPMdKN5uUYHr6bh4LKXOhndi",
+	"R57sDI2gPCBiMq1vSKQozCH4dVZHBRuByTxRIAzGSlQnc+1z7CEwotdaNvbGtdyWuAQX1qkG6YP9aQRE",
+	"g7o5N58Fm/yQ7bsCvljxQQ7oZFZAaJYv/GmyGBR7rJ0OQ2qE9apN3JcWSm/WIf+b2PDpioYu/7FPxyFx",
+	"Ak4NJ5kdn4LMt5nrVSPaCsV+MWIKp2+AqLnMXTD0IC1Jhw5BHX2rHqilx155G72gTPW5CmEoQYNG3A/X",
+	"ffPJo6dfglr75OmzL69A46q4aDXDzpAOgnrgrJh0VTgkRreAv4DfCP7/L4dH1VP8bw7/qPy/Cv+v3P+r",
+	"dc8rdENMq8rzcByje95WbQmYCy+lilYVrNBOOdaax5Js0rrTTQ+yDoHgPLKBU3sBq8UoPoqxZy6YotrK",
+	"Z4Fg8b3KwsSMEpHrjm9pXjAgxyrwxA08/TUTxH6LoCvQDjrINyFcZYSWSkIFKCLMYfJvl5imaOVwRp8Z",
+	"MQ3V+w5Vn4pDFuL1QTllX2XEASGBaM2IldsdsKpZ/6L0q5JqpvSqonVkG6jeDcJ0vZyirFfiH9wwO6rs",
+	"5Tetsk0gD/TyfuYFzDvf/PFyLU/MHuxnBHCIjgSX/IoqxZSqosGhm0FjYoAn7xobiwJ2nQtsVewSq9oK",
+	"e0Ajy/aQC3njNsJ2GUJn6o5qiHaZk5LgKn84KEQYaQcUQADBxbYxnXd94ZpZMULqofAJS+JRXmT9fKVQ",
+	"8YjQNnJCu93ssfF4ld9LBliUx+UBDd3oeHIZdBqx7lsPCsFd+wfFt+DKjFsO4PhbRaMzEciQVjnDx2Y7",
+	"dq2Wcb/vgVt7yw4JP33YsErLsiC0po0m68MzIteA6tuQv33/MoPCblLRW9Zk2C7E3oUNp6WVafYhpV0Y",
+	"9Fj7pR1BJtcCD0NrvzsPeXQEkdELo1sdOEfXw2maXkVFu6FQ2R43HWDxy9wmfUGWsiFTX0bBwN5KWQ3E",
+	"s+eSGOw1p+UIRH8sEcd8bsR67wRc42VmRFaX+KkIpGR1oqVVLbX8QQ9EyUQpzUbvaUwDeGe/mb++Du7r",
+	"WOvixUyPlTkk3m/VYwO36Z6S3SvxBV6P9ovqNnUg6jqhEByHCLNnTir5PUpLNHAkp9DHltTWdP7ohUnT",
+	"OWCcjqUKwmpsuri8M8LiljHXa53RO6Zcx9z5NeyhtzgKljCvkpS9r6Wy2xOBE9/a0OjxV2ZJq2Qk0Tb9",
+	"8sj+5unuSIUQSR19MFkMqen89rOKLR+g80isjpsttcdHsgLgfKzmn088KMHPMs/hXXKoY8QBdww3y+9r",
+	"vFOHD/tPaxNwaBKua/PV/OMXnuVJxzUOPTGt0+L6gOMWjfhseFmywug+VWa7YmG/RoHpTzkUx2uZy5LU",
+	"DRcaILy/+OnND6//MACivLo6tUxxTg+OPm8Nbpc3N4QHzRL9+TSGTedFGwqGRb0R+ykYAcN6jLxkUBC3",
+	"L4UvUngNdpqTsGR5zfW8x7+DR0NY9gVc+46xKHbsjEveK9c8nTsNthPqwhbE6N5zG+ySJWzXrSC4yZGI",
+	"6c36zhH5qFeU3LNitZfNLRfbVRGNpL6WRl5Zq6LrIkcUL5nI2TOi99yiYKJatTW295eh4TZ9OyQqXH7e",
+	"YWokmotAZCYAKtKFRVrFooFDmJ1eAULnSEYoWXedboCKfa+BxlXOsmxg8RO0/AutyZrpPWMiXAGS9U9f",
+	"k/93h/mnNPnmihQSZsHe5xZoepKSZpsm9/Rn/NbOwZhQHZRpafM1j6ibCrY4d32EAFmcx+KzHGxamp3j",
+	"lxkekKVyYea5G7vJrBEe60E0rpkt7RtjfxML+riW6PudJPtGauZSLqwCAu4AviBL6Mj+D3DwBpisQTCo",
+	"4VsuQhey4Zlmg5FLIFIc37PRPG9L2qi0JoD8fuQo54JY+t8Eowz3Krt4f7mVl/bDfyopHr2l+x+YUra1",
+	"4ESPuE/XQy7sdY9+/WWd41Q8Q+8tgxqJ4pl33QJAINrUJdWsAY7xPuGCHrAJZtHQvXgGeUuYZ4odWjoD",
+	"YU0RNdch+5kPodRhtZEIq9HYd1tXGowY5YuJhPKMrA9dXN7O3V7WofECaeeycY52N41J0s1P0+2Udht4",
+	"xpl3WT91jze9Zm/PS+9o92RDoOif2nQvUDGOs89D/9+oLyyhwCY8Qj43f1zxdGn0CY+De0V0Vb6LV8yq",
+	"cbl+CUvfumvwVKlAwVP2Skb0hesgaN2QDXUtY6HlR8WoQFe2axmbAuVeQRpKPIhvvu6Ax+4bi0cn5/wb",
+	"8Ed43nZ/mQhzL0M2thQ9WvoxiNnx8mfmwseQawdjDufRJ3hvd5xdftFRcZzt4mBUYx6orvHcAh2lY/NP",
+	"gXU2VIWCFdi3TzggogHZ3CbIxPCZm4qC2vLX5zegZtgeWXVJRVzPD9LIVhWPmBCvugeIvY9PaIJ4S+vV",
+	"9rDKq6eJWV/ShlFSN7Joc4jUg/Mb5q1OfGWyvvK5q6p0xYuNL7iENOIzvD5drB1Q4pj6Wbe5MX741vrj",
+	"0+CkYbRyvh4Iyb7+t7Z6kdb8cffhIzxSj/6pwsDPXPVw2rOcuG5si8wuBO4KNrwQWuLPNQJrvvBwdWND",
+	"sbHc5cr0ThaJ3otwl6YtdyGtOukWbvRMC/p5fJrnxttHHtg2tDpvX7VedLhT9ezKQ6+se31HsuBe8Vof",
+	"7mJ20Ysfj4lRd2zidq/TXmbzhRvOuv8nLWD/grG5/b2jbkobW8LpZ+XR83BFt/PLNnyMapEk/x3f7uIY",
+	"N4QJ31Acijoycvs/np52uZSYmDr09O3P+Q4kybKev4mqXkevM1xlzujAvjZAbd8k2M44umNx8OVlesHH",
+	"VgROfB8v5Z0sdaJCTrdrRsz3dHtqi2wHzxDD2xepDIUeps2AcZ+/IbVUHEo4Tu3aDVGhRBXwAARnoHA3",
+	"VHBa3nMG98z/xQ9OTS9wsGwYA3LatsvHhd8GNMqS+uAEdpxjrOQBi99wWE42/36bBcluB41N5RXN9Vjp",
+	"+xmaNSXrl0b8jGk03Jn+Fps54iRgh3PrC8ads2msWNxQJ75PG5ov2Cag8tQu4ZCpaagTUa+3bHVg1ts8",
+	"BkvzdArygjaVGmuMZL6HsNU1aShXrCBQebEJ8Ak5QhQKmxhpm1FpVpYWQtU3MoMBIKQixRbQ4mJOU18k",
+	"ONVV0WP8hP76HaPFCvxxRooxpu0f0dZvjG93epVXE2R82iPjlzE61lK5ji6+9rKtubBiB/5bsLxdc92q",
+	"VcnApdx90JiJxDt4nxqg707bwg6bCMQjNxvFtEXiGUc+Colz+eQqike1R1LfbieG+7IP0vLo6yltyMuA",
+	"EQ/yK1qW4NV/8N7YCX/iMF8BPX+zm1y7+aeEFn67RHBZekwLLzf02LTOgdw/7CElmFHkMf/FzWKQIvJA",
+	"AP/dJi7pUR/f4TGejKLprKnicRMQWqUm0fAgxGVtgFOMKejDmjwEzTbml/y7uYWhbEcRGCAjrWhkKwrb",
+	"X+4ME6sYFfGKU8yspvnOgeXCFIydYpvGJQzseLlhAAlaEFAvMEhim/9i3SEmpPv6gkT5YVhIdSyUzQlM",
+	"IPXkso7WOXPVlX5A4QK1pTdwDScE0YiudQQSMNk99ddoWJbValVTpeJV1KxWFmVQs7pmhd0fX2aERLav",
+	"RuReKg5ESO2bDMTRKhK9wLMLzXUMw6wXf0byzwfjssfLMLAbw+3vM4BM/8uBVE+hnd4ZLHtkAc8lbknB",
+	"+exORK/CzEVpvWsAhIU/upmVK/4MDLbPl6hZrknJq+X9mxZcnUeNlby6aBVP6CW4pIXmthm0kohI0xNk",
+	"0gO0Q3LMd8Js5rv/FndKGnKTpefktRaPLC5z/XvAuc8gaujc3cmC+VeyLOX+b/XDNIQaC914og68jRBz",
+	"hEbUHr0EK9hQ3l4bueyPESCpQubAfneYm/j5Fg5laovkXqx87Uo809nmMDhTbdZL3+yFd6SOhfuX1TDO",
+	"a2M4RB7EAAggMfdX23W8GguJOJ55Z9sNR5rzQ9fk2dzzGh43F2+8an9BVaabUxQh40jTtQWCMNnYSkPs",
+	"70gSyH8ajfyn0ch/Go2c1mjkOyoKeceaf+/eed9XxuJ6y1RbxrTPokhBA2Egs5hqaYFpwR24I5TYQjYp",
+	"5cVRnkMwPsZHV2pHn379TbKZ5fqgu9YZCLQcKyveCtmwYpXLsq1i3WEw180PZJ/LMDHjSWabkgha2S6N",
+	"QmqPQzOsJgvNqcFFwYHYSV+A4de6kesyOWD4bWwFkB2FszdrAbR2uyYsP3lydXVFoKUYKdlGE9nqDHtW",
+	"eFXGYvxjVcWigsaGbdqoxfoaXtjBCLhXxwtr+9GPlMbd0XLIK5ll245H7aDdDANKDul+zC2xYxMoBMeJ",
+	"/b4Nf3QPfTHLcYJ8ujf2mMcB5xBrIT2teHVttFmNNYp26hYey3uAcdZRUhgLJtGMfCTDM53ZeYoXJbsA",
+	"2MZJIBlnzHvBgzNMrmsskziduTuStGvs7OgRMW9TzoYIzoqQy6qKS4l31Wl4VQtUdTx6A0L6BdqJJAl7",
+	"0yQwxBe2Xg+4L7K0QVZtrCTUSMWvr66smKzmWktD7ki+POphPQJXgbrpNQOzcmusRiN991yxheiH6aSa",
+	"KRCHOdKiB5wXogLYTQvXnA0SgkeyZ4CWFgxvYaAWT/8Rff+/DGspxmJrkx0LzPjx8qezDA+h2NGeYMQ+",
+	"QjiicMrm2mY8SzFsteGZdiqw2zXh+TLShAclQDDGV9MxzUR1ZsNokdmqpB0VRUYqVskGYD7/2RZbZnMb",
+	"g5c9mRFBnRm14NqFKzpgtA24BS7bOuu5wjPScHVLKipobFLfTM+p50AKE1YbthU03nqjPARNwGwhCfiJ",
+	"vBe/Q+YyJLOoWX7IWIJsDGeuVgAO0kebS16XYRRlGRdEQ+Jfz4LAZ3VcOGNUo2E1o1pBLzVsQbisQ8nY",
+	"GXTxjuGU0/GPhdyaCH3Y6EaO4Y2KC7M6t3vX9lRDmjpp2jLo4kc8HOJZKHAUIxnERtJREcyT70U2JpXE",
+	"d2xZ4lTBcl7cs3jSjbGOIkhJAt0C7lgBCIoWgLho2L6rWVzylpHwxbmyIOqScrG6pXVc5Iwilhg9pkXk",
+	"H6vrTa5skW/TX+QxKIWhTt/VfpLFtZ/zAzODtHxfcumpGOS1+Uy3LoU7YJ8ePx5teYS8lnhjxyGedKLY",
+	"UgXYnKwpZzKMOjaZ0xxdPX6M2jRyAwVbzm+iclqyovNC9lrk2QaYY3y9OOHkRAbuFCWX2GX/fDLZtMZx",
+	"xOj2q+/FK9nEDMu40vlcdMLKMjRIrK5nmy8E15qLreqBKXaNDXwKnX3MBSHN7+IF+OMSp27XJVc7NGrv",
+	"LSbOJm8CETEFixG3cjqh0RMWGJLpFh3f3/c8lyK5wYHqvwwWFNo/jJHtWIky33jO4JqFRe4ziQyLSSG6",
+	"x5vbOfCwqwwBRAIwHGju8CzNtueZ12iDpLs+tFmPLBm5Shyc2RVAlkecO9rt9gin/CDvRuTAaCzfNwRx",
+	"NflPnq4qKfQu7UKe4QeY+cq5/oHBxEYokfYLmbeutvyOifHW4fAgoaRmjZIC4gyZC0NoRJKJRRs+oaPI",
+	"On1WndPnHg4jsJPA4CUutyTtQErhHoU4Q0+eErttWSLXR63Wh5XPLI9XetrZ+GNmHRoQGfJ+DlrKRCH3",
+	"iGOrMjfimTfNnMdiFIzZvHXJRdUd8/hgUZcGsnWw4Tt6xzwmCzK6bEjQqyebPPFJvvK94TIXLTYmSCJP",
+	"MNXHo2E02R/eRwNtv3lEcD4wHfSjN0piTsuSFddB22mfPUoF24NZLA7QT21hr4+eyzKQJ37mfivcBjv2",
+	"Oub02LFd5PPE2+sknXtNFRu/2fwx030A0zXbcoGQ7teekaRgvXPZRckiroNob7MTdfKBgluWR9rKNcKL",
+	"W4TVtKrrJMcJmkPYlfzqaq5uv0buG1Hx/TuW7W2qQmfC0dTv8eV0fEAAMl+g6QudfrvmXsfafnbx/tL8",
+	"9vKONhDtNoO88EP/zUfdus/eufGDj7o3dR++cO8MWvUN9t9c4CUjwacZofZDD8xpppVhhvP/QX8VpkJ3",
+	"CP65LDCXGxp14gmA5BczLXSqBa/o0Or771AhTFWvvUhQ6Whe5fxg84hp+eJlb0Sv+/iB7ScvcHz710/w",
+	"GmBZne8Wu1qHqB3YIBDHyuY2frNTSRb0j7jzpqWWz6f00giCHNy2iEPkq7j+9hFchd7m+7/GV/iJnYFj",
+	"9tn53IGjx8wO2jfIf4SEAX8D+5fYT37u3nUfV6O9IY5aMX9ML2N4Vs+EDzIQAPeCB3nNxW3c7F3Z4NeS",
+	"48GFlqO/OyuaePJsxbiit6TBTIeF1eupftyGavHNLLlYkBIP1J/aPxwyNY3T1FfQOsOd+vjpkf0pjGZI",
+	"DmzBM3hpluH2TcIa3cdjM8jm6eHldaZTjCw/sv1P8jaGG2lTTycrMuxj0DG05g1Ti86mdi8/VicUyxum",
+	"M2iNJogUObuYmS574cbtzSm6fKmjvXjiqq2xVaGW3zslBPx+oLoGKqe1bj1gWnZBKyaKRDVWhWBkC8Ad",
+	"4fUBhlkkKWxdsiqmCR0cDIFZkCyLWa2yppj4t5a1CxGPG4q3xzED7Gzqe1AWybVFTYDuTY7KkE2D7Rd8",
+	"Ogjk9dhEkQRqQJASOBdSF5UMQ7IdNdtItCRu11CZpEKzgqwddYNZIm0uLDROnAPaZhtt4/W8y3pxHjhF",
+	"BNuXB9IlVR772+ZrPR01sqE06XQha2vAjvm5BtFYy2whGwRMnT5/z7VmVR25Cdds24pF3ASH6172Q6qB",
+	"L8wFkqxbodqGQYvrih7Qm7cGtHdW8jvWYJNSu+vwMyh9QIR56BYosNmhapswnTnGEKxp0A6b1uohwSZS",
+	"n6sxSd+dn8SUj5L4PRsNOMXvSUBsTzU/DTfz9Ka/2FEhWAwgsqRNda8tzLuh+7T45eKXC9eWfINo0Tx3",
+	"znggioNmkWQriZYX99qSDeVlzKltBXaQJGZnTPa8LMGrqultImmU8pKLrU9pPI1CsiyY0vci8p5ybQ/K",
+	"hGxx29H9xpMmnMlgbY7QWccQk8yU6oADXy69Vh2DTnfBscOnp5fCQh2FHJVCzwBJXQhyWlKxbWkCq1F4",
+	"bWiaOnBJtvjWqDobxyAYolXhWMG8ulF9YpqjxHi1KE4rzgE0vxVyXzKbrrqg3rj/w2ipNcqQhcw1yVVu",
+	"2Ox48unVu41eCuJD8QJeugh3b8cqsjsRPA0JGvZKa5fZ9vOFMU9EFwF+hQubku2vrwg+gbifwDzylXXS",
+	"0GoEVihOlr+43tpdaWAnYj0CrdPKLEW7BQSC1W17mqPebDZYHZMWqclgp0/K2NGlHYFRGCxq85aSyuFw",
+	"6XXeyJLnh5l3x+QCbCUbTSA8p+o+RoXzby1nepX8LX69oPwjkLjB0MFA4TKyObfcjTci1NJoWYzKgWPo",
+	"y6ejJRB/nNiBWOdFc2oJ1TaWDXFy3/ZKE7RtSC4ro6XJLWQ/OJAjrrAkc33oKusD39cX/7h68us/ri7/",
+	"9Ouzf1xdfo3//D9P/3F1+WX4yR/+538Z69RzL9s2ZKSBV+7X35/GPXIVjfVh+YHyktCiaJga9pr/+qts",
+	"iktThO+KOZ4+fXZ1FRBWSAJDkJ1sG/WIPO9buTEzGBsGwwaiND/ndoTH6kyDfphzgJLo+eMXeW6kr5h3",
+	"e4fH9UN2gQ2f5v0ShaWxIyBPopj3M7xLRkvc7fzdbLoXRKVO2NokXdd5AmJQV/k5LM8ugeW6utUTBh9F",
+	"P0uAZg9oFlRwWOC4GZWwb2rWWNCwuM2tJjLypECBjr3BiJD7jOzkHlBzSonVWoOrfhSpxs/nuXl77B5d",
+	"ognStuDRjnHuIM3woOSyKfqAsVzob75KdI5uxURD8HxHOTZDgBS8jfkFJkKc3Bg84Zf0bY/gRdCXNehj",
+	"pCWg94kCpxB4p9xk1o31l7cCfjxHC3Xk6lRNT5LMkT3Gh2ua37b1Avb4s/2BkW9mY+EaXGBxdSO96H4e",
+	"V9uWYFF1w77kcVgqL1KHaIrm+AQR8iUIEbDTOaQRGkVlzbqMv0U6dtAvYbRhdNf9IO7sj4Gtxr1e/0uu",
+	"rccLnwAP3FbKeCrIeT1UqZlAv1PZQH5iKwpokXeYTkcc9WPFeL5pRSIjuTSsrD3Mh3WxL2TAt2287y08",
+	"mEQZ6Te2r/gWR/OtiKmmNvthjjjUtFnW7HKoB/R7bQTj+YVk7p7qhIg7tAPR4JjTXQt2Bzq9wh+w8ZsS",
+	"b6YjFk9oXyWvuJ6JrFQxKlQCCLHh8Sb2xlKRItCeKTGrR8DTzgUwfYmYK3uQY+ijOXvaQJ3or/PrYH/0",
+	"bRhRAzBa/NrcBb4/N93axGGqiQCFYU9PbJllxlhpuSrkzKwNv1pP2gC3EXbM7UZv8HHG+HN3iQ2BL8SG",
+	"b9umB7gUOLjAnluBdROv3EiJz6BNMt7yUjAnSSW29sRbnMjNJhoNvGUpjJlbVus46i8gzmIJDU1APBkJ",
+	"tkKAABUfBJRDDzlpGARjT60t00HGQdN7nrRBmXWv28EwxYaPURoEMlfEPUlAt3Z5jPuGa83EdMAs4Ij+",
+	"9tsdCaZidyJc34C+ESdhjD1DRSeKbBTNjSwZNosu2UZnBEA5gv0x+4a5C7EdYaJQJ7XH8F0JtAbsIp7L",
+	"alr5tG0u3FsR82iCKKCmRRJ/GFsBANlMxR9+ULMmt9GZGcJ+uFal0VjDWywqarXUtFwwrzh9gsX1hxws",
+	"Y5xwRr04Q2x+gSl2/zC+y+DxcXgkdXZRNLwsnWKAphKErTUTg9hSEC5tdS77W+jj+taimuu7twpePIru",
+	"3jNqP71ptlS8lLbyNBpQXOiuziXbbHjOjXa5qtRdXFNlmw3LNb9jiEXZlfOsD0FSdThW2Gd/WIZ5ws1f",
+	"uDXPbxoJtIL5gsH1lwMkcPRXAt+8u8tQ3lsgUoWd0cgXt//j6R8yYixcrjTPlVFpVFvBCxSMhrgZ6trY",
+	"2BLet6FN1wwSO8DgpVfK/Wp7IFwozWiBaWNOFVkYyD1387yJJsBGEERAlPssYQ0HuRd21VA0DIbW+tDj",
+	"jNMYYKxxUiJfC/NSnhEtjamMSdeswHqkZwQHDIGdPd6OT2hxvxlD2xktU3YHpV8fARYWcJ9hC6Mfyeht",
+	"s98dVnrHDiusSVuM7HYMmuHzlL2wiEqZAEd6SXnIjm9382FvU4YUnJO5ltRpJyHVmy5f3LQLTvD8+SaZ",
+	"5Y33uLhOFmumeOH8r56PrALab7A6s5zBz9UTuduyzLeI8z0Q0uUOEzxzWkr5KPN0vaaupkDZxvhnwTAd",
+	"o/T7Q02XRno+moSkiibCz3rHONvNXmasdWaSQYaMEeOCG1rHUga6rI9BH5Tvnl8+/fobd3ncvHwVO7M7",
+	"XZWrmUN899MPry+y2QUnTlMche4wa+rwGUbC9PepTok0vO4S2hff2Yr/i021w50E1fBCx6WP1g0XWs2U",
+	"O1OZxGHWl5ltWE3VVdH4lJaQCZKc99eB4m+rQy7VjjEwFGWuZXNZMo1Ip/XuoHjOlb5E+L7oBQ8jx3PL",
+	"avPVAhAYOB1T2St20OQiTxOv9+L0YUK6plvvh2RQf1uwa2STEJClj28ZyLg/xiNwvObRDHgEn7Yj24QE",
+	"VKD9TkbBM2dAUfo8km8iLnR7iIYHZXSVjvXoV4A4oPsR2THDML7hSu1lU8TL7JaX6UC18/GSDjW0ObGY",
+	"lVtGHtf2xeMlOKfU/STLdmwl9kTVzk1Qc9b3SfBG73xN1uyKw4JBNH2FoDUR39ibmgliv8WGZ0YnG8B7",
+	"ZoSWShq2QDwGGx/tINIg09AjP843z7lSbQKiOtlj1r4mHl94H/+8be74nWxm4UejZz34hX+ln2/mnFDB",
+	"ruDbIyQf2eaU2NV8USqvY5pp0WsHHpnSO0YbLN1fIH27bZwC9+027x79Fe0g0VWwxpzSWGd6mudMmUt6",
+	"NcJBHtwi4uILjk3se6nYSrWqtmnjw0sl7CIH7krlEHP3jTGS1wdCyQbacZnHnlyZe+fJ1VU03sHwtju1",
+	"DEg3VORsBVOuYq1ZfjIT7Kx5Q/u6MrKACiFbkbPi2oIDe7HqoYDD1hMneEIANraIBy8OREj0x1g8YsiR",
+	"MzR0TSFcvp2bHCM8Cgu1KVvZSJXL+rCqYv0tpylw2vJSmvpII/6HmsrCMt/l6r8saJnKBpPggpfNQn9u",
+	"Z1Me84ZD4eAql0Jz0YbxnMkuvSFAtK9xVXdGs6trleiCea+e90dZ81xgTgoLcE7QPddbU2IqScmkdFsc",
+	"Vm2C805HqnWgyt342bGQ7Zxz/mAHvhfXop+Jo+Ju20TXLSwbYNw4NBjPZCFLDdr6Dw97TAQOBPi4N8jf",
+	"Mqlc1gltrdd6fHBRKPDIn3qmrRxejShW7pGRW7AOb9FRzcM/OKJ9hQgekU6Ftu3SHWssFCLmGy3rDdib",
+	"yFBo9NqPn5HcQ/XKz+GIyEcbE1UdO7YI55yNQ5T4lccbbz54u8wBt9x3t0ZomuzAecMaLovnuY4CPuWl",
+	"VKxYxW4NTNs3e3Dt4nm8ZDZjQ9aQAjENl9SyicEXeOzMSycnezEex13QtqkGyiW62SauyXnlj+gkw+G9",
+	"MLdVj66nU7dYT8Us2K5uUYlNV1JMlRFM7h5Vim/FPSPyIKpWimF9wjztKGWxpwV3KW0n9rPYyjNBN7no",
+	"oJEdYq2W8pbUeHPP0RmssYzzj1nTPdzLXtVEuD09OqdZ4hPKQVkj1PRcIahm4FPZUcfEX0mFYMWfGeY8",
+	"j9rtQ6u04A0DuYm+HEqgb6UHj4MG/5opQjWhpPFgGKHnNegG2h/9rSvCIZQ3OHDXvC9o4jrRp6gf5Hl0",
+	"dfUkFs/CeU4EjL4ZjvVkupXoQAg/f0Nqqbjmd2xi3n8M33UJfx6H/almRk+tWRM3Q2M0tNswSrMByaIL",
+	"PeqAOjgbDRWcljOX+6feav90dZ/uqVEm7+B+UlUwEZ87hBKSUSRNdZsCGXftdBIW6dT1B992bWrsqxIL",
+	"SwF3Yd/+iC8pcIFc+w4L6FMCN0HERdBl/3iViijN6mfuh1KUh4wISbZMVkw3BxgZwiDh0LTnf9lRRRwI",
+	"IlHc9pf3PREh6BQoiHakEDlxHlrinw0l3rrx4K+f3FDuOzvevZ14U3L7pXnmQ3bhU61Wc37lsgcKh6d+",
+	"nu6RI3kmoXNncLJpycxpAyR19JQ53wlmsE1fdc6aSeSaMHq7UrdcLCfNby2Y86tcCt3IMtFDKOnCObNH",
+	"pm7kHVdwmc7HOhv3t7S1mdIyILGFPppgd/remcCnwgLvS8/v4hwrfXfLcFsyK5xChxBwtT1DRzxwdF56",
+	"lBgVjC/ccZ5VqZKS3DFC4bPjL0/0jS3LOD54h3tEy5I1RDGmMt8eDeH1SgzqHt86AHU8D3nIP5rBXEbX",
+	"kKy4VoopVc2A4omkb/jfEoRDpjV/3H34CA/3o3+in29hBugoeJAvio5UD2ImoepSVF3OxxACLIwE0O38",
+	"UNsrw+OxBgkPkrM6u+3OoOxxZhplLymlq09zU/O0dkTKQo4ZhyzyM/t01ljPvl3WxWjaKAsN1rRh1sgN",
+	"LxPATTV+OX92L9kdQBvAz+bMEIcfmdgNbTTP25I2aqHh+LMFFMEOGa6qEib4iLgvXZNIhXnlCCm5Zk5e",
+	"CIc1YH+Ibd4B0E9JgC2i+c5naT06Mjyp2JZstWkGBSid6tSB526p0M0hellDc7dVXVLRB/tmmuUa0kJD",
+	"/EiuZM6EbhKqmDC6lNArWrbGFmqrVYWIJ/NbYTp7arI77y2tVxgungTXpSVfY73LK/wB1MUZs/0eA1TM",
+	"glCk2ulgqb7jDa7qkgIOihQEODgLtsxV5huRk6rRzy4quea9uz1QCZ0LbNj+NBHlW2m58pt5+i59eTWZ",
+	"adu9zzPSg77P9ztbkj3nGiR37L+hben8e7bHqmqbxMaU9IC84AXZgpdX0ObGhb5PIMrTyWRnqlnDadkL",
+	"7dJmLcVqw9cNejbg6vMHF6qFbRZlVdHpHDf/jixcUEz4hm0bIwBhwLz3kRtXM8ihG6aUfck4u02MtefF",
+	"fWb79Go6hfuIgMDhK/p+MRYXxtempN1PZvjn77lyFcANcs7830ix5botuFj0w+Olfkhf3adlyY51VStt",
+	"eOlgBLRtg6WJBxUIoLauLv/06+9ffbjEfzzt/hGFmar7SsaE/jVUS86Gp28h4HzmQTitqIrkyv5sO4lI",
+	"L4Pui2XtKHodMqZ+/rb38FHzAzuH4aCxFb2lXLHilXU9zUN9gP58pwFNwW9XyUYxjY1lnTBy0GD/FBj3",
+	"EYiqBki0EOMdfjLiocmce2+VrE54TZXu19A5UDiu45Akvgd+pD2+rCeA390daCPcimmNSC+qrVmjWMqx",
+	"lYj8jnnLE7Aab4L2jYl1Z1jVCm3osQv9yagah9F8sW7RvluxLZ7cyKaThPCop9Sc4He/QgT3JTtuYe8P",
+	"SqKRvfPWeWAP2zTTniEfVe+Y94grj1kQyTIuJtJuo9sVjwFiPFe3ym0joHgg+y6o1h7x+zif+aiw7EQc",
+	"1GsqLZvDIt/Ot3dzEqmtp9O9IPMkGXeKvAW2Ou3qPs8tOFLb9pbljMc6FVi8UbWjT7/+JhE1SVTMpkqu",
+	"x5M4uSK/tbQxB0AgAkzBVU4bOKGY3ht2tIyV2jB+t1COK/6vZVgZStbYaDPp6TdPcKE0JBq2I0HInlC2",
+	"MCm222dACJsGCnRYHHeI1jgMq6b7O92jid3kPnGHRIgsOZzVCNd9Mi9hg++f74Vzx+TDZB9OO/CIf/Bt",
+	"WBM2SyE7a4OwZNZQw+7k7T1TotwY+O7Zjy9qWmbzio6bkvVe31vP0ZtG9yXuufWlfIu4xu70DL5xgyem",
+	"1rcdjq7mhXIPfxEr0rV1dV4pMhZT19a2uePxkjmMGRTTHcIt6kO8WaYZfRXDtXc4tYhpjw/O7H1z3yS/",
+	"BHrZixCx0kPHXBPdALDWlnJBbEwQhJWLuqabns8E/F8C5HB0zTStsKrmeCA7itf33DCNUY/RZ68DKF3V",
+	"OnAUAKejZQf6oCzE9UjD7jO2ZklccZ6zsl7nbX8Msu4M9fCLHC2inV4cz0+e2E95z3WzWCS3Qu/DtOwK",
+	"XzJ+83VPnqYQj8iINxuo/MInfOftJT0cZznK7uUWO7k1uZYJ/8E55rXEXCiZbZd8zivouCczAC8bTVTF",
+	"Az9LdPZ8Rxuaa9Yg4FV8QJ89Nt2MC7v3LDlOQLQXtutPFK/szkIujF+eXJM93Ds7CZfPPiPsfS2VFbMN",
+	"sQk7xCbsEFpZpMoqc40hGgZwiES2+hoq4AF3J7PiPHD+foxu1ufoSm21gXmbgOH0ftOeUewVG7Sc1hPu",
+	"eYtP6fjzCjVnUjWsNY9gdUOK+ly2vrFPHyVfRAZum9pmBo4jZaS/TeK5QZaoSnliQfmP48PcsoPba/8W",
+	"cPu5X2UjqYjzcwtnUPKddjDuc7SimOLTI1NI044G3S50epKXaP4wdUxwLD770rmvUNlUw65pP8i1lKK1",
+	"oL94zNrzMDrOWeGYYFBaMgqAMBDORyzysst7VoQq8vL7F29+AKmgrgnEJAG1JVB3AZDxztKznxUNYhV+",
+	"E9W8+zIqnuumND1YnBjcq2eEklqxtpDiUFnIDq4VqegtC/5EzzhMzkPN2mxX92MgLnRpdGgWY7NMWcnw",
+	"5eLLcYaWaQce2cSbTnBFKLdm2P0IDrs1XXpFTV3Lf1lj+kNHmhFCnKbIDjSc/nz/wu8Ywbg18tPe/tsD",
+	"cVZSaYJFQv8VEcnXFrc1otoc6z/91/2VsZoo9j4DWPMv/nQFusSfruDVlWzYHzI7m8zOBL6pG7YVVOSH",
+	"+FudQjUFDnIGfSpIrgBN2v7xJNIR4zRl4eEtg9Mv3e5SXWhTjIBT/STN6aiMOriVRtIZy6q7HndUwSe3",
+	"7JCR9cGHy1QniRRomhbScZieFUzs6QhWwxTnfFyjqLtLuxvU8+6IVHo3dMLADWhuwrpu5J2FRsCOyXi9",
+	"JaTNHWf7RZVQE/iAqTLkJVbcREkIXnvzAZgsjF6vlKEbw6NIh1ONU97Q6hO6XTzs1kyBBls7fQXisCMe",
+	"lnf5jhVtyd7KfayTQys0K1bDjnxhZriNcVKh9lGMNyjZTvR5GLeAgie3DS3YvEfDOtMTsgCSrO5zHyMp",
+	"+uk8k7GSelf3cvJcVSn1BEJN2ryYn7Wxdy3BYt/ccrFduXYKE20gYL7+yLrq/h6TDcb0tkLRhuZHl//g",
+	"d3tAUMcyPuth7xp1OTQa3M/okYDsjdOUtG0DSlVcn8SYtU0OIVI8Is9FBy8KkoQr127KNonBpxWhxBw0",
+	"VONRvrGCBNkf7mh2XTF9Lm7l7LlcNpbwl+6t5pfun7+eEZt3sPOWLKOgue+YbuvTqJ5K6l4EFkcTABLv",
+	"AFjA1VOk6jMWV2UcZffRsnyzuXj2j0We9l+zZCMiITsbk5QcMRqwq9VBBb3Nov6qRJnIrATCd7xkQuOC",
+	"Y40W1Upu0rAl3rdSchVF/d3RNdcrV74x98b8mWpz03UK+jHMaWkV23OMN4T3hDX7lwwXEaXiLRc3DkN7",
+	"mFF6x1KV7Nto4uC3DuwO2MIISdDIqTgQW2QZSXQpZpRH2hfax13SWWo973Y0Vr8OiFqzweOHqZsR/t9A",
+	"O7CO+7kwUlNCrZ8NsVr0EFJIhlCEis0r/XVL6L/2imhJnkQTD6fwDXrZf44U7kVRSrZVRTFfbVktpsIf",
+	"BoWY9pP7VWF2uenLpDbVR6U1Q1ALe89ZV5SHkQWPGPF1MqSWXOgMth29DsFTWtaZi6v71127ojM4ElJA",
+	"e+WSQh+PSgLOiatam7OnRtuQe7XSck+beDuthgVzMhZyZjhOYAftzDeI6e52u2YYOLjfd5jvtZGgSpVs",
+	"A1c71CsY7oH5RvspxYoEfoKWp+cAVG7Y4mL15ZjJaRADqvSqVfcMNNUN2/A4NN14HOK+WVAxu7YDhLbT",
+	"6jkROnL36DigRG9uv6b2P+6W1ear+QYpctLUNWgHTU7lxAi/tT66cqRvvg6KhZ5k44GlvmK7TGnstiTZ",
+	"fO1vAouhQYVMIbgUCQc+qhfklh0s8BxVxCdKImTt/ALn6H35U9huxebm2Hao3jKp6IGUFPop+y9teOJ6",
+	"pL/VDK9HPL/3J4cUzgVxdlvCUcTi/ae/pY3ReDWx7jZouW8US2hr5SMrp6YsjkQOE12YXkEK0DPQNMKE",
+	"r1ZoXhIlK7aWhbmZb9Uj8jNmDj3r+vE+Ij9KklPFnoUrIKjCmGtPSITHtO1yIO9ZYVNMY3U66PbQUHRJ",
+	"SV2ekpAr847ppOGUyiW8WoWZe4FuZRPxjBL2DC86o465hqh7ig+6ozLEh14mQEMoEx+eDPklGvhbxTLB",
+	"4id6w+OF+lN6KWLoCOlgkaA1uWC0QSA1ryXElFOskVhwphb1yBpdbkXrmhU/WiM73lCjqwgO4WDqRmqZ",
+	"y9L1NZiH4uTe+LI3lvv0phvTffQCxnaKwJOnq0oKvUucUHimoIc5JihVLpW1mpdRoRET/1QURXgX1RBw",
+	"xcPB851hGPhAs7JUhBIXLB+BI4t4nygxW0Cgzy90JXZSRIX9vsd7NuICu5qkXtR8QPyA0lNsFWvjCNUC",
+	"W37HohdE12uvspcW/MBYfYg9qSiPd2ktuNJc5GPNfoERu5a/YCxBw8y0Czuukk5wonlPyZSaWiCwxI7e",
+	"Mc8JZjsTMxKOnrP0tt7hjvfIn8m3i1lVxmGvBFS0zHpZeEmQA9N4l+gdO8C2AbJSMY09GqajjDN0yJTB",
+	"9vlZB9zlNiLG+n3f0YgyOO1Q9A6xeY9/B48OCeDvSBwpOmUuiliEiOpVyWgsK846HGweIqiP1NcG+Eu/",
+	"YCW/Y41RjUKHTYiD5ZzcmXmipMI14lKk4kpxsc2M4jHo0mV4r5R71vgsB38cugIqHzqYQoH3iGQVAP13",
+	"kYa2rlljxoiWwQ4zCaJNp9HWcDfOHuhsg4igU5UlGVdMww7UfqIDuRR9BnraRXvdvmsrNyHzEGG27/YJ",
+	"XTr820q5n3xZKfdneVfXtfBYwmvkS/PKYRNcUMegt1HmTQ+sXEB5E6RscWTpqGXSZ5ex9Sb6CZ+4/vMg",
+	"lIXsn+aiyb4owSqDZx0rn7K6mQk1022xaT2ysLEGK8GaQHhc0oaB1CraXJ+2KguvFF1bcOWhioOwvtwH",
+	"chTgz4yHwJMr6HCCrXN04E49sa+EF42GG7fx9jzmLLkOR3sJ94BhUNo4+FmQBeyOlQptRdRRiBkcXQ1o",
+	"TPbvi94tANEN87usG9GJMvduEN54P1jbCy6YnAVQZIHBjJMA92od3CtJwNWAFElu657B0edyQkVr5VTT",
+	"BPTD0dAxfrgxFLXkgDHloAGvykhJOXTFk4IRdFKIgtCiMBtiFBlofm7+8YiEwUfR2wQ0b4UNgRutbS+b",
+	"W1YQc8tvXOXgwBDiyt6Hz+zv3IP4qQMxFgHXWO9UL0HlPlxsaTfalXf5cGPNeZePNnbbcR3cargLh76j",
+	"Lhv1sh29zLf1Hc5zeYjywUOOweTnKQQgYCA6mlYIxqkEUbtUPjEAFXZCa2ssOi2Ri80QmXU6NNvFfW26",
+	"6GrMiDvWV6OSQOGxfgaYi52QyxCxGw0rwRgWsZbcN3UDX60Z/76nDacXHLbBbqUF+Ilvnig/Oa6GvQcA",
+	"d9TgHVpivaSnY4s0tFk6zWFgwHgFJ2bLHKl3x+bNsc4etRqOzI2IBh7lvfSOH12akTMcv9nSQnZEmqfu",
+	"37SMTQrEiAyIKUNZZzB3rmbU23+NwboplrcN14d3AAbUBebMPxy208Wa0SYskN9pXV98+ABAo5tIwvNb",
+	"WnDI3kGrQ25CDf1y23K42j3bPfOOQofpkXWWyrHUxGqWnmGT/SJ8WprV6xyAU0bytmpt5B1+bo60zeZ9",
+	"RL7F6n2oM1Q9Bc+2IWmogJxbqY2m0eW7Xdv3/CIMDZrKVj5gNQsk1mHBkFMpqkfkbxZl1tyLoMfYN4Bn",
+	"PLO/ujLPce2VL9A5aNX1ZQacWPXoF3PWSp4zgUFGzFC7eF6bVV8+fXRlZEdT2t1Szx4/3u/3jyh8/Ug2",
+	"28f2t+rx6+9ffPvju2/hN52H94JuNGtsVxSPF3bxxCVl05pfPLv48tHVoy8xOxp9kI8Lnstqz9aPHfqK",
+	"+fhDFnyhWMMjn/oS/9jHj3+HkMuHia9HXjp4sGKaFlTTqedGJzt46vHv+N8PCx+fP+vkDx//7v754Rxj",
+	"LCRPN9jgdztGS737F+StMnDhYWtELsX3xcWzi78w/R08AgEiVUth67SeXn0VESsWKSKUWxfP/vFrdqFc",
+	"wtLFTyyEvgcZoxRpWmH9LC6MyUpMSgOHxj8uHIzIr2bsxw2jxWF01m8ZLbhA1+yMiZvxzMH5+urLSOBO",
+	"AtpccZhe2N5iGvvwLBVkbcz2WmPp9ewl3j15TPOc1Z7v4kt9zZV+Hjx3tNorzOL3lYq0rkuewwCP/2nj",
+	"hKhCzkj2sa+BfBG4Xo4dvmjGc1dp5OCBE2P7yT52XXuAxJ6o5k3hkEbG5lIoWbKwpzhSLgvtP6c7O+oW",
+	"Nhn1V6P0yZi7GllmqwjdNgyvF0iSLINIYMG3XW9mh1SNwCZGkS8Z9Ap9RJ675C3P6XaO6DM0ZhjUQ20g",
+	"8I9ObWysg2+3i7Oc8si3LHXb/gKdJS+QFBe+gdGfZXF4gA13WTkf+toqpAkfcdyTB5jANLedgdksUTE0",
+	"4blM7eSeFQRuW7tbgS/G7NJ+uMcVLVzojjckLOMd8uLxSX/8Oy8+jEm2gCiATUsBXl0l08a7Rx5/X9yY",
+	"PyBn/COIiY+yaVD2SoMxIbcVQktLKP5Y8S3mQVrZ0Kf7O74VZyP8+U9qHy5y1in9mBuOjRnPu+9mR/r7",
+	"jk3HBCQ+kXp3UDw3twcilZgzCup7Tl0a2AR7yNbWF4/du/jQwxLXvGPsxvVzPdN1S7tlOfpgr+7e3dkn",
+	"x/OieO7TVR/oLjKjf7qLCPOcR3fgDBvwA71lQRJdbAsGHIrSq+DKNXOIb9BLfKDbpP/rBVhEjf8W8Onu",
+	"vwvfiiLMZDT6nTH4be7y3D0RUvOcXdY+qqYmrnXz2x/hRzfBbz7LS/5omhYBOnJAfnaJHvlOKiZcNJ1a",
+	"0CjXbfIcVwI9+BwkMz0VbuKWOViMHaTuuD20j6Jsa2NX/4PtzfmP0fEMP7Iu8HnyBeSFncwX0cNdU6X2",
+	"sikuSy5uQ7HbX+T3bjUb2ZCv/kh2sm3wdbatKeKwQGAV+s49IpCOb0c3iqwyE2SicECmiikAwXdBfJzW",
+	"sYn4vChu7DCvzRzPKEfOd7H2Zpg0F4wCZ8wwAdhzZ7tmDdkh5R/TYj0mSdC/XG5CXoGtoN3u+Kg13TJ1",
+	"7Yq7u4nOvSm6SpukdoXVNZ+bvOmV7HxknexHtrclR3G2AaI+DN/A0IN6h4Xb78FVrT4QS/4FT1BB2hpD",
+	"xM4F1SWn16zhsnA+RZKXUrHCChLQWMAJhpGImPniwFeXMdUNvPVnKjT7OP4E86NxAwgWgu4/WRad++9M",
+	"FpHuXuJaW1vSQ+9CSA7IaQNFPVKY+8VDaIb+XRiUj/ogvwewNiPsuwQvKNi1hUvBjnMVvBMBvsw1YlkF",
+	"0GgGpUXAH4rwKEc8N8yGtH4wEy6E8P3I0gKZ1q4vwkd/ZfU52AVQ0faYzYHRRjzDWpJCJnihLxNm+P9c",
+	"Zc3n6PszP0rrfN1pPZvnT9gBA1fsjtaA9GSo3nPzTFD9MYJzj1zEL+CBs+zAQ50vnOLH1vunjle38dY9",
+	"a6WckPszcMKPUjMQcxhXw0w3zxkZ2RpO4Z1zsKCHDKUhVN7LhsgaMxOhJHOCY9TthFtQ3S6/VJ+rW8B8",
+	"syySzfnBm71gzZIf/JWLYsnzP3Axf0JvpayWDB70fV7wI0wLWfKTly171Syb2st2waQ2esEm3NAte80r",
+	"rj+GMDbk2kad8s/BZAHrxjDrmdSkvau7gZ4PkBZk7kDUy5irxy5awB86CtB2sFW9o/Z4whEPXfdPOnJL",
+	"GfZejPTAG/3CRgBSFvSZ4gMv0B+qbpWxlm+5KDICIG6YEb5l1zYVSkifJy4k6dprT232pPKjbj9TzUfd",
+	"Tqg96vacOo+6dQ4yKAgoGelazM0h8mOL1pj2OcD396f3A+g56hYn99EDnTP22Ko3/FyqDa7Ubjk2WGJl",
+	"6fxSWrOqnnuuHu+oKOTd2KZ/R0Xx5u7z3Pbv7Ow/VZT7U2y+GdIFtNEhyYUtULIuIBkUwzqM4DFmaAss",
+	"FE5rr/DEYvXVaEHvzM6InH2e2pBZ17Q+hBCZ54ulm7e6QbO+cypwDwLN+5v0+I41fGPXmtyxv5uHDm7P",
+	"HpZ4fw8nNBbQ2UA5xhm0jR2ziEN4wyEx8x20STOGmtJw/1GR76DjZIKe+Y42+nJNFSu5mMil/LN/6gHJ",
+	"6V4y5tT00zVHfiObnAFqOqzlnH7NTSP/xUTwOsywhE5A8DK10IUZTt5JKRgo4tIMnNjQCK7ba8U1JPxD",
+	"5qwTq9cWFbRCBCTXOBidn3rHxC/CmPvo9rT1grg8hFqSDYE+bY/IGyc2gV8tCdBvzoRL3u9zx6uGsX8x",
+	"t3UP5CN1w38iL+kLs09+iRHOfAWkOgP/ITWxCYVjFutaR2apG1lLxdS4M2ZwtB8zhCKKazffiuIjbd+3",
+	"Rv59BkkskQOO+NEoRsZJK8uS0W07ITBfdI89oMT0b5mTCAeCUlg4m/u6FgHKJhi83wpGMQagbCojypdx",
+	"guPfZv6baWC8Zqid4XMhvau6ZJoJCweUMoFfhM8t1dMALOElPcxW0V7TZc8vcqq8aXUuq38HX1tvUyLs",
+	"+SLgHXfF4cWHeS+0U0DlXp07l91ccjVrNrKpQnwFV6QCbJtjg6eOO+3jHYMWHZx3Uho4yO8HJDW+YkwO",
+	"NGzLlW4O51STjByvK+ZwDbv6norZ2GvjkNSxMnDfcK0xSwDkke1ylsw4th887kDIk0Tuo6s/IKn7L4pQ",
+	"Gx+wTcVsAL6UAorXcSFo6yCT28c8tBMliDZ1pm1yw8MGAbSzK7TayAanBfU4UN+JpRnw/uPOxPDxEIBy",
+	"cuemfJcvfZu8z899iXMbd3AUXRvMs5Rs2Ka73o1pTgjcoxu9NyfI1rRiuhxyysxdeJwby3GOpHqBD37G",
+	"ewIzHC24wyWcUdbhiGG/QPD2Q2m0bx2bnV5o9x1kRFKy4WWJzcEBemPwAm/iQ6ld11HRYSK65rTYdhPL",
+	"0n0S5c+uJKsbrpCIo7qTe9sQ0SI3ZAFoIHxr7FQAJTooyLIx1jAteA692gXj4I/jihilVxlrEk5HQzfg",
+	"nDDSjwjZ1amjOXpcmKL4VkA2znF1n9mAs4iL85s4AVd+IiM1mEHSEgCvufUXqB1jmmgJBLdNL4gnuMus",
+	"QiG/Y7SwXZVfy8731k1sCN7x4QymMBcIgrRH+9ceOUBpxeYAyjYNqKXi2otEKralOYcWOAueg3Ni61Lt",
+	"pQt8CbljvoHLEiH6+Hf474fHQMZRw8Q89w6eOplps5g3Sdb0t5YRXnTuJLP32QU3T9QUqtMtvIL7qs+O",
+	"WbCD85u7H8/mlRVVnq3cJH5rGYTe7CwsEE34Ws8kFztdlWE7B/xT99uz+TlM3zDml49hlFFOxVc8rkvK",
+	"p3g6WsMHyz3T5d8dS+uNAEcvntCsK+DEQlrdT8wfZ1qng4/e/Tfuoc/y3rezG7vznWqEAu7bn+jW3Ed7",
+	"7z8TW0b2FGv4ApFmHnxwcQZqBJYq2GmGmsR/9XLoHgrEcyfVlMVkaeEa/rtXGBtma+mLwtzZlOwbKbYQ",
+	"LOPKlV4URrgajoOcMXs9u5R+ALQq6OH4cn5pXn3jZenpgm7q0c0PVOe7h73N7To+6U3uO6IlzA5D70/A",
+	"xz83XBvFcy8Ql9jMsacTA7QhzO56RLtbLLke/26PzZya9I/Ah/ZU3VC9+7x495MWvfdbAo7XvTvmcTgh",
+	"vf55NnqvbdbcBgKZH5vXbTE9StVEHf2+kZrhhQMebzPnNaONIlKAxHUGj9FMoc/IyXy/53pXNHSf5v2f",
+	"7RP/4f9PxP+zRLfbR4Gc5Sx2tL5tNNj2ePzYHP8TvWVkjZD0VoZDKkGrdwC5blSFnNqqVIBQFVbXWLtz",
+	"PcbhHog7qYO+gicWx29KuoU88V751ZnDMi9KqtTspxflxP4k/w2CPWYTpjOJkAXOpE/DYF2n8V5zrs4V",
+	"1wHLHiVXI8CkZ0+XGXapbPPvMcPeNQh/yFDDK5jR32r/rtSV6r8/oyVqx3T58P6iLo39AA3e5R1rihbS",
+	"7VSGKL6N3He+a99TeiT3DuAoLxWbQJV5bR57xx4WVsa9ZI6ReU7XsvfpOycK18YkHGKDjiK5haRN4dGA",
+	"kQaLVA+U6uEo+IlMJ/f6cavp/jt3g2k42E7O7k7M3KF13cg7hDOo5p6DyZCZX+Vn6aiZ2gMHynq2iFng",
+	"T+n6Iywi9mO7TyN5//iAPzv/ATrrsmCRNIWlzfiuZ2GexZG9Z7Re67DjPmp0juMKYXXrHbN5oz3NtqIH",
+	"IqRexjS1bR2ZOqk3+P1ZeOYhz6qdZ2rn3DLPhUQE3lh3ZveyLQts4WahwL0FRJUmT54S7DGWuQae3Qn3",
+	"O7ls1+Zb0f857J9SuAPaWGeEWvNYCls2MGPT1eQd+vDKpPpevAIeTdDLTvSMavsRoHyXKO8U+Lpdl1zt",
+	"WEEQKl8RLUm+k0ajcR0Wxmj7nue94ovYsuAZosyeaWk9HL4TpTfI1qyUYqsQZAilPgB4lCUrHhFfCw1I",
+	"RMoj02PulLatlX8Rwfs7FVq3xaF7iLiGqx0ovRH/7M4Q95q4HiRdY0mvhDdyD12YHBRV163+F+HexbTm",
+	"YutbosnSYd/bn0B/lEfkuaVAB5biGnKiB72ji8UBoGtpNBysbAMw/kgGPjAzbsmDcjO8YpKdcSJn5GfH",
+	"Sh0b+w3wTmJLLmOOdlwOtB7jbTfZIWdfehNv3CCFh1107SPQ3r7qMzFOLbFGbdKOwhMWace+D2GSwuif",
+	"zCIN9+7j2qUguoJdu/apny4hC5OwfGNYfzEsOSUzzNUeCT5TRXjONj206do/Wos3Yb5F4sb/fHfiIxsl",
+	"gy6mQwMF7204VXuuGOZLx26nE/YMz1zaHLnBB86zaf9m5siNE1iOOv/3eB8GfR2dKuO0lo7XRoPIM5ls",
+	"idH7Hzb75LfDfNs3tf+PW9u/flSHDZvcn4B4+RGDi/2ZJjYAbK5OyUFHUuXRKKGcDCF3zqgee3tyeJhj",
+	"1wMpJOvqZ1B3rqTRnOHMCN9Ep+/9GlGs3bZz4fBMWlHI9Dn/mzCPWsAw9W+KeP8TvYXa3vwc4EI/Ibqt",
+	"IRsOGZQDOjL6fahGQ8Y/sI/QFOPh2zGgymTsDIT8hYbEfKwFQMUW4v7HQOU/G3j2g2wRnv2jovabt26Z",
+	"PhWtP07R/4Dtf5TdfIEOqPENvfZQgSXbaKh9wZJMaxeOwfDb02WUVjHm+TbXFhLohXv0wbfCvmm8Ws9O",
+	"5jwHZ2e7V7thza3qqF7IYJ/3lOsZdJ32ceBKHzLh8jUV25Zu2UdrYzJe9oqEOZ8nBMdD5znUumj2XluE",
+	"CFJQTa3thiUU2vxPkoKV/I41/Xzy0T000xlFQ3kL3993Oz8f7ejpmbkixg/fa7LnZQk5oOfRrr+jIVNA",
+	"1boUudGVGwjcW4x31RWleHEPPINxpy6iREnDakZH2cTzQboBwY8WxdPZEQ7JM6eKPYoFZt50Yz7geQ3e",
+	"Etmd7+T+7NDSoZB17R25VqzcuPdcgq7c1iojBVe3KiM5azQipTGVkd9a1pqD3oGXZYSWtKnUWO9Xp3A/",
+	"Vow2+YjT7B18H5g5D1ImhMPjuz666wtfPnarOi61QHtnQ6CD0ly3FYAqhF1dsf+CalkzaiP5TZy6VG88",
+	"QO7nWI/oXAmjtD/fBdnfzPkEfrxmtLqsS9pvpTNA14JbtYs/OxC6QMzZjxwvGXPY9RIAlRWi2AJ7Nsni",
+	"kBEuuvaSjZSVq14tpGCPfhEAiMdohXWJJb9lfeTOrbkCwDfimmIzejvI9e4mbHvSV7TOyLrVvmCx4A2z",
+	"cPeQKnDLmooGmRAAGmr+gvb0Rg3HCD/Gw7b8jolH5KurPwU3ihH/KUJBGb2ZxTX56ulTF+g3yyQ7ruHq",
+	"ULcAufeLyKkQUptLE+suETABa/ShblU2ABgOoP1sjwkK0JfJzNf1zjYTfkS+1wTb+WOWds2aCl8HnrBI",
+	"0sBNScWfDfU/Ox3HzMrM7hO5et3rU+datrqU8hx+pddS3hK6Y7QwHA7mCJ4Hz+PvexwOgShawJkDJvJI",
+	"jbxpaMEhPIAJJwukQyEVmyGDX0r1oNbNc/Vm8zEAydqqLanmdwwWlLJG/VOAHHEuGW5THwNBjugsgPG5",
+	"56Jw4XpeLdlBcP2Op6rAE59ntJeLURgfWFwXXT2j395dZJq6rmXeljgG5g/2IJXJ8vpzdqubyX2qBJiR",
+	"HobQJfI81kivPBf31nvPJvc0eq4qWicNwY+tL3mN5RdR0RpVJkBxMK/Md0YHh3+cpKs8Ij+nVI14uqFl",
+	"8x9o/ZBXQveWV4AbcyZpRIsC0IJoedOYlWluxkE4HFtRK9f/ZLkGJuMV3bLHtRiU3lokm2cXay4odpc4",
+	"wpXBn6q77X97PwVCEz0chv/OWc5nVAYAQpIbSCkN4pWYfYr0ziKsCZxS81wDGzXmbzT51ILz1LCSUTWF",
+	"QYM/eeue/SwvLTu7cbBNu4BzNhHCsEBvr0AsSLLf9TJb/du7rUBY3VHS4yNLKf4dVTbw+G9Qw3wDKdnT",
+	"VcyYun3WNFs7ZJe/Tjcb2FePqmotO4tXGxxfMQSp7UMo49+20E2No6c8h++RDJ9hixszufsmB+AoZwET",
+	"7wLhvim+70iiZu5IK6b25G/2ic90V86TsnFufHckWWVTavy2aBk0Jx7dIQf0PC4y3VMndAvGX76DEvmH",
+	"Qaz4fx4GhSfrLBF+JEnPJc+jUprapE6iDkqzSvmWVQjbmiihCBHHU8BvL9793TlAwZ0EvUrKthKYnJYR",
+	"xcx+aMR2y2VVUfiw4rks4c5piKZrdU3+9tOryz9CP63v3725/OMfv/7T5ZPOKUoqVnBKjPYKNsYvIt/R",
+	"RjH9P7iS9ulHBDFYwERRmjbWGsIWC1CVtWp5kRFMEeJSrILogdVrVry4Jpu2AXLhUsDm+UUozeqV+TkT",
+	"RQZmUmbegh5e849WkS9cz4ACjKq6kduGKQxEGS7jomXFHzLC3udla2yoL3IqclaW5gdCavL+sqEH889f",
+	"xKZsZSNVLuvDM2NNhYi7HGqL1oCmy3INY/r9XmF//v7fK6y3Cz8OdjLD5N/sF7FjfLvTq7zKyB7/ebvN",
+	"LDirbLp/ASWCP1YYfckCOvqP1rzRu1VBtY2QsvePyF+kLAj2t7HUlQ0ryH7Hy6DODarfFOEiI2vqWnkb",
+	"jpAl9nBw6SrowQZzG3+I/WU69F/wRl8TSkqqWWNG+kXksmlYrlUvK0NhVZwtnxukvz4i3wFRHHHgh5ih",
+	"v2ZQqbeheddWwNM6c9jJvwiLkXxch0dLwDeG/B9cDq7EBjcd+Dmro93Cv68MY4S3QvrCBdjRXN0tNSw/",
+	"qjccF/SWKSMRUwlUawZ4/y5zFdpE3V+Q4qsJtRuQktijvRn8R9OhxpNv8o8TbHTTG0/KiVDojAHI48E7",
+	"pJ/Q80XLsotNgDvLlbhyPbFfbuDLOe1tb0IueMAmtwuBv0q6fcXLRRqSW8iyXtcPpd79lTUVXTT4DaO3",
+	"wQ8eGAYYafViLNf5zK19Y7U6ANRvbjHMFYWGJj3uR0jIsjT8z/qSqmPcY9afxGj+D89/jjw/o61TUyzp",
+	"S//52lhdh/pJG+v8lpUfMW0xjZ6uaU3A35wPimL9oxTsCA31oXdsQnsIVr4YePTLaB1OJwJ3VGGdiDHS",
+	"GKFlw2hx+AQQp06bOdZhBgCSmBZk8UgXMNdjmt8KuS9ZsR0DFOseOgPHPZTDtZvkpwIX62ZQJbLtgkfA",
+	"ft8T2bg8mDPGlg+yRZwqxZggVHR80sduubaGJJi+XA+t37EM5CEj5VSxSyx0n+g2SRV7a5/7LO2XboKp",
+	"oFm/TfI1ELiq9QGqsjGF25DDhbXXsjiQUspbVhCqzxpl6zp84lwG+3sMeOIAnEERXNgW+Dl6lBBZGeL2",
+	"rnoVS1b3OwZOMPPOFmO3mOsF2ARUIcJk3XCq2bOu8tXaXTj/9cEpsNuGVlZL/UVsuCjMw9ARw+YqUNtM",
+	"3QIW3TB8pG51H7dJdijVkDqDTPqI/LyT8GIt5S2pg+7G/qc+7xF/QnjUkYK8Yrjms5OJHSt/qm7EfgKx",
+	"c/RXVmuHlbfvnanzysTB2MMzgr68w3gv3aG889DNo8LuW//UZynq3PQ+JkwTFkX5C8k7XypasPvoyd2O",
+	"dG0IxnRnt/bPr/HAx1S3HRXGtW3W0erhlO1Ol/20+ra53fxcPLTOTvb6rs1iSADsG5cPd/dLwVzAgg/P",
+	"SncTJT5IDwIlBRaUHdKHz5iY4rLLzZYxR9slewbRmPGuD/DEZynOzdTGNgAWlxFZFp2MPSPxMZIVdlCH",
+	"tM/UDhgSaqyLG5ibRXFPIn8m7V1gFZ+oAnaMF55jTzVrG3gZxxVZM6NCm6v4DIzxvChCnuj6lZOS5rfq",
+	"mlB4/ZGsRRzXxSfXo7+OXPquR8Vnen7d7FLn1y/xnBi80JfEwbx6qwlTuxnNd5CaYGwqqIx11Whe2wLf",
+	"qWsiMAFlP9yzftr6MQTNwyZt96/GGf78/6R2nzO1u6L1zGTtGaff+aemsUQ+07sbJzd2eztQEHCJ9F2N",
+	"503dNtYY5MsMDeW+I8niR2NtRuDXnEC4GO6cbLZUjOIrvcEnPsttg7m9lCoN9AbrA45PdX+CHLb9Djxf",
+	"DWIoCinO2h8pnARiSWKjQvgyqOTkKtzvoI2Bv6TXhwCSPZdss+E5P0HRlntx2fOhJEIPRfFmL+5vqz+Q",
+	"hhfM7RN52ELqJFxs14TRpuSYxAZBrcOZtDva3fz/Ffqv9wINvhC+k/kBR3k2NKy+SGuoaW2dAiOlOTXe",
+	"IZ8lGEPNmnEoDJj8Oes1YETrazMyBrpyj4n3Xq0UTCddTfoDvWWwqM/ueMKsPtHBRIpEtvgHQ3sHi4Cd",
+	"fdYHo0hjc0qMwZ1h939ALEjYvsTNY6fB6kG2m9vx0QP4+Hf47wQqyr3YYk4ySb0o9aRmzT3U+LrYLFfA",
+	"Zzb3T4uCc+KyGF7oN+eHismbl6+s+v3dTz+8HmGF31raUKG5GK/P+9/dY0s3//NNJnrLcsZrPZ1K1OCD",
+	"59XKuUIclXWrSQ74GhaRpVU9H5utwIttmUXR4CqnzQis3Et8oNvD4t+0jgvAzo1Ccjbg9I7WBUHzHV/g",
+	"Sl4wah0KfdDGFuxewxpGRzEBzff/Znv3NFYZ6Xqt33/v3gKuTWzzPJDf2BY1lCtWXIIjbTJl7y08/Kqk",
+	"28+0XtzPbzwkaFZ7vovJjNaFgq3bsct2wzZVO660bA7jxsLRZjxWTOuSjcHvme/PsCPnPyo4tU+UzraE",
+	"E6xOwc+J2dgTmS6XCnOGzIl0YQLolGVZaII17LU8fUbxwc8V0AEnlwRzsF+fL3Omq5miARAUOqfHxGJI",
+	"7scbPt6h/C38/BUv2ccie8FzWZ1Q0XZMc7zJQXAhdfqpCy/w/Zcv+ZbF8urefff88unX3zgbDUbLyNtX",
+	"L8ifvv7y6iIbMRqyYHBVS8VxyN9Hf/L2/8/e9fW2jSPxr0LkpXeAmn9tgTvn6dDcAUXb9JC02IdtsaCt",
+	"sc21THpJyV53ke++4MxQpG1ZdlI5CYK+2uK/4ZAcDmd+P5jZrZ0JWZGtzd526JqsNYqkWGm6AOc7VCsS",
+	"4rR7gq5XP31Wt5E4sL3uJKkcOrqZrNa61YWUwzxi/m8xW9kfeHQoozPp6CM9ya/0oXG2gk17gYCawmhO",
+	"+7VWzcGJkYFIr5JsMB8M9efg8VEIdR1ffqfkyYJFiJzty8FkZE2l88zrHIb60Ylt0AVlNAjSBf+DM1MQ",
+	"uVy6Rk1pXOr7HN2JjJ/qAd6uBp/XKb86BMEeSkuneEIoNpZEGnvHaTjJ1XAnPYrfJS6T7w4Jy/lkt+oo",
+	"gN37dCrULl8ANjJCV3WAD10mLuA3+DqriBKhaopgfIH20m7XGMT1emlhoGZqZyTkdfzssGuPWmnHQ6u7",
+	"0tUMmICORVhnYoFYP8TlPzKtaGibcgyOoLmZQJsjyP9fD/iZuvBolHlX1Fl+qUxgWd91SHZCLuQSn8tH",
+	"xuT7zNYuXa8RA58d7h/m+QQ7JsKkFDAsV7KRWKU2TMVEpNlW3LcJj+5gxiLW/kgPh2FsW2eNe/XjL/hu",
+	"QpMUNOGiBqVlmBlM2PKWpyr30vo9zLMwb08XKnPHcunO6WlrYewp2ROej5ZwGfqgGzE/M2LUB5tenoR0",
+	"XS3GJtkVVYkHvzZ3WFV7ONDw64f0oH1Xsx/2n/1HfFcz4QfXC+ChGcEouUxMpVbDbja7iGofHr57EXCb",
+	"XE81knQWueaDNVCmdqFQTlg2PPafwKlsM9c+ygk8g90x6yp5gKJX6iMojw0YPYALmqyA5ETZ6wR4Bnnw",
+	"RhBf0wYHza55sjCsXKth7f//ucU+5hZLcxB32IxgISf0E1mWaH6KSlcOclYjWayz4jYpAzmbd1xWKcDj",
+	"zrhGVPBuOEI/I2Ka/M5YH13U0DuxltfW9HqwFdhAByojMxTnp6eZOD898/pzfnqeEBSU8amHYAUcwf25",
+	"0lg5gmPx2hd9ffYKrz2vz974snXRJUVeBkjGrxr5+ID4VJCQ8EK8OX3F7RnhgDJtpgzPgQ4XcQ2lXb5E",
+	"jRAOBkbnrgmT4D3AjF7U9r4i3fc57CF3l9aXz+Qkx/dKclZFivXwrnSbdXxd29qrK1gwoOyaqtzXfd/x",
+	"a8S2fn9a7y/xlGkjKoc/J8iyvTRs5tGeJTQe+kaDuHz39tPHtIPt74i78Wrui1XzlHdtP6J9Nm0aebfu",
+	"IVU69jpEmPMC6cU4hTsHXapy2crWwV27S4APw5A8TzcoDbELN+jbwrBhhZA3K0E47VNizNSdDGVReBNr",
+	"Vw59+Oqg2fDUSHtGPHekc9ouzIwDadlE8dJ54dJnmMUYNOZ58fVS2ZpWAzPqWpH/s+2qHoZ9dKicdqq+",
+	"A43tQNRXGJhkBdtK9XxGobfwJjgoKVu82Spk0k+LEFET0DVFly/GP9V2IRqdjCE/s0ojoLuxDB7OZKEv",
+	"kRGTSrJPYWC0MwUwnyYTc6B/aAIOocS0kPlU6RcuQHcNpMa/qdZyDNYdi3cl5V9R5TXMq/j3Kb6wZ8IB",
+	"Yr8rC+43WW4SQH9xcIPyOFgkYzV7JIf6FSw+e7Fs3QRw7oLw66BTFGUm3NjL1ehOtoabWdDUWh1SdWKo",
+	"spUOJQpMNASJAgeYqpO/ZmCVWfG9r5l0jfk/jtjr/eUEqbCFNotjQYRxyFTgSjUgYgYUyRTKscn5HYeY",
+	"EMxQzGVRcV5yyFQIKPtIHuslOgbG31+Mlxf+ykYiQQ1H8LiRNdWMKvm9ygmEkFD0mLecNsdj8YkpBBx3",
+	"udI5WDFzUOVGL6d8V3MlXr3gq8ZrAa5S5YRTJVzwbkvDkhhJahMIg+CsDfmxjEKnNDLicr8JSA5NXT9O",
+	"p3Jew9YUUNMcfNUjKEl0XonwiEQF8yMusDEzxFH6FTqVRRHkEGSWUVjhSkNh78hhJm2JtDG5OW6mv7th",
+	"1bsH54sy+YEgmO+E7nyJgQXvYbk/eHHQkL1LfAA5V3r0ALZ3mI9td9jw94/vNNVUSDE1uhxnnNuANBbe",
+	"8F6CtAK3+hbAO9yR2s24z/TJAcWFLbQZcNzLzuI0fG31CqV9wsHAwkp++/o+TMXuEpZB59FPdqxd7FiS",
+	"pqRR9v5jGFTW3xW98OjL3q/fvHgc2HmQamWLo97RCYqNq1nv82X0F8Qo7niirbCGeJMSWex6tUPBbzFr",
+	"qWUJlxKd+MrGYzfWsII6vlEJpW2v5mn3atyGmlhx7YcXTuRmgOQ79T/hdEtaDlnmm63S1S7p+DrJdFJJ",
+	"GQKl1qv5X0jAEAXMoaizemJhwqveLPkLGxH0YIpkKoQmhl5PSfWliUIJHQ/ZMlKlzSSoSRs2vglGNVLy",
+	"pABIfSiMHjnR5ywIemBC0MK0QW+lYFnlxESjqTiMbRfwpxpgAGfjIHlg6BiOiCsDfNDAdrFrY6k1FNyk",
+	"N0lT5BVEeFbJvAbAlYaJbWT6Yns0KD9FB1oQU+UcYUCHua45UDar/ujPGZeFY4aqXeL11y9oyEU160WT",
+	"0mXBvxDNHzngGPK+dEA8T8gNpktrCi8EWybrJh5YjePcZKeMysx2dboI6WK4WdN//6jUbIprLFi2xMdI",
+	"Hiw0XBVD4fDiRjhkjY4mrj1ERm7RgQLkHNy6QReOIHYJZGJWyAD+4y90vSScoL9Ezyd9msUX0/4yxPNk",
+	"ojCjUbr2ktivjdcQlg/ztfIRz+V4+20aixG5oj3TyQXKKylW5apsWn94n7YYEU60VckU0+8NpdDHu4C+",
+	"MFaNlBa02Yt/kO/3/zevjs/+9c8epUvn6c7eXxKrm78Oe+Vhw95fJAZwLK4Mex+Him42kQCfqIH8hQNd",
+	"RVJ8uf6QTLEamOkC+ke3327/DgAA//8=",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

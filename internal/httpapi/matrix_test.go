@@ -406,6 +406,9 @@ func TestMatrix(t *testing.T) {
 			rows[key] = row
 		}
 	}
+	for key, row := range releaseMatrix() {
+		rows[key] = row
+	}
 	letters := map[access.Role]string{
 		access.Physicist: "p", access.Operator: "o", access.Quality: "q", access.Admin: "a", access.Auditor: "u", access.Service: "s",
 	}
@@ -515,7 +518,7 @@ func TestEveryOperationHasPermissions(t *testing.T) {
 func TestConfigIsChecked(t *testing.T) {
 	_, err := httpapi.New(httpapi.Config{BodyLimit: -1}, nil, nil)
 	require.ErrorIs(t, err, store.ErrInvalid)
-	for _, part := range []string{"Now", "Logger", "Fatal", "KnownClass", "Events", "Maps", "Windows", "Plans", "Papers", "negative"} {
+	for _, part := range []string{"Now", "Logger", "Fatal", "KnownClass", "Events", "Maps", "Windows", "Plans", "Papers", "Releases", "Upkeep", "negative"} {
 		assert.ErrorContains(t, err, part)
 	}
 }

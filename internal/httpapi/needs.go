@@ -70,6 +70,12 @@ type Upkeep interface {
 	State(ctx context.Context) (upkeep.State, error)
 }
 
+// Releases makes what leaves the department.
+type Releases interface {
+	// Make makes an approved release. Its errors are those of the store.
+	Make(ctx context.Context, actor store.Actor, id string) (store.Release, error)
+}
+
 // PaperAsk is what a paper is asked for with. Language and Size are those of the site when "".
 type PaperAsk struct {
 	Kind, Language, Size string
@@ -150,6 +156,7 @@ type Store interface {
 	levelStore
 	lexiconStore
 	patientStore
+	releaseStore
 	performedStore
 	personStore
 	deviceStore

@@ -37,7 +37,7 @@ import (
 
 func TestMain(m *testing.M) {
 	openapi3filter.RegisterBodyDecoder("application/dicom+json", openapi3filter.JSONBodyDecoder)
-	for _, binary := range []string{"application/dicom", "application/dicom+xml", "multipart/related", "image/png", "image/svg+xml", "application/pdf", "text/html"} {
+	for _, binary := range []string{"application/dicom", "application/dicom+xml", "multipart/related", "image/png", "image/svg+xml", "application/zip", "application/pdf", "text/html"} {
 		openapi3filter.RegisterBodyDecoder(binary, openapi3filter.FileBodyDecoder)
 	}
 	goleak.VerifyTestMain(m)
@@ -143,7 +143,7 @@ func newRigIn(t testing.TB, dir string, change func(*httpapi.Config)) *rig {
 		Events: func(v store.Version) ([]procedure.Event, error) {
 			return []procedure.Event{{UID: "2.25.9", Place: string(v.Body), Technique: procedure.Technique{Voltages: []quantity.Kilovolt{70, 80}}}}, nil
 		},
-		Maps: maps{}, Windows: sums{}, Plans: plans{}, Papers: papers{db}, Upkeep: &upkeep.Worker{Store: db, StoreDir: dir, Program: "test", Started: r.clock.Now(), Now: r.clock.Now},
+		Maps: maps{}, Windows: sums{}, Plans: plans{}, Papers: papers{db}, Releases: releases{db}, Upkeep: &upkeep.Worker{Store: db, StoreDir: dir, Program: "test", Started: r.clock.Now(), Now: r.clock.Now},
 	}
 	if change != nil {
 		change(&r.cfg)

@@ -47,7 +47,7 @@ const (
 )
 
 // Config says what the interface needs beside store and keeper. Now, Logger, Fatal, KnownClass, Events, Maps, Windows,
-// Plans, Papers and Upkeep are required; a number that is 0 is its default.
+// Plans, Papers, Releases and Upkeep are required; a number that is 0 is its default.
 type Config struct {
 	// Version is the program's version, for the metrics.
 	Version string
@@ -80,6 +80,8 @@ type Config struct {
 	Papers Papers
 	// Upkeep knows how backups, disks, certificates and the audit chain stand.
 	Upkeep Upkeep
+	// Releases makes what leaves the department.
+	Releases Releases
 	// Notices is how people are told of cases.
 	Notices Notices
 	// Levels are those of the settings, in force while no set of levels was approved; without rows they are the default.
@@ -108,6 +110,7 @@ func (c Config) Validate() error {
 		{"Windows", c.Windows == nil},
 		{"Plans", c.Plans == nil},
 		{"Papers", c.Papers == nil},
+		{"Releases", c.Releases == nil},
 		{"Upkeep", c.Upkeep == nil},
 	} {
 		if part.missing {

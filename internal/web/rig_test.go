@@ -70,6 +70,12 @@ func (nothing) Make(context.Context, store.Actor, string, httpapi.PaperAsk) (sto
 	return store.Paper{}, store.ErrNotFound
 }
 
+type noReleases struct{}
+
+func (noReleases) Make(context.Context, store.Actor, string) (store.Release, error) {
+	return store.Release{}, store.ErrNotFound
+}
+
 // eventsOf reads the events of a version, none of one that the test made without any.
 func eventsOf(v store.Version) ([]procedure.Event, error) {
 	if len(v.Body) == 0 {
@@ -93,7 +99,7 @@ func newRig(t *testing.T, change func(*web.Config)) *rig {
 	r.api, err = httpapi.New(httpapi.Config{
 		Version: "test", TokenRate: 1e6, AddressRate: 1e6, RefusalRate: 1e6, Now: r.clock.Now, Logger: logger, Fatal: fatal,
 		KnownClass: func(string) bool { return false }, Events: eventsOf,
-		Levels: level.Default(), Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{}, Upkeep: &upkeep.Worker{Store: r.db, Now: r.clock.Now},
+		Levels: level.Default(), Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{}, Releases: noReleases{}, Upkeep: &upkeep.Worker{Store: r.db, Now: r.clock.Now},
 	}, r.db, keeper)
 	require.NoError(t, err)
 	cfg := web.Config{API: r.api, Store: r.db, Now: r.clock.Now, Logger: logger, Version: "test", Passwords: true, Cost: cheap()}

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"time"
 
+	"afterbeam/internal/quantity"
 	"afterbeam/internal/report/dicomio"
 )
 
@@ -101,13 +102,22 @@ func (w *work) size(tag dicomio.Tag, age string, low, high float64) string {
 	if !w.o.BoundSizes {
 		return text
 	}
-	years, known := yearsOf(age)
-	bounded := math.Min(v, high)
-	if known && years >= grownUp {
-		bounded = math.Max(bounded, low)
+	years := quantity.None[float64]()
+	if y, ok := yearsOf(age); ok {
+		years = quantity.Some(y)
 	}
+	bounded := bound(v, years, low, high)
 	if bounded == v {
 		return text
 	}
 	return strconv.FormatFloat(bounded, 'f', -1, 64)
+}
+
+// bound gives a size that lies far from most people's the bound.
+func bound(v float64, age quantity.Opt[float64], low, high float64) float64 {
+	v = math.Min(v, high)
+	if age.Or(0) >= grownUp {
+		v = math.Max(v, low)
+	}
+	return v
 }
