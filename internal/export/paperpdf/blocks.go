@@ -86,7 +86,9 @@ func (p *printer) first(all []paper.Block) float64 {
 		if p.probing || len(b.Rows) == 0 {
 			return some
 		}
-		b.Rows = b.Rows[:1]
+		if !b.Whole {
+			b.Rows = b.Rows[:1]
+		}
 		return p.height([]paper.Block{b}, p.inset)
 	case paper.List:
 		return p.height([]paper.Block{b}, p.inset)
@@ -94,8 +96,11 @@ func (p *printer) first(all []paper.Block) float64 {
 		return b.Height
 	case paper.Paragraph:
 		if len(all) > 1 {
-			if _, table := all[1].(paper.Table); table && !p.probing {
-				return some + p.first(all[1:])
+			switch all[1].(type) {
+			case paper.Table, paper.Heading:
+				if !p.probing {
+					return some + p.first(all[1:])
+				}
 			}
 		}
 	case paper.Heading:

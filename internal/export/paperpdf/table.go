@@ -35,6 +35,9 @@ func (p *printer) table(b paper.Table) {
 			p.row(g, titles, true)
 		}
 	}
+	if b.Whole {
+		p.need(p.tableHeight(g, titles, b.Rows))
+	}
 	if len(b.Rows) > 0 {
 		p.need(p.rowHeight(g, titles, true) + p.rowHeight(g, b.Rows[0], false))
 	}
@@ -48,6 +51,18 @@ func (p *printer) table(b paper.Table) {
 		p.row(g, row, false)
 	}
 	p.f.SetY(p.f.GetY() + g.look.next + 0.6)
+}
+
+// tableHeight is how much a table takes on one page, 0 for one that no page holds.
+func (p *printer) tableHeight(g grid, titles []string, rows [][]string) float64 {
+	height := p.rowHeight(g, titles, true)
+	for _, row := range rows {
+		height += p.rowHeight(g, row, false)
+	}
+	if height > p.sheet.height-top-bottom {
+		return 0
+	}
+	return height
 }
 
 func (p *printer) line(y float64) {

@@ -88,7 +88,9 @@ type Table struct {
 	Columns []Column
 	Rows    [][]string
 	Small   bool
-	Lang    string
+	// Whole keeps the table on one page where a page has room for it.
+	Whole bool
+	Lang  string
 }
 
 // Box is a frame around blocks that belong to another reader than the rest.
