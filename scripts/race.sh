@@ -6,7 +6,7 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 mapfile -t packages < <(
 	git ls-files --cached --others --exclude-standard '*.go' |
-		xargs grep -lE '(^|[^a-z])go func|[a-zA-Z]\.Go\(|"sync(/atomic)?"|"net/http"|t\.Parallel\(\)' |
+		xargs grep -lE '(^|[^a-z])go func|[a-zA-Z]\.Go\(|sync\.(Mutex|RWMutex|WaitGroup|Map|Pool|Cond)|"sync/atomic"|"net/http"|t\.Parallel\(\)' |
 		xargs -r -n1 dirname | sort -u | grep -vx internal/crashtest | sed 's|^|./|'
 )
 if [ "${#packages[@]}" -eq 0 ]; then
