@@ -119,6 +119,7 @@ func opposite(a answer) answer {
 		return no
 	case no:
 		return yes
+	case aside, unknown:
 	}
 	return a
 }
@@ -158,6 +159,7 @@ func (w *work) monthsOf(of []occurrence) (months, earlier []trend.MonthCount, ca
 		case unknown:
 			left++
 			continue
+		case yes, no:
 		}
 		month := o.day[:len("2006-01")]
 		if at[month] == nil {

@@ -34,33 +34,35 @@ const mostYears = 50
 
 // ParsePeriod reads 2026-10, 2026-Q4, 2026 or 2017--2026, from the year 1900 to 2199. Anything else is ErrPeriod.
 func ParsePeriod(name string) (Period, error) {
-	fault := fmt.Errorf("%w: want 2026-10, 2026-Q4, 2026 or 2017--2026", ErrPeriod)
+	if p, ok := periodOf(name); ok {
+		return p, nil
+	}
+	return Period{}, fmt.Errorf("%w: want 2026-10, 2026-Q4, 2026 or 2017--2026", ErrPeriod)
+}
+
+func periodOf(name string) (Period, bool) {
 	head, rest, parted := strings.Cut(name, "-")
 	year, ok := yearOf(head)
-	if !ok {
-		return Period{}, fault
+	switch {
+	case !ok:
+		return Period{}, false
+	case !parted:
+		return spanOf(year, 1, 12), true
 	}
 	if end, several := strings.CutPrefix(rest, "-"); several {
 		last, ok := yearOf(end)
-		if !ok || last <= year || last-year >= mostYears {
-			return Period{}, fault
-		}
-		return spanOf(year, 1, 12*(last-year+1)), nil
-	}
-	if !parted {
-		return spanOf(year, 1, 12), nil
+		return spanOf(year, 1, 12*(last-year+1)), ok && last > year && last-year < mostYears
 	}
 	quarter, isQuarter := strings.CutPrefix(rest, "Q")
 	number, err := strconv.ParseUint(quarter, 10, 8) // no sign
+	month := int(number)
 	switch {
-	case err != nil:
-		return Period{}, fault
-	case isQuarter && len(quarter) == 1 && number >= 1 && number <= 4:
-		return spanOf(year, 3*int(number)-2, 3), nil
-	case !isQuarter && len(rest) == 2 && number >= 1 && number <= 12:
-		return spanOf(year, int(number), 1), nil
+	case err != nil || month < 1:
+		return Period{}, false
+	case isQuarter:
+		return spanOf(year, 3*month-2, 3), len(quarter) == 1 && month <= 4
 	}
-	return Period{}, fault
+	return spanOf(year, month, 1), len(rest) == 2 && month <= 12
 }
 
 // Before gives the period of the same kind that ends where this one begins.

@@ -43,6 +43,7 @@ type secondChart struct {
 	Centre, Range float64
 	Lower, Upper  any
 	Signals       [][]any
+	Wide          []int
 }
 
 type second struct {
@@ -231,6 +232,13 @@ func sameChart(t *testing.T, name string, got trend.Chart, want *secondChart) in
 			near(t, want.Lower, got.Lower.Or(-1), "%s: lower limit", name)
 		}
 	}
+	wide := []int(nil)
+	for i, p := range got.Points {
+		if slices.Contains(p.Rules, trend.WideRange) {
+			wide = append(wide, i)
+		}
+	}
+	assert.ElementsMatch(t, want.Wide, wide, "%s: wide steps", name)
 	type plain struct {
 		rule     string
 		from, to string

@@ -91,5 +91,6 @@ func (t *tally) count(a answer) {
 		t.add(false)
 	case unknown:
 		t.unknown++
+	case aside:
 	}
 }

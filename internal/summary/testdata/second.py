@@ -88,9 +88,8 @@ def single(scale, first, back, least, bounded):
             signals.append(["outside-high", i, i])
         if i >= first and v < low:
             signals.append(["outside-low", i, i])
-        if not bounded and i >= max(first, 1) and abs(v - scale[i - 1]) > 3.267 * moving:
-            signals.append(["wide-range", i - 1, i])
-    return {"centre": back(centre), "lower": back(low), "upper": back(high), "range": float(np.exp(3.267 * moving)), "signals": sorted(signals)}
+    wide = [i for i in range(1, len(scale)) if not bounded and abs(scale[i] - scale[i - 1]) > 3.267 * moving]
+    return {"wide": wide, "centre": back(centre), "lower": back(low), "upper": back(high), "range": float(np.exp(3.267 * moving)), "signals": sorted(signals)}
 
 
 def rates(months, first):

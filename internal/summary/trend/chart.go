@@ -125,7 +125,7 @@ type Signal struct {
 	Count int    `json:"count"`
 }
 
-// The rules of signals.
+// The rules of signals. WideRange stands at points alone and is none.
 const (
 	OutsideHigh = "outside-high"
 	OutsideLow  = "outside-low"

@@ -20,7 +20,7 @@ func (c Chart) judged(at []float64, l line, in Scope, rules Rules) Chart {
 			c.mark(i, i, OutsideLow)
 		}
 		if i > 0 && l.ranges > 0 && math.Abs(v-at[i-1]) > l.ranges {
-			c.mark(i-1, i, WideRange)
+			c.Points[i].Rules = append(c.Points[i].Rules, WideRange) // marked alone: as a signal it would double those that come by chance
 		}
 	}
 	return c.runs(at, sides, l.known, rules).kept(in, rules)
