@@ -42,7 +42,7 @@ func (w *work) values(frozen map[string]*trend.Baseline) []trend.Chart {
 	type place struct{ class, device string }
 	series, inPeriod := map[place][]*Case{}, map[place]*Case{}
 	for _, c := range w.all {
-		if w.child(c) || c.Pregnant || c.Day > w.in.Period.To {
+		if w.child(c) || c.Pregnant || c.Day > w.in.Period.To || c.Day < w.in.History {
 			continue
 		}
 		k := place{classOf(c.Class), c.Device}
@@ -80,6 +80,9 @@ func (w *work) values(frozen map[string]*trend.Baseline) []trend.Chart {
 func (w *work) rates(frozen map[string]*trend.Baseline) []trend.Chart {
 	records, substantial := []occurrence{}, []occurrence{}
 	for i, c := range w.all {
+		if c.Day < w.in.History {
+			continue
+		}
 		records = append(records, occurrence{c.ID, c.Day, int64(i), opposite(recorded(c))})
 		substantial = append(substantial, occurrence{c.ID, c.Day, int64(i), substantialOf(c)})
 	}
@@ -187,7 +190,7 @@ func (w *work) reactionChart(frozen map[string]*trend.Baseline) (trend.Chart, bo
 		worst := slices.MaxFunc(append([]Reaction{{}}, c.Reactions...), func(a, b Reaction) int {
 			return cmp.Or(cmp.Compare(a.Grade, b.Grade), cmp.Compare(b.Day, a.Day))
 		})
-		if worst.Grade > 0 {
+		if worst.Grade > 0 && c.Day >= w.in.History {
 			events = append(events, trend.Case{Case: c.ID, Day: worst.Day, Event: true})
 		}
 	}

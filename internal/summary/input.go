@@ -16,6 +16,9 @@ type Input struct {
 	// Cases are those of the period and of the period before, which is compared. Cases of earlier days are the history of
 	// control charts without a frozen baseline; they, and cases of any day with open asks, may be there as well.
 	Cases []Case
+	// History is the local date from which on every case is there, "" when that is so for all days. Earlier ones are there for
+	// their open asks alone, and in no chart.
+	History string
 	// Performed are the procedures that other systems say were done, of the same days as Cases; empty when no such list exists.
 	Performed []Performed
 	Meters    []Meter

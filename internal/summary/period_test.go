@@ -1,6 +1,7 @@
 package summary_test
 
 import (
+	"fmt"
 	"math"
 	"testing"
 	"time"
@@ -121,4 +122,21 @@ func chartOf(t *testing.T, s summary.Summary, key string) trend.Chart {
 	}
 	t.Fatalf("no chart %q among %q", key, keys)
 	return trend.Chart{}
+}
+
+// TestCasesBeforeTheHistory has three cases of years ago, which are there because something is still asked: they are the
+// highest doses, and no baseline may begin with them.
+func TestCasesBeforeTheHistory(t *testing.T) {
+	cases := append(some(30, "2026-09-05"), some(5, "2026-10-05")...)
+	for i := range cases {
+		cases[i].ID = fmt.Sprint("id-", i)
+	}
+	in := summary.Input{Cases: cases, History: "2026-09-01"}
+	want := summed(t, in)
+	for i := range 3 {
+		in.Cases = append(in.Cases, oneCase(500+i, "2022-05-01", kap(900), kerma(9), reached, asks(openAsk("late-check", "2023-05-01"))))
+	}
+	got := summed(t, in)
+	assert.Equal(t, want.Charts, got.Charts)
+	assert.Len(t, got.FollowUp.Open, 3)
 }

@@ -56,8 +56,9 @@ func Input(ctx context.Context, db Store, ask Ask) (summary.Input, error) {
 	if err != nil {
 		return in, fmt.Errorf("period %s: %w", ask.Period.Name, err)
 	}
+	in.History = first.AddDate(0, -historyMonths, 0).Format(time.DateOnly)
 	if in.Cases, err = db.SummaryCases(ctx, store.SummaryFilter{
-		From: first.AddDate(0, -historyMonths, 0).Format(time.DateOnly), To: ask.Period.To, Rooms: ask.Filter.Rooms, Room: ask.Filter.Room,
+		From: in.History, To: ask.Period.To, Rooms: ask.Filter.Rooms, Room: ask.Filter.Room,
 		Device: ask.Filter.Device, OpenAsks: true, OperatorNames: ask.OperatorNames,
 	}); err != nil {
 		return in, fmt.Errorf("cases of %s: %w", ask.Period.Name, err)
