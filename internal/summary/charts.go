@@ -52,7 +52,9 @@ func (w *work) values(frozen map[string]*trend.Baseline) []trend.Chart {
 		}
 	}
 	out := []trend.Chart{}
-	places := slices.SortedFunc(maps.Keys(inPeriod), func(a, b place) int { return cmp.Or(cmp.Compare(a.class, b.class), cmp.Compare(a.device, b.device)) })
+	places := slices.SortedFunc(maps.Keys(inPeriod), func(a, b place) int {
+		return cmp.Or(cmp.Compare(a.class, b.class), cmp.Compare(a.device, b.device))
+	})
 	for _, k := range places {
 		last := inPeriod[k]
 		for _, m := range []measure{measureKAP(), measureKerma()} {
@@ -130,7 +132,8 @@ func opposite(a answer) answer {
 // rate charts shares of months, or cases between events where events are rare; a frozen baseline of either kind decides.
 func (w *work) rate(name string, of []occurrence, frozen map[string]*trend.Baseline) trend.Chart {
 	head := func(kind trend.Kind) trend.Chart {
-		return trend.Chart{Key: w.rateKey(kind, name), Title: name, Class: w.in.Filter.Class, Room: w.in.Filter.Room, Device: w.in.Filter.Device, Quantity: name}
+		f := w.in.Filter
+		return trend.Chart{Key: w.rateKey(kind, name), Title: name, Class: f.Class, Room: f.Room, Device: f.Device, Quantity: name}
 	}
 	months, earlier, cases, left := w.monthsOf(of)
 	shares, between := head(trend.Share), head(trend.CasesBetween)
@@ -198,8 +201,8 @@ func (w *work) reactionChart(frozen map[string]*trend.Baseline) (trend.Chart, bo
 	for i := range events {
 		events[i].Order = int64(i)
 	}
-	key := w.rateKey(trend.DaysBetween, rateReactions)
-	head := trend.Chart{Key: key, Title: rateReactions, Class: w.in.Filter.Class, Room: w.in.Filter.Room, Device: w.in.Filter.Device, Quantity: rateReactions}
+	key, f := w.rateKey(trend.DaysBetween, rateReactions), w.in.Filter
+	head := trend.Chart{Key: key, Title: rateReactions, Class: f.Class, Room: f.Room, Device: f.Device, Quantity: rateReactions}
 	c := trend.Days(head, events, frozen[key], w.scope(), w.settings.Trend)
 	c.Rare = true
 	return c, len(events) > 0

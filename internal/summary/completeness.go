@@ -104,7 +104,8 @@ func (w *work) byRoom(arrivals map[string]*tally) []RoomComplete {
 func (w *work) volume() []Volume {
 	out := []Volume{}
 	both := slices.Concat(w.now, w.before)
-	for _, p := range append([]parting{{"class", func(c *Case, keys []groupKey) []groupKey { return append(keys, named(classOf(c.Class))) }}}, partings()...) {
+	ofClass := parting{"class", func(c *Case, keys []groupKey) []groupKey { return append(keys, named(classOf(c.Class))) }}
+	for _, p := range append([]parting{ofClass}, partings()...) {
 		if p.by == byOperator { // here without the complexity that tables of operators have
 			p.of = func(c *Case, keys []groupKey) []groupKey {
 				for _, operator := range operatorsOf(c) {

@@ -37,7 +37,10 @@ func (w *work) positions(class string, t table) ([]Position, []Withheld) {
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Position) int {
-		return cmp.Or(cmp.Compare(quantityOrder(a.Level.Quantity), quantityOrder(b.Level.Quantity)), cmp.Compare(a.Mount, b.Mount), cmp.Compare(b.Level.Year, a.Level.Year), cmp.Compare(a.Level.ID, b.Level.ID))
+		return cmp.Or(
+			cmp.Compare(quantityOrder(a.Level.Quantity), quantityOrder(b.Level.Quantity)), cmp.Compare(a.Mount, b.Mount),
+			cmp.Compare(b.Level.Year, a.Level.Year), cmp.Compare(a.Level.ID, b.Level.ID),
+		)
 	})
 	return out, withheld
 }
