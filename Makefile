@@ -10,7 +10,7 @@ CRASH     ?= full
 PKG       ?= ./...
 
 .DEFAULT_GOAL := help
-.PHONY: help build test race lint fuzz bench crash validate generate notice ci
+.PHONY: help build test race lint fuzz bench crash validate generate notice sbom package ci
 
 help: ## list the targets
 	@sed -n 's/^\([a-z]*\): .*## \(.*\)$$/\1|\2/p' $(MAKEFILE_LIST) | while IFS='|' read -r name text; do printf '  %-8s %s\n' "$$name" "$$text"; done
@@ -44,6 +44,12 @@ generate: ## write generated Go anew, after api/openapi.yaml changed
 
 notice: ## write NOTICE anew from the modules in use and their licence files
 	$(GO) run ./scripts/notice
+
+sbom: build ## write dist/afterbeam.cdx.json, what the program is made of (CycloneDX)
+	scripts/package.sh sbom $(BIN) $(VERSION)
+
+package: build ## write dist/: a Debian package, a tarball, SBOM, licence texts and SHA256SUMS
+	scripts/package.sh all $(BIN) $(VERSION)
 
 ci: ## everything a change must pass, as the build machine runs it
 	.ci/run

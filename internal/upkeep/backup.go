@@ -136,8 +136,8 @@ func Told(v store.Verification) string {
 	if v.Chain != nil {
 		chain = v.Chain.Error()
 	}
-	return fmt.Sprintf("%d receipts, %d objects, %d missing%s, %d corrupt%s, %d audit records, chain %s, database %s",
-		v.Receipts, v.Objects, len(v.Missing), some(v.Missing), len(v.Corrupt), some(v.Corrupt), v.AuditRecords, chain, v.Database)
+	return fmt.Sprintf("%d receipts, %d objects, %d missing%s, %d corrupt%s, %d audit records, chain %s, database %s, %d rows of summaries differ",
+		v.Receipts, v.Objects, len(v.Missing), some(v.Missing), len(v.Corrupt), some(v.Corrupt), v.AuditRecords, chain, v.Database, v.Summaries)
 }
 
 // some names the first of several things.

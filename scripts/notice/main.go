@@ -1,6 +1,7 @@
 // Command notice writes NOTICE at the module's root: the modules that the program and its tests are built with, and the
 // licence and copyright of each. With -texts FILE it writes instead the licence texts of the modules in the program,
-// which have to go along with the program wherever it is passed on.
+// which have to go along with the program wherever it is passed on; with -sbom FILE what the built -program is made of, as
+// CycloneDX JSON.
 package main
 
 import (
@@ -23,7 +24,7 @@ const head = `afterbeam
 Licensed under the Apache License, Version 2.0; see the file LICENSE.
 
 The program is built with the modules below, each under its own licence. Modules marked (tests) are used by the tests
-alone and are no part of the program. Whoever passes the built program on adds the modules' licence texts, which
+and by scripts alone and are no part of the program. Whoever passes the built program on adds the modules' licence texts, which
 "go run ./scripts/notice -texts FILE" collects. This list is made by "make notice".
 `
 
@@ -35,8 +36,15 @@ type module struct {
 
 func main() {
 	texts := flag.String("texts", "", "write the licence texts of the modules in the program to this file")
+	sbom := flag.String("sbom", "", "write what the built program is made of to this file, as CycloneDX JSON")
+	program := flag.String("program", "bin/afterbeam", "the built program, for -sbom")
+	version := flag.String("version", "unknown", "version of the program, for -sbom")
 	flag.Parse()
-	if err := run(*texts); err != nil {
+	write := func() error { return run(*texts) }
+	if *sbom != "" {
+		write = func() error { return billOfMaterials(*sbom, *program, *version) }
+	}
+	if err := write(); err != nil {
 		fmt.Fprintln(os.Stderr, "notice:", err)
 		os.Exit(1)
 	}
@@ -82,13 +90,9 @@ func fullText(m module, licences []string) string {
 
 // entry gives the lines of one module: its licences and whose copyright they name.
 func entry(m module, licences []string, inProgram bool) string {
-	var kinds, holders []string
+	var holders []string
 	for _, text := range licences {
-		k := kind(text)
-		if !slices.Contains(kinds, k) {
-			kinds = append(kinds, k)
-		}
-		if k == gathered {
+		if kind(text) == gathered {
 			continue
 		}
 		for line := range strings.Lines(text) {
@@ -102,7 +106,7 @@ func entry(m module, licences []string, inProgram bool) string {
 	if !inProgram {
 		use = " (tests)"
 	}
-	text := m.Path + " " + m.Version + use + "\n    " + strings.Join(kinds, "; ") + "\n"
+	text := m.Path + " " + m.Version + use + "\n    " + strings.Join(kinds(licences), "; ") + "\n"
 	for _, h := range holders {
 		text += "    " + h + "\n"
 	}
