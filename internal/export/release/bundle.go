@@ -92,6 +92,9 @@ func Write(w io.Writer, in Input) (Manifest, error) {
 	if err := in.Options.Validate(); err != nil {
 		return Manifest{}, err
 	}
+	if len(in.Pseudonyms.key) != KeySize {
+		return Manifest{}, ErrKey
+	}
 	in.Cases = slices.Clone(in.Cases)
 	slices.SortFunc(in.Cases, func(a, b Case) int { return cmp.Compare(in.Pseudonyms.Procedure(a.ID), in.Pseudonyms.Procedure(b.ID)) })
 	b := &bundle{in: in, zip: zip.NewWriter(w)}

@@ -52,7 +52,7 @@ func procedureTable() table.Table {
 			figure("height_m", "Height", "m", 2, "By option bounded."),
 			figure("weight_kg", "Weight", "kg", 1, "By option bounded."),
 			figure("kerma_gy", "Air kerma at the reference point", "Gy", 9, reported),
-			figure("kap_gym2", "Kerma-area product", "Gy.m2", 12, reported),
+			figure("kap_gycm2", "Kerma-area product", "Gy.cm2", 8, reported),
 			figure("fluoroscopy_s", "Fluoroscopy time", "s", 3, reported),
 			phrase("doses_complete", "Doses complete", "yes when air kerma and kerma-area product hold every plane."),
 			figure("peak_skin_gy", "Peak skin dose", "Gy", 6, estimated),
@@ -80,7 +80,7 @@ func eventTable() table.Table {
 			phrase("plane", "Plane", "Plane of the equipment."),
 			phrase("kind", "Kind", "Kind of irradiation."),
 			figure("kerma_gy", "Air kerma at the reference point", "Gy", 12, "As reported; 0 is 0."),
-			figure("kap_gym2", "Kerma-area product", "Gy.m2", 15, "As reported."),
+			figure("kap_gycm2", "Kerma-area product", "Gy.cm2", 11, "As reported."),
 			figure("pulses", "Pulses", "1", 0, "As reported."),
 			figure("voltage_kv", "Tube voltage", "kV", 3, "Mean of the reported values."),
 			figure("current_ma", "Tube current", "mA", 3, "Mean of the reported values."),
@@ -128,7 +128,7 @@ func (b *bundle) row(c Case, w withheld, events int) []table.Value {
 		told(c.Class, w.class, "not known"), table.TextOf(p.Device(w.deviceOf(c))), b.operators(c, w),
 		characteristic(told(c.Sex, false, notReported)), characteristic(ageValue(c)),
 		characteristic(sizeValue(b.height(c))), characteristic(sizeValue(b.weight(c))),
-		table.OptNumber(c.Kerma, notReported), table.OptNumber(c.KAP, notReported), table.OptNumber(c.FluoroTime, notReported), table.TextOf(complete),
+		table.OptNumber(c.Kerma, notReported), kermaArea(c.KAP), table.OptNumber(c.FluoroTime, notReported), table.TextOf(complete),
 		table.OptNumber(c.PSD, noEstimate), table.OptNumber(c.PSDLow, noEstimate), table.OptNumber(c.PSDHigh, noEstimate), told(c.PSDMethod, false, noEstimate),
 		table.OptNumber(c.Effective, noEstimate), table.OptNumber(c.EffectiveLow, noEstimate), table.OptNumber(c.EffectiveHigh, noEstimate),
 		told(c.Flag, false, "none"), table.NumberOf(float64(events)),
@@ -210,7 +210,7 @@ func (b *bundle) eventRow(c Case, e *procedure.Event) []table.Value {
 	return []table.Value{
 		table.TextOf(p.Procedure(c.ID)), table.TextOf(p.Patient(c.Patient)), uid, told(b.started(c, e.Start), false, notReported),
 		told(e.Plane.String(), false, notReported), told(e.Type.String(), false, notReported),
-		table.OptNumber(e.RefKerma, notReported), table.OptNumber(e.KAP, notReported), table.OptNumber(e.Technique.Pulses, notReported),
+		table.OptNumber(e.RefKerma, notReported), kermaArea(e.KAP), table.OptNumber(e.Technique.Pulses, notReported),
 		mean(e.Technique.Voltages), mean(e.Technique.Currents), table.OptNumber(e.Technique.ExposureTime, notReported), table.OptNumber(copper, notReported),
 		table.OptNumber(e.Field.Area, notReported), table.OptNumber(m.Primary, notReported), table.OptNumber(m.Secondary, notReported),
 		table.OptNumber(m.SourceToIsocentre, notReported), table.OptNumber(m.SourceToDetector, notReported), table.OptNumber(m.SourceToReference, notReported),
@@ -244,4 +244,13 @@ func mean[T ~float64](values []T) table.Value {
 		sum += float64(v)
 	}
 	return table.NumberOf(sum / float64(len(values)))
+}
+
+// kermaArea is in Gy cm2, the unit in which people have it.
+func kermaArea(v quantity.Opt[quantity.GraySquareMetre]) table.Value {
+	kap, ok := v.Get()
+	if !ok {
+		return table.Absent(notReported)
+	}
+	return table.NumberOf(kap.Gycm2())
 }
