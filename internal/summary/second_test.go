@@ -60,13 +60,16 @@ type second struct {
 const alike = 1e-9
 
 // TestSecondImplementation compares percentiles, intervals, shares, changes, and limits and signals of charts on 200
-// random data sets with numpy and scipy.
+// random data sets with numpy and scipy, 40 outside of CI.
 func TestSecondImplementation(t *testing.T) {
 	python := peer.Need(t, "/usr/bin/python3")
 	if err := exec.Command(python, "-c", "import numpy, scipy").Run(); err != nil {
 		peer.Need(t, "python3-numpy and python3-scipy")
 	}
-	sets := make([]dataSet, 200)
+	sets := make([]dataSet, 40)
+	if ci := os.Getenv("CI"); ci == "true" || ci == "1" {
+		sets = make([]dataSet, 200)
+	}
 	for i := range sets {
 		sets[i] = randomSet(rand.New(rand.NewPCG(20261101, uint64(i))))
 	}
@@ -94,7 +97,7 @@ func TestSecondImplementation(t *testing.T) {
 		charts["days"] += sameChart(t, name+", days between", daysOf(s), theirs[i].Days)
 	}
 	for kind, compared := range charts {
-		assert.Greater(t, compared, 50, "charts of %s with limits", kind)
+		assert.Greater(t, compared, len(sets)/4, "charts of %s with limits", kind)
 	}
 }
 

@@ -15,6 +15,7 @@ import (
 
 	"afterbeam/internal/followup"
 	"afterbeam/internal/physics"
+	"afterbeam/internal/summary"
 )
 
 func theoryPages() []page {
@@ -26,7 +27,7 @@ func theoryPages() []page {
 
 // theories are the documents, by the name in the path. They are part of the program and in English.
 func theories() map[string]string {
-	return map[string]string{"dose": physics.Theory, "hazards": followup.Hazards}
+	return map[string]string{"dose": physics.Theory, "summaries": summary.Statistics, "hazards": followup.Hazards}
 }
 
 // theoryData is one document.
