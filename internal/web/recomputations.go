@@ -84,6 +84,8 @@ type recomputationData struct {
 	recomputationRow
 	httpapi.DifferencePage
 	Differences []differenceRow
+	// MayList tells that the person may see the others too.
+	MayList bool
 }
 
 // differenceRow is a case that was changed, its numbers as they are printed.
@@ -110,7 +112,7 @@ func differenceRowOf(d httpapi.Difference) differenceRow {
 }
 
 func showRecomputation(v *view) (any, error) {
-	var d recomputationData
+	d := recomputationData{MayList: v.grant.May("listRecomputations") == nil}
 	var err error
 	id := v.param("id")
 	if d.Recomputation, err = ask[httpapi.Recomputation](v, http.MethodGet, withID("/v1/recomputations/{id}", id), nil); err != nil {

@@ -100,7 +100,7 @@ func Unmapped(ctx context.Context, book Book, table *lexicon.Lexicon) (List, err
 				one = &Name{Kind: r.Kind, Match: r.Match, Title: titleOf(names[c.Names], r)}
 				counted[r.Key()] = one
 			}
-			one.count(c, l.From)
+			one.count(c, r.Match, l.From)
 		}
 	}
 	for _, one := range counted {
@@ -123,12 +123,15 @@ func (l *List) count(c store.Called, nameless bool) {
 	}
 }
 
-func (n *Name) count(c store.Called, from string) {
+// count adds a case; the name is shown as it was written last.
+func (n *Name) count(c store.Called, written, from string) {
 	n.Procedures++
 	if c.Day >= from {
 		n.Recent++
 	}
-	n.LastDay = max(n.LastDay, c.Day)
+	if c.Day > n.LastDay || (c.Day == n.LastDay && written > n.Match) {
+		n.LastDay, n.Match = c.Day, written
+	}
 }
 
 func titleOf(n lexicon.Names, r lexicon.Row) string {
