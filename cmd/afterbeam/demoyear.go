@@ -34,6 +34,10 @@ type demoYear struct {
 	answers int
 	late    int
 	reacted int
+	looked  int
+	// meetings are those to come, pending the actions that end later.
+	meetings []demo.Meeting
+	pending  []pendingAction
 }
 
 // year sends the cases through the service day by day, each on its own day: reports are kept, read and assessed as any others, and
@@ -43,7 +47,9 @@ func (d *demoService) year(ctx context.Context, p *printer, messages io.Writer, 
 	if err := os.WriteFile(table, performed, 0o600); err != nil {
 		return fmt.Errorf("write performed procedures of the year: %w", err)
 	}
-	y := demoYear{demoService: d, byStudy: map[string]demo.YearCase{}, of: map[string]demo.YearCase{}}
+	y := demoYear{
+		demoService: d, byStudy: map[string]demo.YearCase{}, of: map[string]demo.YearCase{}, meetings: demo.Meetings(),
+	}
 	for _, c := range cases {
 		y.byStudy[c.Report.StudyUID] = c
 	}
@@ -52,14 +58,14 @@ func (d *demoService) year(ctx context.Context, p *printer, messages io.Writer, 
 	}
 	defer d.clock.reset()
 	progress := monthly(messages)
-	for len(cases) > 0 {
-		day := cases[0].Start.Format(time.DateOnly)
+	for _, midnight := range demo.YearDays() {
+		day := midnight.Format(time.DateOnly)
 		n := slices.IndexFunc(cases, func(c demo.YearCase) bool { return c.Start.Format(time.DateOnly) != day })
 		if n < 0 {
 			n = len(cases)
 		}
 		progress(day, y.sent)
-		if err := y.day(ctx, day, cases[:n]); err != nil {
+		if err := y.day(ctx, midnight, cases[:n]); err != nil {
 			return fmt.Errorf("the centre's %s: %w", day, err)
 		}
 		cases = cases[n:]
@@ -85,11 +91,8 @@ func monthly(to io.Writer) func(day string, sent int) {
 
 // day hands in the reports of a day in its evening, waits until they are assessed, and gives the answers that have come by then. The
 // clock stands while jobs are under way: a lease would run out with it.
-func (y *demoYear) day(ctx context.Context, day string, cases []demo.YearCase) error {
-	midnight, err := time.Parse(time.DateOnly, day)
-	if err != nil {
-		return err
-	}
+func (y *demoYear) day(ctx context.Context, midnight time.Time, cases []demo.YearCase) error {
+	day := midnight.Format(time.DateOnly)
 	y.clock.set(midnight.Add(19 * time.Hour))
 	for _, c := range cases {
 		if !c.Sent {
@@ -109,7 +112,10 @@ func (y *demoYear) day(ctx context.Context, day string, cases []demo.YearCase) e
 		return err
 	}
 	y.clock.set(midnight.Add(20 * time.Hour))
-	return y.answer(ctx, min(day, demoDay))
+	if err := y.answer(ctx, min(day, demoDay)); err != nil {
+		return err
+	}
+	return y.meet(ctx, day)
 }
 
 // assessed waits until nothing is left to do.
@@ -220,6 +226,6 @@ func (y *demoYear) tell(ctx context.Context, p *printer) error {
 	}
 	p.say("\na year of the centre, %s to %s, all of it synthetic: %d reports kept and assessed, each on its day", demo.YearFrom, demo.YearTo, y.sent)
 	p.say("  with the cases above: %d performed, %d reported, %d without a report, %d excluded", list.Performed, list.Reported, list.Missing+list.Pending, list.Excluded)
-	p.say("  %d asks answered, %d of them late, a reaction of the skin in %d answers; %d open", y.answers, y.late, y.reacted, len(open))
+	p.say("  %d asks answered, %d of them late, a reaction of the skin in %d answers; %d open; %d cases looked at by colleagues", y.answers, y.late, y.reacted, len(open), y.looked)
 	return p.err
 }

@@ -47,6 +47,9 @@ func Year() []YearCase {
 			f := flawOf(i + 1)
 			c.Sent = f != neverSent
 			f.spoil(&r)
+			if f == withoutOperator {
+				c.scene.operators = nil // nor does another record know
+			}
 		}
 		if t.pregnant {
 			r.Patient.Pregnancy, r.Patient.Sex = 3, "F"

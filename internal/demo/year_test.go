@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -21,6 +22,9 @@ import (
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/report/rdsr"
 )
+
+// year is made once: it takes half a second.
+var year = sync.OnceValue(demo.Year) //nolint:gochecknoglobals // the same each time, read only
 
 // shown is what a report of the year shows of the doses: Gy, Gy cm2, minutes; 0 where it says nothing.
 func shown(r procedure.Report) (sum [3]float64) {
@@ -52,7 +56,7 @@ func TestDosesOfTheYearAreSpreadAsTheTableSays(t *testing.T) {
 	for class, tt := range tests {
 		t.Run(class, func(t *testing.T) {
 			var logs [3][]float64
-			for _, c := range demo.Year() {
+			for _, c := range year() {
 				if c.Class == class && sane(c) {
 					for i, v := range shown(c.Report) {
 						logs[i] = append(logs[i], math.Log(v))
@@ -85,7 +89,7 @@ func TestYear(t *testing.T) {
 	fmt.Fprintf(&b, "%s\n\n%-20s %6s %6s %6s %10s %11s %9s\n", demo.Notice, "class", "cases", "sent", "events", "Ka,r Gy", "KAP Gy cm2", "minutes")
 	byClass := map[string][]demo.YearCase{}
 	var classes []string
-	for _, c := range demo.Year() {
+	for _, c := range year() {
 		if byClass[c.Class] == nil {
 			classes = append(classes, c.Class)
 		}
@@ -112,7 +116,7 @@ func TestYear(t *testing.T) {
 }
 
 func TestTheYearIsTheSameEachTime(t *testing.T) {
-	one, two := demo.Year(), demo.Year()
+	one, two := year(), demo.Year()
 	for i := range one {
 		if i%50 == 0 {
 			var a, b bytes.Buffer
@@ -125,7 +129,7 @@ func TestTheYearIsTheSameEachTime(t *testing.T) {
 }
 
 func TestTheYearIsOrderedAndSaysItIsSynthetic(t *testing.T) {
-	cases := demo.Year()
+	cases := year()
 	uids, letters := map[string]bool{}, map[string]int{}
 	for i, c := range cases {
 		r := c.Report
@@ -155,7 +159,7 @@ func TestTheYearIsOrderedAndSaysItIsSynthetic(t *testing.T) {
 func TestTheYearHasWhatIsMissingInRealOnes(t *testing.T) {
 	count := map[string]int{}
 	patients := map[string]int{}
-	for _, c := range demo.Year() {
+	for _, c := range year() {
 		r := c.Report
 		if !c.Sent {
 			count["never sent"]++
@@ -200,7 +204,7 @@ func TestTheYearHasWhatIsMissingInRealOnes(t *testing.T) {
 // TestChangedProtocolShowsInOneRoom compares the coronary cases of the month of the change with those before.
 func TestChangedProtocolShowsInOneRoom(t *testing.T) {
 	var before, during []float64
-	for _, c := range demo.Year() {
+	for _, c := range year() {
 		if c.Class != "angiography" && c.Class != "coronary stent" || !c.Sent {
 			continue
 		}
@@ -223,7 +227,7 @@ func TestChangedProtocolShowsInOneRoom(t *testing.T) {
 }
 
 func TestPerformedTableOfTheYearHoldsEveryCase(t *testing.T) {
-	cases := demo.Year()
+	cases := year()
 	rows, err := csv.NewReader(strings.NewReader(demo.YearPerformed(cases))).ReadAll()
 	require.NoError(t, err)
 	cancelled := 0
@@ -242,7 +246,7 @@ func TestPerformedTableOfTheYearHoldsEveryCase(t *testing.T) {
 
 func TestRepliesComeInTimeLateOrNever(t *testing.T) {
 	count := map[string]int{}
-	for _, c := range demo.Year()[:300] {
+	for _, c := range year()[:300] {
 		for _, a := range []ask.Ask{
 			{Slot: "month", Kind: ask.MonthCheck, From: "2026-03-01", Due: "2026-03-07", State: ask.Open},
 			{Slot: "review", Kind: ask.Review, Due: "2026-03-02", State: ask.Open},

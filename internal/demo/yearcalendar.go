@@ -43,6 +43,17 @@ func months() []time.Time {
 	return all
 }
 
+// YearDays gives the midnights of the year's days, from YearFrom to YearTo.
+func YearDays() []time.Time {
+	var all []time.Time
+	for _, month := range months() {
+		for day := month; day.Month() == month.Month(); day = day.AddDate(0, 0, 1) {
+			all = append(all, day)
+		}
+	}
+	return all
+}
+
 // workingDays are the days of a month on which the centre plans cases; the holidays are invented.
 func workingDays(month time.Time) []time.Time {
 	holidays := []string{"2025-12-25", "2025-12-26", "2026-01-01", "2026-04-03", "2026-04-06"}
