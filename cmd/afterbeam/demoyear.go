@@ -54,7 +54,12 @@ func (d *demoService) year(ctx context.Context, p *printer, messages io.Writer, 
 		y.byStudy[c.Report.StudyUID] = c
 	}
 	if w := d.works.pipeline; w.Organs != nil {
-		w.Organs.PassOver(func(study string) bool { return y.byStudy[study].Sent })
+		w.Organs.PassOver(func(study string) string {
+			if y.byStudy[study].Sent {
+				return "not computed for the year of the demonstration"
+			}
+			return ""
+		})
 	}
 	defer d.clock.reset()
 	progress := monthly(messages)

@@ -64,8 +64,9 @@ func TestAYearGoesThroughTheService(t *testing.T) {
 		}
 		_, err = db.LastNotice(ctx, one.ID)
 		require.ErrorIs(t, err, store.ErrNotFound, "nobody is told of the past")
-		_, err = db.OrgansBefore(ctx, one.ID)
-		require.ErrorIs(t, err, store.ErrNotFound)
+		organs, err := db.OrgansBefore(ctx, one.ID)
+		require.NoError(t, err)
+		assert.Equal(t, "not computed for the year of the demonstration", organs.Reason)
 	}
 	assert.Greater(t, answered, 5)
 	assert.Contains(t, out.String(), "all of it synthetic")

@@ -94,7 +94,7 @@ func (p *Pipeline) version(ctx context.Context, d procedure.Procedure, patient s
 	}
 	return guarded(p.Log, p.limit(), func() (estimated, error) {
 		a := method.Assess(d, facts)
-		e := estimated{Version: store.Version{Case: caseOf(a, patient), Methods: p.methods(method.Levels) + versionOf(method.words) + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels), Pregnant: a.Procedure.Patient.MayBePregnant(), Traits: traitsOf(a), OrganMethods: p.organMethodsOf(d.StudyUID)}}
+		e := estimated{Version: store.Version{Case: caseOf(a, patient), Methods: p.methods(method.Levels) + versionOf(method.words) + profileMark + profileName(a.Profile), Flags: Flags(thisProcedure, a.Levels), Pregnant: a.Procedure.Patient.MayBePregnant(), Traits: traitsOf(a), OrganMethods: p.organMethods()}}
 		v, names := &e.Version, lexicon.NamesOf(a.Procedure)
 		v.Names = &names
 		if err := p.encode(v, a); err != nil {

@@ -18,11 +18,18 @@ import (
 // Organs says how organ doses are computed after each assessment.
 type Organs struct {
 	Budget organ.Budget
-	passed atomic.Pointer[func(study string) bool]
+	passed atomic.Pointer[func(study string) string]
 }
 
-// PassOver has studies left out of which passed tells so; it may be called while the pipeline runs.
-func (o *Organs) PassOver(passed func(study string) bool) { o.passed.Store(&passed) }
+// PassOver has studies left out of which passed gives a reason, "" for none; it may be called while the pipeline runs.
+func (o *Organs) PassOver(passed func(study string) string) { o.passed.Store(&passed) }
+
+func (o *Organs) passedOver(study string) string {
+	if passed := o.passed.Load(); passed != nil {
+		return (*passed)(study)
+	}
+	return ""
+}
 
 // organMethods names the method of organ doses; "" when none are computed.
 func (p *Pipeline) organMethods() string {
@@ -30,16 +37,6 @@ func (p *Pipeline) organMethods() string {
 		return ""
 	}
 	return fmt.Sprintf("%s histories:%d", organ.Version, p.Organs.Budget.Histories)
-}
-
-// organMethodsOf names the method by which the organ doses of a study are computed; "" when they are not.
-func (p *Pipeline) organMethodsOf(study string) string {
-	if p.Organs != nil {
-		if passed := p.Organs.passed.Load(); passed != nil && (*passed)(study) {
-			return ""
-		}
-	}
-	return p.organMethods()
 }
 
 // organs computes the organ doses of a case's newest version, as its procedure, facts and device profile stand now. The
@@ -80,6 +77,9 @@ func keyOf(o store.OrganDose) string {
 
 // computeOrgans follows the photons of a version, or gives the reason why there is nothing to compute.
 func (p *Pipeline) computeOrgans(ctx context.Context, v store.Version, key string) (body []byte, reason string, err error) {
+	if why := p.Organs.passedOver(v.Case.StudyUID); why != "" {
+		return nil, why, nil
+	}
 	kept, err := archive.ReadProcedure(v.Body)
 	if err != nil {
 		return nil, "", fmt.Errorf("case %s: %w", v.Case.ID, err)
