@@ -51,6 +51,7 @@ type commands struct {
 	Redo        redoCommand        `cmd:"" help:"Have work done again that the service has done or given up; it may run meanwhile."`
 	Conformance conformanceCommand `cmd:"" help:"Print the DICOM conformance statement as Markdown."`
 	Rescue      rescueCommand      `cmd:"" help:"Print a one-time token for one more administrator, when none has a valid token left."`
+	Export      exportCommand      `cmd:"" help:"Write whole lists as tables for machines: CSV with units in the names of its columns."`
 	Audit       auditCommand       `cmd:"" help:"The record of who did and saw what."`
 }
 

@@ -209,6 +209,8 @@ func Permissions() map[Operation][]Role {
 		"changeAction":    {Physicist, Quality},
 		"listBaselines":   {Physicist, Quality},
 		"freezeBaseline":  {Physicist, Quality},
+		"exportProcedures": {Physicist, Quality},
+		"exportEvents":     {Physicist, Quality},
 		"endBaseline":     {Physicist, Quality},
 
 		"storeInstances":           {Service, Physicist},

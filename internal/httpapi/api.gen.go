@@ -5092,8 +5092,14 @@ type ClassParam = string
 // DeviceKeyParam defines model for DeviceKeyParam.
 type DeviceKeyParam = string
 
+// ExportReasonParam defines model for ExportReasonParam.
+type ExportReasonParam = string
+
 // FirstDayParam defines model for FirstDayParam.
 type FirstDayParam = string
+
+// FirstExportDayParam defines model for FirstExportDayParam.
+type FirstExportDayParam = string
 
 // FlagFilterParam defines model for FlagFilterParam.
 type FlagFilterParam string
@@ -5116,6 +5122,9 @@ type HasAccountParam = bool
 // IdParam defines model for IdParam.
 type IdParam = string
 
+// IdentifiedParam defines model for IdentifiedParam.
+type IdentifiedParam = bool
+
 // IfMatchParam defines model for IfMatchParam.
 type IfMatchParam = string
 
@@ -5136,6 +5145,9 @@ type LanguageParam = string
 
 // LastDayParam defines model for LastDayParam.
 type LastDayParam = string
+
+// LastExportDayParam defines model for LastExportDayParam.
+type LastExportDayParam = string
 
 // LeavingParam defines model for LeavingParam.
 type LeavingParam = bool
@@ -5360,6 +5372,54 @@ type SignProfileParams struct {
 type WithdrawProfileParams struct {
 	// IfMatch The ETag of what is changed as it was seen; the change is refused without it
 	IfMatch *IfMatchParam `json:"If-Match,omitempty"`
+}
+
+// ExportEventsParams defines parameters for ExportEvents.
+type ExportEventsParams struct {
+	// From First local day; from the beginning when absent
+	From *FirstExportDayParam `form:"from,omitempty" json:"from,omitempty"`
+
+	// To Last local day; to the end when absent
+	To *LastExportDayParam `form:"to,omitempty" json:"to,omitempty"`
+
+	// Room Name of the room
+	Room *RoomParam `form:"room,omitempty" json:"room,omitempty"`
+
+	// Class Procedure class
+	Class *ClassParam `form:"class,omitempty" json:"class,omitempty"`
+
+	// Device Key of the device, as procedures name it
+	Device *DeviceKeyParam `form:"device,omitempty" json:"device,omitempty"`
+
+	// Identified With identifiers of patients
+	Identified *IdentifiedParam `form:"identified,omitempty" json:"identified,omitempty"`
+
+	// Reason What the table is for; wanted with identified, and names no patient
+	Reason *ExportReasonParam `form:"reason,omitempty" json:"reason,omitempty"`
+}
+
+// ExportProceduresParams defines parameters for ExportProcedures.
+type ExportProceduresParams struct {
+	// From First local day; from the beginning when absent
+	From *FirstExportDayParam `form:"from,omitempty" json:"from,omitempty"`
+
+	// To Last local day; to the end when absent
+	To *LastExportDayParam `form:"to,omitempty" json:"to,omitempty"`
+
+	// Room Name of the room
+	Room *RoomParam `form:"room,omitempty" json:"room,omitempty"`
+
+	// Class Procedure class
+	Class *ClassParam `form:"class,omitempty" json:"class,omitempty"`
+
+	// Device Key of the device, as procedures name it
+	Device *DeviceKeyParam `form:"device,omitempty" json:"device,omitempty"`
+
+	// Identified With identifiers of patients
+	Identified *IdentifiedParam `form:"identified,omitempty" json:"identified,omitempty"`
+
+	// Reason What the table is for; wanted with identified, and names no patient
+	Reason *ExportReasonParam `form:"reason,omitempty" json:"reason,omitempty"`
 }
 
 // ListFlagsParams defines parameters for ListFlags.
@@ -5907,6 +5967,12 @@ type ServerInterface interface {
 	// WithdrawProfile Take back a draft; its author alone can, and it can never be signed
 	// (POST /v1/devices/{id}/profiles/{version}/withdraw)
 	WithdrawProfile(ctx echo.Context, id IdParam, version VersionPathParam, params WithdrawProfileParams) error
+	// ExportEvents Stream the irradiation events of procedures as a table
+	// (GET /v1/exports/events)
+	ExportEvents(ctx echo.Context, params ExportEventsParams) error
+	// ExportProcedures Stream procedures as a table
+	// (GET /v1/exports/procedures)
+	ExportProcedures(ctx echo.Context, params ExportProceduresParams) error
 	// ListFlags List flags of the newest estimates, newest procedure first
 	// (GET /v1/flags)
 	ListFlags(ctx echo.Context, params ListFlagsParams) error
@@ -6930,6 +6996,126 @@ func (w *ServerInterfaceWrapper) WithdrawProfile(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.WithdrawProfile(ctx, id, version, params)
+	return err
+}
+
+// ExportEvents converts echo context to params.
+func (w *ServerInterfaceWrapper) ExportEvents(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ExportEventsParams
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", ctx.QueryParams(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter from: %s", err))
+	}
+
+	// ------------- Optional query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "to", ctx.QueryParams(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter to: %s", err))
+	}
+
+	// ------------- Optional query parameter "room" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "room", ctx.QueryParams(), &params.Room, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter room: %s", err))
+	}
+
+	// ------------- Optional query parameter "class" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "class", ctx.QueryParams(), &params.Class, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter class: %s", err))
+	}
+
+	// ------------- Optional query parameter "device" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "device", ctx.QueryParams(), &params.Device, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter device: %s", err))
+	}
+
+	// ------------- Optional query parameter "identified" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "identified", ctx.QueryParams(), &params.Identified, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter identified: %s", err))
+	}
+
+	// ------------- Optional query parameter "reason" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "reason", ctx.QueryParams(), &params.Reason, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter reason: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ExportEvents(ctx, params)
+	return err
+}
+
+// ExportProcedures converts echo context to params.
+func (w *ServerInterfaceWrapper) ExportProcedures(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ExportProceduresParams
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", ctx.QueryParams(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter from: %s", err))
+	}
+
+	// ------------- Optional query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "to", ctx.QueryParams(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter to: %s", err))
+	}
+
+	// ------------- Optional query parameter "room" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "room", ctx.QueryParams(), &params.Room, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter room: %s", err))
+	}
+
+	// ------------- Optional query parameter "class" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "class", ctx.QueryParams(), &params.Class, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter class: %s", err))
+	}
+
+	// ------------- Optional query parameter "device" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "device", ctx.QueryParams(), &params.Device, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter device: %s", err))
+	}
+
+	// ------------- Optional query parameter "identified" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "identified", ctx.QueryParams(), &params.Identified, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter identified: %s", err))
+	}
+
+	// ------------- Optional query parameter "reason" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "reason", ctx.QueryParams(), &params.Reason, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter reason: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ExportProcedures(ctx, params)
 	return err
 }
 
@@ -8790,6 +8976,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/chart-baselines", wrapper.ListBaselines, options.OperationMiddlewares["listBaselines"]...)
 	router.POST(options.BaseURL+"/v1/chart-baselines", wrapper.FreezeBaseline, options.OperationMiddlewares["freezeBaseline"]...)
 	router.POST(options.BaseURL+"/v1/chart-baselines/end", wrapper.EndBaseline, options.OperationMiddlewares["endBaseline"]...)
+	router.GET(options.BaseURL+"/v1/exports/procedures", wrapper.ExportProcedures, options.OperationMiddlewares["exportProcedures"]...)
+	router.GET(options.BaseURL+"/v1/exports/events", wrapper.ExportEvents, options.OperationMiddlewares["exportEvents"]...)
 	router.GET(options.BaseURL+"/v1/accounts", wrapper.ListAccounts, options.OperationMiddlewares["listAccounts"]...)
 	router.POST(options.BaseURL+"/v1/accounts", wrapper.AddAccount, options.OperationMiddlewares["addAccount"]...)
 	router.POST(options.BaseURL+"/v1/accounts/:id/disable", wrapper.DisableAccount, options.OperationMiddlewares["disableAccount"]...)
@@ -10382,6 +10570,112 @@ type WithdrawProfiledefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response WithdrawProfiledefaultApplicationProblemPlusJSONResponse) VisitWithdrawProfileResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportEventsRequestObject struct {
+	Params ExportEventsParams
+}
+
+type ExportEventsResponseObject interface {
+	VisitExportEventsResponse(w http.ResponseWriter) error
+}
+
+type ExportEvents200ResponseHeaders struct {
+	Trailer *string
+}
+
+type ExportEvents200TextcsvResponse struct {
+	Body          io.Reader
+	Headers       ExportEvents200ResponseHeaders
+	ContentLength int64
+}
+
+func (response ExportEvents200TextcsvResponse) VisitExportEventsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	if response.Headers.Trailer != nil {
+		w.Header().Set("Trailer", fmt.Sprint(*response.Headers.Trailer))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type ExportEventsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ExportEventsdefaultApplicationProblemPlusJSONResponse) VisitExportEventsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportProceduresRequestObject struct {
+	Params ExportProceduresParams
+}
+
+type ExportProceduresResponseObject interface {
+	VisitExportProceduresResponse(w http.ResponseWriter) error
+}
+
+type ExportProcedures200ResponseHeaders struct {
+	Trailer *string
+}
+
+type ExportProcedures200TextcsvResponse struct {
+	Body          io.Reader
+	Headers       ExportProcedures200ResponseHeaders
+	ContentLength int64
+}
+
+func (response ExportProcedures200TextcsvResponse) VisitExportProceduresResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	if response.Headers.Trailer != nil {
+		w.Header().Set("Trailer", fmt.Sprint(*response.Headers.Trailer))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type ExportProceduresdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ExportProceduresdefaultApplicationProblemPlusJSONResponse) VisitExportProceduresResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -14157,6 +14451,12 @@ type StrictServerInterface interface {
 	// WithdrawProfile Take back a draft; its author alone can, and it can never be signed
 	// (POST /v1/devices/{id}/profiles/{version}/withdraw)
 	WithdrawProfile(ctx context.Context, request WithdrawProfileRequestObject) (WithdrawProfileResponseObject, error)
+	// ExportEvents Stream the irradiation events of procedures as a table
+	// (GET /v1/exports/events)
+	ExportEvents(ctx context.Context, request ExportEventsRequestObject) (ExportEventsResponseObject, error)
+	// ExportProcedures Stream procedures as a table
+	// (GET /v1/exports/procedures)
+	ExportProcedures(ctx context.Context, request ExportProceduresRequestObject) (ExportProceduresResponseObject, error)
 	// ListFlags List flags of the newest estimates, newest procedure first
 	// (GET /v1/flags)
 	ListFlags(ctx context.Context, request ListFlagsRequestObject) (ListFlagsResponseObject, error)
@@ -15751,6 +16051,56 @@ func (sh *strictHandler) WithdrawProfile(ctx echo.Context, id IdParam, version V
 		return err
 	} else if validResponse, ok := response.(WithdrawProfileResponseObject); ok {
 		return validResponse.VisitWithdrawProfileResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ExportEvents operation middleware
+func (sh *strictHandler) ExportEvents(ctx echo.Context, params ExportEventsParams) error {
+	var request ExportEventsRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ExportEvents(ctx.Request().Context(), request.(ExportEventsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ExportEvents")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ExportEventsResponseObject); ok {
+		return validResponse.VisitExportEventsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ExportProcedures operation middleware
+func (sh *strictHandler) ExportProcedures(ctx echo.Context, params ExportProceduresParams) error {
+	var request ExportProceduresRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ExportProcedures(ctx.Request().Context(), request.(ExportProceduresRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ExportProcedures")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ExportProceduresResponseObject); ok {
+		return validResponse.VisitExportProceduresResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -18646,488 +18996,498 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7P37k9y2FSeO/iuouXtrnbscaSQ/NtHU1pYiWbE3sjUrOXHdin270CS6GxkSoAlwWh2v/vdbOAcAQTbA",
-	"R0+PpM03PyTWdLNB4ODg4Dw/5/eLXFa1FExodfHs94uaNrRimjXw1/ONZs2N+cj8VTCVN7zWXIqLZxc/",
-	"7RjJ20bJhugd1UTvGKnplpE128iGkS29Y9dECoZfc0XkhghJmNDNwfzb/KDkCr5q2KZVrLjILrgZ+7eW",
-	"NYeL7ELQil08u6BmGhfZhcp3rKI4Ta1ZYx79//2DXv7r6eV///X3p199+C8X2YU+1OY3SjdcbC8+fMhw",
-	"Fe/Yby0TORtZjbKPENFWa9b4OVKlScNy2RREMSZmT3Ijm4rqi2cXXOhvvrrILioueNVWF8+u/DS50GzL",
-	"GpynerNJTO+1mUMpc1qSgnrq7bko5F5dwx/B54LtmdKkbmTOirZhZL9jgtC1YkKnZq9WcpMk8dXln379",
-	"/asPl/iPp90/EgRXty9b9qqRVWI5r3jTraeFuSfmVbRstWlkdd6pzaDy5Ky0POOc/spFkZjUz/b0UHWb",
-	"PCC3XBS92TBh2OwfF8i28CvDjRfZRcPuONtfZBd5SRu+MYMw2pSHy3zH8lvDpFLonf+LvacVFxTmkl2U",
-	"VDP/VcM2wPANV7eXFRV0yyrDYL8m1vgDFynCvxHlgezDhTpWzmlZwltiy664YL1l2/eupSwZFe7Fb/Zi",
-	"VIo1suyE1BiZpRkoSmdZs4Zqab6sdwfFc67ShLihmjOhR2bEYf2U1PjktRU/CmdJGyM4haGSloTjB0bQ",
-	"2scTs+++PVWOqtsbJ1LmTN49m5pP8P3pM3qnqU7N5ju5Byai6lYRpakorom8Y4053OY+qo1UFAWpzbnn",
-	"Wo2ceGVe05towTa0LY14N+OYo9LxgvnTvugiu6BC7VkDXKXamjWKFfgH07qEf9GyjHPLi5IqlVid3wuS",
-	"m6cSE3ffdROv6PvXTGz17uLZN1/FXvqS3fGc/ZUdEi/+K/M3TQGPZoSqbrsVMa8mPMWH+JvUlJ5eXcXm",
-	"BDfGS3qYc6EkN9FeJA37reVmP57ppmVnEuKvSrp9xcu0vvSzNFPclHTriDd1QMyzCalO8x0wjmDUyJxW",
-	"3Aq5N1y3ZqU00l1IweIsZSYKh+ZnKjRL3TrwhJuomYg64WB085w98/iUQZFKbb1sKjfRitbPjOThuW4b",
-	"dm0VOXVNZAM8+r/evfkxgyfVjtZMBQvU7lcEFFoQpvkOH1G3XBAuiKppbrQuvYMn2J3RmlEm24UR85/U",
-	"dqI6GCdVLbYBmfAvdWf+/58Krl4zRfPZLRcJIs1Ut6ZOx3lOQ/uvf6XO6o9SE9XWtWw0K54RJx2RrpTs",
-	"aSM4rD86STNwZbYGnxm9+7+j6nmeyzZ514LeoXdSGRVZkh29Y4QKQvFHmWEFGXkEDld8fjuqVvbnU7P7",
-	"vhi5RGVNfzO3lFdFaqp33Wvg83lybPIS/X7zg6HnyGS+/QmFltPQ8h0VW1aYE8U12VMFdhGaIfhdYNPB",
-	"vspWBxfCjtECFCm7mu83lzCFhXfC95sfpWCLJt+plGRH1ch8zMinTUrkZVuwV5yVRfr+3IM2ZyQN3Srk",
-	"/FxWFVXAc0YdiLMXx9E3ZvQYf/UmYjSepMH77s0NcY+Qv33/MsFn9oklt+ajX39/kn2T4ra/sqaiI7Lq",
-	"NUNzG8UDobwht+YnxO4eWB1gpdeSG9U40DusJDY/hTOKmjLbaCLblDYCg4OJudoe4uZ7Idt1aUhQ0fdo",
-	"vz+5MpsfMefxwoGFvqZi29Jt2tbEr90VpNl7nRHV5jtzrJgwfFCkpExpfzymOaeFszFz06pU39WQkS+/",
-	"+cb8QxFwcOB1CfcJ1aSSKkVXMI8fRNN6zegdF9uRI292zvyfuZUL1iiz/YoXrNNaa9poY6xmXjqpipYl",
-	"2TayrRUYBSVXGm7/nCqW0n5KnEv8Ut/QUrEsJvrfbDaKpS6lt0y1pdErJDHDMzN7JHnKLIXR4nO4mvQ6",
-	"vbGmqxrzPzj7VsGRAglaXIOej58YYnvDN0UsP0hKB1KsLaQ4VCpUhcIP4YVx9edNU6RVbyf6nbtRoXBZ",
-	"H7LQXyYbsuPbnfknkLsnWxyfUHJHy5YZcY2uwdRim2LgK+gWqjRtdLBG9zfIIvNfWl9kFzWj4IHZbFiu",
-	"+V1CnX/TajOVsZWvWW4MsqHVcW0U2OZAGrmf4SCU+J6oPVJxpfAUsFKx/Y6BSVMzUeCnTpqDPwkusAJU",
-	"fyqEbEXOivjSbuiWveYVTx2Ub4VuuGFA8DunTqgZIL4PX18FIv3rnkR/Ej0qN7RmzWxjpDZPn2QLFJvw",
-	"AMBfO12VKSrVo94tXkQn1L/n3VdnUimth+sHWi8x3R7AbopTjNHbSQ2EKc0raqSEOYdoAhZSsbhQEP75",
-	"OTqHGfEhVI4b1pgRWPFOtk0+5RXrwgNWQDhLPGrmw4jR05+rOzPRulYpcjdcpnTh5wT8zeTp1dNvLp9c",
-	"ZYSS31raGE0DPvrfX4FCTA6M4icJ/oV3LNU4vrj8wqka/+d//+PJ5Ve//uEP/zPB0fCCUZfJyUs54o6H",
-	"Xovb+DHfac8BNOWpOnYC+RPZyDuuuBTUmDS5rOqSwaO0YqJISf63LGe81rPn1+DzJ/qoQgfVLas1kB4+",
-	"NftHheYCLqyCq5w2I5M2etvYheU0O6s5X5NKNhB5EOTp1RVIDmHuZLLld+Y+1kSi7bXwYnsy4y57K5MC",
-	"8MdAW2gkOIViE7BfLXAsv2O0yXdjPu03AoxRc1CUoQQtQ+M4MZF3b25gTLRio6fki9Aw/eIf2S+//PLL",
-	"r+Fnf/j/pE4LTvplmhOfQ+j1cDgcqqoo8Iw34ASxHq3dod4lw8bvdFscXg75czj1X3//44c//E9/xs0f",
-	"4/OdsP5PpbMb9iFJ/YMsaMk1Z2pE0MIjh2tizqs1+dESefc2Mftu2O8FEH3Cf9KbzOEhpjJvBu9YkybF",
-	"afsII36MrQQ6n3XqZsCHnvkIvfHLGY4zBQ+ez202Rkn4bs6cLNefaUo/yVkepDH/0Fn8QX9njVEwRkyg",
-	"O3zChoOuQ5t/2vC1Px7edJ1WfjXjtvVz1LvZ84xvYjed9DYunN4HHIsp/WdZGK599rv3HsMfuRTaEMgM",
-	"3Zaa17TRjxtWGvPIfBiqIOGazHPgQqN1XfIcskgeFzwHvcHbOmsuKBB8uLUfsojIePn9izc/kA0vGdj9",
-	"jXXhoQ3JCk6JGSb6xj7BcNmqlkLhKl9STd8xPVzx0Uj/DSzL3rK5ZpUKhLhc/5Pl+uKDXxNtGnoATjgT",
-	"Af/b+6o8jYhmmUQxrQgXhFp6VrJg5SNimBCDIeRnDMMRRQ8KT4nesQbNW1BbG1RmL4JQwyTp+mudnnz2",
-	"ifkNtlERqsziDwSsZC4ysm41uDwpqRtGq3WQPySkJv9ijTR0+VHqd1o2OOmFLDXgpA/ZRZwHYj8K6Bf+",
-	"qG7kumSxl/2Xhm0unl38vx53yaCP8Vv1+AZ/FaPPj1LvDI/sqQLt5xrC3wTnjBQxX7WiYI3SUhZAIFp1",
-	"wd6GUSXFI/Kz+fPrqy8zopgoIKdpSw1/QszhLdPN4RLSOIliuRQFsJ2bWZq4Z18x+FP3TGiyb6TYduED",
-	"m1xFCqrpBdzXn3Lfj+b9LXh67cZwRaQgSlPDt0rLhm5ZN+fvzU2qP5uZv5PGGHUHERLdBlO/JtKIJkX2",
-	"Rj6Z82d4EQKpe8q1EXOdHZ8hi/bYD+ZqNx+ynvOc1Rj2NJpJI2vWaHsv0rJc0W3DWCyon13wIrKo7KKi",
-	"BVtR3XfxUc0uNQeXevwH68OxiPvee3O7LIOjX9tlxWbSyL3q3VhjB6EjxFu5P77NsgvFt2I18jbzPSvG",
-	"Vi7asjSb6ZSY1BCzaAGiXwA3dNGoOS/RsmSNWeeqZk1uef7YGXvsce1Uin+4nAyK+TpuB7vNj73GbkgW",
-	"8FW45JCCfWp3HqhO1+i267VZ9zHv+u9PYYGoNhOuPxx+fHpvUduEORUF1+AevAnmaiOn/ek3jBZcbOfP",
-	"/YUUSpbsLf4Oj9X77/GXX1qt2P755Ji3O7YO/FouSuT+/nIuM/U598/sIEVhHWwthMl8bJqruqSHa/Jk",
-	"YJuMxAaeTkYGwn3yLOoJOrFbcn/MSwXf2DyM9Crf4IoUa+54zsimkRUm4OC+RNeUOKpuKVmXNbxKyNrf",
-	"WiPp9SEukFhzh9fysfXVr/pws+ag+JJWcN15m4Fu18RM1tymXRLjCQtC53TgMgcxoMDfbGgMcW+piWFw",
-	"2sBQv8a4jr3X0SWbmUe/2O8OcZ0xZJYeuQPi2hfa4T1hsxhjZN4Bb16ZYDa4y47YLG+YUfoX3Z0FV4ZK",
-	"97t2EsyFRnjkC7kXK0wUOb6mNFGMKcwkDIKHXJD9juc7yDyvWaOkUERLeQtm7UUWUS8ac2zi17qsVKq6",
-	"QVaQp1fRg5lIhmxrzBcX/0cX/8CGDRYdJ1b8FgA2ATLZ6brJhTTKwo3t79gIeyRvNfPloisNmG3GfYYD",
-	"j0zptJvMcVFwsTwZXCxPskU89ppBENpl2Jh9Pie/+WheoFQFJS+/tc6dTYuKGzlI24Ljd1aORmXWAq59",
-	"RJ4Hy9tTTLxm1XWn6EHWlp0KEKBjb2+m4U9QQzSLU/2EXsc+g0jWxL50WsWTICc0zlThyYjzlblKSlZs",
-	"T9SSnH9w1MHoTfMubzfqD13s5xxbT8VE+viuzmU5TeoHAYEiCxi5+zrPazDnbobx3TTEfwEp0Qv3sWjZ",
-	"KrWNyL+24DOssK0kXsKnetOzC6hpCI+8kJi45YbOS4mFug2TNRPRYHinjUS0LKlZRva7gzncbsqQaA+j",
-	"od8HjXezKJe5xi07BtnXUwJzsJu4Mju19Ga9ZJryMsan2nLNqOsIcjdwJDPmjistm8OCu8n88luY6vT9",
-	"ZKsy3UvSi/r2LnH2jIw+DmpaaxrY+1i9GmFMF/TRjKwP/rYx21y0nQEgCEx7mvdAEy5Q/z2BCRfLjqR6",
-	"5SrDY0IjqXoPtsuPkfVZ0VM0s/vh9aZpyZLSiMx38xWiIdMOLWGbkDRtK7jEJTeB9MRPu9s61jtdwGEN",
-	"byRRVpJCGi1JZ6ApyaZQRyJnUhXoSHWPFC1UjNJ6kRX3WK68lq3GG3y/kyUjimt2fIuP5OV0/Hsv8eo3",
-	"3zK1q5W2exZlhbpuzIF+ze5YqY75uDSfrxTTUwwMA7xjGt025oFW0zni+m3v4eGSuvcPh42uRt1GjiIU",
-	"t1nH8ZvNxbN/TMh/dfscf/Lh16Hh9aGrJF4k1fyPYj7U52kvsmHgqtYRBR2naOttINeVQ4lAINUD8YgV",
-	"yDGxWtCDWsm72Hl8SQ+KKC5yhl4xhGO4JoJtqeZ3HmWE6+g7e4P9Hr3EIkZUkLJw9Asoxp2ZJUkE1ODe",
-	"v1w3u9jJsojswCsjHjEEKWwdu7rtcFgMOxVtyTAniZbG+Nmi4QcFyEKSUootawiOn80PZQDUxGeHMJFd",
-	"gOqxKqwvbdK/s1g3EFKvkOcm62tRX1UWnmWOt8lhBURjSokbK4lcsRCTInPAECmDCV0F9tvjObjYS28a",
-	"1jcK95CQa1kcuoTSEqpD3QmYpM2kQecuy+MvWrFNZCcpzeoO36co0O/rsCEAL8LbyFqWRVTIqFLqmLvP",
-	"AiDsud5Z73GYP32sXGJqfUQlYQ2zNNt7t7Q72bmsmEKVmoqC7OTeagSOsMfvGTqarcSegqeYb98FwBBO",
-	"fzr2OsMX4yg3oIF9K7YlV7uLKcUDrBTYiszh4Djdo+Pc3vlF8d95pTukju5Cstzj1Rm3Hicv/eWYDd0E",
-	"wWnKXI50IJwyj8gREiBzYA9dsNBXXFgdIqFzPO80jPmKdC6bhnmDdrgTYJpregsVtYzUJc0ZhlaJEeSc",
-	"NbZov69bfh0piAaSjty0RHZOSThshRQMU0KBN0/X8zdc0DIGPgDCyBaOQY6Jloje4FAfLEjOsSDeNrRg",
-	"CdZ1zrQM5AjWysEHhJZSsGtyZZODIGFGS/Nd6GD7arxOE03gqJJ+fJnYSr3gpBfo37REFVJfOp0keh8g",
-	"EEasfsHVXmvZwWx4yQ/KRlgBOMkcwFoRZBvkOJSdZr+mxxoIha5a0fBf4ui8iMecnIYTiYNAzC7qAzBC",
-	"Y0VXe8ZuI4FQe6+sD0HFx3+Hquooo81TB9ICfpw2AyF5LAXDtfhVj9EwYrstjcm43Yi4H+CaShK9T6fQ",
-	"KyOt6BmnBj6WHaM2jQV/1G3STYhW4MRazSBrKmIX4U27NtceKwg84OFnCqmM0QNl7Cgx4diBTEJsKzUa",
-	"xBtSNadt0jqCQVdjN7U5mPhql4EDFwIppbxVpOS3UU1nsTdU3c50harbwA/aX4CjdLfkxJZOOUkThvX5",
-	"jPslMe427qg8cqEafSJwnCbwx3zVm/Wm9pRCq+rAkQC1AT7dUVGwglhliamcYnrur5O207TGHxock0+P",
-	"Jrud5M9NhtDebFLafCqEFHH6gnI38PR2oaUJldXn7owrhTd0y6KyaZFEjokNEVX8XyAOrIcffa+hJN+m",
-	"GtiL3IIlzEjGm9IZrSnEwzAD3VooCpDbrJi0G4AamZf/IhkWUopvT3RY94Ob80voT84+i6cwrMLUxOga",
-	"24LrONO4DT8Cs03sY3COLGjlfJYzs3iL/qQpie/GHtu4YLiRcN6xWE8K/B1Vu3j2D740+lWnjaccL3HZ",
-	"dU+xdrRfEf+Fdzwcn0Fesbm3UVrk2ecHwq4zbF0A05IvCyBKOwXeizygfnKj/84avrHJ5pF0Ra+uRQjt",
-	"uXQezXrWQYjq06MCPJcFfGqnEFvAn6liJRfsWxx6iSG/s7n6gZT4ckacKipelgd98PWjosWtLR6qXNtv",
-	"FyT1mle6QSfFRDf+2NxOE+6n0r6LER47U/E7TNUyCr9qq4o2B4es1wCody0VBCrj/pEFUcbzMkGAW5Hm",
-	"BkarN602ZkIKaUoYM4dWZC/bsiCFBGfgXw5Zh8hycXTNFoVabSM6w3cWzgmMJ6s2wOBcK1Zuogm7Rwm6",
-	"MLr3VIzx5rtbLsB3AT/baNbMnpWDGHUztFWNXM+cI7xs+SRRvZyepY22JSY7b46ItIevmvE4gOTMIR8t",
-	"S5yRrwOdP6e64eZ8rQq2nTktrD9b8pujrLLulcPhAiJlnqt7HBhuWcBjfQ7oiJc6gzclFTEDQbVV7ZNH",
-	"IqfTjA8OTEtlZf3EG9mQbUOt4j3fCwFjRJC9qNHoLd5gwH8IITrnmggFzULvh/VxH5PHuzajbPmu7ZC/",
-	"GL312MKtqGhds+IZUZJUbb6DlNaSg4OTigPyLnp21DyuxQFjN4iFqVUscBpVtCZcufNam52PaTazz5uX",
-	"AEqSDW36gnnOmVsspbok5hEUdNXBnIESmRENoH6+hpcXLLpwF41PkfMY4+uZB5M9QJsTV/c7RWLHCmOv",
-	"6mOJiYIIabHR5marYtoSvCd4ZdZn3zAJwe2825qY0Ng2PGJFLRTpEg9kZBf/fCBWLsKabeiUa2PfexFJ",
-	"qNiWrAst2+goXOg7rs0eAGOGMmKWsPhLw4sRYXGUD9e/NPwrZlDgqIByeJucPtjQy99dJOM3jt+U2LYL",
-	"qdmYD9iwOmkYIKViL4WS5rdLPNFDZdIK5k4Mu0vCTSbrXVNjF9xctX5Ym0crlRFKDMtDIvJaAgDHwHKJ",
-	"31zfowgA9M+u4gIkBW0YYe9r50Cdl5pZUiFYYebUrzT4+uqYmQqmmTG1V1UkefAlt/AwkDKANjjRkrgf",
-	"XWM8YV4HoTGcwm96ZQLfXF1FOBfwq6PTfGdheilRv7WALGsedeDP555sf65PY1N1gm8BB3k7BoGrnSGD",
-	"lIdIc8Ft+B2XCu/IRmRrKgzr0bEn9qQPHfno6urJlJbq3x47YKNhW1pKpyDK4uB2jiuZM6EbtmjrXBRj",
-	"3VAQ6wLzwmgDsOw7hoZnyTEIccdVzhparqhsNMWUtIY2TIQflZzmcOeVd1xBqEjC0KXcs2ZV8modT3ih",
-	"65KtClbrXZRvv5N7owwhlDegE2gJahdk+A1JQL06djrvfjWNB3q0cS9oydcN+MheeTfnApcHtIhIpL9B",
-	"eiakIvaXcHoKhwW7VyuNfubhe39gVLUNK8ia7bgtp4ZHn1kYRWg/oOWWQb2MxXywu9NQoQC3OKxFCMLs",
-	"rchZoykX+jBS4Sxs7JU2BfTCcWmMAHOs+B37wW0QOslH9vPr8e00M9K8TOSznZ/4gHI9QnNpCGyL1ROa",
-	"v1/alz3p8+WXU8IH3x3fg1+jbK3YK5ufO2BY++nYHQu/DK2MGfgw9sGkDu4SulKzfYs5sscWeKt3J5Tk",
-	"jMXLdBpg5Kx1deePw/p8llF/sKcm5GLfq8IvCF24rBgffQiq/3CPfDwD44djxTrdHONecMyYXuAD7zho",
-	"Ok6GQ49P62RADhXPILQJccauYKC8GctgI1tRdMU118Zcc7BJ6wOxlbHLXNFnYZJjN7w3wI8KZv2SLiZr",
-	"YXsSrQMR7DPW+L68c4vrT1FC86RWcH14ZmHZoKlBxXx6Ia+gtibERvdw/LQ2+9hwm/fVDWZzA8PvY7pQ",
-	"PwRznPoFSk706hBe76O6bWhJSrmlDde7SpEv3l9WzR8yonZG7f+i/kNGKvOLDpYDat/JF1v3jeucYq5y",
-	"xD3HRiVf6D/M80T5CM4xB9x2qcwuvnGcYhrVhjq56+oAsF0KtKtJDPMvJsaqcxJi3/4wxsTjwn9maYfZ",
-	"EKNDGC3ZDBMvspR3XGxXjStxnkH2yHxvDHHURTyLIHmvaDmH/NC/N0H9WC6522+bJ2nbogFeqTnAlr0H",
-	"Kw93I9zS8YO+Y3mQwN0/RnUj5SYhnoLGc8pm/rsiACiNLQ/XhFW1PrgKDJQLhWTRnHwQ/il3uKKHBEYD",
-	"5iDZWu1DJ4gsmsJ0AYKZu+i5InMpdEMLnusUynq4XX7enVhVmFOLxIvSvKRK/dVy+kBwJQvVELf+fRxV",
-	"aOjBsun9wW+i85Blyei2ZfHclDs2UfTVK7uBzHkLovLMcAMmhJq7FpMiOVtU5JWEuUloctMYMHTYwiZC",
-	"ibhylLuvlwB/OdpOuhu7weNTw34Fgik1Eg+KHg/euFZkXAFebYFAmB6hzsExH4s83yQnXm8IjfdyKnJW",
-	"lqzIIPTw/rKhBziJNlyxKVvZSJXLOv4Od3kdC3TbzOdYrfMdkOy6uoZgcO3KDdk2GH6MlC88fN6gU3Am",
-	"J56FpVnTU69dV5W4leKbG8W/XYK3GLJbAnERr7wIyFfXSyniL0RMemiCyPMdKN5uUYHr6bh4LKXOhndi",
-	"R57sDI2gPCBiMq1vSKQozCH4dVZHBRuByTxRIAzGSlQnc+1z7CEwotdaNvbGtdyWuAQX1qkG6YP9aQRE",
-	"g7o5N58Fm/yQ7bsCvljxQQ7oZFZAaJYv/GmyGBR7rJ0OQ2qE9apN3JcWSm/WIf+b2PDpioYu/7FPxyFx",
-	"Ak4NJ5kdn4LMt5nrVSPaCsV+MWIKp2+AqLnMXTD0IC1Jhw5BHX2rHqilx155G72gTPW5CmEoQYNG3A/X",
-	"ffPJo6dfglr75OmzL69A46q4aDXDzpAOgnrgrJh0VTgkRreAv4DfCP7/L4dH1VP8bw7/qPy/Cv+v3P+r",
-	"dc8rdENMq8rzcByje95WbQmYCy+lilYVrNBOOdaax5Js0rrTTQ+yDoHgPLKBU3sBq8UoPoqxZy6YotrK",
-	"Z4Fg8b3KwsSMEpHrjm9pXjAgxyrwxA08/TUTxH6LoCvQDjrINyFcZYSWSkIFKCLMYfJvl5imaOVwRp8Z",
-	"MQ3V+w5Vn4pDFuL1QTllX2XEASGBaM2IldsdsKpZ/6L0q5JqpvSqonVkG6jeDcJ0vZyirFfiH9wwO6rs",
-	"5Tetsk0gD/TyfuYFzDvf/PFyLU/MHuxnBHCIjgSX/IoqxZSqosGhm0FjYoAn7xobiwJ2nQtsVewSq9oK",
-	"e0Ajy/aQC3njNsJ2GUJn6o5qiHaZk5LgKn84KEQYaQcUQADBxbYxnXd94ZpZMULqofAJS+JRXmT9fKVQ",
-	"8YjQNnJCu93ssfF4ld9LBliUx+UBDd3oeHIZdBqx7lsPCsFd+wfFt+DKjFsO4PhbRaMzEciQVjnDx2Y7",
-	"dq2Wcb/vgVt7yw4JP33YsErLsiC0po0m68MzIteA6tuQv33/MoPCblLRW9Zk2C7E3oUNp6WVafYhpV0Y",
-	"9Fj7pR1BJtcCD0NrvzsPeXQEkdELo1sdOEfXw2maXkVFu6FQ2R43HWDxy9wmfUGWsiFTX0bBwN5KWQ3E",
-	"s+eSGOw1p+UIRH8sEcd8bsR67wRc42VmRFaX+KkIpGR1oqVVLbX8QQ9EyUQpzUbvaUwDeGe/mb++Du7r",
-	"WOvixUyPlTkk3m/VYwO36Z6S3SvxBV6P9ovqNnUg6jqhEByHCLNnTir5PUpLNHAkp9DHltTWdP7ohUnT",
-	"OWCcjqUKwmpsuri8M8LiljHXa53RO6Zcx9z5NeyhtzgKljCvkpS9r6Wy2xOBE9/a0OjxV2ZJq2Qk0Tb9",
-	"8sj+5unuSIUQSR19MFkMqen89rOKLR+g80isjpsttcdHsgLgfKzmn088KMHPMs/hXXKoY8QBdww3y+9r",
-	"vFOHD/tPaxNwaBKua/PV/OMXnuVJxzUOPTGt0+L6gOMWjfhseFmywug+VWa7YmG/RoHpTzkUx2uZy5LU",
-	"DRcaILy/+OnND6//MACivLo6tUxxTg+OPm8Nbpc3N4QHzRL9+TSGTedFGwqGRb0R+ykYAcN6jLxkUBC3",
-	"L4UvUngNdpqTsGR5zfW8x7+DR0NY9gVc+46xKHbsjEveK9c8nTsNthPqwhbE6N5zG+ySJWzXrSC4yZGI",
-	"6c36zhH5qFeU3LNitZfNLRfbVRGNpL6WRl5Zq6LrIkcUL5nI2TOi99yiYKJatTW295eh4TZ9OyQqXH7e",
-	"YWokmotAZCYAKtKFRVrFooFDmJ1eAULnSEYoWXedboCKfa+BxlXOsmxg8RO0/AutyZrpPWMiXAGS9U9f",
-	"k/93h/mnNPnmihQSZsHe5xZoepKSZpsm9/Rn/NbOwZhQHZRpafM1j6ibCrY4d32EAFmcx+KzHGxamp3j",
-	"lxkekKVyYea5G7vJrBEe60E0rpkt7RtjfxML+riW6PudJPtGauZSLqwCAu4AviBL6Mj+D3DwBpisQTCo",
-	"4VsuQhey4Zlmg5FLIFIc37PRPG9L2qi0JoD8fuQo54JY+t8Eowz3Krt4f7mVl/bDfyopHr2l+x+YUra1",
-	"4ESPuE/XQy7sdY9+/WWd41Q8Q+8tgxqJ4pl33QJAINrUJdWsAY7xPuGCHrAJZtHQvXgGeUuYZ4odWjoD",
-	"YU0RNdch+5kPodRhtZEIq9HYd1tXGowY5YuJhPKMrA9dXN7O3V7WofECaeeycY52N41J0s1P0+2Udht4",
-	"xpl3WT91jze9Zm/PS+9o92RDoOif2nQvUDGOs89D/9+oLyyhwCY8Qj43f1zxdGn0CY+De0V0Vb6LV8yq",
-	"cbl+CUvfumvwVKlAwVP2Skb0hesgaN2QDXUtY6HlR8WoQFe2axmbAuVeQRpKPIhvvu6Ax+4bi0cn5/wb",
-	"8Ed43nZ/mQhzL0M2thQ9WvoxiNnx8mfmwseQawdjDufRJ3hvd5xdftFRcZzt4mBUYx6orvHcAh2lY/NP",
-	"gXU2VIWCFdi3TzggogHZ3CbIxPCZm4qC2vLX5zegZtgeWXVJRVzPD9LIVhWPmBCvugeIvY9PaIJ4S+vV",
-	"9rDKq6eJWV/ShlFSN7Joc4jUg/Mb5q1OfGWyvvK5q6p0xYuNL7iENOIzvD5drB1Q4pj6Wbe5MX741vrj",
-	"0+CkYbRyvh4Iyb7+t7Z6kdb8cffhIzxSj/6pwsDPXPVw2rOcuG5si8wuBO4KNrwQWuLPNQJrvvBwdWND",
-	"sbHc5cr0ThaJ3otwl6YtdyGtOukWbvRMC/p5fJrnxttHHtg2tDpvX7VedLhT9ezKQ6+se31HsuBe8Vof",
-	"7mJ20Ysfj4lRd2zidq/TXmbzhRvOuv8nLWD/grG5/b2jbkobW8LpZ+XR83BFt/PLNnyMapEk/x3f7uIY",
-	"N4QJ31Acijoycvs/np52uZSYmDr09O3P+Q4kybKev4mqXkevM1xlzujAvjZAbd8k2M44umNx8OVlesHH",
-	"VgROfB8v5Z0sdaJCTrdrRsz3dHtqi2wHzxDD2xepDIUeps2AcZ+/IbVUHEo4Tu3aDVGhRBXwAARnoHA3",
-	"VHBa3nMG98z/xQ9OTS9wsGwYA3LatsvHhd8GNMqS+uAEdpxjrOQBi99wWE42/36bBcluB41N5RXN9Vjp",
-	"+xmaNSXrl0b8jGk03Jn+Fps54iRgh3PrC8ads2msWNxQJ75PG5ov2Cag8tQu4ZCpaagTUa+3bHVg1ts8",
-	"BkvzdArygjaVGmuMZL6HsNU1aShXrCBQebEJ8Ak5QhQKmxhpm1FpVpYWQtU3MoMBIKQixRbQ4mJOU18k",
-	"ONVV0WP8hP76HaPFCvxxRooxpu0f0dZvjG93epVXE2R82iPjlzE61lK5ji6+9rKtubBiB/5bsLxdc92q",
-	"VcnApdx90JiJxDt4nxqg707bwg6bCMQjNxvFtEXiGUc+Colz+eQqike1R1LfbieG+7IP0vLo6yltyMuA",
-	"EQ/yK1qW4NV/8N7YCX/iMF8BPX+zm1y7+aeEFn67RHBZekwLLzf02LTOgdw/7CElmFHkMf/FzWKQIvJA",
-	"AP/dJi7pUR/f4TGejKLprKnicRMQWqUm0fAgxGVtgFOMKejDmjwEzTbml/y7uYWhbEcRGCAjrWhkKwrb",
-	"X+4ME6sYFfGKU8yspvnOgeXCFIydYpvGJQzseLlhAAlaEFAvMEhim/9i3SEmpPv6gkT5YVhIdSyUzQlM",
-	"IPXkso7WOXPVlX5A4QK1pTdwDScE0YiudQQSMNk99ddoWJbValVTpeJV1KxWFmVQs7pmhd0fX2aERLav",
-	"RuReKg5ESO2bDMTRKhK9wLMLzXUMw6wXf0byzwfjssfLMLAbw+3vM4BM/8uBVE+hnd4ZLHtkAc8lbknB",
-	"+exORK/CzEVpvWsAhIU/upmVK/4MDLbPl6hZrknJq+X9mxZcnUeNlby6aBVP6CW4pIXmthm0kohI0xNk",
-	"0gO0Q3LMd8Js5rv/FndKGnKTpefktRaPLC5z/XvAuc8gaujc3cmC+VeyLOX+b/XDNIQaC914og68jRBz",
-	"hEbUHr0EK9hQ3l4bueyPESCpQubAfneYm/j5Fg5laovkXqx87Uo809nmMDhTbdZL3+yFd6SOhfuX1TDO",
-	"a2M4RB7EAAggMfdX23W8GguJOJ55Z9sNR5rzQ9fk2dzzGh43F2+8an9BVaabUxQh40jTtQWCMNnYSkPs",
-	"70gSyH8ajfyn0ch/Go2c1mjkOyoKeceaf+/eed9XxuJ6y1RbxrTPokhBA2Egs5hqaYFpwR24I5TYQjYp",
-	"5cVRnkMwPsZHV2pHn379TbKZ5fqgu9YZCLQcKyveCtmwYpXLsq1i3WEw180PZJ/LMDHjSWabkgha2S6N",
-	"QmqPQzOsJgvNqcFFwYHYSV+A4de6kesyOWD4bWwFkB2FszdrAbR2uyYsP3lydXVFoKUYKdlGE9nqDHtW",
-	"eFXGYvxjVcWigsaGbdqoxfoaXtjBCLhXxwtr+9GPlMbd0XLIK5ll245H7aDdDANKDul+zC2xYxMoBMeJ",
-	"/b4Nf3QPfTHLcYJ8ujf2mMcB5xBrIT2teHVttFmNNYp26hYey3uAcdZRUhgLJtGMfCTDM53ZeYoXJbsA",
-	"2MZJIBlnzHvBgzNMrmsskziduTuStGvs7OgRMW9TzoYIzoqQy6qKS4l31Wl4VQtUdTx6A0L6BdqJJAl7",
-	"0yQwxBe2Xg+4L7K0QVZtrCTUSMWvr66smKzmWktD7ki+POphPQJXgbrpNQOzcmusRiN991yxheiH6aSa",
-	"KRCHOdKiB5wXogLYTQvXnA0SgkeyZ4CWFgxvYaAWT/8Rff+/DGspxmJrkx0LzPjx8qezDA+h2NGeYMQ+",
-	"QjiicMrm2mY8SzFsteGZdiqw2zXh+TLShAclQDDGV9MxzUR1ZsNokdmqpB0VRUYqVskGYD7/2RZbZnMb",
-	"g5c9mRFBnRm14NqFKzpgtA24BS7bOuu5wjPScHVLKipobFLfTM+p50AKE1YbthU03nqjPARNwGwhCfiJ",
-	"vBe/Q+YyJLOoWX7IWIJsDGeuVgAO0kebS16XYRRlGRdEQ+Jfz4LAZ3VcOGNUo2E1o1pBLzVsQbisQ8nY",
-	"GXTxjuGU0/GPhdyaCH3Y6EaO4Y2KC7M6t3vX9lRDmjpp2jLo4kc8HOJZKHAUIxnERtJREcyT70U2JpXE",
-	"d2xZ4lTBcl7cs3jSjbGOIkhJAt0C7lgBCIoWgLho2L6rWVzylpHwxbmyIOqScrG6pXVc5Iwilhg9pkXk",
-	"H6vrTa5skW/TX+QxKIWhTt/VfpLFtZ/zAzODtHxfcumpGOS1+Uy3LoU7YJ8ePx5teYS8lnhjxyGedKLY",
-	"UgXYnKwpZzKMOjaZ0xxdPX6M2jRyAwVbzm+iclqyovNC9lrk2QaYY3y9OOHkRAbuFCWX2GX/fDLZtMZx",
-	"xOj2q+/FK9nEDMu40vlcdMLKMjRIrK5nmy8E15qLreqBKXaNDXwKnX3MBSHN7+IF+OMSp27XJVc7NGrv",
-	"LSbOJm8CETEFixG3cjqh0RMWGJLpFh3f3/c8lyK5wYHqvwwWFNo/jJHtWIky33jO4JqFRe4ziQyLSSG6",
-	"x5vbOfCwqwwBRAIwHGju8CzNtueZ12iDpLs+tFmPLBm5Shyc2RVAlkecO9rt9gin/CDvRuTAaCzfNwRx",
-	"NflPnq4qKfQu7UKe4QeY+cq5/oHBxEYokfYLmbeutvyOifHW4fAgoaRmjZIC4gyZC0NoRJKJRRs+oaPI",
-	"On1WndPnHg4jsJPA4CUutyTtQErhHoU4Q0+eErttWSLXR63Wh5XPLI9XetrZ+GNmHRoQGfJ+DlrKRCH3",
-	"iGOrMjfimTfNnMdiFIzZvHXJRdUd8/hgUZcGsnWw4Tt6xzwmCzK6bEjQqyebPPFJvvK94TIXLTYmSCJP",
-	"MNXHo2E02R/eRwNtv3lEcD4wHfSjN0piTsuSFddB22mfPUoF24NZLA7QT21hr4+eyzKQJ37mfivcBjv2",
-	"Oub02LFd5PPE2+sknXtNFRu/2fwx030A0zXbcoGQ7teekaRgvXPZRckiroNob7MTdfKBgluWR9rKNcKL",
-	"W4TVtKrrJMcJmkPYlfzqaq5uv0buG1Hx/TuW7W2qQmfC0dTv8eV0fEAAMl+g6QudfrvmXsfafnbx/tL8",
-	"9vKONhDtNoO88EP/zUfdus/eufGDj7o3dR++cO8MWvUN9t9c4CUjwacZofZDD8xpppVhhvP/QX8VpkJ3",
-	"CP65LDCXGxp14gmA5BczLXSqBa/o0Or771AhTFWvvUhQ6Whe5fxg84hp+eJlb0Sv+/iB7ScvcHz710/w",
-	"GmBZne8Wu1qHqB3YIBDHyuY2frNTSRb0j7jzpqWWz6f00giCHNy2iEPkq7j+9hFchd7m+7/GV/iJnYFj",
-	"9tn53IGjx8wO2jfIf4SEAX8D+5fYT37u3nUfV6O9IY5aMX9ML2N4Vs+EDzIQAPeCB3nNxW3c7F3Z4NeS",
-	"48GFlqO/OyuaePJsxbiit6TBTIeF1eupftyGavHNLLlYkBIP1J/aPxwyNY3T1FfQOsOd+vjpkf0pjGZI",
-	"DmzBM3hpluH2TcIa3cdjM8jm6eHldaZTjCw/sv1P8jaGG2lTTycrMuxj0DG05g1Ti86mdi8/VicUyxum",
-	"M2iNJogUObuYmS574cbtzSm6fKmjvXjiqq2xVaGW3zslBPx+oLoGKqe1bj1gWnZBKyaKRDVWhWBkC8Ad",
-	"4fUBhlkkKWxdsiqmCR0cDIFZkCyLWa2yppj4t5a1CxGPG4q3xzED7Gzqe1AWybVFTYDuTY7KkE2D7Rd8",
-	"Ogjk9dhEkQRqQJASOBdSF5UMQ7IdNdtItCRu11CZpEKzgqwddYNZIm0uLDROnAPaZhtt4/W8y3pxHjhF",
-	"BNuXB9IlVR772+ZrPR01sqE06XQha2vAjvm5BtFYy2whGwRMnT5/z7VmVR25Cdds24pF3ASH6172Q6qB",
-	"L8wFkqxbodqGQYvrih7Qm7cGtHdW8jvWYJNSu+vwMyh9QIR56BYosNmhapswnTnGEKxp0A6b1uohwSZS",
-	"n6sxSd+dn8SUj5L4PRsNOMXvSUBsTzU/DTfz9Ka/2FEhWAwgsqRNda8tzLuh+7T45eKXC9eWfINo0Tx3",
-	"znggioNmkWQriZYX99qSDeVlzKltBXaQJGZnTPa8LMGrqultImmU8pKLrU9pPI1CsiyY0vci8p5ybQ/K",
-	"hGxx29H9xpMmnMlgbY7QWccQk8yU6oADXy69Vh2DTnfBscOnp5fCQh2FHJVCzwBJXQhyWlKxbWkCq1F4",
-	"bWiaOnBJtvjWqDobxyAYolXhWMG8ulF9YpqjxHi1KE4rzgE0vxVyXzKbrrqg3rj/w2ipNcqQhcw1yVVu",
-	"2Ox48unVu41eCuJD8QJeugh3b8cqsjsRPA0JGvZKa5fZ9vOFMU9EFwF+hQubku2vrwg+gbifwDzylXXS",
-	"0GoEVihOlr+43tpdaWAnYj0CrdPKLEW7BQSC1W17mqPebDZYHZMWqclgp0/K2NGlHYFRGCxq85aSyuFw",
-	"6XXeyJLnh5l3x+QCbCUbTSA8p+o+RoXzby1nepX8LX69oPwjkLjB0MFA4TKyObfcjTci1NJoWYzKgWPo",
-	"y6ejJRB/nNiBWOdFc2oJ1TaWDXFy3/ZKE7RtSC4ro6XJLWQ/OJAjrrAkc33oKusD39cX/7h68us/ri7/",
-	"9Ouzf1xdfo3//D9P/3F1+WX4yR/+538Z69RzL9s2ZKSBV+7X35/GPXIVjfVh+YHyktCiaJga9pr/+qts",
-	"iktThO+KOZ4+fXZ1FRBWSAJDkJ1sG/WIPO9buTEzGBsGwwaiND/ndoTH6kyDfphzgJLo+eMXeW6kr5h3",
-	"e4fH9UN2gQ2f5v0ShaWxIyBPopj3M7xLRkvc7fzdbLoXRKVO2NokXdd5AmJQV/k5LM8ugeW6utUTBh9F",
-	"P0uAZg9oFlRwWOC4GZWwb2rWWNCwuM2tJjLypECBjr3BiJD7jOzkHlBzSonVWoOrfhSpxs/nuXl77B5d",
-	"ognStuDRjnHuIM3woOSyKfqAsVzob75KdI5uxURD8HxHOTZDgBS8jfkFJkKc3Bg84Zf0bY/gRdCXNehj",
-	"pCWg94kCpxB4p9xk1o31l7cCfjxHC3Xk6lRNT5LMkT3Gh2ua37b1Avb4s/2BkW9mY+EaXGBxdSO96H4e",
-	"V9uWYFF1w77kcVgqL1KHaIrm+AQR8iUIEbDTOaQRGkVlzbqMv0U6dtAvYbRhdNf9IO7sj4Gtxr1e/0uu",
-	"rccLnwAP3FbKeCrIeT1UqZlAv1PZQH5iKwpokXeYTkcc9WPFeL5pRSIjuTSsrD3Mh3WxL2TAt2287y08",
-	"mEQZ6Te2r/gWR/OtiKmmNvthjjjUtFnW7HKoB/R7bQTj+YVk7p7qhIg7tAPR4JjTXQt2Bzq9wh+w8ZsS",
-	"b6YjFk9oXyWvuJ6JrFQxKlQCCLHh8Sb2xlKRItCeKTGrR8DTzgUwfYmYK3uQY+ijOXvaQJ3or/PrYH/0",
-	"bRhRAzBa/NrcBb4/N93axGGqiQCFYU9PbJllxlhpuSrkzKwNv1pP2gC3EXbM7UZv8HHG+HN3iQ2BL8SG",
-	"b9umB7gUOLjAnluBdROv3EiJz6BNMt7yUjAnSSW29sRbnMjNJhoNvGUpjJlbVus46i8gzmIJDU1APBkJ",
-	"tkKAABUfBJRDDzlpGARjT60t00HGQdN7nrRBmXWv28EwxYaPURoEMlfEPUlAt3Z5jPuGa83EdMAs4Ij+",
-	"9tsdCaZidyJc34C+ESdhjD1DRSeKbBTNjSwZNosu2UZnBEA5gv0x+4a5C7EdYaJQJ7XH8F0JtAbsIp7L",
-	"alr5tG0u3FsR82iCKKCmRRJ/GFsBANlMxR9+ULMmt9GZGcJ+uFal0VjDWywqarXUtFwwrzh9gsX1hxws",
-	"Y5xwRr04Q2x+gSl2/zC+y+DxcXgkdXZRNLwsnWKAphKErTUTg9hSEC5tdS77W+jj+taimuu7twpePIru",
-	"3jNqP71ptlS8lLbyNBpQXOiuziXbbHjOjXa5qtRdXFNlmw3LNb9jiEXZlfOsD0FSdThW2Gd/WIZ5ws1f",
-	"uDXPbxoJtIL5gsH1lwMkcPRXAt+8u8tQ3lsgUoWd0cgXt//j6R8yYixcrjTPlVFpVFvBCxSMhrgZ6trY",
-	"2BLet6FN1wwSO8DgpVfK/Wp7IFwozWiBaWNOFVkYyD1387yJJsBGEERAlPssYQ0HuRd21VA0DIbW+tDj",
-	"jNMYYKxxUiJfC/NSnhEtjamMSdeswHqkZwQHDIGdPd6OT2hxvxlD2xktU3YHpV8fARYWcJ9hC6Mfyeht",
-	"s98dVnrHDiusSVuM7HYMmuHzlL2wiEqZAEd6SXnIjm9382FvU4YUnJO5ltRpJyHVmy5f3LQLTvD8+SaZ",
-	"5Y33uLhOFmumeOH8r56PrALab7A6s5zBz9UTuduyzLeI8z0Q0uUOEzxzWkr5KPN0vaaupkDZxvhnwTAd",
-	"o/T7Q02XRno+moSkiibCz3rHONvNXmasdWaSQYaMEeOCG1rHUga6rI9BH5Tvnl8+/fobd3ncvHwVO7M7",
-	"XZWrmUN899MPry+y2QUnTlMche4wa+rwGUbC9PepTok0vO4S2hff2Yr/i021w50E1fBCx6WP1g0XWs2U",
-	"O1OZxGHWl5ltWE3VVdH4lJaQCZKc99eB4m+rQy7VjjEwFGWuZXNZMo1Ip/XuoHjOlb5E+L7oBQ8jx3PL",
-	"avPVAhAYOB1T2St20OQiTxOv9+L0YUK6plvvh2RQf1uwa2STEJClj28ZyLg/xiNwvObRDHgEn7Yj24QE",
-	"VKD9TkbBM2dAUfo8km8iLnR7iIYHZXSVjvXoV4A4oPsR2THDML7hSu1lU8TL7JaX6UC18/GSDjW0ObGY",
-	"lVtGHtf2xeMlOKfU/STLdmwl9kTVzk1Qc9b3SfBG73xN1uyKw4JBNH2FoDUR39ibmgliv8WGZ0YnG8B7",
-	"ZoSWShq2QDwGGx/tINIg09AjP843z7lSbQKiOtlj1r4mHl94H/+8be74nWxm4UejZz34hX+ln2/mnFDB",
-	"ruDbIyQf2eaU2NV8USqvY5pp0WsHHpnSO0YbLN1fIH27bZwC9+027x79Fe0g0VWwxpzSWGd6mudMmUt6",
-	"NcJBHtwi4uILjk3se6nYSrWqtmnjw0sl7CIH7krlEHP3jTGS1wdCyQbacZnHnlyZe+fJ1VU03sHwtju1",
-	"DEg3VORsBVOuYq1ZfjIT7Kx5Q/u6MrKACiFbkbPi2oIDe7HqoYDD1hMneEIANraIBy8OREj0x1g8YsiR",
-	"MzR0TSFcvp2bHCM8Cgu1KVvZSJXL+rCqYv0tpylw2vJSmvpII/6HmsrCMt/l6r8saJnKBpPggpfNQn9u",
-	"Z1Me84ZD4eAql0Jz0YbxnMkuvSFAtK9xVXdGs6trleiCea+e90dZ81xgTgoLcE7QPddbU2IqScmkdFsc",
-	"Vm2C805HqnWgyt342bGQ7Zxz/mAHvhfXop+Jo+Ju20TXLSwbYNw4NBjPZCFLDdr6Dw97TAQOBPi4N8jf",
-	"Mqlc1gltrdd6fHBRKPDIn3qmrRxejShW7pGRW7AOb9FRzcM/OKJ9hQgekU6Ftu3SHWssFCLmGy3rDdib",
-	"yFBo9NqPn5HcQ/XKz+GIyEcbE1UdO7YI55yNQ5T4lccbbz54u8wBt9x3t0ZomuzAecMaLovnuY4CPuWl",
-	"VKxYxW4NTNs3e3Dt4nm8ZDZjQ9aQAjENl9SyicEXeOzMSycnezEex13QtqkGyiW62SauyXnlj+gkw+G9",
-	"MLdVj66nU7dYT8Us2K5uUYlNV1JMlRFM7h5Vim/FPSPyIKpWimF9wjztKGWxpwV3KW0n9rPYyjNBN7no",
-	"oJEdYq2W8pbUeHPP0RmssYzzj1nTPdzLXtVEuD09OqdZ4hPKQVkj1PRcIahm4FPZUcfEX0mFYMWfGeY8",
-	"j9rtQ6u04A0DuYm+HEqgb6UHj4MG/5opQjWhpPFgGKHnNegG2h/9rSvCIZQ3OHDXvC9o4jrRp6gf5Hl0",
-	"dfUkFs/CeU4EjL4ZjvVkupXoQAg/f0Nqqbjmd2xi3n8M33UJfx6H/almRk+tWRM3Q2M0tNswSrMByaIL",
-	"PeqAOjgbDRWcljOX+6feav90dZ/uqVEm7+B+UlUwEZ87hBKSUSRNdZsCGXftdBIW6dT1B992bWrsqxIL",
-	"SwF3Yd/+iC8pcIFc+w4L6FMCN0HERdBl/3iViijN6mfuh1KUh4wISbZMVkw3BxgZwiDh0LTnf9lRRRwI",
-	"IlHc9pf3PREh6BQoiHakEDlxHlrinw0l3rrx4K+f3FDuOzvevZ14U3L7pXnmQ3bhU61Wc37lsgcKh6d+",
-	"nu6RI3kmoXNncLJpycxpAyR19JQ53wlmsE1fdc6aSeSaMHq7UrdcLCfNby2Y86tcCt3IMtFDKOnCObNH",
-	"pm7kHVdwmc7HOhv3t7S1mdIyILGFPppgd/remcCnwgLvS8/v4hwrfXfLcFsyK5xChxBwtT1DRzxwdF56",
-	"lBgVjC/ccZ5VqZKS3DFC4bPjL0/0jS3LOD54h3tEy5I1RDGmMt8eDeH1SgzqHt86AHU8D3nIP5rBXEbX",
-	"kKy4VoopVc2A4omkb/jfEoRDpjV/3H34CA/3o3+in29hBugoeJAvio5UD2ImoepSVF3OxxACLIwE0O38",
-	"UNsrw+OxBgkPkrM6u+3OoOxxZhplLymlq09zU/O0dkTKQo4ZhyzyM/t01ljPvl3WxWjaKAsN1rRh1sgN",
-	"LxPATTV+OX92L9kdQBvAz+bMEIcfmdgNbTTP25I2aqHh+LMFFMEOGa6qEib4iLgvXZNIhXnlCCm5Zk5e",
-	"CIc1YH+Ibd4B0E9JgC2i+c5naT06Mjyp2JZstWkGBSid6tSB526p0M0hellDc7dVXVLRB/tmmuUa0kJD",
-	"/EiuZM6EbhKqmDC6lNArWrbGFmqrVYWIJ/NbYTp7arI77y2tVxgungTXpSVfY73LK/wB1MUZs/0eA1TM",
-	"glCk2ulgqb7jDa7qkgIOihQEODgLtsxV5huRk6rRzy4quea9uz1QCZ0LbNj+NBHlW2m58pt5+i59eTWZ",
-	"adu9zzPSg77P9ztbkj3nGiR37L+hben8e7bHqmqbxMaU9IC84AXZgpdX0ObGhb5PIMrTyWRnqlnDadkL",
-	"7dJmLcVqw9cNejbg6vMHF6qFbRZlVdHpHDf/jixcUEz4hm0bIwBhwLz3kRtXM8ihG6aUfck4u02MtefF",
-	"fWb79Go6hfuIgMDhK/p+MRYXxtempN1PZvjn77lyFcANcs7830ix5botuFj0w+Olfkhf3adlyY51VStt",
-	"eOlgBLRtg6WJBxUIoLauLv/06+9ffbjEfzzt/hGFmar7SsaE/jVUS86Gp28h4HzmQTitqIrkyv5sO4lI",
-	"L4Pui2XtKHodMqZ+/rb38FHzAzuH4aCxFb2lXLHilXU9zUN9gP58pwFNwW9XyUYxjY1lnTBy0GD/FBj3",
-	"EYiqBki0EOMdfjLiocmce2+VrE54TZXu19A5UDiu45Akvgd+pD2+rCeA390daCPcimmNSC+qrVmjWMqx",
-	"lYj8jnnLE7Aab4L2jYl1Z1jVCm3osQv9yagah9F8sW7RvluxLZ7cyKaThPCop9Sc4He/QgT3JTtuYe8P",
-	"SqKRvfPWeWAP2zTTniEfVe+Y94grj1kQyTIuJtJuo9sVjwFiPFe3ym0joHgg+y6o1h7x+zif+aiw7EQc",
-	"1GsqLZvDIt/Ot3dzEqmtp9O9IPMkGXeKvAW2Ou3qPs8tOFLb9pbljMc6FVi8UbWjT7/+JhE1SVTMpkqu",
-	"x5M4uSK/tbQxB0AgAkzBVU4bOKGY3ht2tIyV2jB+t1COK/6vZVgZStbYaDPp6TdPcKE0JBq2I0HInlC2",
-	"MCm222dACJsGCnRYHHeI1jgMq6b7O92jid3kPnGHRIgsOZzVCNd9Mi9hg++f74Vzx+TDZB9OO/CIf/Bt",
-	"WBM2SyE7a4OwZNZQw+7k7T1TotwY+O7Zjy9qWmbzio6bkvVe31vP0ZtG9yXuufWlfIu4xu70DL5xgyem",
-	"1rcdjq7mhXIPfxEr0rV1dV4pMhZT19a2uePxkjmMGRTTHcIt6kO8WaYZfRXDtXc4tYhpjw/O7H1z3yS/",
-	"BHrZixCx0kPHXBPdALDWlnJBbEwQhJWLuqabns8E/F8C5HB0zTStsKrmeCA7itf33DCNUY/RZ68DKF3V",
-	"OnAUAKejZQf6oCzE9UjD7jO2ZklccZ6zsl7nbX8Msu4M9fCLHC2inV4cz0+e2E95z3WzWCS3Qu/DtOwK",
-	"XzJ+83VPnqYQj8iINxuo/MInfOftJT0cZznK7uUWO7k1uZYJ/8E55rXEXCiZbZd8zivouCczAC8bTVTF",
-	"Az9LdPZ8Rxuaa9Yg4FV8QJ89Nt2MC7v3LDlOQLQXtutPFK/szkIujF+eXJM93Ds7CZfPPiPsfS2VFbMN",
-	"sQk7xCbsEFpZpMoqc40hGgZwiES2+hoq4AF3J7PiPHD+foxu1ufoSm21gXmbgOH0ftOeUewVG7Sc1hPu",
-	"eYtP6fjzCjVnUjWsNY9gdUOK+ly2vrFPHyVfRAZum9pmBo4jZaS/TeK5QZaoSnliQfmP48PcsoPba/8W",
-	"cPu5X2UjqYjzcwtnUPKddjDuc7SimOLTI1NI044G3S50epKXaP4wdUxwLD770rmvUNlUw65pP8i1lKK1",
-	"oL94zNrzMDrOWeGYYFBaMgqAMBDORyzysst7VoQq8vL7F29+AKmgrgnEJAG1JVB3AZDxztKznxUNYhV+",
-	"E9W8+zIqnuumND1YnBjcq2eEklqxtpDiUFnIDq4VqegtC/5EzzhMzkPN2mxX92MgLnRpdGgWY7NMWcnw",
-	"5eLLcYaWaQce2cSbTnBFKLdm2P0IDrs1XXpFTV3Lf1lj+kNHmhFCnKbIDjSc/nz/wu8Ywbg18tPe/tsD",
-	"cVZSaYJFQv8VEcnXFrc1otoc6z/91/2VsZoo9j4DWPMv/nQFusSfruDVlWzYHzI7m8zOBL6pG7YVVOSH",
-	"+FudQjUFDnIGfSpIrgBN2v7xJNIR4zRl4eEtg9Mv3e5SXWhTjIBT/STN6aiMOriVRtIZy6q7HndUwSe3",
-	"7JCR9cGHy1QniRRomhbScZieFUzs6QhWwxTnfFyjqLtLuxvU8+6IVHo3dMLADWhuwrpu5J2FRsCOyXi9",
-	"JaTNHWf7RZVQE/iAqTLkJVbcREkIXnvzAZgsjF6vlKEbw6NIh1ONU97Q6hO6XTzs1kyBBls7fQXisCMe",
-	"lnf5jhVtyd7KfayTQys0K1bDjnxhZriNcVKh9lGMNyjZTvR5GLeAgie3DS3YvEfDOtMTsgCSrO5zHyMp",
-	"+uk8k7GSelf3cvJcVSn1BEJN2ryYn7Wxdy3BYt/ccrFduXYKE20gYL7+yLrq/h6TDcb0tkLRhuZHl//g",
-	"d3tAUMcyPuth7xp1OTQa3M/okYDsjdOUtG0DSlVcn8SYtU0OIVI8Is9FBy8KkoQr127KNonBpxWhxBw0",
-	"VONRvrGCBNkf7mh2XTF9Lm7l7LlcNpbwl+6t5pfun7+eEZt3sPOWLKOgue+YbuvTqJ5K6l4EFkcTABLv",
-	"AFjA1VOk6jMWV2UcZffRsnyzuXj2j0We9l+zZCMiITsbk5QcMRqwq9VBBb3Nov6qRJnIrATCd7xkQuOC",
-	"Y40W1Upu0rAl3rdSchVF/d3RNdcrV74x98b8mWpz03UK+jHMaWkV23OMN4T3hDX7lwwXEaXiLRc3DkN7",
-	"mFF6x1KV7Nto4uC3DuwO2MIISdDIqTgQW2QZSXQpZpRH2hfax13SWWo973Y0Vr8OiFqzweOHqZsR/t9A",
-	"O7CO+7kwUlNCrZ8NsVr0EFJIhlCEis0r/XVL6L/2imhJnkQTD6fwDXrZf44U7kVRSrZVRTFfbVktpsIf",
-	"BoWY9pP7VWF2uenLpDbVR6U1Q1ALe89ZV5SHkQWPGPF1MqSWXOgMth29DsFTWtaZi6v71127ojM4ElJA",
-	"e+WSQh+PSgLOiatam7OnRtuQe7XSck+beDuthgVzMhZyZjhOYAftzDeI6e52u2YYOLjfd5jvtZGgSpVs",
-	"A1c71CsY7oH5RvspxYoEfoKWp+cAVG7Y4mL15ZjJaRADqvSqVfcMNNUN2/A4NN14HOK+WVAxu7YDhLbT",
-	"6jkROnL36DigRG9uv6b2P+6W1ear+QYpctLUNWgHTU7lxAi/tT66cqRvvg6KhZ5k44GlvmK7TGnstiTZ",
-	"fO1vAouhQYVMIbgUCQc+qhfklh0s8BxVxCdKImTt/ALn6H35U9huxebm2Hao3jKp6IGUFPop+y9teOJ6",
-	"pL/VDK9HPL/3J4cUzgVxdlvCUcTi/ae/pY3ReDWx7jZouW8US2hr5SMrp6YsjkQOE12YXkEK0DPQNMKE",
-	"r1ZoXhIlK7aWhbmZb9Uj8jNmDj3r+vE+Ij9KklPFnoUrIKjCmGtPSITHtO1yIO9ZYVNMY3U66PbQUHRJ",
-	"SV2ekpAr847ppOGUyiW8WoWZe4FuZRPxjBL2DC86o465hqh7ig+6ozLEh14mQEMoEx+eDPklGvhbxTLB",
-	"4id6w+OF+lN6KWLoCOlgkaA1uWC0QSA1ryXElFOskVhwphb1yBpdbkXrmhU/WiM73lCjqwgO4WDqRmqZ",
-	"y9L1NZiH4uTe+LI3lvv0phvTffQCxnaKwJOnq0oKvUucUHimoIc5JihVLpW1mpdRoRET/1QURXgX1RBw",
-	"xcPB851hGPhAs7JUhBIXLB+BI4t4nygxW0Cgzy90JXZSRIX9vsd7NuICu5qkXtR8QPyA0lNsFWvjCNUC",
-	"W37HohdE12uvspcW/MBYfYg9qSiPd2ktuNJc5GPNfoERu5a/YCxBw8y0Czuukk5wonlPyZSaWiCwxI7e",
-	"Mc8JZjsTMxKOnrP0tt7hjvfIn8m3i1lVxmGvBFS0zHpZeEmQA9N4l+gdO8C2AbJSMY09GqajjDN0yJTB",
-	"9vlZB9zlNiLG+n3f0YgyOO1Q9A6xeY9/B48OCeDvSBwpOmUuiliEiOpVyWgsK846HGweIqiP1NcG+Eu/",
-	"YCW/Y41RjUKHTYiD5ZzcmXmipMI14lKk4kpxsc2M4jHo0mV4r5R71vgsB38cugIqHzqYQoH3iGQVAP13",
-	"kYa2rlljxoiWwQ4zCaJNp9HWcDfOHuhsg4igU5UlGVdMww7UfqIDuRR9BnraRXvdvmsrNyHzEGG27/YJ",
-	"XTr820q5n3xZKfdneVfXtfBYwmvkS/PKYRNcUMegt1HmTQ+sXEB5E6RscWTpqGXSZ5ex9Sb6CZ+4/vMg",
-	"lIXsn+aiyb4owSqDZx0rn7K6mQk1022xaT2ysLEGK8GaQHhc0oaB1CraXJ+2KguvFF1bcOWhioOwvtwH",
-	"chTgz4yHwJMr6HCCrXN04E49sa+EF42GG7fx9jzmLLkOR3sJ94BhUNo4+FmQBeyOlQptRdRRiBkcXQ1o",
-	"TPbvi94tANEN87usG9GJMvduEN54P1jbCy6YnAVQZIHBjJMA92od3CtJwNWAFElu657B0edyQkVr5VTT",
-	"BPTD0dAxfrgxFLXkgDHloAGvykhJOXTFk4IRdFKIgtCiMBtiFBlofm7+8YiEwUfR2wQ0b4UNgRutbS+b",
-	"W1YQc8tvXOXgwBDiyt6Hz+zv3IP4qQMxFgHXWO9UL0HlPlxsaTfalXf5cGPNeZePNnbbcR3cargLh76j",
-	"Lhv1sh29zLf1Hc5zeYjywUOOweTnKQQgYCA6mlYIxqkEUbtUPjEAFXZCa2ssOi2Ri80QmXU6NNvFfW26",
-	"6GrMiDvWV6OSQOGxfgaYi52QyxCxGw0rwRgWsZbcN3UDX60Z/76nDacXHLbBbqUF+Ilvnig/Oa6GvQcA",
-	"d9TgHVpivaSnY4s0tFk6zWFgwHgFJ2bLHKl3x+bNsc4etRqOzI2IBh7lvfSOH12akTMcv9nSQnZEmqfu",
-	"37SMTQrEiAyIKUNZZzB3rmbU23+NwboplrcN14d3AAbUBebMPxy208Wa0SYskN9pXV98+ABAo5tIwvNb",
-	"WnDI3kGrQ25CDf1y23K42j3bPfOOQofpkXWWyrHUxGqWnmGT/SJ8WprV6xyAU0bytmpt5B1+bo60zeZ9",
-	"RL7F6n2oM1Q9Bc+2IWmogJxbqY2m0eW7Xdv3/CIMDZrKVj5gNQsk1mHBkFMpqkfkbxZl1tyLoMfYN4Bn",
-	"PLO/ujLPce2VL9A5aNX1ZQacWPXoF3PWSp4zgUFGzFC7eF6bVV8+fXRlZEdT2t1Szx4/3u/3jyh8/Ug2",
-	"28f2t+rx6+9ffPvju2/hN52H94JuNGtsVxSPF3bxxCVl05pfPLv48tHVoy8xOxp9kI8Lnstqz9aPHfqK",
-	"+fhDFnyhWMMjn/oS/9jHj3+HkMuHia9HXjp4sGKaFlTTqedGJzt46vHv+N8PCx+fP+vkDx//7v754Rxj",
-	"LCRPN9jgdztGS737F+StMnDhYWtELsX3xcWzi78w/R08AgEiVUth67SeXn0VESsWKSKUWxfP/vFrdqFc",
-	"wtLFTyyEvgcZoxRpWmH9LC6MyUpMSgOHxj8uHIzIr2bsxw2jxWF01m8ZLbhA1+yMiZvxzMH5+urLSOBO",
-	"AtpccZhe2N5iGvvwLBVkbcz2WmPp9ewl3j15TPOc1Z7v4kt9zZV+Hjx3tNorzOL3lYq0rkuewwCP/2nj",
-	"hKhCzkj2sa+BfBG4Xo4dvmjGc1dp5OCBE2P7yT52XXuAxJ6o5k3hkEbG5lIoWbKwpzhSLgvtP6c7O+oW",
-	"Nhn1V6P0yZi7GllmqwjdNgyvF0iSLINIYMG3XW9mh1SNwCZGkS8Z9Ap9RJ675C3P6XaO6DM0ZhjUQ20g",
-	"8I9ObWysg2+3i7Oc8si3LHXb/gKdJS+QFBe+gdGfZXF4gA13WTkf+toqpAkfcdyTB5jANLedgdksUTE0",
-	"4blM7eSeFQRuW7tbgS/G7NJ+uMcVLVzojjckLOMd8uLxSX/8Oy8+jEm2gCiATUsBXl0l08a7Rx5/X9yY",
-	"PyBn/COIiY+yaVD2SoMxIbcVQktLKP5Y8S3mQVrZ0Kf7O74VZyP8+U9qHy5y1in9mBuOjRnPu+9mR/r7",
-	"jk3HBCQ+kXp3UDw3twcilZgzCup7Tl0a2AR7yNbWF4/du/jQwxLXvGPsxvVzPdN1S7tlOfpgr+7e3dkn",
-	"x/OieO7TVR/oLjKjf7qLCPOcR3fgDBvwA71lQRJdbAsGHIrSq+DKNXOIb9BLfKDbpP/rBVhEjf8W8Onu",
-	"vwvfiiLMZDT6nTH4be7y3D0RUvOcXdY+qqYmrnXz2x/hRzfBbz7LS/5omhYBOnJAfnaJHvlOKiZcNJ1a",
-	"0CjXbfIcVwI9+BwkMz0VbuKWOViMHaTuuD20j6Jsa2NX/4PtzfmP0fEMP7Iu8HnyBeSFncwX0cNdU6X2",
-	"sikuSy5uQ7HbX+T3bjUb2ZCv/kh2sm3wdbatKeKwQGAV+s49IpCOb0c3iqwyE2SicECmiikAwXdBfJzW",
-	"sYn4vChu7DCvzRzPKEfOd7H2Zpg0F4wCZ8wwAdhzZ7tmDdkh5R/TYj0mSdC/XG5CXoGtoN3u+Kg13TJ1",
-	"7Yq7u4nOvSm6SpukdoXVNZ+bvOmV7HxknexHtrclR3G2AaI+DN/A0IN6h4Xb78FVrT4QS/4FT1BB2hpD",
-	"xM4F1SWn16zhsnA+RZKXUrHCChLQWMAJhpGImPniwFeXMdUNvPVnKjT7OP4E86NxAwgWgu4/WRad++9M",
-	"FpHuXuJaW1vSQ+9CSA7IaQNFPVKY+8VDaIb+XRiUj/ogvwewNiPsuwQvKNi1hUvBjnMVvBMBvsw1YlkF",
-	"0GgGpUXAH4rwKEc8N8yGtH4wEy6E8P3I0gKZ1q4vwkd/ZfU52AVQ0faYzYHRRjzDWpJCJnihLxNm+P9c",
-	"Zc3n6PszP0rrfN1pPZvnT9gBA1fsjtaA9GSo3nPzTFD9MYJzj1zEL+CBs+zAQ50vnOLH1vunjle38dY9",
-	"a6WckPszcMKPUjMQcxhXw0w3zxkZ2RpO4Z1zsKCHDKUhVN7LhsgaMxOhJHOCY9TthFtQ3S6/VJ+rW8B8",
-	"syySzfnBm71gzZIf/JWLYsnzP3Axf0JvpayWDB70fV7wI0wLWfKTly171Syb2st2waQ2esEm3NAte80r",
-	"rj+GMDbk2kad8s/BZAHrxjDrmdSkvau7gZ4PkBZk7kDUy5irxy5awB86CtB2sFW9o/Z4whEPXfdPOnJL",
-	"GfZejPTAG/3CRgBSFvSZ4gMv0B+qbpWxlm+5KDICIG6YEb5l1zYVSkifJy4k6dprT232pPKjbj9TzUfd",
-	"Tqg96vacOo+6dQ4yKAgoGelazM0h8mOL1pj2OcD396f3A+g56hYn99EDnTP22Ko3/FyqDa7Ubjk2WGJl",
-	"6fxSWrOqnnuuHu+oKOTd2KZ/R0Xx5u7z3Pbv7Ow/VZT7U2y+GdIFtNEhyYUtULIuIBkUwzqM4DFmaAss",
-	"FE5rr/DEYvXVaEHvzM6InH2e2pBZ17Q+hBCZ54ulm7e6QbO+cypwDwLN+5v0+I41fGPXmtyxv5uHDm7P",
-	"HpZ4fw8nNBbQ2UA5xhm0jR2ziEN4wyEx8x20STOGmtJw/1GR76DjZIKe+Y42+nJNFSu5mMil/LN/6gHJ",
-	"6V4y5tT00zVHfiObnAFqOqzlnH7NTSP/xUTwOsywhE5A8DK10IUZTt5JKRgo4tIMnNjQCK7ba8U1JPxD",
-	"5qwTq9cWFbRCBCTXOBidn3rHxC/CmPvo9rT1grg8hFqSDYE+bY/IGyc2gV8tCdBvzoRL3u9zx6uGsX8x",
-	"t3UP5CN1w38iL+kLs09+iRHOfAWkOgP/ITWxCYVjFutaR2apG1lLxdS4M2ZwtB8zhCKKazffiuIjbd+3",
-	"Rv59BkkskQOO+NEoRsZJK8uS0W07ITBfdI89oMT0b5mTCAeCUlg4m/u6FgHKJhi83wpGMQagbCojypdx",
-	"guPfZv6baWC8Zqid4XMhvau6ZJoJCweUMoFfhM8t1dMALOElPcxW0V7TZc8vcqq8aXUuq38HX1tvUyLs",
-	"+SLgHXfF4cWHeS+0U0DlXp07l91ccjVrNrKpQnwFV6QCbJtjg6eOO+3jHYMWHZx3Uho4yO8HJDW+YkwO",
-	"NGzLlW4O51STjByvK+ZwDbv6norZ2GvjkNSxMnDfcK0xSwDkke1ylsw4th887kDIk0Tuo6s/IKn7L4pQ",
-	"Gx+wTcVsAL6UAorXcSFo6yCT28c8tBMliDZ1pm1yw8MGAbSzK7TayAanBfU4UN+JpRnw/uPOxPDxEIBy",
-	"cuemfJcvfZu8z899iXMbd3AUXRvMs5Rs2Ka73o1pTgjcoxu9NyfI1rRiuhxyysxdeJwby3GOpHqBD37G",
-	"ewIzHC24wyWcUdbhiGG/QPD2Q2m0bx2bnV5o9x1kRFKy4WWJzcEBemPwAm/iQ6ld11HRYSK65rTYdhPL",
-	"0n0S5c+uJKsbrpCIo7qTe9sQ0SI3ZAFoIHxr7FQAJTooyLIx1jAteA692gXj4I/jihilVxlrEk5HQzfg",
-	"nDDSjwjZ1amjOXpcmKL4VkA2znF1n9mAs4iL85s4AVd+IiM1mEHSEgCvufUXqB1jmmgJBLdNL4gnuMus",
-	"QiG/Y7SwXZVfy8731k1sCN7x4QymMBcIgrRH+9ceOUBpxeYAyjYNqKXi2otEKralOYcWOAueg3Ni61Lt",
-	"pQt8CbljvoHLEiH6+Hf474fHQMZRw8Q89w6eOplps5g3Sdb0t5YRXnTuJLP32QU3T9QUqtMtvIL7qs+O",
-	"WbCD85u7H8/mlRVVnq3cJH5rGYTe7CwsEE34Ws8kFztdlWE7B/xT99uz+TlM3zDml49hlFFOxVc8rkvK",
-	"p3g6WsMHyz3T5d8dS+uNAEcvntCsK+DEQlrdT8wfZ1qng4/e/Tfuoc/y3rezG7vznWqEAu7bn+jW3Ed7",
-	"7z8TW0b2FGv4ApFmHnxwcQZqBJYq2GmGmsR/9XLoHgrEcyfVlMVkaeEa/rtXGBtma+mLwtzZlOwbKbYQ",
-	"LOPKlV4URrgajoOcMXs9u5R+ALQq6OH4cn5pXn3jZenpgm7q0c0PVOe7h73N7To+6U3uO6IlzA5D70/A",
-	"xz83XBvFcy8Ql9jMsacTA7QhzO56RLtbLLke/26PzZya9I/Ah/ZU3VC9+7x495MWvfdbAo7XvTvmcTgh",
-	"vf55NnqvbdbcBgKZH5vXbTE9StVEHf2+kZrhhQMebzPnNaONIlKAxHUGj9FMoc/IyXy/53pXNHSf5v2f",
-	"7RP/4f9PxP+zRLfbR4Gc5Sx2tL5tNNj2ePzYHP8TvWVkjZD0VoZDKkGrdwC5blSFnNqqVIBQFVbXWLtz",
-	"PcbhHog7qYO+gicWx29KuoU88V751ZnDMi9KqtTspxflxP4k/w2CPWYTpjOJkAXOpE/DYF2n8V5zrs4V",
-	"1wHLHiVXI8CkZ0+XGXapbPPvMcPeNQh/yFDDK5jR32r/rtSV6r8/oyVqx3T58P6iLo39AA3e5R1rihbS",
-	"7VSGKL6N3He+a99TeiT3DuAoLxWbQJV5bR57xx4WVsa9ZI6ReU7XsvfpOycK18YkHGKDjiK5haRN4dGA",
-	"kQaLVA+U6uEo+IlMJ/f6cavp/jt3g2k42E7O7k7M3KF13cg7hDOo5p6DyZCZX+Vn6aiZ2gMHynq2iFng",
-	"T+n6Iywi9mO7TyN5//iAPzv/ATrrsmCRNIWlzfiuZ2GexZG9Z7Re67DjPmp0juMKYXXrHbN5oz3NtqIH",
-	"IqRexjS1bR2ZOqk3+P1ZeOYhz6qdZ2rn3DLPhUQE3lh3ZveyLQts4WahwL0FRJUmT54S7DGWuQae3Qn3",
-	"O7ls1+Zb0f857J9SuAPaWGeEWvNYCls2MGPT1eQd+vDKpPpevAIeTdDLTvSMavsRoHyXKO8U+Lpdl1zt",
-	"WEEQKl8RLUm+k0ajcR0Wxmj7nue94ovYsuAZosyeaWk9HL4TpTfI1qyUYqsQZAilPgB4lCUrHhFfCw1I",
-	"RMoj02PulLatlX8Rwfs7FVq3xaF7iLiGqx0ovRH/7M4Q95q4HiRdY0mvhDdyD12YHBRV163+F+HexbTm",
-	"YutbosnSYd/bn0B/lEfkuaVAB5biGnKiB72ji8UBoGtpNBysbAMw/kgGPjAzbsmDcjO8YpKdcSJn5GfH",
-	"Sh0b+w3wTmJLLmOOdlwOtB7jbTfZIWdfehNv3CCFh1107SPQ3r7qMzFOLbFGbdKOwhMWace+D2GSwuif",
-	"zCIN9+7j2qUguoJdu/apny4hC5OwfGNYfzEsOSUzzNUeCT5TRXjONj206do/Wos3Yb5F4sb/fHfiIxsl",
-	"gy6mQwMF7204VXuuGOZLx26nE/YMz1zaHLnBB86zaf9m5siNE1iOOv/3eB8GfR2dKuO0lo7XRoPIM5ls",
-	"idH7Hzb75LfDfNs3tf+PW9u/flSHDZvcn4B4+RGDi/2ZJjYAbK5OyUFHUuXRKKGcDCF3zqgee3tyeJhj",
-	"1wMpJOvqZ1B3rqTRnOHMCN9Ep+/9GlGs3bZz4fBMWlHI9Dn/mzCPWsAw9W+KeP8TvYXa3vwc4EI/Ibqt",
-	"IRsOGZQDOjL6fahGQ8Y/sI/QFOPh2zGgymTsDIT8hYbEfKwFQMUW4v7HQOU/G3j2g2wRnv2jovabt26Z",
-	"PhWtP07R/4Dtf5TdfIEOqPENvfZQgSXbaKh9wZJMaxeOwfDb02WUVjHm+TbXFhLohXv0wbfCvmm8Ws9O",
-	"5jwHZ2e7V7thza3qqF7IYJ/3lOsZdJ32ceBKHzLh8jUV25Zu2UdrYzJe9oqEOZ8nBMdD5znUumj2XluE",
-	"CFJQTa3thiUU2vxPkoKV/I41/Xzy0T000xlFQ3kL3993Oz8f7ejpmbkixg/fa7LnZQk5oOfRrr+jIVNA",
-	"1boUudGVGwjcW4x31RWleHEPPINxpy6iREnDakZH2cTzQboBwY8WxdPZEQ7JM6eKPYoFZt50Yz7geQ3e",
-	"Etmd7+T+7NDSoZB17R25VqzcuPdcgq7c1iojBVe3KiM5azQipTGVkd9a1pqD3oGXZYSWtKnUWO9Xp3A/",
-	"Vow2+YjT7B18H5g5D1ImhMPjuz666wtfPnarOi61QHtnQ6CD0ly3FYAqhF1dsf+CalkzaiP5TZy6VG88",
-	"QO7nWI/oXAmjtD/fBdnfzPkEfrxmtLqsS9pvpTNA14JbtYs/OxC6QMzZjxwvGXPY9RIAlRWi2AJ7Nsni",
-	"kBEuuvaSjZSVq14tpGCPfhEAiMdohXWJJb9lfeTOrbkCwDfimmIzejvI9e4mbHvSV7TOyLrVvmCx4A2z",
-	"cPeQKnDLmooGmRAAGmr+gvb0Rg3HCD/Gw7b8jolH5KurPwU3ihH/KUJBGb2ZxTX56ulTF+g3yyQ7ruHq",
-	"ULcAufeLyKkQUptLE+suETABa/ShblU2ABgOoP1sjwkK0JfJzNf1zjYTfkS+1wTb+WOWds2aCl8HnrBI",
-	"0sBNScWfDfU/Ox3HzMrM7hO5et3rU+datrqU8hx+pddS3hK6Y7QwHA7mCJ4Hz+PvexwOgShawJkDJvJI",
-	"jbxpaMEhPIAJJwukQyEVmyGDX0r1oNbNc/Vm8zEAydqqLanmdwwWlLJG/VOAHHEuGW5THwNBjugsgPG5",
-	"56Jw4XpeLdlBcP2Op6rAE59ntJeLURgfWFwXXT2j395dZJq6rmXeljgG5g/2IJXJ8vpzdqubyX2qBJiR",
-	"HobQJfI81kivPBf31nvPJvc0eq4qWicNwY+tL3mN5RdR0RpVJkBxMK/Md0YHh3+cpKs8Ij+nVI14uqFl",
-	"8x9o/ZBXQveWV4AbcyZpRIsC0IJoedOYlWluxkE4HFtRK9f/ZLkGJuMV3bLHtRiU3lokm2cXay4odpc4",
-	"wpXBn6q77X97PwVCEz0chv/OWc5nVAYAQpIbSCkN4pWYfYr0ziKsCZxS81wDGzXmbzT51ILz1LCSUTWF",
-	"QYM/eeue/SwvLTu7cbBNu4BzNhHCsEBvr0AsSLLf9TJb/du7rUBY3VHS4yNLKf4dVTbw+G9Qw3wDKdnT",
-	"VcyYun3WNFs7ZJe/Tjcb2FePqmotO4tXGxxfMQSp7UMo49+20E2No6c8h++RDJ9hixszufsmB+AoZwET",
-	"7wLhvim+70iiZu5IK6b25G/2ic90V86TsnFufHckWWVTavy2aBk0Jx7dIQf0PC4y3VMndAvGX76DEvmH",
-	"Qaz4fx4GhSfrLBF+JEnPJc+jUprapE6iDkqzSvmWVQjbmiihCBHHU8BvL9793TlAwZ0EvUrKthKYnJYR",
-	"xcx+aMR2y2VVUfiw4rks4c5piKZrdU3+9tOryz9CP63v3725/OMfv/7T5ZPOKUoqVnBKjPYKNsYvIt/R",
-	"RjH9P7iS9ulHBDFYwERRmjbWGsIWC1CVtWp5kRFMEeJSrILogdVrVry4Jpu2AXLhUsDm+UUozeqV+TkT",
-	"RQZmUmbegh5e849WkS9cz4ACjKq6kduGKQxEGS7jomXFHzLC3udla2yoL3IqclaW5gdCavL+sqEH889f",
-	"xKZsZSNVLuvDM2NNhYi7HGqL1oCmy3INY/r9XmF//v7fK6y3Cz8OdjLD5N/sF7FjfLvTq7zKyB7/ebvN",
-	"LDirbLp/ASWCP1YYfckCOvqP1rzRu1VBtY2QsvePyF+kLAj2t7HUlQ0ryH7Hy6DODarfFOEiI2vqWnkb",
-	"jpAl9nBw6SrowQZzG3+I/WU69F/wRl8TSkqqWWNG+kXksmlYrlUvK0NhVZwtnxukvz4i3wFRHHHgh5ih",
-	"v2ZQqbeheddWwNM6c9jJvwiLkXxch0dLwDeG/B9cDq7EBjcd+Dmro93Cv68MY4S3QvrCBdjRXN0tNSw/",
-	"qjccF/SWKSMRUwlUawZ4/y5zFdpE3V+Q4qsJtRuQktijvRn8R9OhxpNv8o8TbHTTG0/KiVDojAHI48E7",
-	"pJ/Q80XLsotNgDvLlbhyPbFfbuDLOe1tb0IueMAmtwuBv0q6fcXLRRqSW8iyXtcPpd79lTUVXTT4DaO3",
-	"wQ8eGAYYafViLNf5zK19Y7U6ANRvbjHMFYWGJj3uR0jIsjT8z/qSqmPcY9afxGj+D89/jjw/o61TUyzp",
-	"S//52lhdh/pJG+v8lpUfMW0xjZ6uaU3A35wPimL9oxTsCA31oXdsQnsIVr4YePTLaB1OJwJ3VGGdiDHS",
-	"GKFlw2hx+AQQp06bOdZhBgCSmBZk8UgXMNdjmt8KuS9ZsR0DFOseOgPHPZTDtZvkpwIX62ZQJbLtgkfA",
-	"ft8T2bg8mDPGlg+yRZwqxZggVHR80sduubaGJJi+XA+t37EM5CEj5VSxSyx0n+g2SRV7a5/7LO2XboKp",
-	"oFm/TfI1ELiq9QGqsjGF25DDhbXXsjiQUspbVhCqzxpl6zp84lwG+3sMeOIAnEERXNgW+Dl6lBBZGeL2",
-	"rnoVS1b3OwZOMPPOFmO3mOsF2ARUIcJk3XCq2bOu8tXaXTj/9cEpsNuGVlZL/UVsuCjMw9ARw+YqUNtM",
-	"3QIW3TB8pG51H7dJdijVkDqDTPqI/LyT8GIt5S2pg+7G/qc+7xF/QnjUkYK8Yrjms5OJHSt/qm7EfgKx",
-	"c/RXVmuHlbfvnanzysTB2MMzgr68w3gv3aG889DNo8LuW//UZynq3PQ+JkwTFkX5C8k7XypasPvoyd2O",
-	"dG0IxnRnt/bPr/HAx1S3HRXGtW3W0erhlO1Ol/20+ra53fxcPLTOTvb6rs1iSADsG5cPd/dLwVzAgg/P",
-	"SncTJT5IDwIlBRaUHdKHz5iY4rLLzZYxR9slewbRmPGuD/DEZynOzdTGNgAWlxFZFp2MPSPxMZIVdlCH",
-	"tM/UDhgSaqyLG5ibRXFPIn8m7V1gFZ+oAnaMF55jTzVrG3gZxxVZM6NCm6v4DIzxvChCnuj6lZOS5rfq",
-	"mlB4/ZGsRRzXxSfXo7+OXPquR8Vnen7d7FLn1y/xnBi80JfEwbx6qwlTuxnNd5CaYGwqqIx11Whe2wLf",
-	"qWsiMAFlP9yzftr6MQTNwyZt96/GGf78/6R2nzO1u6L1zGTtGaff+aemsUQ+07sbJzd2eztQEHCJ9F2N",
-	"503dNtYY5MsMDeW+I8niR2NtRuDXnEC4GO6cbLZUjOIrvcEnPsttg7m9lCoN9AbrA45PdX+CHLb9Djxf",
-	"DWIoCinO2h8pnARiSWKjQvgyqOTkKtzvoI2Bv6TXhwCSPZdss+E5P0HRlntx2fOhJEIPRfFmL+5vqz+Q",
-	"hhfM7RN52ELqJFxs14TRpuSYxAZBrcOZtDva3fz/Ffqv9wINvhC+k/kBR3k2NKy+SGuoaW2dAiOlOTXe",
-	"IZ8lGEPNmnEoDJj8Oes1YETrazMyBrpyj4n3Xq0UTCddTfoDvWWwqM/ueMKsPtHBRIpEtvgHQ3sHi4Cd",
-	"fdYHo0hjc0qMwZ1h939ALEjYvsTNY6fB6kG2m9vx0QP4+Hf47wQqyr3YYk4ySb0o9aRmzT3U+LrYLFfA",
-	"Zzb3T4uCc+KyGF7oN+eHismbl6+s+v3dTz+8HmGF31raUKG5GK/P+9/dY0s3//NNJnrLcsZrPZ1K1OCD",
-	"59XKuUIclXWrSQ74GhaRpVU9H5utwIttmUXR4CqnzQis3Et8oNvD4t+0jgvAzo1Ccjbg9I7WBUHzHV/g",
-	"Sl4wah0KfdDGFuxewxpGRzEBzff/Znv3NFYZ6Xqt33/v3gKuTWzzPJDf2BY1lCtWXIIjbTJl7y08/Kqk",
-	"28+0XtzPbzwkaFZ7vovJjNaFgq3bsct2wzZVO660bA7jxsLRZjxWTOuSjcHvme/PsCPnPyo4tU+UzraE",
-	"E6xOwc+J2dgTmS6XCnOGzIl0YQLolGVZaII17LU8fUbxwc8V0AEnlwRzsF+fL3Omq5miARAUOqfHxGJI",
-	"7scbPt6h/C38/BUv2ccie8FzWZ1Q0XZMc7zJQXAhdfqpCy/w/Zcv+ZbF8urefff88unX3zgbDUbLyNtX",
-	"L8ifvv7y6iIbMRqyYHBVS8VxyN9Hf/L2/8/e9fW2jSPxr0LkpXeAmn9tgTvn6dDcAUXb9JC02IdtsaCt",
-	"sc21THpJyV53ke++4MxQpG1ZdlI5CYK+2uK/4ZAcDmd+P5jZrZ0JWZGtzd526JqsNYqkWGm6AOc7VCsS",
-	"4rR7gq5XP31Wt5E4sL3uJKkcOrqZrNa61YWUwzxi/m8xW9kfeHQoozPp6CM9ya/0oXG2gk17gYCawmhO",
-	"+7VWzcGJkYFIr5JsMB8M9efg8VEIdR1ffqfkyYJFiJzty8FkZE2l88zrHIb60Ylt0AVlNAjSBf+DM1MQ",
-	"uVy6Rk1pXOr7HN2JjJ/qAd6uBp/XKb86BMEeSkuneEIoNpZEGnvHaTjJ1XAnPYrfJS6T7w4Jy/lkt+oo",
-	"gN37dCrULl8ANjJCV3WAD10mLuA3+DqriBKhaopgfIH20m7XGMT1emlhoGZqZyTkdfzssGuPWmnHQ6u7",
-	"0tUMmICORVhnYoFYP8TlPzKtaGibcgyOoLmZQJsjyP9fD/iZuvBolHlX1Fl+qUxgWd91SHZCLuQSn8tH",
-	"xuT7zNYuXa8RA58d7h/m+QQ7JsKkFDAsV7KRWKU2TMVEpNlW3LcJj+5gxiLW/kgPh2FsW2eNe/XjL/hu",
-	"QpMUNOGiBqVlmBlM2PKWpyr30vo9zLMwb08XKnPHcunO6WlrYewp2ROej5ZwGfqgGzE/M2LUB5tenoR0",
-	"XS3GJtkVVYkHvzZ3WFV7ONDw64f0oH1Xsx/2n/1HfFcz4QfXC+ChGcEouUxMpVbDbja7iGofHr57EXCb",
-	"XE81knQWueaDNVCmdqFQTlg2PPafwKlsM9c+ygk8g90x6yp5gKJX6iMojw0YPYALmqyA5ETZ6wR4Bnnw",
-	"RhBf0wYHza55sjCsXKth7f//ucU+5hZLcxB32IxgISf0E1mWaH6KSlcOclYjWayz4jYpAzmbd1xWKcDj",
-	"zrhGVPBuOEI/I2Ka/M5YH13U0DuxltfW9HqwFdhAByojMxTnp6eZOD898/pzfnqeEBSU8amHYAUcwf25",
-	"0lg5gmPx2hd9ffYKrz2vz974snXRJUVeBkjGrxr5+ID4VJCQ8EK8OX3F7RnhgDJtpgzPgQ4XcQ2lXb5E",
-	"jRAOBkbnrgmT4D3AjF7U9r4i3fc57CF3l9aXz+Qkx/dKclZFivXwrnSbdXxd29qrK1gwoOyaqtzXfd/x",
-	"a8S2fn9a7y/xlGkjKoc/J8iyvTRs5tGeJTQe+kaDuHz39tPHtIPt74i78Wrui1XzlHdtP6J9Nm0aebfu",
-	"IVU69jpEmPMC6cU4hTsHXapy2crWwV27S4APw5A8TzcoDbELN+jbwrBhhZA3K0E47VNizNSdDGVReBNr",
-	"Vw59+Oqg2fDUSHtGPHekc9ouzIwDadlE8dJ54dJnmMUYNOZ58fVS2ZpWAzPqWpH/s+2qHoZ9dKicdqq+",
-	"A43tQNRXGJhkBdtK9XxGobfwJjgoKVu82Spk0k+LEFET0DVFly/GP9V2IRqdjCE/s0ojoLuxDB7OZKEv",
-	"kRGTSrJPYWC0MwUwnyYTc6B/aAIOocS0kPlU6RcuQHcNpMa/qdZyDNYdi3cl5V9R5TXMq/j3Kb6wZ8IB",
-	"Yr8rC+43WW4SQH9xcIPyOFgkYzV7JIf6FSw+e7Fs3QRw7oLw66BTFGUm3NjL1ehOtoabWdDUWh1SdWKo",
-	"spUOJQpMNASJAgeYqpO/ZmCVWfG9r5l0jfk/jtjr/eUEqbCFNotjQYRxyFTgSjUgYgYUyRTKscn5HYeY",
-	"EMxQzGVRcV5yyFQIKPtIHuslOgbG31+Mlxf+ykYiQQ1H8LiRNdWMKvm9ygmEkFD0mLecNsdj8YkpBBx3",
-	"udI5WDFzUOVGL6d8V3MlXr3gq8ZrAa5S5YRTJVzwbkvDkhhJahMIg+CsDfmxjEKnNDLicr8JSA5NXT9O",
-	"p3Jew9YUUNMcfNUjKEl0XonwiEQF8yMusDEzxFH6FTqVRRHkEGSWUVjhSkNh78hhJm2JtDG5OW6mv7th",
-	"1bsH54sy+YEgmO+E7nyJgQXvYbk/eHHQkL1LfAA5V3r0ALZ3mI9td9jw94/vNNVUSDE1uhxnnNuANBbe",
-	"8F6CtAK3+hbAO9yR2s24z/TJAcWFLbQZcNzLzuI0fG31CqV9wsHAwkp++/o+TMXuEpZB59FPdqxd7FiS",
-	"pqRR9v5jGFTW3xW98OjL3q/fvHgc2HmQamWLo97RCYqNq1nv82X0F8Qo7niirbCGeJMSWex6tUPBbzFr",
-	"qWUJlxKd+MrGYzfWsII6vlEJpW2v5mn3atyGmlhx7YcXTuRmgOQ79T/hdEtaDlnmm63S1S7p+DrJdFJJ",
-	"GQKl1qv5X0jAEAXMoaizemJhwqveLPkLGxH0YIpkKoQmhl5PSfWliUIJHQ/ZMlKlzSSoSRs2vglGNVLy",
-	"pABIfSiMHjnR5ywIemBC0MK0QW+lYFnlxESjqTiMbRfwpxpgAGfjIHlg6BiOiCsDfNDAdrFrY6k1FNyk",
-	"N0lT5BVEeFbJvAbAlYaJbWT6Yns0KD9FB1oQU+UcYUCHua45UDar/ujPGZeFY4aqXeL11y9oyEU160WT",
-	"0mXBvxDNHzngGPK+dEA8T8gNpktrCi8EWybrJh5YjePcZKeMysx2dboI6WK4WdN//6jUbIprLFi2xMdI",
-	"Hiw0XBVD4fDiRjhkjY4mrj1ERm7RgQLkHNy6QReOIHYJZGJWyAD+4y90vSScoL9Ezyd9msUX0/4yxPNk",
-	"ojCjUbr2ktivjdcQlg/ztfIRz+V4+20aixG5oj3TyQXKKylW5apsWn94n7YYEU60VckU0+8NpdDHu4C+",
-	"MFaNlBa02Yt/kO/3/zevjs/+9c8epUvn6c7eXxKrm78Oe+Vhw95fJAZwLK4Mex+Him42kQCfqIH8hQNd",
-	"RVJ8uf6QTLEamOkC+ke3327/DgAA//8=",
+	"7P17kxs30icKfxVEv/vG2merpZZ82ZnueGJDI1ljrWWrV7LHccLSYYAskMR0FVAuoJri+NF3P4FMAIUq",
+	"AnVhsyU9c/zHjNVkEQUkEom8/vKPs5UsKymY0Ors8o+zita0ZJrV8NeTtWb1tfnI/JUztap5pbkUZ5dn",
+	"P28ZWTW1kjXRW6qJ3jJS0Q0jS7aWNSMbesuuiBQMv+aKyDURkjCh6735t/lBwRV8VbN1o1h+lp1xM/bv",
+	"Dav3Z9mZoCU7uzyjZhpn2ZlabVlJcZpas9o8+v/8Rs//9fj8f7774/HXH/7bWXam95X5jdI1F5uzDx8y",
+	"XMUb9nvDxIoNrEbZR4hoyiWr/Ryp0qRmK1nnRDEmJk9yLeuS6rPLMy70t1+fZWclF7xsyrPLCz9NLjTb",
+	"sBrnqV6tE9N7aeZQyBUtSE499XZc5HKnruCP4HPBdkxpUtVyxfKmZmS3ZYLQpWJCp2avFnKdJPHF+V/f",
+	"/fH1h3P8x+P2HwmCq5tnDXteyzKxnOe8btfTwNwT88obtljXsjzt1CZQeXRWWp5wTj9wkScm9as9PVTd",
+	"JA/IDRd5ZzZMGDb77QzZFn5luPEsO6vZLWe7s+xsVdCar80gjNbF/ny1Zasbw6RS6K3/i72nJRcU5pKd",
+	"FVQz/1XN1sDwNVc35yUVdMNKw2DvEmv8kYsU4V+JYk924UIdK69oUcBbYssuuWCdZdv3LqUsGBXuxa92",
+	"YlCK1bJohdQQmaUZKEpnWbGaamm+rLZ7xVdcpQlxTTVnQg/MiMP6KanwySsrfhTOktZGcApDJS0Jxw+M",
+	"oLWPJ2bffnusHFU3106kTJm8ezY1n+D742f0RlOdms33cgdMRNWNIkpTkV8Rectqc7jNfVQZqShyUplz",
+	"z7UaOPHKvKYz0ZytaVMY8W7GMUel5QXzp33RWXZGhdqxGrhKNRWrFcvxD6Z1Af+iRRHnlqcFVSqxOr8X",
+	"ZGWeSkzcfddOvKTvXzKx0duzy2+/jr30GbvlK/YD2yde/APzN00Oj2aEqna7FTGvJjzFh/ib1JQeX1zE",
+	"5vTd+0rW+jWjSoohQWkmpemygA1ey/qK7KjQLCc7rreE50xovuYsz2DjzYyUUUqGT04Nr03N+Bsz45IL",
+	"9/dXsfnDjfeM7qdciEkmtBdhzX5vuOGnS1037ESXEMwAqTx5mlfEzAhovmQbLgQXmwm6xinv8+cF3Tzn",
+	"RVpN/VWaKa8LunE8OyaXzLOJy5SutnBeBaNG1DfiRsidYYwlK6S5VIUULH6SzURBVv0K/JiYLTzhJmom",
+	"oo6QR+08J888PmXQX1OsIOvSTbSk1aUR+Hylm5pdWf1ZXRFZg2j4329e/ZTBk2pLK6aCBWr3KwJ2BNxh",
+	"qy0+om64IFwQVdEVwwNsnmC3xljBq9AujJj/pLYTtfA4qSqxCciEf6lb8///xBNvpmg+u+EiQaSJWu7Y",
+	"oT7NaWj+9a/U2f1JaqKayhxwll8SdykhXSnZ0doc39QkzcCl2Rp8ZlDl+p6qJ6uVbJIqDqh7eiuVsUwk",
+	"2dJbRqggFH+UGVaQkUfgcMXnt6VqYX8+NrsX+YDuIiv6u1EOvAZYUb1tXwOfTxO/o7rLC38XpSRX58aq",
+	"4UjYeyolFdr7Lc7va1oolkWpsv7R7O4Aab77GUWoU9NXWyo2LDfnm2uyowqMY7RF8bvAsAcuk40OtIIt",
+	"ozlo03buL9bnMIWZisGL9U9SsFmTb+0KsqVqYD5m5OMmJVZFk7PnnBV5WonagUpv5B7dKDyHK1mWVMEJ",
+	"MDphYpdx9LUZPcbtnYkYtTfp9Xjz6pq4R8gvL54luN4+MUf1ePDuj0fZtyne/4HVJR2QnC8Z+lxQWBHK",
+	"a3JjfkLs7oHpCa6aSnJjHwXKp70XzE9BYqC5xNaayCalkcDg4GdYbPZxH04um2VhSFDS9+jEeXRhFb++",
+	"TwevP1joSyo2Dd2kHQ74tbsQNXuvM6Ka1dYcKyYMH+QpmVfYHw+ZT+mr4iUd0ke7/qaMfPXtt+YfioCX",
+	"Cy9vuN2oJqVUKbqCj+Re1FUzwTFttbuIK2Msg/4g8glK6uncOy8ZveViMyCdDJOZ/zPqTA6SvtGK56y1",
+	"sipa65KZu9EJUlXSoiCbWjaVAlum4ErDHbGiiqUuiALnMvd2eLVeK5a6zV8z1RRGIZPEDM/M7JE7Um4U",
+	"GC0+h4tRL+kr62pRQ2ag88coOP0g7PMra+6ZTwyxvaMmRSw/SEp5VKzJpdiXKtQhww/hhXG98VWdp20W",
+	"d0s597hCObjcZ6F/V9Zkyzdb808gd0cMOj6h5JYWDTM3C7qyU4ut855vq12o0rTWwRrd3yA2zX9pdZad",
+	"VYyCx3C9ZivNbxN20KtGm6kMrXzJVrRkB+baldH86z2p5W7C+ZX4nqghV3Kl8BSwQrHdloEtWDGR46fu",
+	"4gH/J9y1OdhMVAjZiBXL40u7phv2kpc8dVC+E7rmhgEhTpI6oWaA+D58cxHcPt90Lp9H0aNyTStWT7bi",
+	"KvP0UUZUvg4PAPy11WWRolI16I3leXRCXZXEfXUiXdx6ZH+k1Ryb9x4MzjjFGL0ZVZaY0rykRkqYc4i2",
+	"cy4ViwsF4Z+foh6ZEe9DO7pmtRmB5W9kU6/GvLhtOMsKCOfCiPpHYMTo6V+pWzPRqlIpctdcptT2JwTi",
+	"I+TxxeNvzx9dZISS3xtaG6UIPvo/X4PuTvaM4icJ/oV3zFWOvjj/wqka//l/fnt0/vW7L7/8XwmOhhcM",
+	"+pqOXsoBd9z3WtzGD/n6O56zMRffoffMn8ha3nLFpaDG+lrJsioYPEpLJvKU5H/NVoxXevL8anz+SOde",
+	"6Nm7YZUG0sOnZv+o0FzAhZVztaL1wKSN3jZ0YTnNzir5V6SUNUTKBHl8cQGSQ5g7mWz4rbmPNZFoJs68",
+	"2B5NuMtey6QA/CnQFmoJ3rSoF1/2HG2jgZA3jNar7VAM5pUAu9kcFGUoQYvQjk9M5M2raxgTDe7oKfki",
+	"tKG/+C17+/bt23fhZ1/+X6nTgpN+lubEJ5AqsN/v92WZ53jGa/DXWFfgdl9tk2kOb3ST75/1+bM/9Xd/",
+	"/OXDl//Ln3Hzx/B8RxwVx9LZDXufpP5R5rTgmjM1IGjhkf0VMefVeifQEnnzOjH7dtgXAog+4urpTGZ/",
+	"H1OZNoM3rE6T4rh9hBE/xlYCnU86dTPgfc98gN745QQfn4IHT+fhG6IkfDdlTpbrTzSln+UkP9G9+4P+",
+	"wWqjYAyYQLf4hI2jXYU2/7jha3/cv+larfxiwm3r56i3k+cZ38R2OultnDm9DzgWU/pvMjdce/mHd3TD",
+	"HysptCGQGbopNK9orR/WrDDmkfkwVEHCNZnnwIVGq6rgK8h6epjzFegN3tZZckGB4P2t/ZBFRMazF09f",
+	"/UjWvGBg99fWhYc2JMs5JWaY6Bu7BMNlq0oKhat8RjV9w3R/xQcj/Q+wLDvL5pqVKhDicvlPttJnH/ya",
+	"aF3TPXDCiQj4P96XxXFENMskimlFuCDU0rOUOSseEMOEGLchv2L8kii6V3hK9JbVaN6C2lqjMnsWREVG",
+	"Sddd6/jks0/Mb7CNilBlFr8nYCVzkZFlo8HlSUlVM1oug3w3ITX5F6uloctPUr/RssZJz2SpHid9yM7i",
+	"PBD7UUC/8EdVLZcFi73sv9VsfXZ59v972CYvP8Rv1cNr/FWMPj9JvYUUFapA+7mCvAGCc0aKmK8akbNa",
+	"aSlzIBAt2yg5ZgI9IBCb/ebiq4woJnLIwdtQw58QHnnNdL0/h7RjothKihzYzs0sTdyTrxj8qTsmNNnV",
+	"Umza8IENJJOcanoG9/Wn3PeDeX8Hnl67MVwRKYjCtC6lZU03rJ3zC3OT6s9m5m+kMUbdQYTEzN7Ur4g0",
+	"okmRnZFP5vwZXoSY745ybcRca8dnyKId9oO52s2HLP3VilUYoTWaSS0rVmt7L9KiWNBNzVgsGyI743lk",
+	"UdlZSXO2oLrr4qOanWsOLvX4D5b7QxH3wntz2/SMg1/bZcVmUsud6txYQwehJcRruTu8zbIzxTdiMfA2",
+	"8z3Lh1YumqIwm+mUmNQQk2gBol8AN7TRqCkv0bJgtVnnomL1yvL8oTP20OPaqhS/uWQWm9rodrDd/Nhr",
+	"7IZkAV+FSw4p2KV264FqdY12u16adR/yrv/+GBaIajPh+sPhh6f3GrVNmFOecw3uwetgrjZy2p1+zWjO",
+	"xWb63J9KoWTBXuPv8Fi9f4G//MpqxfbPR4e83bL1rNzUBDN1OfdvbC9Fbh1sDYTJfGyaq6qg+yvyqGeb",
+	"DMQGHo9GBsJ98izqCTqyW3J3yEs5X9uUkfQqX+GKFKtv+Yq1ua0r3JfomhJH1S0la7PcFwlZ+3tjJL3e",
+	"xwUSq2/xWj60vrpVSm7WHBRf0giuW28z0O2KmMma27TN/jxiQeicDlzmIAYU+JsNjSHuLTUxDE5rGOpd",
+	"jOvYex1dspl59Ivddh/XGUNm6ZA7IK59oR3eEzaLMUbmHfDmlQlmg7vsgM1WNTNK/6y7M+fKUOlu106C",
+	"udAIj3whd2KBiSKH15QmijGFKZhB8JALstvy1RYqJSpWKykU0VLegFl7lkXUi9ocm/i1LkuVqsaRJaQU",
+	"lnRvJpIh2xrzxcX/0cXfs2GDRceJFb8FgE2ATHa6bnIhjbJwY7s7NsAeyVvNfDnrSgNmm3Cf4cADUzru",
+	"JnNcFFwsj3oXy6NsFo+9ZBCEdhk2Zp9PyW8+mhcoVUGJ1u+Nc2fTvORGDtIm5/idlaNRmTWDax+QJ8Hy",
+	"dhQz1ll51Sp6kLVlpwIEaNnbm2n4E9QQzeJUNxPasU8vkjWyL61W8ShIX40zVXgy4nxlrpKC5ZsjtSTn",
+	"Hxx0MHrTvE0xjvpDZ/s5h9ZTMpE+votTWU6j+kFAoMgCBu6+1vMazLmdYXw3DfGfQvb2zH3MG7ZIbSPy",
+	"ry1QDivCS4mX8LHe9OwMikHCIy8kJm65oVeFxMLymsmKiWgwvNVGIlqW1Cwju+3eHG43ZahQgNHQ74PG",
+	"u1mUy1zjlh2DRPExgdnbTVyZnVp6s54xTXkR41NtuWbQdQS5GziSGXPLlZb1fsbdZH75HUx1/H6yVcTu",
+	"JelFfXebOHtGRh8GNa01Dex9qF4NMKYL+mhGlnt/25htzpvWABAEpj3Oe6AJ56j/HsGEs2VHUr1ySAYx",
+	"oZFUvXvb5cfIuqzoKZrZ/fB607hkSWlE5rvpClGfafuWsE1IGrcVXOKSm0B64sfdbS3rHS/gsOY8kigr",
+	"SS6NlqQz0JRknasDkTOqCrSkukOKFipGab3Iinssr1/KRuMNvtvKghHFNTu8xQfyclr+vZN49ZtvmdrV",
+	"9ts9i7JCVdXmQL9kt6xQh3xcmM8XiukxBoYB3jCNbhvzQKPpFHH9uvNwf0nt+/vDRlejbiJHEaoCreP4",
+	"1frs8rcR+a9unuBPPrzrG14f2sr3WVLN/yjmQ32S9iIbBi4rHVHQcYq2NAhyXTmUCARSPRCPWDEfE6s5",
+	"3auFvI2dx2d0r4jiYsXQK4bwIVdEsA3V/Naj4nAdfWdnsD+il1jEiApSFg5+AVXME7MkiYDi5bvXOWdn",
+	"W1nkkR14bsQjhiCFxV1QNy1ukGGnvCkY5iTRwhg/GzT8oHJbSFJIsWE1wfGz6aEMgEb57BBRsjNQPRa5",
+	"9aWN+ndm6wZC6gXy3GhhMuqrysIJTfE2OWyLaEwpcWMlkVZmYqhkDsgkZTChq8B+ezgHF3vpTMP6RuEe",
+	"EnIp832bUIpYEu4EjNJm1KBzl+XhF43YJLKTlGZVi0eV5+j3dVgmgG/ibWQtizwqZFQhdczdZwE7dlxv",
+	"rfc4zJ8+VC4xtT6ikrCaWZrtvFvaneyVLJlClZqKnGzlzmoEjrCH7+k7mq3EHoNTmW7fBUAmTn869DrD",
+	"F8OoTKCBfSc2BVfbszHFA6wU2IrM4TY53aPl3M75RfHfeqVbZJn2QrLc49UZtx4nL/3lmPXdBMFpylyO",
+	"dCCcMo8gExIgcygZbbDQV1xYHSKhczxpNYzpivRK1jXzBm1/J8A01/QGin8ZqQq6YhhaJUaQc1ZbtIOu",
+	"bvlNpHYbSDpw0xLZOiXhsOVSMEwJBd48Xs9fc0GLGGoDCCNbOAY5Jloi7IWDy7DANYeCeFPTnCVY1znT",
+	"MpAjWCsHHxBaSMGuyIVNDoKEGS3Nd6GD7evhOk00gaNK+uFlYiv1gpOeo3/TElVIfe50kuh9gAgisfoF",
+	"VyauZYtP4iU/KBthBeAocwBrRZCYkONQdpr9Gh+rJxTaakXDf4mj8zQec3IaTiQOAjG7qA/ACI0FXewY",
+	"u4kEQu29stwHFR//EwrAo4w2TR1IC/hh2vSE5KEUDNfiVz1Ew4jtNjcm43Yj4n6AaypJ9C6dQq+MtKJn",
+	"mBr4WHaIMjYU/FE3STchWoEjazWDLKmIXYTXzdJceywn8IDH7cmlMkYPlLGjxIRjBzIJsdjUYBCvT9UV",
+	"bZLWEQy6GLqpzcHEV7sMHLgQSCHljSIFv4lqOrO9oepmoitU3QR+0O4CHKXbJSe2dMxJmjCsT2fcz4lx",
+	"N3FH5YEL1egTgeM0gZfnq96sN7WjFFpVB44EqA3w6ZaKnOXEKktMrSim574btZ3GNf7Q4Bh9ejDZ7Sh/",
+	"bjKE9mqd0uZTIaSI0xeUu56ntw0tjaisPndnWCm8phsWlU2zJHJMbIio4v8UcYs9XO57DSX5NtXAXuQW",
+	"LGFCMt6YzmhNIR6GGejGQlGA3Gb5qN0A1Mi8/BfJsJBSfHOkw7ob3JxeQn909lk8hWERpiZG19jkXMeZ",
+	"xm34AfhyYh+Dc2RBVqeznJnFa/QnjUl8N/bQxgXDDYTzDsV6UuBvqdrGs3/wpdGvWm085XiJy647irWD",
+	"/Yr4L7zj4fAM8pJNvY3SIs8+3xN2rWHrApiWfFkAqdsq8F7kAfWTG/0PVvO1TTaPpCt6dS1CaM+l02jW",
+	"sQ5CVJ8OFeC5LOBTO4XYAv5GFSu4YN/h0HMM+a3N1Q+kxFcT4lRR8TI/6IOvHxQtbm3xUOXSfjsjqde8",
+	"0g06Kiba8YfmdpxwP5b2bYzw0JmK32GqllH4VVOWtN47EMAaQOgrqSBQGfePzIgynpYJAtyKNDcwWr5q",
+	"tDETUkhTwpg5tCQ72RQ5ySU4A/++z1pElrODazbP1WIT0Rm+t3BOYDxZtQEG51qxYh1N2D1I0IXRvadi",
+	"iDff3HABvgv42VqzevKsHDarm6GtauR64hzhZfMnierl+CxttC0x2WlzRFBAfNWExwEkZwr5aFHgjHwd",
+	"6PQ5VTU352uRs83EaWH92ZzfHGSVta/sDxcQKfNc3eHAcMsCHutyQEu81Bm8LqiIGQiqKSufPBI5nWZ8",
+	"cGBaKivrJ17LmmxqahXv6V4IGCOC7EWNRm+hEQP+Q7TTKddEKGhmej+sj/uQPN61GWXLN02L/MXojQdl",
+	"bkRJq4rll0RJUjarLaS0FhwcnFTskXfRs6OmcS0OGLtBLL6vYoHTqKQV4cqd18rsfEyzmXzevARQkqxp",
+	"3RXMU87cbCnVJjEPoParFuYMlMiMaAD18zW8PGfRhbtofIqchxhflx73dg9teVzd7xiJHSsMvaqLJSZy",
+	"IqTFRpuarYppS/Ce4JVZl33DJAS3825rYkJjU/OIFTVTpEs8kJFd/NueWLkIa7ahU66Nfe9FJKFiU7A2",
+	"tGyjo3Chb7mGxgMALB7IiEnC4u81zweExUE+XPfS8K+YQIGDAsr+bXL8YH0vf3uRDN84flNi2y6kZkM+",
+	"YMPqpGaAlIq9Pwq6upnjie4rk1Ywt2LYXRJuMlnnmhq64Kaq9f3aPFqqjFBiWB4SkZcSADh6lkv85nqB",
+	"IgDQP9uKC5AUtGaEva+cA3VaamZBhWC5mVO30uCbi0NmyplmxtRelJHkwWfcwsNAygDa4ERL4n50hfGE",
+	"aR2vhnAKv+2UCXx7cRHhXIDajk7zjYXppUT93gCyrHnU4VSferLduT6OTdUJvhkc5O0YxNh2hgxSHiLN",
+	"Obfhd1wqvCMbkK2pMKwH8h7Zky505IOLi0djWqp/e+yADYZtaSGdgijzvds5ruSKCV2zWVvnohjLmoJY",
+	"F5gXRmtAkN8yNDwLjkGIW65WrKbFgspaU0xJq2nNRPhRwekK7rzilisIFUkYupA7Vi8KXi7jCS90WbBF",
+	"ziq9jfLt93JnlKGgX46WoHZBhl+fBNSrY8fz7tfjeKAHG/eUFnxZg4/suXdzznB5QG+NRPobpGdCKmJ3",
+	"CcencFhcfrXQ6Gfuv/dHRlVTs5ws2Zbbcmp49NLCKEKnBC03DOplLOaD3Z2aCgW4xWEtQhBmb8SK1Zpy",
+	"ofcDFc7Cxl5pnUPvJpfGCDDHit+yH90GoZN8YD+/Gd5OMyPNi0Q+2+mJDyjXAzSXhsC2WD2h+fulfdWR",
+	"Pl99NSZ88N3xPXgXZWvFntv83B7D2k+H7lj4ZWhlTMCHsQ8mdXCX0JWa7WvMkT20wBu9PaIkZyheptMA",
+	"Iyetqzt9HNbnswz6gz01IRf7ThV+QejCZcX46ENQ/Yd75OMZGD8cKtZp5xj3gmPG9AwfeMtB43EyHHp4",
+	"WkcDcqh4BqFNiDN2BQPlzVgGa9mIvC2uuQr6xBkzz1bGznNFn4RJDt3w3gA/KJj1SzobrYXtSLQWRLDL",
+	"WMP78sYtrjtFCV2nGsH1/tLCskFTg5L59EJeQm1NiI3u4fhpZfax5jbvqx3M5gaG38d0oW4I5jD1C5Sc",
+	"6NUhvN5HdVPTghRyQ2uut6UiX7w/L+svM6K2Ru3/ovoyI6X5RQvLAbXv5IuN+8Y1eTFXOeKeY0+VL/SX",
+	"0zxRPoJzyAE3bSqzi28cpphGtaFW7ro6AOzsAp11EsP8i4mh6pyE2Lc/jDHxsPCfWNphNsToEEZLNsPE",
+	"iyzlLRebRe1KnCeQPTLfa0McdRbPIkjeK1pOIT/0m05QP5ZL7vbb5knafnKAV2oOsGXv3srD3Qi3dPig",
+	"b9kqSODuHqOqlnKdEE9Bxz5lM/9dEQCUxhb7K8LKSu9dBQbKhVyyaE4+CP+UO1zRfQKjAXOQbK32vhVE",
+	"Fk1hvADBzF10XJErKXRNc77SKZT1cLv8vFuxqjCnFokXpXlBlfrBcnpPcCUL1RC3/n0cVajvwbLp/cFv",
+	"ovOQRcHopmHx3JRbNlL01Sm7gcx5C6JyabgBE0LNXYtJkZzNKvJKwtwkNLlxDBjab2EToURcOVq5r+cA",
+	"fznajrob28HjU8N+BYIpNRAPih4PXruuaVwBXm2OQJgeoc7BMR+KPN8kJ15vCD0CV1SsWFGwPIPQw/vz",
+	"mu7hJNpwxbpoZC3VSlbxd7jL61Cg22Y+0f6J2AHJrqvtXQbXrlyTTY3hx0j5wv3nDToFZ3TiWViaNT71",
+	"ynVViVspvrlR/Ns5eIshuyUQF/HKi4B8tb2UIv5CxKSHfo18tQXF2y0qcD0dFo+l1NnwTmzJk52gEZQH",
+	"REym9fWJFIU5BL/O4qBgIzCZRwqEwViJ6mSufY49BEb0WsvG3riW2xKX4Mw61SB9sDuNgGhQN+fmM2OT",
+	"77N9V8AXC97LAR3NCgjN8pk/TRaDYo+142FIjbBeNIn70kLpTTrkv4g1H69oaPMfu3TsEyfg1HCS2eEp",
+	"yHybuU41oq1Q7BYjpnD6eoia89wFfQ/SnHToENTRt+qBWnrslbfWM8pUn6gQhhI0aMT9cI1CHz14/BWo",
+	"tY8eX351ARpXyUWjGXaGdBDUPWfFqKvCITG6Bfwd/Ebw/3/fPygf439X8I/S/yv3/1r5fzXueYVuiHFV",
+	"eRqOY3TPm7IpAHPhmVTRqoIF2imHWvNQkk1ad7ruQNYhEJxHNnBqL2C1GMVHMXbpgimqKX0WCBbfqyxM",
+	"zCgQue7wlsY+z3q/CDxxPU9/xQSx3yLoCvTRDvJNCFcZoYWSUAGKCHOY/NsmpilaOpzRSyOmoXrfoepT",
+	"sc9CvD4op+yqjDggJBAtGbFyuwVWNeuflX5VUM2UXpS0imwD1dtemK6TU5R1SvyDG2ZLlb38xlW2EeSB",
+	"Tt7PtIB565s/XK7licmD/YoADtGR4JJfUKWYUmU0OHTd66EM8ORtD2aRw65zgV2VXWJVU2K7amTZDnIh",
+	"r91G2C5D6EzdUg3RLnNSElzlDweFCCNtgQIIILjYNqbTri9cM8sHSN0XPmFJPMqLrJuvFCoeEdpGTmi7",
+	"mx02Hq7ye8YAi/KwPKCmax1PLoNOI9Z960EhuGv/oPgGXJlxywEcf4todCYCGdIoZ/jYbMe2KzTu9x1w",
+	"a2/YPuGnDxtWaVnkhFa01mS5vyRyCai+NfnlxbMMCrtJSW9YnWG7EHsX1pwWVqbZh5R2YdBD7Ze2BBld",
+	"CzwMrf1uPeTRAURGJ4xudeAVuh6O0/RKKpo1hcr2uOkAi5/nNukKspQNmfoyCgb2WsqyJ549l8Rgrzkt",
+	"BiD6Y4k45nMj1jsn4AovMyOy2sRPRSAlqxUtjWqo5Q+6J0omSmnWekdjGsAb+8309bVwX4daF88neqzM",
+	"IfF+qw4buE33lGxfiS/werRfVLupPVHXCoXgOESYPXNSye9RWqKBIzmFPjantqb1R89Mml4BxulQqiCs",
+	"xqaLy1sjLG4Yc73WGb1lynXMnV7DHnqLo2AJ0ypJ2ftKKrs9ETjxjQ2NHn5llrRIRhJt0y+P7G+ebo9U",
+	"CJHU0geTxZCazm8/qdjyHjqPxOq42Vx7fCArAM7HYvr5xIMS/CzzHN4mhzpG7HFHf7P8vsY7dfiw/7g2",
+	"AYcm4bo2X00/fuFZHnVc49Aj0zourg84btGIz5oXBcuN7lNmtisW9msUmP60guJ4LVeyIFXNhQYI7y9+",
+	"fvXjyy97QJQXF8eWKU7pwdHlrd7t8uqa8KBZoj+fxrBpvWh9wTCrN2I3BSNgWI+RlwwK4val8EVyr8GO",
+	"cxKWLC+5nvb49/BoCMs+g2vfMBbFjp1wyXvlmqdzp8F2Ql3YghjdeW69XbKEbbsVBDc5EjG9Wd87Ih/0",
+	"ipI7li92sr7hYrPIo5HUl9LIK2tVtF3kiOIFEyt2SfSOWxRMVKs2xvb+KjTcxm+HRIXLr1tMjURzEYjM",
+	"BEBFurBIo1g0cAiz0wtA6BzICCXLttMNULHrNdC4ykmWDSx+hJZ/pxVZMr1jTIQrQLL+9Rvy/28x/5Qm",
+	"316QXMIs2PuVBZoepaTZptE9/RW/tXMwJlQLZVrYfM0D6qaCLc5dHyFAFuex+Cx7m5Zm5/hlhgdkrlyY",
+	"eO6GbjJrhMd6EA1rZnP7xtjfxII+riX6bivJrpaauZQLq4CAO4DPyBI6sP8DHLweJmsQDKr5hovQhWx4",
+	"pl5j5BKIFMf3rDVfNQWtVVoTQH4/cJRzQSz9r4NR+nuVnb0/38hz++E/lRQPXtPdj0wp21pwpEfcp+sh",
+	"F/a6R7/+vM5xKp6h95pBjUR+6V23ABCINnVBNauBY7xPOKd7bIKZ13QnLiFvCfNMsUNLayAsKaLmOmQ/",
+	"8yGUOizWEmE1avtu60qDEaN8MZJQnpHlvo3L27nbyzo0XiDtXNbO0e6mMUq66Wm6rdJuA8848zbrp+rw",
+	"ptfs7XnpHO2ObAgU/WOb7gUqxmH2eej/G/SFJRTYhEfI5+YPK54ujT7hcXCviK7Kd/GKWTUu1y9h6Vt3",
+	"DZ4qFSh4yl7JiL5wFQSta7KmrmUstPwoGRXoynYtY1Og3AtIQ4kH8c3XLfDYXWPx6OScfgP+BM/b7i8j",
+	"Ye55yMaWogdLPwQxO1z+xFz4GHJtb8z+PLoE7+yOs8vPWioOs10cjGrIA9U2npuho7Rs/imwzvqqULAC",
+	"+/YRB0Q0ILuyCTIxfOa6pKC2/PDkGtQM2yOrKqiI6/lBGtmi5BET4nn7ALH38RFNEG9otdjsF6vycWLW",
+	"57RmlFS1zJsVROrB+Q3zVke+Mllf+cRVVbrixdoXXEIa8Qleny7WDihxSP2s3dwYP3xn/fFpcNIwWjld",
+	"D4RkX/9bW71IK/6w/fABHqkH/1Rh4GeqejjuWU5cN7ZFZhsCdwUbXgjN8ecagTVdeLi6sb7YmO9yZXor",
+	"80TvRbhL05a7kFaddAs3eqYF/Tw8zVPj7QMPbGpanravWic63Kp6duWhV9a9viVZcK94rQ93MTvrxI+H",
+	"xKg7NnG712kvk/nCDWfd/6MWsH/B0Nz+0VI3pY3N4fST8uhpuKLd+XkbPkS1SJL/lm+2cYwbwoRvKA5F",
+	"HRm5+Y/Hx10uBSam9j19u1O+A0kyr+dvoqrX0esEV5kzOrCvDVDbNwm2M47uWBx8eZ5e8LEVgSPfxwt5",
+	"KwudqJDTzZIR8z3dHNsi28EzxPD2RSpDoYNp02PcJ69IJRWHEo5ju3ZDVChRBdwDwekp3DUVnBZ3nMEd",
+	"83/xg2PTCxwsG8aAnLbt8nHhtwGNsqQ+OIId5xgrecDiNxyWk02/3yZBsttBY1N5Tld6qPT9BM2akvVL",
+	"A37GNBruRH+LzRxxErDFufUF487ZNFQsbqgT36c1Xc3YJqDy2C7hkKlpqCNRrzdssWfW2zwES/N4DPKC",
+	"1qUaaoxkvoew1RWpKVcsJ1B5sQ7wCTlCFAqbGGmbUWlWFBZC1TcygwEgpCLFBtDiYk5TXyQ41lXRY/yE",
+	"/voto/kC/HFGijGm7R/R1m+Mb7Z6sSpHyPi4Q8avYnSspHIdXXztZVNxYcUO/Ddnq2bJdaMWBQOXcvtB",
+	"bSYS7+B9bIC+PW0zO2wiEI9crxXTFolnGPkoJM75o4soHtUOSX2zGRnuqy5Iy4NvxrQhLwMGPMjPaVGA",
+	"V//ee2Mn/In9fAX0/E1ucu3mnxJa+O0cwWXpMS683NBD0zoFcn+/h5RgRpHH/Bc3i16KyD0B/LebOKdH",
+	"fXyHh3gyiqazpIrHTUBolZpEw4MQl7UBjjGmoA9r8hDUm5hf8h/mFoayHUVggIw0opaNyG1/uRNMrGRU",
+	"xCtOMbOarrYOLBemYOwU2zQuYWDHyw0DSNCcgHqBQRLb/BfrDjEh3dcXJMoPw0KqQ6FsTmACqWclq2id",
+	"M1dt6QcULlBbegPXcEIQDehaByABo91T30XDsqxSi4oqFa+iZpWyKIOaVRXL7f74MiMksn01IvdSsSdC",
+	"at9kII5WkegFnp1prmMYZp34M5J/OhiXPV6Ggd0Ybn8vATL973tSPoZ2eiew7JEFPJe4JQXnsz0RnQoz",
+	"F6X1rgEQFv7oZlau+DPQ2z5foma5JiWv5vdvmnF1HjRW8uqiVTyhl+CcFpqbutdKIiJNj5BJ99AOyTHf",
+	"EbOZ7v6b3Smpz02WnqPXWjyyOM/17wHnPoOooXN3Jwvmn8uikLtfqvtpCDUUuvFE7XkbIeYIjag9eglW",
+	"sKG8vTJy2R8jQFKFzIHddj818fM1HMrUFsmdWPjalXims81hcKbapJe+2gnvSB0K98+rYZzWxrCPPIgB",
+	"EEBi7q627Xg1FBJxPPPGthuONOeHrsmTueclPG4u3njV/oyqTDenKELGgaZrCwRhsrGVhtjfkSSQPxuN",
+	"/Nlo5M9GI8c1Gvmeilzesvrfu3fei9JYXK+ZaoqY9pnnKWggDGTmYy0tMC24BXeEElvIJqU8P8hzCMbH",
+	"+OhCbenjb75NNrNc7nXbOgOBlmNlxRsha5YvVrJoylh3GMx18wPZ5zJMzHiU2aYkgpa2S6OQ2uPQ9KvJ",
+	"QnOqd1FwIHbSF2D4tarlskgOGH4bWwFkR+HszVoArd2uCctPHl1cXBBoKUYKttZENjrDnhVelbEY/1hV",
+	"MaugsWbrJmqxvoQXtjAC7tXxwtpu9COlcbe07PNKZtm25VE7aDvDgJJ9uh9yS+zYBArBYWK/b8Mf3UNf",
+	"zHKYIJ/ujT3kccA5xFpIjytebRttVmGNop26hcfyHmCcdZQUxoJJNCMfyPBMZ3Ye40XJzgC2cRRIxhnz",
+	"XvDgDJPrGsokTmfuDiTtGjs7ekTM25SzIYKzIuS8quJC4l11HF7VDFUdj16PkH6BdiJJwl7XCQzxma3X",
+	"A+6LLK2XVRsrCTVS8ZuLCysmy6nWUp87ki+PelgPwFWgbnrJwKzcGKvRSN8dV2wm+mE6qWYMxGGKtOgA",
+	"54WoAHbTwjVnvYTggewZoKUFw5sZqMXTf0Df/5thLcVQbG20Y4EZP17+dJLhIRQ72BOM2EcIRxROWV/Z",
+	"jGcp+q02PNOOBXbbJjxfRZrwoAQIxvh6PKaZqM6sGc0zW5W0pSLPSMlKWQPM5z+bfMNsbmPwskcTIqgT",
+	"oxZcu3BFC4y2BrfAeVNlHVd4RmqubkhJBY1N6tvxOXUcSGHCas02gsZbbxT7oAmYLSQBP5H34rfIXIZk",
+	"FjXLDxlLkI3hzFUKwEG6aHPJ6zKMoszjgmhI/JtJEPisigtnjGrUrGJUK+ilhi0I53UoGTqDLt7Rn3I6",
+	"/jGTWxOhDxvdWGF4o+TCrM7t3pU91ZCmTuqmCLr4EQ+HeBIKHMRIerGRdFQE8+Q7kY1RJfENm5c4lbMV",
+	"z+9YPOnGWEYRpCSBbgG3LAcERQtAnNds19YsznnLQPjiVFkQVUG5WNzQKi5yBhFLjB7TIPKP1fVGVzbL",
+	"t+kv8hiUQl+nb2s/yezaz+mBmV5avi+59FQM8tp8plubwh2wT4cfD7Y8Ql5LvKHjEE86UWyuAmxO1pgz",
+	"GUYdmsxxjq4OP0ZtGrmGgi3nN1ErWrC89UJ2WuTZBphDfD074eRIBm4VJZfYZf98NNq0xnHE4ParF+K5",
+	"rGOGZVzpfCJaYWUZGiRW27PNF4JrzcVGdcAU28YGPoXOPuaCkOZ38QL8YYlTNcuCqy0atXcWEyeTN4GI",
+	"GIPFiFs5rdDoCAsMybSLju/ve76SIrnBgeo/DxYU2j8Mke1QiTLfeM7gmoVF7hOJDItJIbrHm9s58LCL",
+	"DAFEAjAcaO5wmWbb08xrsEHSbRfarEOWjFwkDs7kCiDLI84d7XZ7gFN+lLcDcmAwlu8bgria/EePF6UU",
+	"ept2IU/wA0x85VT/QG9iA5RI+4XMWxcbfsvEcOtweJBQUrFaSQFxhsyFITQiycSiDZ/QUWSdPovW6XMH",
+	"hxHYSWDwEpdbknYgpXCPQpyhR4+J3bYskeujFsv9wmeWxys97Wz8MbMODYgMeT8HLWSikHvAsVWaG/HE",
+	"m2bOYz4IxmzeOueiao95fLCoSwPZOtjwLb1lHpMFGV3WJOjVk42e+CRf+d5wmYsWGxMkkSeY6uNRM5rs",
+	"D++jgbbfPCI475kO+tEbJXFFi4LlV0HbaZ89SgXbgVks9tBPbWavj47LMpAnfuZ+K9wGO/Y65PTYsZ3l",
+	"88Tb6yide0kVG77Z/DHTXQDTJdtwgZDuV56RpGCdc9lGySKug2hvsyN18p6CWxQH2soVwotbhNW0qusk",
+	"xxGaQ9iV/OJiqm6/RO4bUPH9O+btbapCZ8TR1O3x5XR8QAAyX6DpC51+2+Zeh9p+dvb+3Pz2/JbWEO02",
+	"gzz1Q//io27tZ2/c+MFH7ZvaD5+6dwat+nr7by7wgpHg04xQ+6EH5jTTyjDD+T/RX4Wp0C2C/0rmmMsN",
+	"jTrxBEDyi5kWOtWCV7Ro9d13qBCmqtNeJKh0NK9yfrBpxLR88awzotd9/MD2k6c4vv3rZ3gNsKxebWe7",
+	"WvuoHdggEMfKpjZ+s1NJFvQPuPPGpZbPp/TSCIIc3LaIQ+SruP72EVyF3ub7L+Mr/MTOwCH77HTuwMFj",
+	"ZgftGuQ/QcKAv4H9S+wnv7bvuour0d4QB62YP6aXMTyrJ8IH6QmAO8GDvOTiJm72Lmzwa87x4ELLwd+d",
+	"FE08ebZiXNFZUm+m/cLq5Vg/bkO1+GYWXMxIiQfqj+0fDpmaxnHqK2id4U59/PTI7hQGMyR7tuAJvDTz",
+	"cPtGYY3u4rHpZfN08PJa0ylGlp/Y7md5E8ONtKmnoxUZ9jHoGFrxmqlZZ1O7lx+qE4qtaqYzaI0miBQr",
+	"djYxXfbMjduZU3T5Ukd78cRVW2OrQi2/d0oI+H1PdQ1UTmvdesC07IyWTOSJaqwSwchmgDvC6wMMs0hS",
+	"2LJgZUwT2jsYArMgWeSTWmWNMfHvDWtmIh7XFG+PQwbY2tT3oCySa4uaAN2bHJUhmwbbL/h0EMjrsYki",
+	"CdSAICVwKqQuKhmGZFtqtpFoSdyuoTJJhWY5WTrqBrNE2pxZaJw4BzT1JtrG60mb9eI8cIoItiv2pE2q",
+	"PPS3Tdd6WmpkfWnS6kLW1oAd83MNorGW2UI2CJg6ff6eaM3KKnITLtmmEbO4CQ7XneyHVANfmAskWTdC",
+	"NTWDFtcl3aM3bwlo76zgt6zGJqV21+FnUPqACPPQLVBgs0PV1GE6c4whWF2jHTau1UOCTaQ+V2OSvjs/",
+	"iSkfJPF7Nupxit+TgNiean4abubpTX+6pUKwGEBkQevyTlu4aofu0uLt2dsz15Z8jWjRfOWc8UAUB80i",
+	"yUYSLc/utCVryouYU9sK7CBJzM6Y7HhRgFdV05tE0ijlBRcbn9J4HIVkkTOl70TkHeXaHpQR2eK2o/2N",
+	"J004k97aHKGzliFGmSnVAQe+nHutOgYd74Jjh09PL4WFOgg5KoWeAJI6E+S0oGLT0ARWo/Da0Dh14JJs",
+	"8K1RdTaOQdBHq8Kxgnm1o/rENEeJ4WpRnFacA+jqRshdwWy66ox64+4Po6XWKENmMtcoV7lhs8PJp1fv",
+	"NnouiA/FC3juIty9HavIbkXwOCRo2CutmWfbTxfGPBFdBPgVLmxKtr++IvgE4m4C88BX1kpDqxFYoTha",
+	"/uJ6a7elga2I9Qi0TiuzFG0XEAhWt+1pjnq1XmN1TFqkJoOdPiljS+d2BEZhMKvNW0oqh8Ol13ktC77a",
+	"T7w7RhdgK9loAuE5VfcxKJx/bzjTi+Rv8esZ5R+BxA2GDgYKl5FNueWuvRGh5kbLYlQOHENfPR4sgfjL",
+	"yA7EOi+aU0uotrFsiJP7tleaoG1DVrI0WprcQPaDAzniCksyl/u2sj7wfX3x28Wjd79dnP/13eVvF+ff",
+	"4D//8/FvF+dfhZ98+b/+21CnnjvZtiEj9bxy7/54HPfIlTTWh+VHygtC87xmqt9r/puvszEuTRG+LeZ4",
+	"/Pjy4iIgrJAEhiBb2dTqAXnStXJjZjA2DIYNRGl+yu0Ij9WJBv0w5QAl0fOHL/KVkb5i2u0dHtcP2Rk2",
+	"fJr2SxSWxo6APIl82s/wLhkscbfzd7NpXxCVOmFrk3Rd5xGIQW3lZ788uwCWa+tWjxh8EP0sAZrdo1lQ",
+	"wWGB4yZUwr6qWG1Bw+I2txrJyJMCBTr2BiNC7jKylTtAzSkkVmv1rvpBpBo/nyfm7bF7dI4mSJucRzvG",
+	"uYM0wYOyknXeBYzlQn/7daJzdCNGGoKvtpRjMwRIwVubX2AixNGNwRN+Sd/2CF4EfVmDPkZaAnqfyHEK",
+	"gXfKTWZZW395I+DHU7RQR65W1fQkyRzZY3y4pKubpprBHn+zPzDyzWwsXIMzLK52pKftz+Nq2xwsqnbY",
+	"ZzwOS+VFah9N0RyfIEI+ByECdnoFaYRGUVmyNuNvlo4d9EsYbBjddj+IO/tjYKtxr9f/lkvr8cInwAO3",
+	"kTKeCnJaD1VqJtDvVNaQn9iIHFrk7cfTEQf9WDGerxuRyEguDCtrD/NhXewzGfB1E+97Cw8mUUa6je1L",
+	"vsHRfCtiqqnNfpgiDjWt5zW77OsB3V4bwXh+IZm7p1oh4g5tTzQ45nTXgt2BVq/wB2z4psSb6YDFE9pX",
+	"wUuuJyIrlYwKlQBCrHm8ib2xVKQItGdKzOoR8LR1AYxfIubK7uUY+mjOjtZQJ/pueh3sT74NI2oARotf",
+	"mrvA9+emG5s4TDURoDDs6JEts8wYCy0XuZyYteFX60kb4DbCjrnd6Aw+zBh/ay+xPvCFWPNNU3cAlwIH",
+	"F9hzC7Bu4pUbKfEZtEnGW14K5iSpxNaeeIsTuV5Ho4E3LIUxc8MqHUf9BcRZLKGhCYgnI8EWCBCg4oOA",
+	"cughJw2DYOypsWU6yDhoek+TNiiz7nQ7GKZY8yFKg0DmirgnCejWLo9xV3OtmRgPmAUc0d1+uyPBVOxO",
+	"hOvr0TfiJIyxZ6joRJGNormRBcNm0QVb64wAKEewP2bfMHchtiNM5Oqo9hi+K4HWgF3EV7IcVz5tmwv3",
+	"VsQ8GiEKqGmRxB/GFgBANlHxhx9UrF7Z6MwEYd9fq9JorOEtFhW1WmpazJhXnD7B4rpD9pYxTDijXpwg",
+	"Nj/DFLt7GN9l8Pg4PJI6O8trXhROMUBTCcLWmolebCkIlzZ6Jbtb6OP61qKa6ru3Cl48iu7eM2g/vao3",
+	"VDyTtvI0GlCc6a5eSbZe8xU32uWiVLdxTZWt12yl+S1DLMq2nGe5D5Kqw7HCPvv9Mswjbv7crXl600ig",
+	"FcwXDK6/7yGBo7sS+ObNbYby3gKRKuyMRr64+Y/HX2bEWLhcab5SRqVRTQkvUDAa4maoK2NjS3jfmtZt",
+	"M0jsAIOXXiF3i82ecKE0ozmmjTlVZGYg99TN80aaABtBEAFR7rKENRzkTthVQ9EwGFrLfYczjmOAocZJ",
+	"iXwtzEu5JFoaUxmTrlmO9UiXBAcMgZ093o5PaHG/GULbGSxTdgelWx8BFhZwn2ELox/J6G2z2+4Xesv2",
+	"C6xJm43sdgia4fOUvbCISpkAR3pOeciWb7bTYW9ThhSck6mW1HEnIdWbbjW7aRec4OnzTTLLK+9xcZ0s",
+	"lkzx3PlfPR9ZBbTbYHViOYOfqydyu2WZbxHneyCkyx1GeOa4lPJB5ml7TV2MgbIN8c+MYVpG6faHGi+N",
+	"9Hw0CkkVTYSf9I5htpu8zFjrzCSD9BkjxgXXtIqlDLRZH70+KN8/OX/8zbfu8rh+9jx2Zre6LBYTh/j+",
+	"5x9fnmWTC06cpjgI3WHW1OIzDITp71KdEml43Sa0z76zFf8XG2uHOwqq4YWOSx+tai60mih3xjKJw6wv",
+	"M9uwmqqtovEpLSETJDnvh57ib6tDztWWMTAU5UrL+rxgGpFOq+1e8RVX+hzh+6IXPIwczy2rzFczQGDg",
+	"dIxlr9hBk4s8TrzeidP7CemabrwfkkH9bc6ukE1CQJYuvmUg4/4Sj8Dxikcz4BF82o5sExJQgfY7GQXP",
+	"nABF6fNIvo240O0h6h+UwVU61qNfA+KA7kZkhwzD+IYrtZN1Hi+zm1+mA9XOh0vaV9DmxGJWbhh5WNkX",
+	"D5fgHFP3kyzbsZXYI1U710HNWdcnwWu99TVZkysOcwbR9AWC1kR8Y68qJoj9FhueGZ2sB++ZEVooadgC",
+	"8RhsfLSFSINMQ4/8ON0850o1CYjqZI9Z+5p4fOF9/POmvuW3sp6EH42e9eAX/pV+vplzQgW7gm+PkHxg",
+	"m1NiV/NZqbyOacZFrx14YEpvGK2xdH+G9G23cQzct928O/RXtINEV8Fqc0pjnenpasWUuaQXAxzkwS0i",
+	"Lr7g2MS+l4otVKMqmzbev1TCLnLgrlQOMXdXGyN5uSeUrKEdl3ns0YW5dx5dXETjHQxvu2PLgHRNxYot",
+	"YMplrDXLz2aCrTVvaF+VRhZQIWQjViy/suDAXqx6KOCw9cQRnhCAjc3jwYs9ERL9MRaPGHLkDA1dUwiX",
+	"b+cmxwiPwkKti0bWUq1ktV+Usf6W4xQ4bnkpTX2gEf99TWVmme989V/mtEhlg0lwwct6pj+3tSkPecOh",
+	"cHC1kkJz0YTxnNEuvSFAtK9xVbdGs6sqleiCeaee9wdZ81xgTgoLcE7QPddZU2IqScmkdJPvF02C845H",
+	"qnWgyu342aGQbZ1z/mAHvhfXop+Jg+Ju20TXLSzrYdw4NBjPZCFL9dr69w97TAT2BPiwN8jfMqlc1hFt",
+	"rdN6vHdRKPDIH3umrRxeDChW7pGBW7AKb9FBzcM/OKB9hQgekU6Ftu3SLastFCLmG83rDdiZSF9odNqP",
+	"n5DcffXKz+GAyAcbE1UdW7YI55wNQ5T4lccbb957u8wet9x1twZomuzAec1qLvMnKx0FfFoVUrF8Ebs1",
+	"MG3f7MGVi+fxgtmMDVlBCsQ4XFLDRgaf4bEzLx2d7NlwHHdG26YKKJfoZpu4JqeVP6KTDIf3wtxWPbqe",
+	"Tu1iPRWzYLvaRSU2XUkxVkYwuntUKb4Rd4zIg6haKIb1CdO0o5TFnhbchbSd2E9iK08E3eSihUZ2iLVa",
+	"yhtS4c09RWewxjLOP2ZNd3AvO1UT4fZ06JxmiU8oB2WFUNNThaCagE9lRx0SfwUVguV/Y5jzPGi3963S",
+	"nNcM5Cb6ciiBvpUePA4a/GumCNWEktqDYYSe16AbaHf0164Ih1Be48Bt876gietIn6JukOfBxcWjWDwL",
+	"5zkSMPq2P9aj8VaiPSH85BWppOKa37KRef8lfNc5/HkY9qeaGT21YnXcDI3R0G7DIM16JIsu9KADau9s",
+	"1FRwWkxc7l87q/3rxV26p0aZvIX7SVXBRHzuEEpIRpE01U0KZNy100lYpGPXH3zbtqmxr0osLAXchX37",
+	"I76kwAVy5TssoE8J3AQRF0Gb/eNVKqI0qy7dD6Uo9hkRkmyYLJmu9zAyhEHCoWnH/7KlijgQRKK47S/v",
+	"eyJC0ClQEO1IIXLiNLTEvxlKvHbjwV8/u6Hcd3a8OzvxxuT2M/PMh+zMp1otpvzKZQ/kDk/9NN0jB/JM",
+	"QudO72TTgpnTBkjq6ClzvhPMYBu/6pw1k8g1YfRmoW64mE+a3xsw5xcrKXQti0QPoaQL58QemaqWt1zB",
+	"ZTod62zY39JUZkrzgMRm+miC3el6ZwKfCgu8Lx2/i3OsdN0t/W3JrHAKHULA1fYMHfDAwXnpUGJQMD51",
+	"x3lSpUpKcscIhc8OvzzRN7Yo4vjgLe4RLQpWE8WYynx7NITXKzCoe3jrANTxNOQh/2gGcxlcQ7LiWimm",
+	"VDkBiieSvuF/SxAOmVb8YfvhAzzcD/6Jfr6ZGaCD4EG+KDpSPYiZhKpNUXU5H30IsDASQDfTQ23PDY/H",
+	"GiTcS87q5LY7vbLHiWmUnaSUtj7NTc3T2hEpCzlmGLLIz+zTWWMd+3ZeF6Nxoyw0WNOGWS3XvEgAN1X4",
+	"5fTZPWO3AG0AP5syQxx+YGLXtNZ81RS0VjMNx18toAh2yHBVlTDBB8R96ZpEKswrR0jJJXPyQjisAftD",
+	"bPMOgH5KAmwRXW19ltaDA8OTik3BFuu6V4DSqk4teO6GCl3vo5c1NHdbVAUVXbBvptlKQ1poiB/JlVwx",
+	"oeuEKiaMLiX0ghaNsYWaclEi4sn0VpjOnhrtzntDqwWGi0fBdWnBl1jv8hx/AHVxxmy/wwAlsyAUqXY6",
+	"WKrveIOrqqCAgyIFAQ7Ogi1zlflG5KRq9LOzUi55524PVELnAuu3P01E+RZaLvxmHr9LX12MZtq27/OM",
+	"dK/v8/3O5mTPuQbJLfuvaVM4/57tsaqaOrExBd0jL3hBNuPlJbS5caHvI4jyeDTZmWpWc1p0Qru0Xkqx",
+	"WPNljZ4NuPr8wYVqYZtFWZZ0PMfNvyMLFxQTvmHbxghAGDDvXeTGxQRy6JopZV8yzG4jY+14fpfZPr4Y",
+	"T+E+ICBw+IK+n43FhfG1MWn3sxn+yXuuXAVwjZwz/TdSbLhuci5m/fBwqR/SV/dxWbJDXdUKG17aGwFt",
+	"22Bp4kEFAqiti/O/vvvj6w/n+I/H7T+iMFNVV8kY0b/6asnJ8PQtBJzPPAinFVWRXNmfbScR6WXQfjGv",
+	"HUWnQ8bYz193Hj5ofmDn0B80tqLXlCuWP7eup2moD9Cf7zigKfjtItkopraxrCNGDhrsHwPjPgBRVQOJ",
+	"ZmK8w08GPDSZc+8tktUJL6nS3Ro6BwrHdRySxPfAj7THl9UI8Lu7A22EWzGtEelFNRWrFUs5thKR3yFv",
+	"eQJW41XQvjGx7gyrWqENPXahPxpVYz+YL9Yu2ncrtsWTa1m3khAe9ZSaEvzuVojgvmSHLez9QUk0snfe",
+	"Og/sYZtm2jPko+ot8x5w5SELIlmGxUTabXSz4DFAjCfqRrltBBQPZN8Z1doDfh/nMx8Ulq2Ig3pNpWW9",
+	"n+Xb+e52SiK19XS6F2SeJMNOkdfAVsdd3ae5BQdq216zFeOxTgUWb1Rt6eNvvk1ETRIVs6mS6+EkTq7I",
+	"7w2tzQEQiACTc7WiNZxQTO8NO1rGSm0Yv50pxxX/1zysDCUrbLSZ9PSbJ7hQGhINm4EgZEcoW5gU2+0z",
+	"IIRNAwU6zI47RGsc+lXT3Z3u0MRucpe4fSJElhzOaoDrPpmXsMb3T/fCuWPyYbQPpx14wD/4OqwJm6SQ",
+	"nbRBWDJrqGa38uaOKVFuDHz35MdnNS2zeUWHTck6r++s5+BNg/sS99z6Ur5ZXGN3egLfuMETU+vaDgdX",
+	"80y5h7+IFenaujqvFBmLqW1rW9/yeMkcxgzy8Q7hFvUh3izTjL6I4do7nFrEtMcHJ/a+uWuSXwK97GmI",
+	"WOmhY66IrgFYa0O5IDYmCMLKRV3TTc8nAv7PAXI4uGbqRlhVcziQHcXre2KYxqjH6LPXAZSuahw4CoDT",
+	"0aIFfVAW4nqgYfcJW7MkrjjPWVmn87Y/Bll7hjr4RY4W0U4vjudHT+ynvOfaWcySW6H3YVx2hS8Zvvna",
+	"J49TiAdkxKs1VH7hE77z9pwejpMcZXdyix3dmlzLhP/gFPOaYy4UzLZLPuUVdNiTGYCXjSaq4oGfOTr7",
+	"aktrutKsRsCr+IA+e2y8GRd275lznIBoT23Xnyhe2a2FXBi+PLkmO7h3thIun11G2PtKKitma2ITdohN",
+	"2CG0tEiVZeYaQ9QM4BCJbPQVVMAD7k5mxXng/P0Y3axP0ZXaagPTNgHD6d2mPYPYKzZoOa4n3PEWH9Px",
+	"pxVqTqRqWGseweqGFPWpbH1tnz5IvogM3NSVzQwcRspIf5vEc4MsUZXyxILyH8eHuWF7t9f+LeD2c7/K",
+	"BlIRp+cWTqDkG+1g3KdoRTHFp0OmkKYtDdpdaPUkL9H8YWqZ4FB8dqVzV6GyqYZt036QaylFa0Z/8Zi1",
+	"52F0nLPCMUGvtGQQAKEnnA9Y5Fmb96wIVeTZi6evfgSpoK4IxCQBtSVQdwGQ8dbSs5sVDWIVfhPVvLsy",
+	"Kp7rpjTdW5wY3KtLQkmlWJNLsS8tZAfXipT0hgV/omccJuehZm22q/sxEBe6NDo0i6FZpqxk+HL25ThB",
+	"y7QDD2zidSu4IpRbMux+BIfdmi6doqa25b+sMP2hJc0AIY5TZHsaTne+f+e3jGDcGvlpZ//tgThLqTTB",
+	"IqH/jojkS4vbGlFtDvWf7ut+YKwiir3PANb8i79egC7x1wt4dSlr9mVmZ5PZmcA3Vc02gorVPv5Wp1CN",
+	"gYOcQJ8KkitAk7Z/PIp0xDhOWbh/y+D4S7e9VGfaFAPgVD9LczpKow5upJF0xrJqr8ctVfDJDdtnZLn3",
+	"4TLVSiIFmqaFdOynZwUTezyA1TDGOR/XKGrv0vYG9bw7IJXe9J0wcAOam7CqanlroRGwYzJebwlpc8vZ",
+	"blYl1Ag+YKoMeY4VN1ISgtfedAAmC6PXKWVox/Ao0uFU45Q3tPqEbhcPuzVRoMHWjl+BOOyAh+XNasvy",
+	"pmCv5S7WyaERmuWLfke+MDPcxjipULsoxhuUbCf6PAxbQMGTm5rmbNqjYZ3pEVkASVb3uY+RFP10nslQ",
+	"Sb2rezl6rqqQegShJm1eTM/a2LmWYLFvbrjYLFw7hZE2EDBff2RddX+HyXpjelshb0Lzo81/8LvdI6hj",
+	"GZ/1sHONuhwaDe5n9EhA9sZxStqmBqUqrk9izNomhxApHpAnooUXBUnClWs3ZZvE4NOKUGIOGqrxKN9Y",
+	"ToLsD3c0266YPhe3dPbcStaW8OfureaX7p/vTojN29t5S5ZB0Nw3TDfVcVRPJXXPAoujCQCJNwAs4Oop",
+	"UvUZs6syDrL7aFG8Wp9d/jbL0/4uSzYiErK1MUnBEaMBu1rtVdDbLOqvSpSJTEogfMMLJjQuONZoUS3k",
+	"Og1b4n0rBVdR1N8tXXK9cOUbU2/MX6k2N12roB/CnBZWsT3FeH14T1izf0l/EVEq3nBx7TC0+xmltyxV",
+	"yb6JJg5+58DugC2MkASNnIo9sUWWkUSXfEJ5pH2hfdwlnaXW82ZLY/XrgKg1GTy+n7oZ4f81tANruZ8L",
+	"IzUl1PrZEKtFDyG5ZAhFqNi00l+3hO5rL4iW5FE08XAM36CT/edI4V4UpWRTlhTz1ebVYir8YVCIaT+5",
+	"WxVmm5s+T2pTfVBa0we1sPecdUV5GFnwiBFfJ0MqyYXOYNvR6xA8pWWVubi6f92VKzqDIyEFtFcuKPTx",
+	"KCXgnLiqtSl7arQNuVMLLXe0jrfTqlkwJ2MhZ4bjBHbQznyDmPZut2uGgYP7fYv5XmsJqlTB1nC1Q72C",
+	"4R6Yb7SfUqxI4GdoeXoKQOWazS5Wn4+ZnAYxoEovGnXHQFNVszWPQ9MNxyHumgUVs2tbQGg7rY4ToSV3",
+	"h449SnTm9i61/3G3rDZfTTdIkZPGrkE7aHIqR0b4rfXRliN9+01QLPQoGw4sdRXbeUpjuyXJ5mu/CCyG",
+	"BhUyheCSJxz4qF6QG7a3wHNUEZ8oiZC10wuco/flz2G7FZubY9uhesukpHtSUOin7L+04Ymrgf5WE7we",
+	"8fzenx1SOBfE2W0JRxGL95/+jtZG49XEutug5b5RLKGtlY+sHJuyOBA5THRheg4pQJegaYQJX43QvCBK",
+	"lmwpc3Mz36gH5FfMHLps+/E+ID9JsqKKXYYrIKjCmGtPSITHtO1yIO9ZYVNMY3U66PbQUHRJSW2ekpAL",
+	"847xpOGUyiW8WoWZe4FuZRPxjBJ2iRedUcdcQ9QdxQfdUenjQ88ToCGUiQ9PhvwSDfwtYplg8RO95vFC",
+	"/TG9FDF0hHSwSNCaXDBaI5Ca1xJiyinWSMw4U7N6ZA0ut6RVxfKfrJEdb6jRVgSHcDBVLbVcycL1NZiG",
+	"4uTe+Kwzlvv0uh3TffQUxnaKwKPHi1IKvU2cUHgmp/spJihVLpW1nJZRoRET/1gURXgX1RBwxcPBV1vD",
+	"MPCBZkWhCCUuWD4ARxbxPlFitoBAn1/oSuykiAr7fQ/3bMQFtjVJnah5j/gBpcfYKtbGEaoFNvyWRS+I",
+	"ttdeaS8t+IGx+hB7UlEe79Kac6W5WA01+wVGbFv+grEEDTPTLuy4SjrCieY9BVNqbIHAElt6yzwnmO1M",
+	"zEg4ek7S2zqHO94jfyLfzmZVGYe9ElDRMull4SVB9kzjXaK3bA/bBshK+Tj2aJiOMszQIVMG2+dnHXCX",
+	"24gY63d9RwPK4LhD0TvEpj3+PTzaJ4C/I3Gk6JS5yGMRIqoXBaOxrDjrcLB5iKA+Ul8b4C/9nBX8ltVG",
+	"NQodNiEOlnNyZ+aJggrXiEuRkivFxSYzikevS5fhvULuWO2zHPxxaAuofOhgDAXeI5KVAPTfRhqaqmK1",
+	"GSNaBtvPJIg2nUZbw904O6CzDSKCTlUUZFgxDTtQ+4n25FL0GehpF+11+6Yp3YTMQ4TZvttHdOnwbyvk",
+	"bvRlhdyd5F1t18JDCa+RL80r+01wQR2D3kaZNz2wcgHlTZCyxZGlo5ZJl12G1pvoJ3zk+k+DUBayf5qL",
+	"RvuiBKsMnnWsfMzqJibUjLfFptXAwoYarARrAuFxTmsGUitvVvq4VVl4pejagisPVRyE9eU+kKMAf2Y4",
+	"BJ5cQYsTbJ2jPXfqkX0lvGg03LiJt+cxZ8l1ONpJuAcMg9Lawc+CLGC3rFBoK6KOQszg6GpAY7J7X3Ru",
+	"AYhumN9l7YhOlLl3g/DG+8HaXnDBrFgARRYYzDgJcK9Wwb2SBFwNSJHktvYZHH0qJ5S0Uk41TUA/HAwd",
+	"44drQ1FLDhhT9hrwqowUlENXPCkYQSeFyAnNc7MhRpGB5ufmHw9IGHwUnU1A81bYELjR2nayvmE5Mbf8",
+	"2lUO9gwhrux9eGl/5x7ETx2IsQi4xnqnOgkqd+FiS7vBrrzzhxtqzjt/tKHbjuvgVsNd2Hcdddmgl+3g",
+	"Zb6tb3+e80OU9x5yDCY/TSEAAQPR0bRCMEwliNql8okBqLAVWhtj0WmJXGyGyKzTod7M7mvTRldjRtyh",
+	"vhqVBAqP9SVgLrZCLkPEbjSsBGNYxFpw39QNfLVm/LueNpxecNh6u5UW4Ee+eaT85LAa9g4A3FGDt2+J",
+	"dZKeDi3S0GZpNYeeAeMVnJgtc6DeHZo3hzp71Go4MDciGniU99I7fnBpRs5w/GZLC9kBaZ66f9MyNikQ",
+	"IzIgpgxlrcHcuppRb38Xg3VTbNXUXO/fABhQG5gz/3DYTmdLRuuwQH6rdXX24QMAja4jCc+vac4hewet",
+	"DrkONfTzTcPhavdsd+kdhQ7TI2stlUOpidUsHcMmeyt8WprV6xyAU0ZWTdnYyDv83Bxpm837gHyH1ftQ",
+	"Z6g6Cp5tQ1JTATm3UhtNo813u7LveSsMDerSVj5gNQsk1mHBkFMpygfkF4sya+5F0GPsG8AzntlfXZjn",
+	"uPbKF+gctGz7MgNOrHrw1py1gq+YwCAjZqidPanMqs8fP7gwsqMu7G6py4cPd7vdAwpfP5D15qH9rXr4",
+	"8sXT73568x38pvXwntG1ZrXtiuLxws4euaRsWvGzy7OvHlw8+Aqzo9EH+TDnK1nu2PKhQ18xH3/Igi8U",
+	"q3nkU1/iH/v44R8Qcvkw8vXAS3sPlkzTnGo69tzgZHtPPfwD//th5uPTZ5384cM/3D8/nGKMmeRpB+v9",
+	"bstoobf/grxVBi48bI3IpXiRn12e/Z3p7+ERCBCpSgpbp/X44uuIWLFIEaHcOrv87V12plzC0tnPLIS+",
+	"BxmjFKkbYf0sLozJCkxKA4fGb2cORuSdGfthzWi+H5z1a0ZzLtA1O2HiZjxzcL65+CoSuJOANpfvxxe2",
+	"s5jGPjxLBVkas73SWHo9eYm3jx7S1YpVnu/iS33JlX4SPHew2gvM4veVirSqCr6CAR7+08YJUYWckOxj",
+	"XwP5InC9HDp80YznrtLIwQMnxvaTfei69gCJPVHNm8IhjYxdSaFkwcKe4ki5LLT/nO7sqJvbZNR3RumT",
+	"MXc1ssxGEbqpGV4vkCRZBJHAnG/a3swOqRqBTYwiXzDoFfqAPHHJW57T7RzRZ2jMMKiHWkPgH53a2FgH",
+	"324XZznlgW9Z6rb9KTpLniIpznwDo7/JfH8PG+6ycj50tVVIEz7guEf3MIFxbjsBs1miYmjCc5nayh3L",
+	"Cdy2drcCX4zZpV1/j0uau9Adr0lYxtvnxcOT/vAPnn8YkmwBUQCblgK8ukqmjbePPHyRX5s/IGf8I4iJ",
+	"j7JpUPZKgzEhtxVCS3Mo/lDxDeZBWtnQpfsbvhEnI/zpT2oXLnLSKf2YG46NGU+772ZHuvuOTccEJD6R",
+	"artXfGVuD0QqMWcU1PcVdWlgI+whG1tfPHTv4kP3S1zzjqEb18/1RNctbZfl6IO9ujt3Z5ccT/L8iU9X",
+	"vae7yIz+6S4izHMe3IETbMCP9IYFSXSxLehxKEqvnCvXzCG+Qc/wgXaT/ssLsIga/x3g0919F74TeZjJ",
+	"aPQ7Y/Db3OWpeyKk5it2Xvmomhq51s1vf4IfXQe/+Swv+YNpWgToyAH51SV6rLZSMeGi6dSCRrluk6e4",
+	"Euje5yCZ6alwEzfMwWJsIXXH7aF9FGVbE7v6721vTn+MDmf4kXWBz5MvIC/saL6IHu6KKrWTdX5ecHET",
+	"it3uIl+41axlTb7+C9nKpsbX2bamiMMCgVXoO/eAQDq+Hd0osspMkIncAZkqpgAE3wXxcVqHJuKTPL+2",
+	"w7w0czyhHDndxdqZYdJcMAqcMcMEYM+d7Jo1ZIeUf0yL9ZgkQf9yuQ55BbaCtrvjo9Z0w9SVK+5uJzr1",
+	"pmgrbZLaFVbXfG7yplOy85F1sp/YzpYcxdkGiHo/fAND9+odZm6/B1e1+kAs+Rc8QTlpKgwROxdUm5xe",
+	"sZrL3PkUyaqQiuVWkIDGAk4wjETEzBcHvjqPqa7hrb9SodnH8SeYHw0bQLAQdP/JIm/dfyeyiHT7Etfa",
+	"2pIeehdCcsCK1lDUI4W5XzyEZujfhUH5oA/yBYC1GWHfJnhBwa4tXAp2nKvgnQjwZa4RyyqARtMrLQL+",
+	"UIRHOeKJYTak9b2ZcCGE70eWFsi0dn0RPvqBVadgF0BF22E2B0Yb8QxrSXKZ4IWuTJjg/3OVNZ+j78/8",
+	"KK3ztaf1ZJ4/YQcMXLFbWgHSk6F6x80zQvWHCM49cBE/hQdOsgP3db5wih9b7x87Xu3GW/eslXJC7k7A",
+	"CT9JzUDMYVwNM908Z2RkYziFt87BnO4zlIZQeS9rIivMTISSzBGOUTcjbkF1M/9SfaJuAPPNskg25Qev",
+	"doLVc37wAxf5nOd/5GL6hF5LWc4ZPOj7PONHmBYy5yfPGva8nje1Z82MSa31jE24phv2kpdcfwxhbMi1",
+	"iTrln4DJAtaNYdYTqUk7V3cDPR8gLcjcgaiXMVePnTeAP3QQoG1hqzpH7eGIIx667h915OYy7J0Y6Z43",
+	"+qmNAKQs6BPFB56iP1TdKGMt33CRZwRA3DAjfMOubCqUkD5PXEjSttce2+xR5UfdfKaaj7oZUXvUzSl1",
+	"HnXjHGRQEFAw0raYm0LkhxatMe1zgO/vTu970HPUDU7uowc6J+yxVW/4qVQbXKndcmywxIrC+aW0ZmU1",
+	"9Vw93FKRy9uhTf+eivzV7ee57d/b2X+qKPen2HwzpAtoo0OSC1ugZF1AMiiGdRjBQ8zQ5FgonNZe4YnZ",
+	"6qvRgt6YnREr9nlqQ2Zd4/oQQmSeLpZu3uoGzbrOqcA9CDTvbtLDW1bztV1rcsf+YR7auz27X+L9I5zQ",
+	"UEBnDeUYJ9A2tswiDuENh8RcbaFNmjHUlIb7j4rVFjpOJui52tJany+pYgUXI7mUf/NP3SM53UuGnJp+",
+	"uubIr2W9YoCaDms5pV9zXct/MRG8DjMsoRMQvEzNdGGGk3dSCgaKuDQDJzY0gmv3WnENCf+QOevE6pVF",
+	"BS0RAck1Dkbnp94y8VYYcx/dnrZeEJeHUEuyJtCn7QF55cQm8KslAfrNmXDJ+13ueF4z9i/mtu6efKRu",
+	"+E/kJX1q9skvMcKZz4FUJ+A/pCY2oXDMYl3ryCxVLSupmBp2xvSO9kOGUERx7eY7kX+k7fvOyL/PIIkl",
+	"csARPxrFyDBpZVEwumlGBObT9rF7lJj+LVMS4UBQCgtnc1fXIkDZBIN3W8EoxgCUTWVE+TJOcPzbzH8z",
+	"DYzX9LUzfC6kd1kVTDNh4YBSJvDT8Lm5ehqAJTyj+8kq2ks67/lZTpVXjV7J8t/B19bZlAh7Pg14x11x",
+	"ePFh3gttFVC5U6fOZTeXXMXqtazLEF/BFakA266wwVPLnfbxlkHzFs47KQ0c5Pc9khpfMSQHarbhStf7",
+	"U6pJRo5XJXO4hm19T8ls7LV2SOpYGbirudaYJQDyyHY5S2Yc2w8etiDkSSJ30dXvkdTdF0WojQ/YpmI2",
+	"AF9IAcXruBC0dZDJ7WMe2okSRJs60Ta54WGDANrZFVqtZY3TgnocqO/E0gx4/2FnYvi4D0A5unNjvstn",
+	"vk3e5+e+xLkNOzjytg3mSUo2bNNd78Y0JwTu0bXemRNka1oxXQ45ZeIuPFwZy3GKpHqKD37GewIzHCy4",
+	"wyWcUNbhiGG/QPD2Q2m0bx2bHV9o9z1kRFKy5kWBzcEBeqP3Am/iQ6ld21HRYSK65rTYdhPL0n0S5a+u",
+	"JKsdLpeIo7qVO9sQ0SI3ZAFoIHxr7FQAJdoryLIx1jDN+Qp6tQvGwR/HFTFKrzLWJJyOmq7BOWGkHxGy",
+	"rVNHc/SwMEXxjYBsnMPqPrMBJxEXpzdxAq78REZqMIOkJQBec+svUFvGNNESCG6bXhBPcJdZhUJ+y2hu",
+	"uyq/lK3vrZ1YH7zjwwlMYS4QBGmH9q89coDSis0BlG0aUEnFtReJVGwKcw4tcBY8B+fE1qXaSxf4EnLH",
+	"fAOXOUL04R/w3w8PgYyDhol57g08dTTTZjFvkqzo7w0jPG/dSWbvszNunqgoVKdbeAX3VZcds2AHpzd3",
+	"P5zNcyuqPFu5SfzeMAi92VlYIJrwtZ5Jzra6LMJ2Dvin7rZn83MYv2HMLx/CKIOciq94WBWUj/F0tIYP",
+	"lnuiy789ltYbAY5ePKFZW8CJhbS6m5g/zLROBx+8+6/dQ5/lvW9nN3TnO9UIBdx3P9ONuY923n8mNozs",
+	"KNbwBSLNPHjv4gzUCCxVsNMMNYn/7uXQHRSIJ06qKYvJ0sA1/A+vMNbM1tLnubmzKdnVUmwgWMaVK73I",
+	"jXA1HAc5Y/Z6din9AGiV0/3h5fzMvPray9LjBd3Yo+sfqV5t7/c2t+v4pDe574iWMDsMvT8BH/9ac20U",
+	"z51AXGIzx45ODNCGMLurAe1utuR6+Ic9NlNq0j8CH9pTdU319vPi3U9a9N5tCThc9+6Yx+GEdPrn2ei9",
+	"tllzawhkfmxet8X0KFUTdfS7WmqGFw54vM2cl4zWikgBEtcZPEYzhT4jR/P9juttXtNdmvd/tU/8yf+f",
+	"iP8niW63jwI5y1nsaH3baLDt8fixOf5nesPIEiHprQyHVIJGbwFy3agKK2qrUgFCVVhdY+nO9RCHs/fg",
+	"H37Iblk3ebVLpFeCkVruQOsAaFBe1x6aD36LTfMLKtgD8sqcyB1XcPWs0eHsMXrRc8lzhbOta86iYezv",
+	"YGbf4byOCh/hCHODSPN/NSuU9LSgSk1+Grn3BzZ9Mi9yJjRfczZdcOCK8ZRONhvARlshaPxMCw18BN2j",
+	"9HNNeYEJf4fPd0ALNT6pMgK9HM9fyx16GZ7i3M6f8Q1TXZP2Pi4iXTNaYqfG/lFApMkWewn0L7dodxLt",
+	"wTs8iV2g1+hpfGLdLOZolXS15YKpS/LLz8/P/wJelpJmrs8kJUhlQPDCXyE5wZvdCK5VRl68eUX+8u3F",
+	"owcEqQmtndquLtb+eStaKM3lHlLjQebkmQ+UcMd8tbp0/VUyizCWkSWv9ZbkVLOMYKGpIZnFH5M1+eXF",
+	"syuXgo17ihJB1uot4AnmtstYpViTS7F3HTuMnG6NIXCRcgWZOQ/Ir+C194fiP8DLgkLJaQy2rD7E0PTj",
+	"YoXjWwGR9SBHLmt7twCuOfpWHXP6mndMitUIJcj8WjF6Sr5oWfhLr3S9+f7J+eNvvgUNvijIcq+Zeits",
+	"zg/02Pmiy+oZef38KfnrN19dfIlaTzhPW9W/lHqbFrLXIW7vn4L2T0H7+Qna2eLUdxhJOteewxOzGb6g",
+	"GyiA69SVf1LenVXs87P8N8hiMZswniKNLHAiRyEM1r0QW2jp7KCZw2HVGCJne/Z0Ke/nZk15g5BYqYjF",
+	"G/fMfdIUZvRL5d+V8hX470/oYrdjukI/fxkWNLfKi7xldd5AHYHK0AYxBokPyivZ1B0oi0hRAeBsnys2",
+	"Apf30jz2ht0vXp57yRTv+Slj5j5ZwUWHuGb/3VhpXdDzQYjakLQpoD3wPsMi1T3lsDoKfiKfsHv9sDv4",
+	"7jt3jfnF2CfX7k7Mj0urqpa3iNNUTj0Ho7lAfpWfZQRqbA8c2vzJUoGCQFHb+GkWsR/afRooaMQH/Nn5",
+	"E8G1Le9B0uSWNsO7noUJpAeO7AIMv531aTtAjRMcV8gXtGE/WxDTcdmVdE+E1POYprI9sVMn9Rq/PwnP",
+	"3OdZtfNM7Zxb5qkgFiHM7M7sTjZFjr1pbY8T79qlSpNHjwk2T81cZ/L2hPudnLdr08MDfx72TyncAUa1",
+	"9a5bv78U1ocyYdPV6B16/8qkeiGeA48m6GUnekK1/aBTTlsB6BT4qlkWXG1ZTrAHkCJaktVWGo3GtY4a",
+	"ou17vupUlcaWBc8QZfZMSxu68S22vUG2ZIUUG4XoiSj1AZmsKFj+gHgXGEAsKt9yB5PC9ZaBpHgrgve3",
+	"KrRu8n37EHGd5Ft/ihH/6Bq+Iq65Wtsx2yvh4BRcydJhbKIfhi4L9la4dzGtudj4Xq/SO3TtT6Dx2wPy",
+	"xFKgRYFzncYxNaCli3Vy0qU0Gg6W7EOXoYi7EJgZt+ReuRleMcrOOJET8rNjpZaN/Qb46LcllzFHWy4H",
+	"Wg/xtptsn7PPvYk3bJDCwy5t6CPQ3r7qMzFOLbEGbdKWwiMWacu+92GSwuifzCIN9+7j2qUguoJdu/I1",
+	"LS7THLPLfdTEXwxzTskEc7VDgs9UEZ6yTfdtunaP1uxNmG6RuPE/3534yEZJrz1730DBe1v6FAooBIvd",
+	"TkfsGZ65tDlyjQ+cZtP+zcyRayewHHX+63gfeg2rnSrjtJaW1waz4yYy2Ryj9082++S3w3TbN7X/Dxth",
+	"+80P6bC/2Id+MsbKfCjvjxhc7M40sQFgc7VKDjqSSg+zDXXyiCV4QvXY25P9wxy7HkguWVsYjLpzKY3m",
+	"DGdG+O6AXe/XgGLttp0LB9TWiFymz/kvwjxqkVDVv2krn5/pDYCWrE6BmvgzwvYbsuGQAc6BI6Pfh3Iw",
+	"ZPwj+wjdvu6/zxSqTMbOwF4GkNnFh3oblWxmQ6NYt5zPpu/MXjbYd+ajtiMyb90wfWwbojhF/+wi9FF2",
+	"8yk6oIY39MpjIBdsraGoF7EmrF041F/Ini6jtIohz7e5tpBAT92j974V9k3DMAR2Mqc5OFu5c8hxMKy5",
+	"VR3Vcxns845yPYGu4z4OXOl9VpK8pGLT0A37aP3ZhvE8kDCn84TgeOg8hyJezd5rC31Fcqqptd2wNlSb",
+	"/0mSs4LfsrpbKDe4h2Y6gzBvr+H7u27n56MdPT4xV8T44YUmO14UUNxyGu36exoyBcDxSLEyunINgXtX",
+	"o9ImmHtxDzyDcac2okRJzSpGB9nE80E6x/8nC0/u7AgHUb6iij2IBWZetWPe43kN3hLZne/l7uQ9M0Ih",
+	"6/pWc61YsXbvOQddualURnKublRGVqzWCAHLVEZ+b1hjDnqLypoRWtC6VENN7Z3C/VAxWq8GnGZv4PvA",
+	"zLmX+mccHt/10V1f+PKhW9VxqUUQPhm0LmCO+JqQ5d6VUGBjKdWwetBG8ps4dqlee+T/zxFowbkSBml/",
+	"uguyu5nTCfxwyWh5XhW02yOwBxsKt2obf3bouoGYsx85XjLmsGuSBCorRLEFNqOU+T4jXLR9s2spSwfL",
+	"kUvBHrwVgPTLaImlTQW/YV1I8o25AsA3Yn0pFaM3vVzvdsK2UKikVUaWjfZIDDmvme3jA6kCN6wuaZAJ",
+	"AWjo5q81ZwWo4Rjhx3jYht8y8YB8ffHX4EYx4j9FKMAHMrO4Il8/fuwC/WaZZMs1XB3qBrCE34oVFUJq",
+	"c2kioARWK9nqJK7ITtbQCQW6EbEdJihAw0kzX4A2FhIm/IC80ISLtaxLzNKuWF3i68ATFkkauC6o+Juh",
+	"/men45hZmdl9Ileve33qXMtGF1Kewq/0UsobQreM5obDwRzB8+B5/H2HwyEQRXM4c8BEHoLaFTt6CLMZ",
+	"0iGXik2Qwc/MY/do3TxRr9YfA2m1KZuCan7LYEEpa9Q/BZBYp5LhNvUxEOQIOwfg5Tsucheu5+WcHQTX",
+	"73CqCjzxeUZ7uRjEJ4TFtdHVE/rt3UWmqWvH6m2Jw45DwR6kMllefs5udTO5T5UAM9CcGdpfn8Ya6eCO",
+	"2DJbribuafRclbRKGoIfW1/yGstbUdIKVSaApzKvXG2NDg7/OEpXeUB+Taka8XRDy+Y/0uo+r4T2Lc8B",
+	"EO9E0ojmOcAg0uK6NivT3IyDOH+2VFYu/8lWGpiMl3TDHlaihyliIfouz5ZcUGybdQCYhz9Vt5v/8X4M",
+	"XS96OAz/nbKcz6gMuQUQoEURxisx+xTpnUVYEzil4isNbFSbv9HkUzPOU80KRtUYuB7+5LV79rO8tOzs",
+	"hlHE7QJO2R0RwwKdvQKxIMlu28ls9W9vtwL7BQySHh+ZS/HvqbKBx3+DGuZrSMker2LG1O2TptnaIdv8",
+	"dbpew756uHhr2Vkg/uD4ij76frc3BP5tC93UMCzcE/geyfAZ9u4zk7trcgCOcpIuKW0g3AbX26z+Tjh8",
+	"aEcaMbYnv9gnPtNdOU3Kxqkb1yDJSptS47dFS2ztjKkQQzvkOlgMi0z31OzcKffLN1Aifz+IFf/fw6Dw",
+	"ZJ0kwg8k6ankeVRKU5vUSdReaVYq34sT8egTJRRhK5UUou3TN/9wDlBwJ0ETtqIpBSanZUQxsx8aQWsB",
+	"iwo+LPlKFnDn1ETTpbpycFWyJi/evDr/y1+++ev5o9YpSkqWc0qM9go2xlux2tJaMf0fXEn79AOCGCxg",
+	"oihNa2sNYe8oqMpaNDwPwKYWQfTA6jULnl+RdVMDuXApYPO8FUqzamF+zkSegZmUmbegh9f8o1HkC9cM",
+	"KQejqqrlpmYKA1GGy7hoWP5lRtj7VdEYG+qLFRUrVhTmB0Jq8v68pnvzz7diXTSylmolqz2AZ4WtBDjU",
+	"Fi2hTQBbaRjT7/diJXPW/3uB9Xbhx8FOZpj8m70VW8Y3W71YlRnZ4T9vNpkH3mr/BZQI/lhg9CUL6Og/",
+	"AqCvRU61jZCy9w/I36XMCTbus9SVNcvJbsuLoM4Nqt8U4SIjSwpbaeHIZIHNqVy6CnqwwdzGH2LjvLat",
+	"AXijrwglBdWsNiO9FStZ12ylVScrQ2FVnC2f66W/PiDfA1EcceCHmKG/ZFCpt6artl+Sp3XmmkK8Fbb5",
+	"w2EdHi2gcQPk/1j4MFiJDW66ri6s0rFSvBclIHcFt0L6wo1DSI0blh/VG44Les2UkYipBKolg0ZGLnMV",
+	"+l/eXZDiqx2qVFJiDzad8h+NhxqPvsk/TrDRTW84KSdCoRMGIA8Hb5F+Qs8XBWA9e47BneVKXLke2S83",
+	"8PmUvv13QMi7T+Cvgm6e82KWhuQWAhhmn1y9+4HVJZ01+DWjN8EP7rm/AdLq6VCus2WfU3TCa4SO1upA",
+	"ByJzi2GuKHRq63A/Yl0XheF/1pVULeMesv5o84k/ef5z5PkJ/SrrfAZ9PmMby+3cBBvr9JZVAFqdspgG",
+	"T9e4JuBvznttz/GTFOwA5v2+d2xEewhWPhtR/atoHU4rArdUWQRgDSZIUTOa7z8BdrvTZg51mB6AJKYF",
+	"WTzSGcz1kK5uhNwVLN8MAYq1D52A4+7L4dpO8lOBi7UzKBPZdsEjYL/viKxdHswJY8t72SBOlWJMECpa",
+	"Pulit1xZQxJMX6771u9QBnKfkVZUsXMsdB9po00Ve22f+yztl3aCqaDZr76fvmxEfgUELiu9h6psTOE2",
+	"5HBh7aXM96SQ8oblhOqTRtna1uU4l97+HgKeuM4UoAgm2qIPNKOC8AG0jIC4vatexZLV3ZaBE8y8s8HY",
+	"bQtsb8gFyIVVzalml23lq7W7cP7LvVNgNzUtrZb6Vqy5yM3D0OrL5ioAzDoXDrDomuEjVaO7uE2ybb8B",
+	"qTPIpA/Ir1sJL9ZS3pCK1tqhufmf+rxH/AnhUUcK8orhms9OJras/IkSatoJxM7RD6zSDitv1zlTp5WJ",
+	"vbH7ZwR9efvEaUjIOw/dPCjsvvNPfZaizk3vY8I0YVGUv5C886WkObuLntzuSNtfaUh3dmv//DoqfUx1",
+	"21FhWNtmLa3uT9luddlPq2+b283PxUPrbGWnXcAkhuy3RIrIh9u7pWDOYMH7Z6XbkRIf29sGSgosKDuk",
+	"D58wMeWwlc7MPYNozHDXB3jisxTnZmpDGwCLy4gs8lbGnpD4GMkCgY4pCpj2mdoBQ0KNdXE9czPP70jk",
+	"z6RvHaziE1XADvHCE2wWa20DL+O4IktmVGhzFZ+AMZ7kecgTqLVDoKygqxt1RSi8/kDWIo7r7JPr0V8H",
+	"Ln3Xo+IzPb9udqnz65d4Sgxe6EviYF691YSp3YyutpCaYGwqqIx11WhtKy+5DjphDcPx9vesm7Z+CEFz",
+	"v0nb3atxgj//z9TuU6Z2l7SamKw94fQ7/9Q4lshnenfj5IZu7/+Xvev7bRtH/v8KkZd+v4Dyo2l7uE2e",
+	"Fs0Vu9im3Uu7uIfr4kBLY5tnmdSSUrzeov/7gTNDibJl2U7kJAj6FCCWKHJmSA6HM59PAAXBkEg71Dhs",
+	"6rY/jWG+zOpBuR1IYvxoqs2I4ppbEC5WNWfsROpefKWP9MSTVBv27cq4zUBvOD60+E3sT5jDtphi5MsS",
+	"hqI2elB+pLgThCVJDMz4Y1TJqVys74jGoN6kR8sIkj01MB6rVN3B0TYLfdyKoWy4esiyjwt9/7P6gTy8",
+	"qG+PFGGLpbMhxHYpQNpcURIbXmotB/LuZLPzv3DCLNoXDXUhfLPmRxZVm6E39b28hkIWHBToKc0paA95",
+	"kmAMBdh+KAzs/JD1Gtgix9r8GuM9/N7lvVUrhd3ZXE16LWeAg3py0xN79UgTkyTSoeJrL/sAi0DMPsjR",
+	"yqzbdAc3gPavCQsS1bdh5+FuQLGS7RY03jsBT7/i3y2oKPcyi12SSYq9Uk8KsPdw44tsvL8Djsmz0/JO",
+	"zndBRjQcLou3BelCuS7F3KUTv169Y/f7p8/X73tM4Y9KWqlLpfvr8/7ZPLav8p9uMtENpKCKcnsqkaUH",
+	"h/XKlSMclVFVihTxNRiRpXKtGBtX4HWpjFE0lEul7YGVu6IHGh1mz7SOC8HOvUMyGHB6I+tM0PGdPtAm",
+	"B48XffTG9tCeBQuyFxPQ//7MdHfeVRk5oyPMALq7QVybLuXVQH59KrJSOciOMZC2NWXvBh9+l8vJE60X",
+	"r/vXfyXoRzvcxuRba66COezYZLsRTdVUudLYZf9hYU0Zpw7KMoc++D3/+wAaGX6qUNceKZ1tH0tgn0IN",
+	"idnYWjJDLhXlDPkZGa4JkCmLTWiLafC2vH2O0oNPFdCBOrcRzIF/Hi5zpqmZkhEQFAWn+5bFWNynY9XP",
+	"UH6Dr79TOTyU2DOVmvkdKtrWZU47OS5cJJ126sJb+v7xlZpAV17dp59+PD5/87dwRsPWEnHz7q344c2r",
+	"s6Ok59CQRI27wjhFTX7tfeUGCruxM6Eqsvez3wYMTdYWRVKsNB2Asy2m1RDi9EeCbtqPPqvTSDOwnc4k",
+	"sRwGOpm0W90YQsrgtsH83+C2cjzw6FBOZ9TRR7qSb/WhU1vBp71EQE1hNJf9WqtuwYmJgYZeJVpg3hvq",
+	"z8HzoxDqurn5nVMkCxYhc3Yk09nEmkpnibc5TPWjHdtgCMpoEGQL/h/OzEFkcuk6LaVzqu+ydUcyfqob",
+	"eL8ZfF6l/BoQBHssLe3iEaHYVBJp7J5qOM3UeCs9il8lrqLnDgnL+WSX6kYA29fpWKhD3gCsVYS2bYA3",
+	"XSYu4Dv4uqqICqFqimC8gfbS7rcYxPU6tpCqQm3NhLxpHjvs3KOv9OOh1V0ZSgMmoGMR1plYINYPcflP",
+	"TC8a2rocQyDo1sygLxDkf68H/ExDeDTKbCjqLD9VZrCszzokOyEXconX5RNjsl20tc3Wa8TAZ4f7h3U+",
+	"wY9pYFJyGJetaiQ2qTVXMRJpshH3bcajO5iziK0/0sVhGNtGrXGv7n+D72akpGAJlzUoLcPMYMGW9zxV",
+	"uZPV7+CeBb09XajMLdNluKCnrYWxo2RPWR896TL0wDBifmbEqA+mXlZCPK8WUxOtiqrEjV+bPWbVDgE0",
+	"fPohI2h/qeLe8bMfxV+qEH5wFwE8NCEYJZeIudRqPMxi16Dah4vviwZwm0JPNZJ00nDNB2+gjP1CoZyw",
+	"7HjsrsC57HPXruUMnsHqmAxVPEDZK/UWlDUfMDqFS1JWQHKi6nUCPIMsRCOIr2mNg2abniyMK9frWPvf",
+	"vy+xj7nEkg6aFTYhWMgZ/Ys8S3Q/RaUrBxmbkcxXWXG7jIGCzVsOq5TgsTeuEb24H47Q94yYrrgztkcH",
+	"NYxOrNS1dd0ebAQ20IHKyIzF+dlZIs7PXnr7OT87jwgKyuaqh2AFHMH9udJYOYET8dq/+vrlKzz2vH75",
+	"xr9bv7qkzMsAyfhFIx8fEJ8KEhJeijdnr/h7RjigSps5w3NgwEXcQGmXx2gRwkFqdOa6MAl+ASjoRm3n",
+	"I9Jdr8MecnXpvfmMdnK8r6RgVUOxHu6VviUDH9c29uoDLBhQdsVU7hq+H/g2YlO/P672l3jKtBGVw39H",
+	"yLIXcdrMo11LaNz0jQZx9fPbj9dxB/vvEbfj1dwVq+Ypr9p+RLss2jTyYcNDqnQcdWhgznOkF+MS7gx0",
+	"qcplL1sHd22fBB+GIXmeYVAa4hBh0Le5YccKIW9aSTj9KjFm7k7HMs+9i7Wthj48ddBqePpIf0U8d2Rw",
+	"2i6sjANp2UXx0nnh4muYxRQ01nnx8VLZmlYDK+p6kf+TzaYehn10qJp2an4Aix1A1B8wMckK9pVqfTZC",
+	"7+FNcFBStXi3V8iknxYhomaga4ou/xr/q/YL0elkDPnCKo2A7sYyeDiThR4jIya9yTGF1GhncmA+TSbm",
+	"wPjQDBxCiWkhs7nSL1yA7kqlxp+p1XIK1p2In0uqv6LGa5hX8cMZ3rAnwgFivysL7j+yXCeA/s3BJ5TH",
+	"wTIZq+KRAuofYPHZi2XjIoC6C8Kvk05RlIlwUy9XowdZGj4VwVJrc4jNiaHKWh2KDJhoCCIDDjBVp18L",
+	"sMq0Yu8rLl1n/Y8j9np/OEEqbKHN4kQQYRwyFbhSpUTMgCKZQzk1Gd/jEBOCGYtbmVdclxwqFQLKPpLH",
+	"eolOgfH3F9PlpT+ykUjQwhE8bmJNVVAj/60yAiEkFD3mLafF8UR8ZAoBx12udAZWFA6qzOjlnM9qrsSj",
+	"F3zReCzAWaqccKqES15taVgSM0ltBGEQgrWhPpZR6JRGRlzuNwHJoavrx+lUxnPYmhxqmoMvegIlic4b",
+	"EW6RaGB+xDl+zIxxlH6GzmWeBzkEmSWUVtj6UFg7MiikLZE2JjMn3fR3n9j07sD5okx2IAjmvdCdrzCx",
+	"4BdY7g5eHCxk5zfeg7xVevIAvnfQx6YzbPj5/itNNRdSzI0upwnXNiCNhXe8lyCtwKW+B/AOV6R+N+4z",
+	"PXJAceEX+hw47uVgeRq+tXqG0jrhILXQqm9fXYfptX3SMmg/+s6OtY0dS5JKOmXvH4a0sv6s6IVHT178",
+	"+3cvHgf2Nki1svnRxdEpio2bWe3zVRMvaLK4mx2txRriXUpksbuoAwp+iVkpLYu4lGjHV7bZdpsWWqjj",
+	"a41Q2Xa7Tvuixm2oiRVX/vHCicykSL5T/xJ2t+jLocp8/at0tIs6vkoyHTVShkSp1WbehQIMkcMt5HVV",
+	"T/My4VWvv/kvdiLowhTJVAhNDKOektqLC4UiOh7yZaSKPxOhJq35+CY41UjJEwMgjSA3euLEiKsg6IIJ",
+	"QQvjD3ovBd9VTsw0uorj5ts5/KlSTODsHCQPDAPDDeJKihca+F3s2lRqDTl/0rukMfIKIjyrSK8BcKVD",
+	"sZ1MX+yPBuOn7EALYq6cIwzooOuaA2W96Wu/z7gkbDPU7BKPv35CQyaq4qJxKV0S4guN+yNTziEfSQfE",
+	"84TcYLq0JvdCsGU0b5oNq0u03gcj98q7t3yZ7EoLch4bIPy5cfp2EVw284Fd83ge09lyvaV//FGpYo7T",
+	"NDjHROlIQTD0fRWj6fD6gIjKGmNV3HpIrtxgRjnIW3CrPmHYxTiqkIgilwE/yJ8JL6KMhNESg6f0aNJc",
+	"uo6WISUoEbmZTGLpReljaxcqLB+mfGUvgd/jFbxTbyJTtOw6uUB5Ra9VmSq7pjAeyS0mlRPzVWQl9P+O",
+	"tzBMvICRMFZNlBa0X4j/o/Dxr59enbz8+/9fUMV1Fm8OoyURw/kTtbc/Phv4s0gKJ+KD4QDmWNHhqOHQ",
+	"J3Yhf2bBaJMUv928j1SsUjNfwOjo2+/f/hcAAP//",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

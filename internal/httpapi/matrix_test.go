@@ -122,7 +122,9 @@ func matrix() map[string]expectation {
 		"POST /v1/actions/:id/changes": {roles: "pq", scope: inRoom, ask: func(r *rig, room string) (string, string, []string) {
 			return "/v1/actions/" + r.agreed(room) + "/changes", `{"event":"noted","text":"parts are on the way"}`, nil
 		}, ok: 200},
-		"GET /v1/chart-baselines": {roles: "pq", ask: at("/v1/chart-baselines"), ok: 200},
+		"GET /v1/exports/procedures": {roles: "pq", scope: listed, ask: summarised("/v1/exports/procedures"), ok: 200},
+		"GET /v1/exports/events":     {roles: "pq", scope: listed, ask: summarised("/v1/exports/events"), ok: 200},
+		"GET /v1/chart-baselines":    {roles: "pq", ask: at("/v1/chart-baselines"), ok: 200},
 		// Twenty cases make a baseline; here it is enough that the chart is looked for.
 		"POST /v1/chart-baselines": {roles: "pq", scope: wholeSite, ask: func(*rig, string) (string, string, []string) {
 			return "/v1/chart-baselines", `{"chart":"no such chart","period":"2026-09","reason":"one protocol"}`, nil

@@ -9,6 +9,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"afterbeam/internal/audit"
+	"afterbeam/internal/export/listing"
 	"afterbeam/internal/export/monthly"
 	"afterbeam/internal/export/outlook"
 	"afterbeam/internal/followup/ask"
@@ -319,6 +320,7 @@ type recomputeStore interface {
 
 type summaryStore interface {
 	monthly.Store
+	listing.Source
 	PeerReviews(ctx context.Context, caseID string) ([]store.PeerReview, error)
 	ReviewCase(ctx context.Context, actor store.Actor, caseID string, version int, state summary.ReviewState, reason string) (store.PeerReview, error)
 	Action(ctx context.Context, id string) (store.PeriodAction, error)

@@ -158,6 +158,7 @@ type Server struct {
 	bodies   *semaphore.Weighted
 	auditing sync.Mutex // one walk of the audit chain at a time
 	planning sync.Mutex // one plan at a time: it takes a core for as long as it lasts
+	tables   sync.Mutex // one table written at a time, for as long as its reader takes
 	metrics  *metrics
 	failed   func(echo.Context, Problem) error // answers what goes wrong outside of the operations, nil for problem+json
 }
