@@ -130,24 +130,28 @@ func TestABaselineIsFrozen(t *testing.T) {
 	r := newRig(t, nil)
 	token := r.physicist()
 	var key string
-	for i := range 20 {
+	for i := range 21 {
+		day := "2026-09-14"
+		if i == 20 {
+			day = "2026-10-01" // a chart is of those with a case in the period, and its baseline of what was before
+		}
 		_, report, job := r.report(store.Identity{Number: fmt.Sprint("B-", i), Issuer: "TEST"})
 		r.save(job, store.Case{
 			StudyUID: report.StudyUID, DeviceKey: report.DeviceKey, PatientID: report.PatientID, Room: "Hybrid 1", State: "complete", Start: r.clock.Now(),
-			LocalDate: "2026-09-14", Class: "evar", FlagState: "below", Complete: true, KAP: quantity.Some(quantity.GraySquareMetre(0.01 + 0.001*float64(i%7))),
+			LocalDate: day, Class: "evar", FlagState: "below", Complete: true, KAP: quantity.Some(quantity.GraySquareMetre(0.01 + 0.001*float64(i%7))),
 		}, fmt.Sprint("first ", i))
 	}
 	var got summary.Summary
-	r.ask("GET", september, token, "").into(t, &got)
+	r.ask("GET", "/v1/summaries/2026-10", token, "").into(t, &got)
 	for _, chart := range got.Charts {
 		if chart.Kind == trend.ValueAndRange && chart.Baseline != nil {
 			key = chart.Key
 		}
 	}
 	require.NotEmpty(t, key, "twenty cases make a baseline")
-	a := r.ask("POST", "/v1/chart-baselines", token, fmt.Sprintf(`{"chart":%q,"period":"2026-09","reason":"one protocol since spring"}`, key))
+	a := r.ask("POST", "/v1/chart-baselines", token, fmt.Sprintf(`{"chart":%q,"period":"2026-10","reason":"one protocol since spring"}`, key))
 	require.Equal(t, 201, a.status, string(a.body))
-	r.ask("GET", september, token, "").into(t, &got)
+	r.ask("GET", "/v1/summaries/2026-10", token, "").into(t, &got)
 	for _, chart := range got.Charts {
 		if chart.Key == key {
 			assert.True(t, chart.Baseline.Frozen)

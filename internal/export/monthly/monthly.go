@@ -8,7 +8,6 @@ import (
 	"afterbeam/internal/followup/completeness"
 	"afterbeam/internal/store"
 	"afterbeam/internal/summary"
-	"afterbeam/internal/summary/trend"
 )
 
 // historyMonths is how many months before the period its control charts look back: more than the 20 points of a baseline even
@@ -85,12 +84,8 @@ func Input(ctx context.Context, db Store, ask Ask) (summary.Input, error) {
 	if err != nil {
 		return in, fmt.Errorf("baselines: %w", err)
 	}
-	whole := ask.Filter.Rooms == nil && ask.Filter.Room == "" && ask.Filter.Device == "" && ask.Filter.Class == ""
 	for _, b := range baselines {
-		// A rate is frozen over the whole site: it says nothing about a part of it. A value's chart is of one class and device anyway.
-		if whole || b.Kind == trend.ValueAndRange {
-			in.Baselines = append(in.Baselines, b.Baseline)
-		}
+		in.Baselines = append(in.Baselines, b.Baseline)
 	}
 	return in, nil
 }
