@@ -4,6 +4,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	"afterbeam/internal/procedure/lexicon"
 	"afterbeam/internal/summary/statistic"
@@ -41,11 +42,47 @@ func byClass(cases []*Case) map[string][]*Case {
 // classes gives the classes that the period has a case of, in the order of their names.
 func (w *work) classes() []Class {
 	now, before := byClass(w.adults), byClass(w.adultsBefore)
+	from := w.yearFrom()
+	year := byClass(w.adultsSince(from))
 	out := []Class{}
 	for _, class := range slices.Sorted(maps.Keys(now)) {
-		out = append(out, w.class(class, now[class], before[class]))
+		c := w.class(class, now[class], before[class])
+		if len(year[class]) > len(now[class]) {
+			c.Year = w.classYear(class, from, year[class])
+		}
+		out = append(out, c)
 	}
 	return out
+}
+
+// yearFrom gives the first of the twelve months that end with the period, not before the history; "" for a longer period.
+func (w *work) yearFrom() string {
+	last, err := time.Parse(time.DateOnly, w.in.Period.To)
+	if err != nil || w.in.Period.Kind == Year || w.in.Period.Kind == Years {
+		return ""
+	}
+	return max(time.Date(last.Year(), last.Month()-11, 1, 0, 0, 0, 0, time.UTC).Format(time.DateOnly), w.in.History)
+}
+
+// adultsSince gives the adults from a day to the end of the period, none without a day.
+func (w *work) adultsSince(from string) []*Case {
+	out := []*Case{}
+	for _, c := range w.all {
+		if from != "" && c.Day >= from && c.Day <= w.in.Period.To && !w.child(c) && !c.Pregnant {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+func (w *work) classYear(class, from string, cases []*Case) *ClassYear {
+	y := ClassYear{From: from, To: w.in.Period.To, Cases: len(cases)}
+	t := table{w: w, measures: classMeasures(), now: cases}
+	for _, m := range t.measures {
+		t.columns = append(t.columns, columnOf(m, cases))
+	}
+	y.Positions, y.Distributions, y.Withheld = w.compared(class, t)
+	return &y
 }
 
 func (w *work) class(class string, now, before []*Case) Class {
@@ -69,10 +106,7 @@ func (w *work) class(class string, now, before []*Case) Class {
 			c.Parts = append(c.Parts, Part{By: p.by, Groups: groups})
 		}
 	}
-	c.Positions, c.Withheld = w.positions(class, t)
-	var withheld []Withheld
-	c.Distributions, withheld = w.distributions(class, t)
-	c.Withheld = append(c.Withheld, withheld...)
+	c.Positions, c.Distributions, c.Withheld = w.compared(class, t)
 	return c
 }
 

@@ -41,7 +41,7 @@ var nullable = []string{
 	"rooms", "arrival", "change", "share", "low", "high", "substantial", "min", "max", "p10", "p25", "median", "p75", "p90", "p95", "coverage", "p50", "n",
 	"low_percent", "high_percent", "kar_gy", "kap_gy_cm2", "ft_min", "psd_gy", "psd_low_gy", "psd_high_gy", "e_msv", "age_years", "weight_kg", "per_100",
 	"largest", "level_value", "kar_factor", "kap_factor", "kar_factor_sd_percent", "kap_factor_sd_percent", "age_days", "from_kg", "to_kg", "baseline",
-	"centre", "lower", "upper", "range_upper", "range", "above_p75", "local",
+	"centre", "lower", "upper", "range_upper", "range", "above_p75", "local", "year",
 }
 
 // asPrinted is a small month with a little of everything.

@@ -14,6 +14,10 @@ func indicators(s Summary) []Indicator {
 	for _, c := range s.Classes {
 		positions += len(c.Positions)
 		distributions += len(c.Distributions)
+		if c.Year != nil {
+			positions += len(c.Year.Positions)
+			distributions += len(c.Year.Distributions)
+		}
 	}
 	out := []Indicator{
 		{ID: "Q1", Name: "record-completeness", Where: "completeness.records", Absent: noCases},

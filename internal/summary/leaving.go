@@ -154,7 +154,7 @@ func leavingClasses(all []Class, names bool) []Class {
 		parts := c.Parts
 		c.Parts = []Part{}
 		if hidden[i] {
-			c.Positions, c.Distributions, parts = []Position{}, []Distribution{}, nil
+			c.Positions, c.Distributions, c.Year, parts = []Position{}, []Distribution{}, nil, nil
 		}
 		for _, p := range parts {
 			if names && p.By == byOperator {

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"afterbeam/internal/summary"
+	"afterbeam/internal/summary/reference"
 	"afterbeam/internal/summary/statistic"
 	"afterbeam/internal/summary/trend"
 )
@@ -139,4 +140,27 @@ func TestCasesBeforeTheHistory(t *testing.T) {
 	got := summed(t, in)
 	assert.Equal(t, want.Charts, got.Charts)
 	assert.Len(t, got.FollowUp.Open, 3)
+}
+
+func TestTwelveMonthsOfAClass(t *testing.T) {
+	cases := []summary.Case{}
+	for _, day := range []string{"2025-10-31", "2025-11-01", "2026-04-05", "2026-10-05"} {
+		for range 15 {
+			cases = append(cases, oneCase(len(cases), day, kap(40)))
+		}
+	}
+	cases = append(cases, oneCase(900, "2026-05-05", func(c *summary.Case) { c.Pregnant = true }))
+	c := ofClass(t, summed(t, summary.Input{Cases: cases}))
+	assert.Empty(t, c.Positions, "15 cases are too few")
+	require.NotNil(t, c.Year)
+	assert.Equal(t, []any{"2025-11-01", "2026-10-31", 45}, []any{c.Year.From, c.Year.To, c.Year.Cases})
+	require.NotEmpty(t, c.Year.Positions)
+	assert.Equal(t, 45, c.Year.Positions[0].N)
+	assert.Equal(t, reference.Above, c.Year.Positions[0].Verdict, "40 against 30 Gy cm2 of ARPANSA")
+	c = ofClass(t, summed(t, summary.Input{Cases: cases, History: "2026-04-01"}))
+	assert.Equal(t, []any{"2026-04-01", 30}, []any{c.Year.From, c.Year.Cases}, "what lies before the history is not all there")
+	c = ofClass(t, summed(t, summary.Input{Cases: cases, Period: summary.Period{Name: "2026"}}))
+	assert.Nil(t, c.Year)
+	c = ofClass(t, summed(t, summary.Input{Cases: cases[45:]}))
+	assert.Nil(t, c.Year, "without earlier cases it says what the month says")
 }

@@ -9,6 +9,13 @@ import (
 	"afterbeam/internal/summary/statistic"
 )
 
+// compared holds a class against published levels and distributions.
+func (w *work) compared(class string, t table) ([]Position, []Distribution, []Withheld) {
+	positions, withheld := w.positions(class, t)
+	distributions, more := w.distributions(class, t)
+	return positions, distributions, append(withheld, more...)
+}
+
 // positions holds the medians of a class against the reference levels of its class. Fixed and mobile equipment are never
 // put together, and a level of one complexity is for such cases alone.
 func (w *work) positions(class string, t table) ([]Position, []Withheld) {

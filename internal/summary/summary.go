@@ -169,8 +169,21 @@ type Class struct {
 	Distributions []Distribution `json:"distributions"`
 	// Withheld says which comparisons are left out and why.
 	Withheld []Withheld `json:"withheld"`
+	// Year has the same comparisons for the twelve months to the end of a month or a quarter, nil for longer periods and
+	// where there are no earlier cases.
+	Year *ClassYear `json:"year"`
 	// Parts are the same cases parted by complexity, mount, room, device, operator and size, where there is more than one.
 	Parts []Part `json:"parts"`
+}
+
+// ClassYear is a class over more months than the period, whose cases are often too few to be compared.
+type ClassYear struct {
+	From          string         `json:"from"`
+	To            string         `json:"to"`
+	Cases         int            `json:"cases"`
+	Positions     []Position     `json:"positions"`
+	Distributions []Distribution `json:"distributions"`
+	Withheld      []Withheld     `json:"withheld"`
 }
 
 // Part is the cases of a class parted by one property.
