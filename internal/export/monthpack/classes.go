@@ -124,6 +124,7 @@ func (p *pack) levels() {
 		p.table(p.t("levels.table"), []string{"class", "quantity", "median+", "level+", "kind", "verdict", "source"}, []float64{34, 26, 27, 15, 27, 32, 14}, rows)
 		p.small("levels.legend")
 	}
+	p.levelsOfYear()
 	if len(shapes) > 0 {
 		p.heading("levels.shapes")
 		p.say("levels.shapes_about")
