@@ -142,7 +142,7 @@ func (w *works) build(t tables) (err error) {
 		Version: programVersion(), TokenRate: s.HTTP.RequestsPerSecond, AddressRate: s.HTTP.RequestsPerSecond, BehindProxy: s.HTTP.BehindProxy,
 		Now: time.Now, Logger: w.log, Fatal: w.fatal, KnownClass: lexicon.Known, Events: eventsOf, Maps: pictures{w.pipeline}, Windows: windows, Plans: plans{w.pipeline, windows}, Levels: t.method.Levels, Lexicon: t.method.Lexicon, Papers: w.papers, Site: site, Notices: toldBy(s),
 		Releases: releases{w.db}, MatchWindow: completenessRules(s).Window, Grace: completenessRules(s).Grace,
-		Upkeep: w.upkeep,
+		Upkeep: w.upkeep, Centre: s.Site.Centre, Department: s.Site.Department, Notice: noticeOf(w.synthetic),
 	}, w.db, w.keeper)
 	if err != nil {
 		return err

@@ -48,6 +48,7 @@ type commands struct {
 	Paper       paperCommand       `cmd:"" help:"Papers of a case: the sheet for the patient, the letter to the patient's doctor, the physicist's report."`
 	Release     releaseCommand     `cmd:"" help:"What leaves the department without persons, places and days: asked for, approved by another person, made, logged."`
 	Asks        asksCommand        `cmd:"" help:"What is asked of people after a level was reached, by due day; names no patient."`
+	Summary     summaryCommand     `cmd:"" help:"Sum a month, a quarter or a year up: the pack for a committee, or its numbers as a table."`
 	Redo        redoCommand        `cmd:"" help:"Have work done again that the service has done or given up; it may run meanwhile."`
 	Conformance conformanceCommand `cmd:"" help:"Print the DICOM conformance statement as Markdown."`
 	Rescue      rescueCommand      `cmd:"" help:"Print a one-time token for one more administrator, when none has a valid token left."`

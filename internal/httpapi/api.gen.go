@@ -2036,6 +2036,51 @@ func (e ReceiptStateParam) Valid() bool {
 	}
 }
 
+// Defines values for SummaryFormatParam.
+const (
+	SummaryFormatParamCsv         SummaryFormatParam = "csv"
+	SummaryFormatParamJson        SummaryFormatParam = "json"
+	SummaryFormatParamPdf         SummaryFormatParam = "pdf"
+	SummaryFormatParamSpreadsheet SummaryFormatParam = "spreadsheet"
+	SummaryFormatParamXlsx        SummaryFormatParam = "xlsx"
+)
+
+// Valid indicates whether the value is a known member of the SummaryFormatParam enum.
+func (e SummaryFormatParam) Valid() bool {
+	switch e {
+	case SummaryFormatParamCsv:
+		return true
+	case SummaryFormatParamJson:
+		return true
+	case SummaryFormatParamPdf:
+		return true
+	case SummaryFormatParamSpreadsheet:
+		return true
+	case SummaryFormatParamXlsx:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SummaryLanguageParam.
+const (
+	SummaryLanguageParamDe SummaryLanguageParam = "de"
+	SummaryLanguageParamEn SummaryLanguageParam = "en"
+)
+
+// Valid indicates whether the value is a known member of the SummaryLanguageParam enum.
+func (e SummaryLanguageParam) Valid() bool {
+	switch e {
+	case SummaryLanguageParamDe:
+		return true
+	case SummaryLanguageParamEn:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ListAsksParamsState.
 const (
 	ListAsksParamsStateAll        ListAsksParamsState = "all"
@@ -2441,6 +2486,51 @@ func (e GetSummaryParamsOperators) Valid() bool {
 	case GetSummaryParamsOperatorsNames:
 		return true
 	case GetSummaryParamsOperatorsPseudonyms:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetSummaryParamsFormat.
+const (
+	GetSummaryParamsFormatCsv         GetSummaryParamsFormat = "csv"
+	GetSummaryParamsFormatJson        GetSummaryParamsFormat = "json"
+	GetSummaryParamsFormatPdf         GetSummaryParamsFormat = "pdf"
+	GetSummaryParamsFormatSpreadsheet GetSummaryParamsFormat = "spreadsheet"
+	GetSummaryParamsFormatXlsx        GetSummaryParamsFormat = "xlsx"
+)
+
+// Valid indicates whether the value is a known member of the GetSummaryParamsFormat enum.
+func (e GetSummaryParamsFormat) Valid() bool {
+	switch e {
+	case GetSummaryParamsFormatCsv:
+		return true
+	case GetSummaryParamsFormatJson:
+		return true
+	case GetSummaryParamsFormatPdf:
+		return true
+	case GetSummaryParamsFormatSpreadsheet:
+		return true
+	case GetSummaryParamsFormatXlsx:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetSummaryParamsLanguage.
+const (
+	GetSummaryParamsLanguageDe GetSummaryParamsLanguage = "de"
+	GetSummaryParamsLanguageEn GetSummaryParamsLanguage = "en"
+)
+
+// Valid indicates whether the value is a known member of the GetSummaryParamsLanguage enum.
+func (e GetSummaryParamsLanguage) Valid() bool {
+	switch e {
+	case GetSummaryParamsLanguageDe:
+		return true
+	case GetSummaryParamsLanguageEn:
 		return true
 	default:
 		return false
@@ -5227,6 +5317,15 @@ type SeriesParam = string
 // StudyParam defines model for StudyParam.
 type StudyParam = string
 
+// SummaryFormatParam defines model for SummaryFormatParam.
+type SummaryFormatParam string
+
+// SummaryLanguageParam defines model for SummaryLanguageParam.
+type SummaryLanguageParam string
+
+// SummarySizeParam defines model for SummarySizeParam.
+type SummarySizeParam = string
+
 // ToParam defines model for ToParam.
 type ToParam = string
 
@@ -5702,10 +5801,25 @@ type GetSummaryParams struct {
 
 	// Leaving The form for readers outside of the department, without small groups and lists of cases
 	Leaving *LeavingParam `form:"leaving,omitempty" json:"leaving,omitempty"`
+
+	// Format pdf is the pack for a committee; xlsx, csv and spreadsheet have a number a row
+	Format *GetSummaryParamsFormat `form:"format,omitempty" json:"format,omitempty"`
+
+	// Language The language of pdf, and of what xlsx and spreadsheet add; it decides separator and decimal sign of spreadsheet
+	Language *GetSummaryParamsLanguage `form:"language,omitempty" json:"language,omitempty"`
+
+	// Size The size of the pages of pdf, a4 or letter
+	Size *SummarySizeParam `form:"size,omitempty" json:"size,omitempty"`
 }
 
 // GetSummaryParamsOperators defines parameters for GetSummary.
 type GetSummaryParamsOperators string
+
+// GetSummaryParamsFormat defines parameters for GetSummary.
+type GetSummaryParamsFormat string
+
+// GetSummaryParamsLanguage defines parameters for GetSummary.
+type GetSummaryParamsLanguage string
 
 // CompareConsoleJSONRequestBody defines body for CompareConsole for application/json ContentType.
 type CompareConsoleJSONRequestBody = AcceptanceRequest
@@ -8789,6 +8903,27 @@ func (w *ServerInterfaceWrapper) GetSummary(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "leaving", ctx.QueryParams(), &params.Leaving, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter leaving: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
+	// ------------- Optional query parameter "language" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "language", ctx.QueryParams(), &params.Language, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter language: %s", err))
+	}
+
+	// ------------- Optional query parameter "size" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "size", ctx.QueryParams(), &params.Size, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter size: %s", err))
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
@@ -14243,6 +14378,66 @@ func (response GetSummary200JSONResponse) VisitGetSummaryResponse(w http.Respons
 	return err
 }
 
+type GetSummary200ApplicationpdfResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetSummary200ApplicationpdfResponse) VisitGetSummaryResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/pdf")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetSummary200ApplicationvndOpenxmlformatsOfficedocumentSpreadsheetmlSheetResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetSummary200ApplicationvndOpenxmlformatsOfficedocumentSpreadsheetmlSheetResponse) VisitGetSummaryResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetSummary200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetSummary200TextcsvResponse) VisitGetSummaryResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
 type GetSummarydefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -18996,498 +19191,502 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, id IdParam) error {
 // const string: with thousands of chunks the chained `+` fold is several
 // times slower for the Go compiler than parsing a slice literal.
 var swaggerSpec = []string{
-	"7P17kxs30icKfxVEv/vG2merpZZ82ZnueGJDI1ljrWWrV7LHccLSYYAskMR0FVAuoJri+NF3P4FMAIUq",
-	"AnVhsyU9c/zHjNVkEQUkEom8/vKPs5UsKymY0Ors8o+zita0ZJrV8NeTtWb1tfnI/JUztap5pbkUZ5dn",
-	"P28ZWTW1kjXRW6qJ3jJS0Q0jS7aWNSMbesuuiBQMv+aKyDURkjCh6735t/lBwRV8VbN1o1h+lp1xM/bv",
-	"Dav3Z9mZoCU7uzyjZhpn2ZlabVlJcZpas9o8+v/8Rs//9fj8f7774/HXH/7bWXam95X5jdI1F5uzDx8y",
-	"XMUb9nvDxIoNrEbZR4hoyiWr/Ryp0qRmK1nnRDEmJk9yLeuS6rPLMy70t1+fZWclF7xsyrPLCz9NLjTb",
-	"sBrnqV6tE9N7aeZQyBUtSE499XZc5HKnruCP4HPBdkxpUtVyxfKmZmS3ZYLQpWJCp2avFnKdJPHF+V/f",
-	"/fH1h3P8x+P2HwmCq5tnDXteyzKxnOe8btfTwNwT88obtljXsjzt1CZQeXRWWp5wTj9wkScm9as9PVTd",
-	"JA/IDRd5ZzZMGDb77QzZFn5luPEsO6vZLWe7s+xsVdCar80gjNbF/ny1Zasbw6RS6K3/i72nJRcU5pKd",
-	"FVQz/1XN1sDwNVc35yUVdMNKw2DvEmv8kYsU4V+JYk924UIdK69oUcBbYssuuWCdZdv3LqUsGBXuxa92",
-	"YlCK1bJohdQQmaUZKEpnWbGaamm+rLZ7xVdcpQlxTTVnQg/MiMP6KanwySsrfhTOktZGcApDJS0Jxw+M",
-	"oLWPJ2bffnusHFU3106kTJm8ezY1n+D742f0RlOdms33cgdMRNWNIkpTkV8Rectqc7jNfVQZqShyUplz",
-	"z7UaOPHKvKYz0ZytaVMY8W7GMUel5QXzp33RWXZGhdqxGrhKNRWrFcvxD6Z1Af+iRRHnlqcFVSqxOr8X",
-	"ZGWeSkzcfddOvKTvXzKx0duzy2+/jr30GbvlK/YD2yde/APzN00Oj2aEqna7FTGvJjzFh/ib1JQeX1zE",
-	"5vTd+0rW+jWjSoohQWkmpemygA1ey/qK7KjQLCc7rreE50xovuYsz2DjzYyUUUqGT04Nr03N+Bsz45IL",
-	"9/dXsfnDjfeM7qdciEkmtBdhzX5vuOGnS1037ESXEMwAqTx5mlfEzAhovmQbLgQXmwm6xinv8+cF3Tzn",
-	"RVpN/VWaKa8LunE8OyaXzLOJy5SutnBeBaNG1DfiRsidYYwlK6S5VIUULH6SzURBVv0K/JiYLTzhJmom",
-	"oo6QR+08J888PmXQX1OsIOvSTbSk1aUR+Hylm5pdWf1ZXRFZg2j4329e/ZTBk2pLK6aCBWr3KwJ2BNxh",
-	"qy0+om64IFwQVdEVwwNsnmC3xljBq9AujJj/pLYTtfA4qSqxCciEf6lb8///xBNvpmg+u+EiQaSJWu7Y",
-	"oT7NaWj+9a/U2f1JaqKayhxwll8SdykhXSnZ0doc39QkzcCl2Rp8ZlDl+p6qJ6uVbJIqDqh7eiuVsUwk",
-	"2dJbRqggFH+UGVaQkUfgcMXnt6VqYX8+NrsX+YDuIiv6u1EOvAZYUb1tXwOfTxO/o7rLC38XpSRX58aq",
-	"4UjYeyolFdr7Lc7va1oolkWpsv7R7O4Aab77GUWoU9NXWyo2LDfnm2uyowqMY7RF8bvAsAcuk40OtIIt",
-	"ozlo03buL9bnMIWZisGL9U9SsFmTb+0KsqVqYD5m5OMmJVZFk7PnnBV5WonagUpv5B7dKDyHK1mWVMEJ",
-	"MDphYpdx9LUZPcbtnYkYtTfp9Xjz6pq4R8gvL54luN4+MUf1ePDuj0fZtyne/4HVJR2QnC8Z+lxQWBHK",
-	"a3JjfkLs7oHpCa6aSnJjHwXKp70XzE9BYqC5xNaayCalkcDg4GdYbPZxH04um2VhSFDS9+jEeXRhFb++",
-	"TwevP1joSyo2Dd2kHQ74tbsQNXuvM6Ka1dYcKyYMH+QpmVfYHw+ZT+mr4iUd0ke7/qaMfPXtt+YfioCX",
-	"Cy9vuN2oJqVUKbqCj+Re1FUzwTFttbuIK2Msg/4g8glK6uncOy8ZveViMyCdDJOZ/zPqTA6SvtGK56y1",
-	"sipa65KZu9EJUlXSoiCbWjaVAlum4ErDHbGiiqUuiALnMvd2eLVeK5a6zV8z1RRGIZPEDM/M7JE7Um4U",
-	"GC0+h4tRL+kr62pRQ2ag88coOP0g7PMra+6ZTwyxvaMmRSw/SEp5VKzJpdiXKtQhww/hhXG98VWdp20W",
-	"d0s597hCObjcZ6F/V9Zkyzdb808gd0cMOj6h5JYWDTM3C7qyU4ut855vq12o0rTWwRrd3yA2zX9pdZad",
-	"VYyCx3C9ZivNbxN20KtGm6kMrXzJVrRkB+baldH86z2p5W7C+ZX4nqghV3Kl8BSwQrHdloEtWDGR46fu",
-	"4gH/J9y1OdhMVAjZiBXL40u7phv2kpc8dVC+E7rmhgEhTpI6oWaA+D58cxHcPt90Lp9H0aNyTStWT7bi",
-	"KvP0UUZUvg4PAPy11WWRolI16I3leXRCXZXEfXUiXdx6ZH+k1Ryb9x4MzjjFGL0ZVZaY0rykRkqYc4i2",
-	"cy4ViwsF4Z+foh6ZEe9DO7pmtRmB5W9kU6/GvLhtOMsKCOfCiPpHYMTo6V+pWzPRqlIpctdcptT2JwTi",
-	"I+TxxeNvzx9dZISS3xtaG6UIPvo/X4PuTvaM4icJ/oV3zFWOvjj/wqka//l/fnt0/vW7L7/8XwmOhhcM",
-	"+pqOXsoBd9z3WtzGD/n6O56zMRffoffMn8ha3nLFpaDG+lrJsioYPEpLJvKU5H/NVoxXevL8anz+SOde",
-	"6Nm7YZUG0sOnZv+o0FzAhZVztaL1wKSN3jZ0YTnNzir5V6SUNUTKBHl8cQGSQ5g7mWz4rbmPNZFoJs68",
-	"2B5NuMtey6QA/CnQFmoJ3rSoF1/2HG2jgZA3jNar7VAM5pUAu9kcFGUoQYvQjk9M5M2raxgTDe7oKfki",
-	"tKG/+C17+/bt23fhZ1/+X6nTgpN+lubEJ5AqsN/v92WZ53jGa/DXWFfgdl9tk2kOb3ST75/1+bM/9Xd/",
-	"/OXDl//Ln3Hzx/B8RxwVx9LZDXufpP5R5rTgmjM1IGjhkf0VMefVeifQEnnzOjH7dtgXAog+4urpTGZ/",
-	"H1OZNoM3rE6T4rh9hBE/xlYCnU86dTPgfc98gN745QQfn4IHT+fhG6IkfDdlTpbrTzSln+UkP9G9+4P+",
-	"wWqjYAyYQLf4hI2jXYU2/7jha3/cv+larfxiwm3r56i3k+cZ38R2OultnDm9DzgWU/pvMjdce/mHd3TD",
-	"HysptCGQGbopNK9orR/WrDDmkfkwVEHCNZnnwIVGq6rgK8h6epjzFegN3tZZckGB4P2t/ZBFRMazF09f",
-	"/UjWvGBg99fWhYc2JMs5JWaY6Bu7BMNlq0oKhat8RjV9w3R/xQcj/Q+wLDvL5pqVKhDicvlPttJnH/ya",
-	"aF3TPXDCiQj4P96XxXFENMskimlFuCDU0rOUOSseEMOEGLchv2L8kii6V3hK9JbVaN6C2lqjMnsWREVG",
-	"Sddd6/jks0/Mb7CNilBlFr8nYCVzkZFlo8HlSUlVM1oug3w3ITX5F6uloctPUr/RssZJz2SpHid9yM7i",
-	"PBD7UUC/8EdVLZcFi73sv9VsfXZ59v972CYvP8Rv1cNr/FWMPj9JvYUUFapA+7mCvAGCc0aKmK8akbNa",
-	"aSlzIBAt2yg5ZgI9IBCb/ebiq4woJnLIwdtQw58QHnnNdL0/h7RjothKihzYzs0sTdyTrxj8qTsmNNnV",
-	"Umza8IENJJOcanoG9/Wn3PeDeX8Hnl67MVwRKYjCtC6lZU03rJ3zC3OT6s9m5m+kMUbdQYTEzN7Ur4g0",
-	"okmRnZFP5vwZXoSY745ybcRca8dnyKId9oO52s2HLP3VilUYoTWaSS0rVmt7L9KiWNBNzVgsGyI743lk",
-	"UdlZSXO2oLrr4qOanWsOLvX4D5b7QxH3wntz2/SMg1/bZcVmUsud6txYQwehJcRruTu8zbIzxTdiMfA2",
-	"8z3Lh1YumqIwm+mUmNQQk2gBol8AN7TRqCkv0bJgtVnnomL1yvL8oTP20OPaqhS/uWQWm9rodrDd/Nhr",
-	"7IZkAV+FSw4p2KV264FqdY12u16adR/yrv/+GBaIajPh+sPhh6f3GrVNmFOecw3uwetgrjZy2p1+zWjO",
-	"xWb63J9KoWTBXuPv8Fi9f4G//MpqxfbPR4e83bL1rNzUBDN1OfdvbC9Fbh1sDYTJfGyaq6qg+yvyqGeb",
-	"DMQGHo9GBsJ98izqCTqyW3J3yEs5X9uUkfQqX+GKFKtv+Yq1ua0r3JfomhJH1S0la7PcFwlZ+3tjJL3e",
-	"xwUSq2/xWj60vrpVSm7WHBRf0giuW28z0O2KmMma27TN/jxiQeicDlzmIAYU+JsNjSHuLTUxDE5rGOpd",
-	"jOvYex1dspl59Ivddh/XGUNm6ZA7IK59oR3eEzaLMUbmHfDmlQlmg7vsgM1WNTNK/6y7M+fKUOlu106C",
-	"udAIj3whd2KBiSKH15QmijGFKZhB8JALstvy1RYqJSpWKykU0VLegFl7lkXUi9ocm/i1LkuVqsaRJaQU",
-	"lnRvJpIh2xrzxcX/0cXfs2GDRceJFb8FgE2ATHa6bnIhjbJwY7s7NsAeyVvNfDnrSgNmm3Cf4cADUzru",
-	"JnNcFFwsj3oXy6NsFo+9ZBCEdhk2Zp9PyW8+mhcoVUGJ1u+Nc2fTvORGDtIm5/idlaNRmTWDax+QJ8Hy",
-	"dhQz1ll51Sp6kLVlpwIEaNnbm2n4E9QQzeJUNxPasU8vkjWyL61W8ShIX40zVXgy4nxlrpKC5ZsjtSTn",
-	"Hxx0MHrTvE0xjvpDZ/s5h9ZTMpE+votTWU6j+kFAoMgCBu6+1vMazLmdYXw3DfGfQvb2zH3MG7ZIbSPy",
-	"ry1QDivCS4mX8LHe9OwMikHCIy8kJm65oVeFxMLymsmKiWgwvNVGIlqW1Cwju+3eHG43ZahQgNHQ74PG",
-	"u1mUy1zjlh2DRPExgdnbTVyZnVp6s54xTXkR41NtuWbQdQS5GziSGXPLlZb1fsbdZH75HUx1/H6yVcTu",
-	"JelFfXebOHtGRh8GNa01Dex9qF4NMKYL+mhGlnt/25htzpvWABAEpj3Oe6AJ56j/HsGEs2VHUr1ySAYx",
-	"oZFUvXvb5cfIuqzoKZrZ/fB607hkSWlE5rvpClGfafuWsE1IGrcVXOKSm0B64sfdbS3rHS/gsOY8kigr",
-	"SS6NlqQz0JRknasDkTOqCrSkukOKFipGab3Iinssr1/KRuMNvtvKghHFNTu8xQfyclr+vZN49ZtvmdrV",
-	"9ts9i7JCVdXmQL9kt6xQh3xcmM8XiukxBoYB3jCNbhvzQKPpFHH9uvNwf0nt+/vDRlejbiJHEaoCreP4",
-	"1frs8rcR+a9unuBPPrzrG14f2sr3WVLN/yjmQ32S9iIbBi4rHVHQcYq2NAhyXTmUCARSPRCPWDEfE6s5",
-	"3auFvI2dx2d0r4jiYsXQK4bwIVdEsA3V/Naj4nAdfWdnsD+il1jEiApSFg5+AVXME7MkiYDi5bvXOWdn",
-	"W1nkkR14bsQjhiCFxV1QNy1ukGGnvCkY5iTRwhg/GzT8oHJbSFJIsWE1wfGz6aEMgEb57BBRsjNQPRa5",
-	"9aWN+ndm6wZC6gXy3GhhMuqrysIJTfE2OWyLaEwpcWMlkVZmYqhkDsgkZTChq8B+ezgHF3vpTMP6RuEe",
-	"EnIp832bUIpYEu4EjNJm1KBzl+XhF43YJLKTlGZVi0eV5+j3dVgmgG/ibWQtizwqZFQhdczdZwE7dlxv",
-	"rfc4zJ8+VC4xtT6ikrCaWZrtvFvaneyVLJlClZqKnGzlzmoEjrCH7+k7mq3EHoNTmW7fBUAmTn869DrD",
-	"F8OoTKCBfSc2BVfbszHFA6wU2IrM4TY53aPl3M75RfHfeqVbZJn2QrLc49UZtx4nL/3lmPXdBMFpylyO",
-	"dCCcMo8gExIgcygZbbDQV1xYHSKhczxpNYzpivRK1jXzBm1/J8A01/QGin8ZqQq6YhhaJUaQc1ZbtIOu",
-	"bvlNpHYbSDpw0xLZOiXhsOVSMEwJBd48Xs9fc0GLGGoDCCNbOAY5Jloi7IWDy7DANYeCeFPTnCVY1znT",
-	"MpAjWCsHHxBaSMGuyIVNDoKEGS3Nd6GD7evhOk00gaNK+uFlYiv1gpOeo3/TElVIfe50kuh9gAgisfoF",
-	"VyauZYtP4iU/KBthBeAocwBrRZCYkONQdpr9Gh+rJxTaakXDf4mj8zQec3IaTiQOAjG7qA/ACI0FXewY",
-	"u4kEQu29stwHFR//EwrAo4w2TR1IC/hh2vSE5KEUDNfiVz1Ew4jtNjcm43Yj4n6AaypJ9C6dQq+MtKJn",
-	"mBr4WHaIMjYU/FE3STchWoEjazWDLKmIXYTXzdJceywn8IDH7cmlMkYPlLGjxIRjBzIJsdjUYBCvT9UV",
-	"bZLWEQy6GLqpzcHEV7sMHLgQSCHljSIFv4lqOrO9oepmoitU3QR+0O4CHKXbJSe2dMxJmjCsT2fcz4lx",
-	"N3FH5YEL1egTgeM0gZfnq96sN7WjFFpVB44EqA3w6ZaKnOXEKktMrSim574btZ3GNf7Q4Bh9ejDZ7Sh/",
-	"bjKE9mqd0uZTIaSI0xeUu56ntw0tjaisPndnWCm8phsWlU2zJHJMbIio4v8UcYs9XO57DSX5NtXAXuQW",
-	"LGFCMt6YzmhNIR6GGejGQlGA3Gb5qN0A1Mi8/BfJsJBSfHOkw7ob3JxeQn909lk8hWERpiZG19jkXMeZ",
-	"xm34AfhyYh+Dc2RBVqeznJnFa/QnjUl8N/bQxgXDDYTzDsV6UuBvqdrGs3/wpdGvWm085XiJy647irWD",
-	"/Yr4L7zj4fAM8pJNvY3SIs8+3xN2rWHrApiWfFkAqdsq8F7kAfWTG/0PVvO1TTaPpCt6dS1CaM+l02jW",
-	"sQ5CVJ8OFeC5LOBTO4XYAv5GFSu4YN/h0HMM+a3N1Q+kxFcT4lRR8TI/6IOvHxQtbm3xUOXSfjsjqde8",
-	"0g06Kiba8YfmdpxwP5b2bYzw0JmK32GqllH4VVOWtN47EMAaQOgrqSBQGfePzIgynpYJAtyKNDcwWr5q",
-	"tDETUkhTwpg5tCQ72RQ5ySU4A/++z1pElrODazbP1WIT0Rm+t3BOYDxZtQEG51qxYh1N2D1I0IXRvadi",
-	"iDff3HABvgv42VqzevKsHDarm6GtauR64hzhZfMnierl+CxttC0x2WlzRFBAfNWExwEkZwr5aFHgjHwd",
-	"6PQ5VTU352uRs83EaWH92ZzfHGSVta/sDxcQKfNc3eHAcMsCHutyQEu81Bm8LqiIGQiqKSufPBI5nWZ8",
-	"cGBaKivrJ17LmmxqahXv6V4IGCOC7EWNRm+hEQP+Q7TTKddEKGhmej+sj/uQPN61GWXLN02L/MXojQdl",
-	"bkRJq4rll0RJUjarLaS0FhwcnFTskXfRs6OmcS0OGLtBLL6vYoHTqKQV4cqd18rsfEyzmXzevARQkqxp",
-	"3RXMU87cbCnVJjEPoParFuYMlMiMaAD18zW8PGfRhbtofIqchxhflx73dg9teVzd7xiJHSsMvaqLJSZy",
-	"IqTFRpuarYppS/Ce4JVZl33DJAS3825rYkJjU/OIFTVTpEs8kJFd/NueWLkIa7ahU66Nfe9FJKFiU7A2",
-	"tGyjo3Chb7mGxgMALB7IiEnC4u81zweExUE+XPfS8K+YQIGDAsr+bXL8YH0vf3uRDN84flNi2y6kZkM+",
-	"YMPqpGaAlIq9Pwq6upnjie4rk1Ywt2LYXRJuMlnnmhq64Kaq9f3aPFqqjFBiWB4SkZcSADh6lkv85nqB",
-	"IgDQP9uKC5AUtGaEva+cA3VaamZBhWC5mVO30uCbi0NmyplmxtRelJHkwWfcwsNAygDa4ERL4n50hfGE",
-	"aR2vhnAKv+2UCXx7cRHhXIDajk7zjYXppUT93gCyrHnU4VSferLduT6OTdUJvhkc5O0YxNh2hgxSHiLN",
-	"Obfhd1wqvCMbkK2pMKwH8h7Zky505IOLi0djWqp/e+yADYZtaSGdgijzvds5ruSKCV2zWVvnohjLmoJY",
-	"F5gXRmtAkN8yNDwLjkGIW65WrKbFgspaU0xJq2nNRPhRwekK7rzilisIFUkYupA7Vi8KXi7jCS90WbBF",
-	"ziq9jfLt93JnlKGgX46WoHZBhl+fBNSrY8fz7tfjeKAHG/eUFnxZg4/suXdzznB5QG+NRPobpGdCKmJ3",
-	"CcencFhcfrXQ6Gfuv/dHRlVTs5ws2Zbbcmp49NLCKEKnBC03DOplLOaD3Z2aCgW4xWEtQhBmb8SK1Zpy",
-	"ofcDFc7Cxl5pnUPvJpfGCDDHit+yH90GoZN8YD+/Gd5OMyPNi0Q+2+mJDyjXAzSXhsC2WD2h+fulfdWR",
-	"Pl99NSZ88N3xPXgXZWvFntv83B7D2k+H7lj4ZWhlTMCHsQ8mdXCX0JWa7WvMkT20wBu9PaIkZyheptMA",
-	"Iyetqzt9HNbnswz6gz01IRf7ThV+QejCZcX46ENQ/Yd75OMZGD8cKtZp5xj3gmPG9AwfeMtB43EyHHp4",
-	"WkcDcqh4BqFNiDN2BQPlzVgGa9mIvC2uuQr6xBkzz1bGznNFn4RJDt3w3gA/KJj1SzobrYXtSLQWRLDL",
-	"WMP78sYtrjtFCV2nGsH1/tLCskFTg5L59EJeQm1NiI3u4fhpZfax5jbvqx3M5gaG38d0oW4I5jD1C5Sc",
-	"6NUhvN5HdVPTghRyQ2uut6UiX7w/L+svM6K2Ru3/ovoyI6X5RQvLAbXv5IuN+8Y1eTFXOeKeY0+VL/SX",
-	"0zxRPoJzyAE3bSqzi28cpphGtaFW7ro6AOzsAp11EsP8i4mh6pyE2Lc/jDHxsPCfWNphNsToEEZLNsPE",
-	"iyzlLRebRe1KnCeQPTLfa0McdRbPIkjeK1pOIT/0m05QP5ZL7vbb5knafnKAV2oOsGXv3srD3Qi3dPig",
-	"b9kqSODuHqOqlnKdEE9Bxz5lM/9dEQCUxhb7K8LKSu9dBQbKhVyyaE4+CP+UO1zRfQKjAXOQbK32vhVE",
-	"Fk1hvADBzF10XJErKXRNc77SKZT1cLv8vFuxqjCnFokXpXlBlfrBcnpPcCUL1RC3/n0cVajvwbLp/cFv",
-	"ovOQRcHopmHx3JRbNlL01Sm7gcx5C6JyabgBE0LNXYtJkZzNKvJKwtwkNLlxDBjab2EToURcOVq5r+cA",
-	"fznajrob28HjU8N+BYIpNRAPih4PXruuaVwBXm2OQJgeoc7BMR+KPN8kJ15vCD0CV1SsWFGwPIPQw/vz",
-	"mu7hJNpwxbpoZC3VSlbxd7jL61Cg22Y+0f6J2AHJrqvtXQbXrlyTTY3hx0j5wv3nDToFZ3TiWViaNT71",
-	"ynVViVspvrlR/Ns5eIshuyUQF/HKi4B8tb2UIv5CxKSHfo18tQXF2y0qcD0dFo+l1NnwTmzJk52gEZQH",
-	"REym9fWJFIU5BL/O4qBgIzCZRwqEwViJ6mSufY49BEb0WsvG3riW2xKX4Mw61SB9sDuNgGhQN+fmM2OT",
-	"77N9V8AXC97LAR3NCgjN8pk/TRaDYo+142FIjbBeNIn70kLpTTrkv4g1H69oaPMfu3TsEyfg1HCS2eEp",
-	"yHybuU41oq1Q7BYjpnD6eoia89wFfQ/SnHToENTRt+qBWnrslbfWM8pUn6gQhhI0aMT9cI1CHz14/BWo",
-	"tY8eX351ARpXyUWjGXaGdBDUPWfFqKvCITG6Bfwd/Ebw/3/fPygf439X8I/S/yv3/1r5fzXueYVuiHFV",
-	"eRqOY3TPm7IpAHPhmVTRqoIF2imHWvNQkk1ad7ruQNYhEJxHNnBqL2C1GMVHMXbpgimqKX0WCBbfqyxM",
-	"zCgQue7wlsY+z3q/CDxxPU9/xQSx3yLoCvTRDvJNCFcZoYWSUAGKCHOY/NsmpilaOpzRSyOmoXrfoepT",
-	"sc9CvD4op+yqjDggJBAtGbFyuwVWNeuflX5VUM2UXpS0imwD1dtemK6TU5R1SvyDG2ZLlb38xlW2EeSB",
-	"Tt7PtIB565s/XK7licmD/YoADtGR4JJfUKWYUmU0OHTd66EM8ORtD2aRw65zgV2VXWJVU2K7amTZDnIh",
-	"r91G2C5D6EzdUg3RLnNSElzlDweFCCNtgQIIILjYNqbTri9cM8sHSN0XPmFJPMqLrJuvFCoeEdpGTmi7",
-	"mx02Hq7ye8YAi/KwPKCmax1PLoNOI9Z960EhuGv/oPgGXJlxywEcf4todCYCGdIoZ/jYbMe2KzTu9x1w",
-	"a2/YPuGnDxtWaVnkhFa01mS5vyRyCai+NfnlxbMMCrtJSW9YnWG7EHsX1pwWVqbZh5R2YdBD7Ze2BBld",
-	"CzwMrf1uPeTRAURGJ4xudeAVuh6O0/RKKpo1hcr2uOkAi5/nNukKspQNmfoyCgb2WsqyJ549l8Rgrzkt",
-	"BiD6Y4k45nMj1jsn4AovMyOy2sRPRSAlqxUtjWqo5Q+6J0omSmnWekdjGsAb+8309bVwX4daF88neqzM",
-	"IfF+qw4buE33lGxfiS/werRfVLupPVHXCoXgOESYPXNSye9RWqKBIzmFPjantqb1R89Mml4BxulQqiCs",
-	"xqaLy1sjLG4Yc73WGb1lynXMnV7DHnqLo2AJ0ypJ2ftKKrs9ETjxjQ2NHn5llrRIRhJt0y+P7G+ebo9U",
-	"CJHU0geTxZCazm8/qdjyHjqPxOq42Vx7fCArAM7HYvr5xIMS/CzzHN4mhzpG7HFHf7P8vsY7dfiw/7g2",
-	"AYcm4bo2X00/fuFZHnVc49Aj0zourg84btGIz5oXBcuN7lNmtisW9msUmP60guJ4LVeyIFXNhQYI7y9+",
-	"fvXjyy97QJQXF8eWKU7pwdHlrd7t8uqa8KBZoj+fxrBpvWh9wTCrN2I3BSNgWI+RlwwK4val8EVyr8GO",
-	"cxKWLC+5nvb49/BoCMs+g2vfMBbFjp1wyXvlmqdzp8F2Ql3YghjdeW69XbKEbbsVBDc5EjG9Wd87Ih/0",
-	"ipI7li92sr7hYrPIo5HUl9LIK2tVtF3kiOIFEyt2SfSOWxRMVKs2xvb+KjTcxm+HRIXLr1tMjURzEYjM",
-	"BEBFurBIo1g0cAiz0wtA6BzICCXLttMNULHrNdC4ykmWDSx+hJZ/pxVZMr1jTIQrQLL+9Rvy/28x/5Qm",
-	"316QXMIs2PuVBZoepaTZptE9/RW/tXMwJlQLZVrYfM0D6qaCLc5dHyFAFuex+Cx7m5Zm5/hlhgdkrlyY",
-	"eO6GbjJrhMd6EA1rZnP7xtjfxII+riX6bivJrpaauZQLq4CAO4DPyBI6sP8DHLweJmsQDKr5hovQhWx4",
-	"pl5j5BKIFMf3rDVfNQWtVVoTQH4/cJRzQSz9r4NR+nuVnb0/38hz++E/lRQPXtPdj0wp21pwpEfcp+sh",
-	"F/a6R7/+vM5xKp6h95pBjUR+6V23ABCINnVBNauBY7xPOKd7bIKZ13QnLiFvCfNMsUNLayAsKaLmOmQ/",
-	"8yGUOizWEmE1avtu60qDEaN8MZJQnpHlvo3L27nbyzo0XiDtXNbO0e6mMUq66Wm6rdJuA8848zbrp+rw",
-	"ptfs7XnpHO2ObAgU/WOb7gUqxmH2eej/G/SFJRTYhEfI5+YPK54ujT7hcXCviK7Kd/GKWTUu1y9h6Vt3",
-	"DZ4qFSh4yl7JiL5wFQSta7KmrmUstPwoGRXoynYtY1Og3AtIQ4kH8c3XLfDYXWPx6OScfgP+BM/b7i8j",
-	"Ye55yMaWogdLPwQxO1z+xFz4GHJtb8z+PLoE7+yOs8vPWioOs10cjGrIA9U2npuho7Rs/imwzvqqULAC",
-	"+/YRB0Q0ILuyCTIxfOa6pKC2/PDkGtQM2yOrKqiI6/lBGtmi5BET4nn7ALH38RFNEG9otdjsF6vycWLW",
-	"57RmlFS1zJsVROrB+Q3zVke+Mllf+cRVVbrixdoXXEIa8Qleny7WDihxSP2s3dwYP3xn/fFpcNIwWjld",
-	"D4RkX/9bW71IK/6w/fABHqkH/1Rh4GeqejjuWU5cN7ZFZhsCdwUbXgjN8ecagTVdeLi6sb7YmO9yZXor",
-	"80TvRbhL05a7kFaddAs3eqYF/Tw8zVPj7QMPbGpanravWic63Kp6duWhV9a9viVZcK94rQ93MTvrxI+H",
-	"xKg7NnG712kvk/nCDWfd/6MWsH/B0Nz+0VI3pY3N4fST8uhpuKLd+XkbPkS1SJL/lm+2cYwbwoRvKA5F",
-	"HRm5+Y/Hx10uBSam9j19u1O+A0kyr+dvoqrX0esEV5kzOrCvDVDbNwm2M47uWBx8eZ5e8LEVgSPfxwt5",
-	"KwudqJDTzZIR8z3dHNsi28EzxPD2RSpDoYNp02PcJ69IJRWHEo5ju3ZDVChRBdwDwekp3DUVnBZ3nMEd",
-	"83/xg2PTCxwsG8aAnLbt8nHhtwGNsqQ+OIId5xgrecDiNxyWk02/3yZBsttBY1N5Tld6qPT9BM2akvVL",
-	"A37GNBruRH+LzRxxErDFufUF487ZNFQsbqgT36c1Xc3YJqDy2C7hkKlpqCNRrzdssWfW2zwES/N4DPKC",
-	"1qUaaoxkvoew1RWpKVcsJ1B5sQ7wCTlCFAqbGGmbUWlWFBZC1TcygwEgpCLFBtDiYk5TXyQ41lXRY/yE",
-	"/voto/kC/HFGijGm7R/R1m+Mb7Z6sSpHyPi4Q8avYnSspHIdXXztZVNxYcUO/Ddnq2bJdaMWBQOXcvtB",
-	"bSYS7+B9bIC+PW0zO2wiEI9crxXTFolnGPkoJM75o4soHtUOSX2zGRnuqy5Iy4NvxrQhLwMGPMjPaVGA",
-	"V//ee2Mn/In9fAX0/E1ucu3mnxJa+O0cwWXpMS683NBD0zoFcn+/h5RgRpHH/Bc3i16KyD0B/LebOKdH",
-	"fXyHh3gyiqazpIrHTUBolZpEw4MQl7UBjjGmoA9r8hDUm5hf8h/mFoayHUVggIw0opaNyG1/uRNMrGRU",
-	"xCtOMbOarrYOLBemYOwU2zQuYWDHyw0DSNCcgHqBQRLb/BfrDjEh3dcXJMoPw0KqQ6FsTmACqWclq2id",
-	"M1dt6QcULlBbegPXcEIQDehaByABo91T30XDsqxSi4oqFa+iZpWyKIOaVRXL7f74MiMksn01IvdSsSdC",
-	"at9kII5WkegFnp1prmMYZp34M5J/OhiXPV6Ggd0Ybn8vATL973tSPoZ2eiew7JEFPJe4JQXnsz0RnQoz",
-	"F6X1rgEQFv7oZlau+DPQ2z5foma5JiWv5vdvmnF1HjRW8uqiVTyhl+CcFpqbutdKIiJNj5BJ99AOyTHf",
-	"EbOZ7v6b3Smpz02WnqPXWjyyOM/17wHnPoOooXN3Jwvmn8uikLtfqvtpCDUUuvFE7XkbIeYIjag9eglW",
-	"sKG8vTJy2R8jQFKFzIHddj818fM1HMrUFsmdWPjalXims81hcKbapJe+2gnvSB0K98+rYZzWxrCPPIgB",
-	"EEBi7q627Xg1FBJxPPPGthuONOeHrsmTueclPG4u3njV/oyqTDenKELGgaZrCwRhsrGVhtjfkSSQPxuN",
-	"/Nlo5M9GI8c1Gvmeilzesvrfu3fei9JYXK+ZaoqY9pnnKWggDGTmYy0tMC24BXeEElvIJqU8P8hzCMbH",
-	"+OhCbenjb75NNrNc7nXbOgOBlmNlxRsha5YvVrJoylh3GMx18wPZ5zJMzHiU2aYkgpa2S6OQ2uPQ9KvJ",
-	"QnOqd1FwIHbSF2D4tarlskgOGH4bWwFkR+HszVoArd2uCctPHl1cXBBoKUYKttZENjrDnhVelbEY/1hV",
-	"MaugsWbrJmqxvoQXtjAC7tXxwtpu9COlcbe07PNKZtm25VE7aDvDgJJ9uh9yS+zYBArBYWK/b8Mf3UNf",
-	"zHKYIJ/ujT3kccA5xFpIjytebRttVmGNop26hcfyHmCcdZQUxoJJNCMfyPBMZ3Ye40XJzgC2cRRIxhnz",
-	"XvDgDJPrGsokTmfuDiTtGjs7ekTM25SzIYKzIuS8quJC4l11HF7VDFUdj16PkH6BdiJJwl7XCQzxma3X",
-	"A+6LLK2XVRsrCTVS8ZuLCysmy6nWUp87ki+PelgPwFWgbnrJwKzcGKvRSN8dV2wm+mE6qWYMxGGKtOgA",
-	"54WoAHbTwjVnvYTggewZoKUFw5sZqMXTf0Df/5thLcVQbG20Y4EZP17+dJLhIRQ72BOM2EcIRxROWV/Z",
-	"jGcp+q02PNOOBXbbJjxfRZrwoAQIxvh6PKaZqM6sGc0zW5W0pSLPSMlKWQPM5z+bfMNsbmPwskcTIqgT",
-	"oxZcu3BFC4y2BrfAeVNlHVd4RmqubkhJBY1N6tvxOXUcSGHCas02gsZbbxT7oAmYLSQBP5H34rfIXIZk",
-	"FjXLDxlLkI3hzFUKwEG6aHPJ6zKMoszjgmhI/JtJEPisigtnjGrUrGJUK+ilhi0I53UoGTqDLt7Rn3I6",
-	"/jGTWxOhDxvdWGF4o+TCrM7t3pU91ZCmTuqmCLr4EQ+HeBIKHMRIerGRdFQE8+Q7kY1RJfENm5c4lbMV",
-	"z+9YPOnGWEYRpCSBbgG3LAcERQtAnNds19YsznnLQPjiVFkQVUG5WNzQKi5yBhFLjB7TIPKP1fVGVzbL",
-	"t+kv8hiUQl+nb2s/yezaz+mBmV5avi+59FQM8tp8plubwh2wT4cfD7Y8Ql5LvKHjEE86UWyuAmxO1pgz",
-	"GUYdmsxxjq4OP0ZtGrmGgi3nN1ErWrC89UJ2WuTZBphDfD074eRIBm4VJZfYZf98NNq0xnHE4ParF+K5",
-	"rGOGZVzpfCJaYWUZGiRW27PNF4JrzcVGdcAU28YGPoXOPuaCkOZ38QL8YYlTNcuCqy0atXcWEyeTN4GI",
-	"GIPFiFs5rdDoCAsMybSLju/ve76SIrnBgeo/DxYU2j8Mke1QiTLfeM7gmoVF7hOJDItJIbrHm9s58LCL",
-	"DAFEAjAcaO5wmWbb08xrsEHSbRfarEOWjFwkDs7kCiDLI84d7XZ7gFN+lLcDcmAwlu8bgria/EePF6UU",
-	"ept2IU/wA0x85VT/QG9iA5RI+4XMWxcbfsvEcOtweJBQUrFaSQFxhsyFITQiycSiDZ/QUWSdPovW6XMH",
-	"hxHYSWDwEpdbknYgpXCPQpyhR4+J3bYskeujFsv9wmeWxys97Wz8MbMODYgMeT8HLWSikHvAsVWaG/HE",
-	"m2bOYz4IxmzeOueiao95fLCoSwPZOtjwLb1lHpMFGV3WJOjVk42e+CRf+d5wmYsWGxMkkSeY6uNRM5rs",
-	"D++jgbbfPCI475kO+tEbJXFFi4LlV0HbaZ89SgXbgVks9tBPbWavj47LMpAnfuZ+K9wGO/Y65PTYsZ3l",
-	"88Tb6yide0kVG77Z/DHTXQDTJdtwgZDuV56RpGCdc9lGySKug2hvsyN18p6CWxQH2soVwotbhNW0qusk",
-	"xxGaQ9iV/OJiqm6/RO4bUPH9O+btbapCZ8TR1O3x5XR8QAAyX6DpC51+2+Zeh9p+dvb+3Pz2/JbWEO02",
-	"gzz1Q//io27tZ2/c+MFH7ZvaD5+6dwat+nr7by7wgpHg04xQ+6EH5jTTyjDD+T/RX4Wp0C2C/0rmmMsN",
-	"jTrxBEDyi5kWOtWCV7Ro9d13qBCmqtNeJKh0NK9yfrBpxLR88awzotd9/MD2k6c4vv3rZ3gNsKxebWe7",
-	"WvuoHdggEMfKpjZ+s1NJFvQPuPPGpZbPp/TSCIIc3LaIQ+SruP72EVyF3ub7L+Mr/MTOwCH77HTuwMFj",
-	"ZgftGuQ/QcKAv4H9S+wnv7bvuour0d4QB62YP6aXMTyrJ8IH6QmAO8GDvOTiJm72Lmzwa87x4ELLwd+d",
-	"FE08ebZiXNFZUm+m/cLq5Vg/bkO1+GYWXMxIiQfqj+0fDpmaxnHqK2id4U59/PTI7hQGMyR7tuAJvDTz",
-	"cPtGYY3u4rHpZfN08PJa0ylGlp/Y7md5E8ONtKmnoxUZ9jHoGFrxmqlZZ1O7lx+qE4qtaqYzaI0miBQr",
-	"djYxXfbMjduZU3T5Ukd78cRVW2OrQi2/d0oI+H1PdQ1UTmvdesC07IyWTOSJaqwSwchmgDvC6wMMs0hS",
-	"2LJgZUwT2jsYArMgWeSTWmWNMfHvDWtmIh7XFG+PQwbY2tT3oCySa4uaAN2bHJUhmwbbL/h0EMjrsYki",
-	"CdSAICVwKqQuKhmGZFtqtpFoSdyuoTJJhWY5WTrqBrNE2pxZaJw4BzT1JtrG60mb9eI8cIoItiv2pE2q",
-	"PPS3Tdd6WmpkfWnS6kLW1oAd83MNorGW2UI2CJg6ff6eaM3KKnITLtmmEbO4CQ7XneyHVANfmAskWTdC",
-	"NTWDFtcl3aM3bwlo76zgt6zGJqV21+FnUPqACPPQLVBgs0PV1GE6c4whWF2jHTau1UOCTaQ+V2OSvjs/",
-	"iSkfJPF7Nupxit+TgNiean4abubpTX+6pUKwGEBkQevyTlu4aofu0uLt2dsz15Z8jWjRfOWc8UAUB80i",
-	"yUYSLc/utCVryouYU9sK7CBJzM6Y7HhRgFdV05tE0ijlBRcbn9J4HIVkkTOl70TkHeXaHpQR2eK2o/2N",
-	"J004k97aHKGzliFGmSnVAQe+nHutOgYd74Jjh09PL4WFOgg5KoWeAJI6E+S0oGLT0ARWo/Da0Dh14JJs",
-	"8K1RdTaOQdBHq8Kxgnm1o/rENEeJ4WpRnFacA+jqRshdwWy66ox64+4Po6XWKENmMtcoV7lhs8PJp1fv",
-	"NnouiA/FC3juIty9HavIbkXwOCRo2CutmWfbTxfGPBFdBPgVLmxKtr++IvgE4m4C88BX1kpDqxFYoTha",
-	"/uJ6a7elga2I9Qi0TiuzFG0XEAhWt+1pjnq1XmN1TFqkJoOdPiljS+d2BEZhMKvNW0oqh8Ol13ktC77a",
-	"T7w7RhdgK9loAuE5VfcxKJx/bzjTi+Rv8esZ5R+BxA2GDgYKl5FNueWuvRGh5kbLYlQOHENfPR4sgfjL",
-	"yA7EOi+aU0uotrFsiJP7tleaoG1DVrI0WprcQPaDAzniCksyl/u2sj7wfX3x28Wjd79dnP/13eVvF+ff",
-	"4D//8/FvF+dfhZ98+b/+21CnnjvZtiEj9bxy7/54HPfIlTTWh+VHygtC87xmqt9r/puvszEuTRG+LeZ4",
-	"/Pjy4iIgrJAEhiBb2dTqAXnStXJjZjA2DIYNRGl+yu0Ij9WJBv0w5QAl0fOHL/KVkb5i2u0dHtcP2Rk2",
-	"fJr2SxSWxo6APIl82s/wLhkscbfzd7NpXxCVOmFrk3Rd5xGIQW3lZ788uwCWa+tWjxh8EP0sAZrdo1lQ",
-	"wWGB4yZUwr6qWG1Bw+I2txrJyJMCBTr2BiNC7jKylTtAzSkkVmv1rvpBpBo/nyfm7bF7dI4mSJucRzvG",
-	"uYM0wYOyknXeBYzlQn/7daJzdCNGGoKvtpRjMwRIwVubX2AixNGNwRN+Sd/2CF4EfVmDPkZaAnqfyHEK",
-	"gXfKTWZZW395I+DHU7RQR65W1fQkyRzZY3y4pKubpprBHn+zPzDyzWwsXIMzLK52pKftz+Nq2xwsqnbY",
-	"ZzwOS+VFah9N0RyfIEI+ByECdnoFaYRGUVmyNuNvlo4d9EsYbBjddj+IO/tjYKtxr9f/lkvr8cInwAO3",
-	"kTKeCnJaD1VqJtDvVNaQn9iIHFrk7cfTEQf9WDGerxuRyEguDCtrD/NhXewzGfB1E+97Cw8mUUa6je1L",
-	"vsHRfCtiqqnNfpgiDjWt5zW77OsB3V4bwXh+IZm7p1oh4g5tTzQ45nTXgt2BVq/wB2z4psSb6YDFE9pX",
-	"wUuuJyIrlYwKlQBCrHm8ib2xVKQItGdKzOoR8LR1AYxfIubK7uUY+mjOjtZQJ/pueh3sT74NI2oARotf",
-	"mrvA9+emG5s4TDURoDDs6JEts8wYCy0XuZyYteFX60kb4DbCjrnd6Aw+zBh/ay+xPvCFWPNNU3cAlwIH",
-	"F9hzC7Bu4pUbKfEZtEnGW14K5iSpxNaeeIsTuV5Ho4E3LIUxc8MqHUf9BcRZLKGhCYgnI8EWCBCg4oOA",
-	"cughJw2DYOypsWU6yDhoek+TNiiz7nQ7GKZY8yFKg0DmirgnCejWLo9xV3OtmRgPmAUc0d1+uyPBVOxO",
-	"hOvr0TfiJIyxZ6joRJGNormRBcNm0QVb64wAKEewP2bfMHchtiNM5Oqo9hi+K4HWgF3EV7IcVz5tmwv3",
-	"VsQ8GiEKqGmRxB/GFgBANlHxhx9UrF7Z6MwEYd9fq9JorOEtFhW1WmpazJhXnD7B4rpD9pYxTDijXpwg",
-	"Nj/DFLt7GN9l8Pg4PJI6O8trXhROMUBTCcLWmolebCkIlzZ6Jbtb6OP61qKa6ru3Cl48iu7eM2g/vao3",
-	"VDyTtvI0GlCc6a5eSbZe8xU32uWiVLdxTZWt12yl+S1DLMq2nGe5D5Kqw7HCPvv9Mswjbv7crXl600ig",
-	"FcwXDK6/7yGBo7sS+ObNbYby3gKRKuyMRr64+Y/HX2bEWLhcab5SRqVRTQkvUDAa4maoK2NjS3jfmtZt",
-	"M0jsAIOXXiF3i82ecKE0ozmmjTlVZGYg99TN80aaABtBEAFR7rKENRzkTthVQ9EwGFrLfYczjmOAocZJ",
-	"iXwtzEu5JFoaUxmTrlmO9UiXBAcMgZ093o5PaHG/GULbGSxTdgelWx8BFhZwn2ELox/J6G2z2+4Xesv2",
-	"C6xJm43sdgia4fOUvbCISpkAR3pOeciWb7bTYW9ThhSck6mW1HEnIdWbbjW7aRec4OnzTTLLK+9xcZ0s",
-	"lkzx3PlfPR9ZBbTbYHViOYOfqydyu2WZbxHneyCkyx1GeOa4lPJB5ml7TV2MgbIN8c+MYVpG6faHGi+N",
-	"9Hw0CkkVTYSf9I5htpu8zFjrzCSD9BkjxgXXtIqlDLRZH70+KN8/OX/8zbfu8rh+9jx2Zre6LBYTh/j+",
-	"5x9fnmWTC06cpjgI3WHW1OIzDITp71KdEml43Sa0z76zFf8XG2uHOwqq4YWOSx+tai60mih3xjKJw6wv",
-	"M9uwmqqtovEpLSETJDnvh57ib6tDztWWMTAU5UrL+rxgGpFOq+1e8RVX+hzh+6IXPIwczy2rzFczQGDg",
-	"dIxlr9hBk4s8TrzeidP7CemabrwfkkH9bc6ukE1CQJYuvmUg4/4Sj8Dxikcz4BF82o5sExJQgfY7GQXP",
-	"nABF6fNIvo240O0h6h+UwVU61qNfA+KA7kZkhwzD+IYrtZN1Hi+zm1+mA9XOh0vaV9DmxGJWbhh5WNkX",
-	"D5fgHFP3kyzbsZXYI1U710HNWdcnwWu99TVZkysOcwbR9AWC1kR8Y68qJoj9FhueGZ2sB++ZEVooadgC",
-	"8RhsfLSFSINMQ4/8ON0850o1CYjqZI9Z+5p4fOF9/POmvuW3sp6EH42e9eAX/pV+vplzQgW7gm+PkHxg",
-	"m1NiV/NZqbyOacZFrx14YEpvGK2xdH+G9G23cQzct928O/RXtINEV8Fqc0pjnenpasWUuaQXAxzkwS0i",
-	"Lr7g2MS+l4otVKMqmzbev1TCLnLgrlQOMXdXGyN5uSeUrKEdl3ns0YW5dx5dXETjHQxvu2PLgHRNxYot",
-	"YMplrDXLz2aCrTVvaF+VRhZQIWQjViy/suDAXqx6KOCw9cQRnhCAjc3jwYs9ERL9MRaPGHLkDA1dUwiX",
-	"b+cmxwiPwkKti0bWUq1ktV+Usf6W4xQ4bnkpTX2gEf99TWVmme989V/mtEhlg0lwwct6pj+3tSkPecOh",
-	"cHC1kkJz0YTxnNEuvSFAtK9xVbdGs6sqleiCeaee9wdZ81xgTgoLcE7QPddZU2IqScmkdJPvF02C845H",
-	"qnWgyu342aGQbZ1z/mAHvhfXop+Jg+Ju20TXLSzrYdw4NBjPZCFL9dr69w97TAT2BPiwN8jfMqlc1hFt",
-	"rdN6vHdRKPDIH3umrRxeDChW7pGBW7AKb9FBzcM/OKB9hQgekU6Ftu3SLastFCLmG83rDdiZSF9odNqP",
-	"n5DcffXKz+GAyAcbE1UdW7YI55wNQ5T4lccbb957u8wet9x1twZomuzAec1qLvMnKx0FfFoVUrF8Ebs1",
-	"MG3f7MGVi+fxgtmMDVlBCsQ4XFLDRgaf4bEzLx2d7NlwHHdG26YKKJfoZpu4JqeVP6KTDIf3wtxWPbqe",
-	"Tu1iPRWzYLvaRSU2XUkxVkYwuntUKb4Rd4zIg6haKIb1CdO0o5TFnhbchbSd2E9iK08E3eSihUZ2iLVa",
-	"yhtS4c09RWewxjLOP2ZNd3AvO1UT4fZ06JxmiU8oB2WFUNNThaCagE9lRx0SfwUVguV/Y5jzPGi3963S",
-	"nNcM5Cb6ciiBvpUePA4a/GumCNWEktqDYYSe16AbaHf0164Ih1Be48Bt876gietIn6JukOfBxcWjWDwL",
-	"5zkSMPq2P9aj8VaiPSH85BWppOKa37KRef8lfNc5/HkY9qeaGT21YnXcDI3R0G7DIM16JIsu9KADau9s",
-	"1FRwWkxc7l87q/3rxV26p0aZvIX7SVXBRHzuEEpIRpE01U0KZNy100lYpGPXH3zbtqmxr0osLAXchX37",
-	"I76kwAVy5TssoE8J3AQRF0Gb/eNVKqI0qy7dD6Uo9hkRkmyYLJmu9zAyhEHCoWnH/7KlijgQRKK47S/v",
-	"eyJC0ClQEO1IIXLiNLTEvxlKvHbjwV8/u6Hcd3a8OzvxxuT2M/PMh+zMp1otpvzKZQ/kDk/9NN0jB/JM",
-	"QudO72TTgpnTBkjq6ClzvhPMYBu/6pw1k8g1YfRmoW64mE+a3xsw5xcrKXQti0QPoaQL58QemaqWt1zB",
-	"ZTod62zY39JUZkrzgMRm+miC3el6ZwKfCgu8Lx2/i3OsdN0t/W3JrHAKHULA1fYMHfDAwXnpUGJQMD51",
-	"x3lSpUpKcscIhc8OvzzRN7Yo4vjgLe4RLQpWE8WYynx7NITXKzCoe3jrANTxNOQh/2gGcxlcQ7LiWimm",
-	"VDkBiieSvuF/SxAOmVb8YfvhAzzcD/6Jfr6ZGaCD4EG+KDpSPYiZhKpNUXU5H30IsDASQDfTQ23PDY/H",
-	"GiTcS87q5LY7vbLHiWmUnaSUtj7NTc3T2hEpCzlmGLLIz+zTWWMd+3ZeF6Nxoyw0WNOGWS3XvEgAN1X4",
-	"5fTZPWO3AG0AP5syQxx+YGLXtNZ81RS0VjMNx18toAh2yHBVlTDBB8R96ZpEKswrR0jJJXPyQjisAftD",
-	"bPMOgH5KAmwRXW19ltaDA8OTik3BFuu6V4DSqk4teO6GCl3vo5c1NHdbVAUVXbBvptlKQ1poiB/JlVwx",
-	"oeuEKiaMLiX0ghaNsYWaclEi4sn0VpjOnhrtzntDqwWGi0fBdWnBl1jv8hx/AHVxxmy/wwAlsyAUqXY6",
-	"WKrveIOrqqCAgyIFAQ7Ogi1zlflG5KRq9LOzUi55524PVELnAuu3P01E+RZaLvxmHr9LX12MZtq27/OM",
-	"dK/v8/3O5mTPuQbJLfuvaVM4/57tsaqaOrExBd0jL3hBNuPlJbS5caHvI4jyeDTZmWpWc1p0Qru0Xkqx",
-	"WPNljZ4NuPr8wYVqYZtFWZZ0PMfNvyMLFxQTvmHbxghAGDDvXeTGxQRy6JopZV8yzG4jY+14fpfZPr4Y",
-	"T+E+ICBw+IK+n43FhfG1MWn3sxn+yXuuXAVwjZwz/TdSbLhuci5m/fBwqR/SV/dxWbJDXdUKG17aGwFt",
-	"22Bp4kEFAqiti/O/vvvj6w/n+I/H7T+iMFNVV8kY0b/6asnJ8PQtBJzPPAinFVWRXNmfbScR6WXQfjGv",
-	"HUWnQ8bYz193Hj5ofmDn0B80tqLXlCuWP7eup2moD9Cf7zigKfjtItkopraxrCNGDhrsHwPjPgBRVQOJ",
-	"ZmK8w08GPDSZc+8tktUJL6nS3Ro6BwrHdRySxPfAj7THl9UI8Lu7A22EWzGtEelFNRWrFUs5thKR3yFv",
-	"eQJW41XQvjGx7gyrWqENPXahPxpVYz+YL9Yu2ncrtsWTa1m3khAe9ZSaEvzuVojgvmSHLez9QUk0snfe",
-	"Og/sYZtm2jPko+ot8x5w5SELIlmGxUTabXSz4DFAjCfqRrltBBQPZN8Z1doDfh/nMx8Ulq2Ig3pNpWW9",
-	"n+Xb+e52SiK19XS6F2SeJMNOkdfAVsdd3ae5BQdq216zFeOxTgUWb1Rt6eNvvk1ETRIVs6mS6+EkTq7I",
-	"7w2tzQEQiACTc7WiNZxQTO8NO1rGSm0Yv50pxxX/1zysDCUrbLSZ9PSbJ7hQGhINm4EgZEcoW5gU2+0z",
-	"IIRNAwU6zI47RGsc+lXT3Z3u0MRucpe4fSJElhzOaoDrPpmXsMb3T/fCuWPyYbQPpx14wD/4OqwJm6SQ",
-	"nbRBWDJrqGa38uaOKVFuDHz35MdnNS2zeUWHTck6r++s5+BNg/sS99z6Ur5ZXGN3egLfuMETU+vaDgdX",
-	"80y5h7+IFenaujqvFBmLqW1rW9/yeMkcxgzy8Q7hFvUh3izTjL6I4do7nFrEtMcHJ/a+uWuSXwK97GmI",
-	"WOmhY66IrgFYa0O5IDYmCMLKRV3TTc8nAv7PAXI4uGbqRlhVcziQHcXre2KYxqjH6LPXAZSuahw4CoDT",
-	"0aIFfVAW4nqgYfcJW7MkrjjPWVmn87Y/Bll7hjr4RY4W0U4vjudHT+ynvOfaWcySW6H3YVx2hS8Zvvna",
-	"J49TiAdkxKs1VH7hE77z9pwejpMcZXdyix3dmlzLhP/gFPOaYy4UzLZLPuUVdNiTGYCXjSaq4oGfOTr7",
-	"aktrutKsRsCr+IA+e2y8GRd275lznIBoT23Xnyhe2a2FXBi+PLkmO7h3thIun11G2PtKKitma2ITdohN",
-	"2CG0tEiVZeYaQ9QM4BCJbPQVVMAD7k5mxXng/P0Y3axP0ZXaagPTNgHD6d2mPYPYKzZoOa4n3PEWH9Px",
-	"pxVqTqRqWGseweqGFPWpbH1tnz5IvogM3NSVzQwcRspIf5vEc4MsUZXyxILyH8eHuWF7t9f+LeD2c7/K",
-	"BlIRp+cWTqDkG+1g3KdoRTHFp0OmkKYtDdpdaPUkL9H8YWqZ4FB8dqVzV6GyqYZt036QaylFa0Z/8Zi1",
-	"52F0nLPCMUGvtGQQAKEnnA9Y5Fmb96wIVeTZi6evfgSpoK4IxCQBtSVQdwGQ8dbSs5sVDWIVfhPVvLsy",
-	"Kp7rpjTdW5wY3KtLQkmlWJNLsS8tZAfXipT0hgV/omccJuehZm22q/sxEBe6NDo0i6FZpqxk+HL25ThB",
-	"y7QDD2zidSu4IpRbMux+BIfdmi6doqa25b+sMP2hJc0AIY5TZHsaTne+f+e3jGDcGvlpZ//tgThLqTTB",
-	"IqH/jojkS4vbGlFtDvWf7ut+YKwiir3PANb8i79egC7x1wt4dSlr9mVmZ5PZmcA3Vc02gorVPv5Wp1CN",
-	"gYOcQJ8KkitAk7Z/PIp0xDhOWbh/y+D4S7e9VGfaFAPgVD9LczpKow5upJF0xrJqr8ctVfDJDdtnZLn3",
-	"4TLVSiIFmqaFdOynZwUTezyA1TDGOR/XKGrv0vYG9bw7IJXe9J0wcAOam7CqanlroRGwYzJebwlpc8vZ",
-	"blYl1Ag+YKoMeY4VN1ISgtfedAAmC6PXKWVox/Ao0uFU45Q3tPqEbhcPuzVRoMHWjl+BOOyAh+XNasvy",
-	"pmCv5S7WyaERmuWLfke+MDPcxjipULsoxhuUbCf6PAxbQMGTm5rmbNqjYZ3pEVkASVb3uY+RFP10nslQ",
-	"Sb2rezl6rqqQegShJm1eTM/a2LmWYLFvbrjYLFw7hZE2EDBff2RddX+HyXpjelshb0Lzo81/8LvdI6hj",
-	"GZ/1sHONuhwaDe5n9EhA9sZxStqmBqUqrk9izNomhxApHpAnooUXBUnClWs3ZZvE4NOKUGIOGqrxKN9Y",
-	"ToLsD3c0266YPhe3dPbcStaW8OfureaX7p/vTojN29t5S5ZB0Nw3TDfVcVRPJXXPAoujCQCJNwAs4Oop",
-	"UvUZs6syDrL7aFG8Wp9d/jbL0/4uSzYiErK1MUnBEaMBu1rtVdDbLOqvSpSJTEogfMMLJjQuONZoUS3k",
-	"Og1b4n0rBVdR1N8tXXK9cOUbU2/MX6k2N12roB/CnBZWsT3FeH14T1izf0l/EVEq3nBx7TC0+xmltyxV",
-	"yb6JJg5+58DugC2MkASNnIo9sUWWkUSXfEJ5pH2hfdwlnaXW82ZLY/XrgKg1GTy+n7oZ4f81tANruZ8L",
-	"IzUl1PrZEKtFDyG5ZAhFqNi00l+3hO5rL4iW5FE08XAM36CT/edI4V4UpWRTlhTz1ebVYir8YVCIaT+5",
-	"WxVmm5s+T2pTfVBa0we1sPecdUV5GFnwiBFfJ0MqyYXOYNvR6xA8pWWVubi6f92VKzqDIyEFtFcuKPTx",
-	"KCXgnLiqtSl7arQNuVMLLXe0jrfTqlkwJ2MhZ4bjBHbQznyDmPZut2uGgYP7fYv5XmsJqlTB1nC1Q72C",
-	"4R6Yb7SfUqxI4GdoeXoKQOWazS5Wn4+ZnAYxoEovGnXHQFNVszWPQ9MNxyHumgUVs2tbQGg7rY4ToSV3",
-	"h449SnTm9i61/3G3rDZfTTdIkZPGrkE7aHIqR0b4rfXRliN9+01QLPQoGw4sdRXbeUpjuyXJ5mu/CCyG",
-	"BhUyheCSJxz4qF6QG7a3wHNUEZ8oiZC10wuco/flz2G7FZubY9uhesukpHtSUOin7L+04Ymrgf5WE7we",
-	"8fzenx1SOBfE2W0JRxGL95/+jtZG49XEutug5b5RLKGtlY+sHJuyOBA5THRheg4pQJegaYQJX43QvCBK",
-	"lmwpc3Mz36gH5FfMHLps+/E+ID9JsqKKXYYrIKjCmGtPSITHtO1yIO9ZYVNMY3U66PbQUHRJSW2ekpAL",
-	"847xpOGUyiW8WoWZe4FuZRPxjBJ2iRedUcdcQ9QdxQfdUenjQ88ToCGUiQ9PhvwSDfwtYplg8RO95vFC",
-	"/TG9FDF0hHSwSNCaXDBaI5Ca1xJiyinWSMw4U7N6ZA0ut6RVxfKfrJEdb6jRVgSHcDBVLbVcycL1NZiG",
-	"4uTe+Kwzlvv0uh3TffQUxnaKwKPHi1IKvU2cUHgmp/spJihVLpW1nJZRoRET/1gURXgX1RBwxcPBV1vD",
-	"MPCBZkWhCCUuWD4ARxbxPlFitoBAn1/oSuykiAr7fQ/3bMQFtjVJnah5j/gBpcfYKtbGEaoFNvyWRS+I",
-	"ttdeaS8t+IGx+hB7UlEe79Kac6W5WA01+wVGbFv+grEEDTPTLuy4SjrCieY9BVNqbIHAElt6yzwnmO1M",
-	"zEg4ek7S2zqHO94jfyLfzmZVGYe9ElDRMull4SVB9kzjXaK3bA/bBshK+Tj2aJiOMszQIVMG2+dnHXCX",
-	"24gY63d9RwPK4LhD0TvEpj3+PTzaJ4C/I3Gk6JS5yGMRIqoXBaOxrDjrcLB5iKA+Ul8b4C/9nBX8ltVG",
-	"NQodNiEOlnNyZ+aJggrXiEuRkivFxSYzikevS5fhvULuWO2zHPxxaAuofOhgDAXeI5KVAPTfRhqaqmK1",
-	"GSNaBtvPJIg2nUZbw904O6CzDSKCTlUUZFgxDTtQ+4n25FL0GehpF+11+6Yp3YTMQ4TZvttHdOnwbyvk",
-	"bvRlhdyd5F1t18JDCa+RL80r+01wQR2D3kaZNz2wcgHlTZCyxZGlo5ZJl12G1pvoJ3zk+k+DUBayf5qL",
-	"RvuiBKsMnnWsfMzqJibUjLfFptXAwoYarARrAuFxTmsGUitvVvq4VVl4pejagisPVRyE9eU+kKMAf2Y4",
-	"BJ5cQYsTbJ2jPXfqkX0lvGg03LiJt+cxZ8l1ONpJuAcMg9Lawc+CLGC3rFBoK6KOQszg6GpAY7J7X3Ru",
-	"AYhumN9l7YhOlLl3g/DG+8HaXnDBrFgARRYYzDgJcK9Wwb2SBFwNSJHktvYZHH0qJ5S0Uk41TUA/HAwd",
-	"44drQ1FLDhhT9hrwqowUlENXPCkYQSeFyAnNc7MhRpGB5ufmHw9IGHwUnU1A81bYELjR2nayvmE5Mbf8",
-	"2lUO9gwhrux9eGl/5x7ETx2IsQi4xnqnOgkqd+FiS7vBrrzzhxtqzjt/tKHbjuvgVsNd2Hcdddmgl+3g",
-	"Zb6tb3+e80OU9x5yDCY/TSEAAQPR0bRCMEwliNql8okBqLAVWhtj0WmJXGyGyKzTod7M7mvTRldjRtyh",
-	"vhqVBAqP9SVgLrZCLkPEbjSsBGNYxFpw39QNfLVm/LueNpxecNh6u5UW4Ee+eaT85LAa9g4A3FGDt2+J",
-	"dZKeDi3S0GZpNYeeAeMVnJgtc6DeHZo3hzp71Go4MDciGniU99I7fnBpRs5w/GZLC9kBaZ66f9MyNikQ",
-	"IzIgpgxlrcHcuppRb38Xg3VTbNXUXO/fABhQG5gz/3DYTmdLRuuwQH6rdXX24QMAja4jCc+vac4hewet",
-	"DrkONfTzTcPhavdsd+kdhQ7TI2stlUOpidUsHcMmeyt8WprV6xyAU0ZWTdnYyDv83Bxpm837gHyH1ftQ",
-	"Z6g6Cp5tQ1JTATm3UhtNo813u7LveSsMDerSVj5gNQsk1mHBkFMpygfkF4sya+5F0GPsG8AzntlfXZjn",
-	"uPbKF+gctGz7MgNOrHrw1py1gq+YwCAjZqidPanMqs8fP7gwsqMu7G6py4cPd7vdAwpfP5D15qH9rXr4",
-	"8sXT73568x38pvXwntG1ZrXtiuLxws4euaRsWvGzy7OvHlw8+Aqzo9EH+TDnK1nu2PKhQ18xH3/Igi8U",
-	"q3nkU1/iH/v44R8Qcvkw8vXAS3sPlkzTnGo69tzgZHtPPfwD//th5uPTZ5384cM/3D8/nGKMmeRpB+v9",
-	"bstoobf/grxVBi48bI3IpXiRn12e/Z3p7+ERCBCpSgpbp/X44uuIWLFIEaHcOrv87V12plzC0tnPLIS+",
-	"BxmjFKkbYf0sLozJCkxKA4fGb2cORuSdGfthzWi+H5z1a0ZzLtA1O2HiZjxzcL65+CoSuJOANpfvxxe2",
-	"s5jGPjxLBVkas73SWHo9eYm3jx7S1YpVnu/iS33JlX4SPHew2gvM4veVirSqCr6CAR7+08YJUYWckOxj",
-	"XwP5InC9HDp80YznrtLIwQMnxvaTfei69gCJPVHNm8IhjYxdSaFkwcKe4ki5LLT/nO7sqJvbZNR3RumT",
-	"MXc1ssxGEbqpGV4vkCRZBJHAnG/a3swOqRqBTYwiXzDoFfqAPHHJW57T7RzRZ2jMMKiHWkPgH53a2FgH",
-	"324XZznlgW9Z6rb9KTpLniIpznwDo7/JfH8PG+6ycj50tVVIEz7guEf3MIFxbjsBs1miYmjCc5nayh3L",
-	"Cdy2drcCX4zZpV1/j0uau9Adr0lYxtvnxcOT/vAPnn8YkmwBUQCblgK8ukqmjbePPHyRX5s/IGf8I4iJ",
-	"j7JpUPZKgzEhtxVCS3Mo/lDxDeZBWtnQpfsbvhEnI/zpT2oXLnLSKf2YG46NGU+772ZHuvuOTccEJD6R",
-	"artXfGVuD0QqMWcU1PcVdWlgI+whG1tfPHTv4kP3S1zzjqEb18/1RNctbZfl6IO9ujt3Z5ccT/L8iU9X",
-	"vae7yIz+6S4izHMe3IETbMCP9IYFSXSxLehxKEqvnCvXzCG+Qc/wgXaT/ssLsIga/x3g0919F74TeZjJ",
-	"aPQ7Y/Db3OWpeyKk5it2Xvmomhq51s1vf4IfXQe/+Swv+YNpWgToyAH51SV6rLZSMeGi6dSCRrluk6e4",
-	"Euje5yCZ6alwEzfMwWJsIXXH7aF9FGVbE7v6721vTn+MDmf4kXWBz5MvIC/saL6IHu6KKrWTdX5ecHET",
-	"it3uIl+41axlTb7+C9nKpsbX2bamiMMCgVXoO/eAQDq+Hd0osspMkIncAZkqpgAE3wXxcVqHJuKTPL+2",
-	"w7w0czyhHDndxdqZYdJcMAqcMcMEYM+d7Jo1ZIeUf0yL9ZgkQf9yuQ55BbaCtrvjo9Z0w9SVK+5uJzr1",
-	"pmgrbZLaFVbXfG7yplOy85F1sp/YzpYcxdkGiHo/fAND9+odZm6/B1e1+kAs+Rc8QTlpKgwROxdUm5xe",
-	"sZrL3PkUyaqQiuVWkIDGAk4wjETEzBcHvjqPqa7hrb9SodnH8SeYHw0bQLAQdP/JIm/dfyeyiHT7Etfa",
-	"2pIeehdCcsCK1lDUI4W5XzyEZujfhUH5oA/yBYC1GWHfJnhBwa4tXAp2nKvgnQjwZa4RyyqARtMrLQL+",
-	"UIRHOeKJYTak9b2ZcCGE70eWFsi0dn0RPvqBVadgF0BF22E2B0Yb8QxrSXKZ4IWuTJjg/3OVNZ+j78/8",
-	"KK3ztaf1ZJ4/YQcMXLFbWgHSk6F6x80zQvWHCM49cBE/hQdOsgP3db5wih9b7x87Xu3GW/eslXJC7k7A",
-	"CT9JzUDMYVwNM908Z2RkYziFt87BnO4zlIZQeS9rIivMTISSzBGOUTcjbkF1M/9SfaJuAPPNskg25Qev",
-	"doLVc37wAxf5nOd/5GL6hF5LWc4ZPOj7PONHmBYy5yfPGva8nje1Z82MSa31jE24phv2kpdcfwxhbMi1",
-	"iTrln4DJAtaNYdYTqUk7V3cDPR8gLcjcgaiXMVePnTeAP3QQoG1hqzpH7eGIIx667h915OYy7J0Y6Z43",
-	"+qmNAKQs6BPFB56iP1TdKGMt33CRZwRA3DAjfMOubCqUkD5PXEjSttce2+xR5UfdfKaaj7oZUXvUzSl1",
-	"HnXjHGRQEFAw0raYm0LkhxatMe1zgO/vTu970HPUDU7uowc6J+yxVW/4qVQbXKndcmywxIrC+aW0ZmU1",
-	"9Vw93FKRy9uhTf+eivzV7ee57d/b2X+qKPen2HwzpAtoo0OSC1ugZF1AMiiGdRjBQ8zQ5FgonNZe4YnZ",
-	"6qvRgt6YnREr9nlqQ2Zd4/oQQmSeLpZu3uoGzbrOqcA9CDTvbtLDW1bztV1rcsf+YR7auz27X+L9I5zQ",
-	"UEBnDeUYJ9A2tswiDuENh8RcbaFNmjHUlIb7j4rVFjpOJui52tJany+pYgUXI7mUf/NP3SM53UuGnJp+",
-	"uubIr2W9YoCaDms5pV9zXct/MRG8DjMsoRMQvEzNdGGGk3dSCgaKuDQDJzY0gmv3WnENCf+QOevE6pVF",
-	"BS0RAck1Dkbnp94y8VYYcx/dnrZeEJeHUEuyJtCn7QF55cQm8KslAfrNmXDJ+13ueF4z9i/mtu6efKRu",
-	"+E/kJX1q9skvMcKZz4FUJ+A/pCY2oXDMYl3ryCxVLSupmBp2xvSO9kOGUERx7eY7kX+k7fvOyL/PIIkl",
-	"csARPxrFyDBpZVEwumlGBObT9rF7lJj+LVMS4UBQCgtnc1fXIkDZBIN3W8EoxgCUTWVE+TJOcPzbzH8z",
-	"DYzX9LUzfC6kd1kVTDNh4YBSJvDT8Lm5ehqAJTyj+8kq2ks67/lZTpVXjV7J8t/B19bZlAh7Pg14x11x",
-	"ePFh3gttFVC5U6fOZTeXXMXqtazLEF/BFakA266wwVPLnfbxlkHzFs47KQ0c5Pc9khpfMSQHarbhStf7",
-	"U6pJRo5XJXO4hm19T8ls7LV2SOpYGbirudaYJQDyyHY5S2Yc2w8etiDkSSJ30dXvkdTdF0WojQ/YpmI2",
-	"AF9IAcXruBC0dZDJ7WMe2okSRJs60Ta54WGDANrZFVqtZY3TgnocqO/E0gx4/2FnYvi4D0A5unNjvstn",
-	"vk3e5+e+xLkNOzjytg3mSUo2bNNd78Y0JwTu0bXemRNka1oxXQ45ZeIuPFwZy3GKpHqKD37GewIzHCy4",
-	"wyWcUNbhiGG/QPD2Q2m0bx2bHV9o9z1kRFKy5kWBzcEBeqP3Am/iQ6ld21HRYSK65rTYdhPL0n0S5a+u",
-	"JKsdLpeIo7qVO9sQ0SI3ZAFoIHxr7FQAJdoryLIx1jDN+Qp6tQvGwR/HFTFKrzLWJJyOmq7BOWGkHxGy",
-	"rVNHc/SwMEXxjYBsnMPqPrMBJxEXpzdxAq78REZqMIOkJQBec+svUFvGNNESCG6bXhBPcJdZhUJ+y2hu",
-	"uyq/lK3vrZ1YH7zjwwlMYS4QBGmH9q89coDSis0BlG0aUEnFtReJVGwKcw4tcBY8B+fE1qXaSxf4EnLH",
-	"fAOXOUL04R/w3w8PgYyDhol57g08dTTTZjFvkqzo7w0jPG/dSWbvszNunqgoVKdbeAX3VZcds2AHpzd3",
-	"P5zNcyuqPFu5SfzeMAi92VlYIJrwtZ5Jzra6LMJ2Dvin7rZn83MYv2HMLx/CKIOciq94WBWUj/F0tIYP",
-	"lnuiy789ltYbAY5ePKFZW8CJhbS6m5g/zLROBx+8+6/dQ5/lvW9nN3TnO9UIBdx3P9ONuY923n8mNozs",
-	"KNbwBSLNPHjv4gzUCCxVsNMMNYn/7uXQHRSIJ06qKYvJ0sA1/A+vMNbM1tLnubmzKdnVUmwgWMaVK73I",
-	"jXA1HAc5Y/Z6din9AGiV0/3h5fzMvPray9LjBd3Yo+sfqV5t7/c2t+v4pDe574iWMDsMvT8BH/9ac20U",
-	"z51AXGIzx45ODNCGMLurAe1utuR6+Ic9NlNq0j8CH9pTdU319vPi3U9a9N5tCThc9+6Yx+GEdPrn2ei9",
-	"tllzawhkfmxet8X0KFUTdfS7WmqGFw54vM2cl4zWikgBEtcZPEYzhT4jR/P9juttXtNdmvd/tU/8yf+f",
-	"iP8niW63jwI5y1nsaH3baLDt8fixOf5nesPIEiHprQyHVIJGbwFy3agKK2qrUgFCVVhdY+nO9RCHs/fg",
-	"H37Iblk3ebVLpFeCkVruQOsAaFBe1x6aD36LTfMLKtgD8sqcyB1XcPWs0eHsMXrRc8lzhbOta86iYezv",
-	"YGbf4byOCh/hCHODSPN/NSuU9LSgSk1+Grn3BzZ9Mi9yJjRfczZdcOCK8ZRONhvARlshaPxMCw18BN2j",
-	"9HNNeYEJf4fPd0ALNT6pMgK9HM9fyx16GZ7i3M6f8Q1TXZP2Pi4iXTNaYqfG/lFApMkWewn0L7dodxLt",
-	"wTs8iV2g1+hpfGLdLOZolXS15YKpS/LLz8/P/wJelpJmrs8kJUhlQPDCXyE5wZvdCK5VRl68eUX+8u3F",
-	"owcEqQmtndquLtb+eStaKM3lHlLjQebkmQ+UcMd8tbp0/VUyizCWkSWv9ZbkVLOMYKGpIZnFH5M1+eXF",
-	"syuXgo17ihJB1uot4AnmtstYpViTS7F3HTuMnG6NIXCRcgWZOQ/Ir+C194fiP8DLgkLJaQy2rD7E0PTj",
-	"YoXjWwGR9SBHLmt7twCuOfpWHXP6mndMitUIJcj8WjF6Sr5oWfhLr3S9+f7J+eNvvgUNvijIcq+Zeits",
-	"zg/02Pmiy+oZef38KfnrN19dfIlaTzhPW9W/lHqbFrLXIW7vn4L2T0H7+Qna2eLUdxhJOteewxOzGb6g",
-	"GyiA69SVf1LenVXs87P8N8hiMZswniKNLHAiRyEM1r0QW2jp7KCZw2HVGCJne/Z0Ke/nZk15g5BYqYjF",
-	"G/fMfdIUZvRL5d+V8hX470/oYrdjukI/fxkWNLfKi7xldd5AHYHK0AYxBokPyivZ1B0oi0hRAeBsnys2",
-	"Apf30jz2ht0vXp57yRTv+Slj5j5ZwUWHuGb/3VhpXdDzQYjakLQpoD3wPsMi1T3lsDoKfiKfsHv9sDv4",
-	"7jt3jfnF2CfX7k7Mj0urqpa3iNNUTj0Ho7lAfpWfZQRqbA8c2vzJUoGCQFHb+GkWsR/afRooaMQH/Nn5",
-	"E8G1Le9B0uSWNsO7noUJpAeO7AIMv531aTtAjRMcV8gXtGE/WxDTcdmVdE+E1POYprI9sVMn9Rq/PwnP",
-	"3OdZtfNM7Zxb5qkgFiHM7M7sTjZFjr1pbY8T79qlSpNHjwk2T81cZ/L2hPudnLdr08MDfx72TyncAUa1",
-	"9a5bv78U1ocyYdPV6B16/8qkeiGeA48m6GUnekK1/aBTTlsB6BT4qlkWXG1ZTrAHkCJaktVWGo3GtY4a",
-	"ou17vupUlcaWBc8QZfZMSxu68S22vUG2ZIUUG4XoiSj1AZmsKFj+gHgXGEAsKt9yB5PC9ZaBpHgrgve3",
-	"KrRu8n37EHGd5Ft/ihH/6Bq+Iq65Wtsx2yvh4BRcydJhbKIfhi4L9la4dzGtudj4Xq/SO3TtT6Dx2wPy",
-	"xFKgRYFzncYxNaCli3Vy0qU0Gg6W7EOXoYi7EJgZt+ReuRleMcrOOJET8rNjpZaN/Qb46LcllzFHWy4H",
-	"Wg/xtptsn7PPvYk3bJDCwy5t6CPQ3r7qMzFOLbEGbdKWwiMWacu+92GSwuifzCIN9+7j2qUguoJdu/I1",
-	"LS7THLPLfdTEXwxzTskEc7VDgs9UEZ6yTfdtunaP1uxNmG6RuPE/3534yEZJrz1730DBe1v6FAooBIvd",
-	"TkfsGZ65tDlyjQ+cZtP+zcyRayewHHX+63gfeg2rnSrjtJaW1waz4yYy2Ryj9082++S3w3TbN7X/Dxth",
-	"+80P6bC/2Id+MsbKfCjvjxhc7M40sQFgc7VKDjqSSg+zDXXyiCV4QvXY25P9wxy7HkguWVsYjLpzKY3m",
-	"DGdG+O6AXe/XgGLttp0LB9TWiFymz/kvwjxqkVDVv2krn5/pDYCWrE6BmvgzwvYbsuGQAc6BI6Pfh3Iw",
-	"ZPwj+wjdvu6/zxSqTMbOwF4GkNnFh3oblWxmQ6NYt5zPpu/MXjbYd+ajtiMyb90wfWwbojhF/+wi9FF2",
-	"8yk6oIY39MpjIBdsraGoF7EmrF041F/Ini6jtIohz7e5tpBAT92j974V9k3DMAR2Mqc5OFu5c8hxMKy5",
-	"VR3Vcxns845yPYGu4z4OXOl9VpK8pGLT0A37aP3ZhvE8kDCn84TgeOg8hyJezd5rC31Fcqqptd2wNlSb",
-	"/0mSs4LfsrpbKDe4h2Y6gzBvr+H7u27n56MdPT4xV8T44YUmO14UUNxyGu36exoyBcDxSLEyunINgXtX",
-	"o9ImmHtxDzyDcac2okRJzSpGB9nE80E6x/8nC0/u7AgHUb6iij2IBWZetWPe43kN3hLZne/l7uQ9M0Ih",
-	"6/pWc61YsXbvOQddualURnKublRGVqzWCAHLVEZ+b1hjDnqLypoRWtC6VENN7Z3C/VAxWq8GnGZv4PvA",
-	"zLmX+mccHt/10V1f+PKhW9VxqUUQPhm0LmCO+JqQ5d6VUGBjKdWwetBG8ps4dqlee+T/zxFowbkSBml/",
-	"uguyu5nTCfxwyWh5XhW02yOwBxsKt2obf3bouoGYsx85XjLmsGuSBCorRLEFNqOU+T4jXLR9s2spSwfL",
-	"kUvBHrwVgPTLaImlTQW/YV1I8o25AsA3Yn0pFaM3vVzvdsK2UKikVUaWjfZIDDmvme3jA6kCN6wuaZAJ",
-	"AWjo5q81ZwWo4Rjhx3jYht8y8YB8ffHX4EYx4j9FKMAHMrO4Il8/fuwC/WaZZMs1XB3qBrCE34oVFUJq",
-	"c2kioARWK9nqJK7ITtbQCQW6EbEdJihAw0kzX4A2FhIm/IC80ISLtaxLzNKuWF3i68ATFkkauC6o+Juh",
-	"/men45hZmdl9Ileve33qXMtGF1Kewq/0UsobQreM5obDwRzB8+B5/H2HwyEQRXM4c8BEHoLaFTt6CLMZ",
-	"0iGXik2Qwc/MY/do3TxRr9YfA2m1KZuCan7LYEEpa9Q/BZBYp5LhNvUxEOQIOwfg5Tsucheu5+WcHQTX",
-	"73CqCjzxeUZ7uRjEJ4TFtdHVE/rt3UWmqWvH6m2Jw45DwR6kMllefs5udTO5T5UAM9CcGdpfn8Ya6eCO",
-	"2DJbribuafRclbRKGoIfW1/yGstbUdIKVSaApzKvXG2NDg7/OEpXeUB+Taka8XRDy+Y/0uo+r4T2Lc8B",
-	"EO9E0ojmOcAg0uK6NivT3IyDOH+2VFYu/8lWGpiMl3TDHlaihyliIfouz5ZcUGybdQCYhz9Vt5v/8X4M",
-	"XS96OAz/nbKcz6gMuQUQoEURxisx+xTpnUVYEzil4isNbFSbv9HkUzPOU80KRtUYuB7+5LV79rO8tOzs",
-	"hlHE7QJO2R0RwwKdvQKxIMlu28ls9W9vtwL7BQySHh+ZS/HvqbKBx3+DGuZrSMker2LG1O2TptnaIdv8",
-	"dbpew756uHhr2Vkg/uD4ij76frc3BP5tC93UMCzcE/geyfAZ9u4zk7trcgCOcpIuKW0g3AbX26z+Tjh8",
-	"aEcaMbYnv9gnPtNdOU3Kxqkb1yDJSptS47dFS2ztjKkQQzvkOlgMi0z31OzcKffLN1Aifz+IFf/fw6Dw",
-	"ZJ0kwg8k6ankeVRKU5vUSdReaVYq34sT8egTJRRhK5UUou3TN/9wDlBwJ0ETtqIpBSanZUQxsx8aQWsB",
-	"iwo+LPlKFnDn1ETTpbpycFWyJi/evDr/y1+++ev5o9YpSkqWc0qM9go2xlux2tJaMf0fXEn79AOCGCxg",
-	"oihNa2sNYe8oqMpaNDwPwKYWQfTA6jULnl+RdVMDuXApYPO8FUqzamF+zkSegZmUmbegh9f8o1HkC9cM",
-	"KQejqqrlpmYKA1GGy7hoWP5lRtj7VdEYG+qLFRUrVhTmB0Jq8v68pnvzz7diXTSylmolqz2AZ4WtBDjU",
-	"Fi2hTQBbaRjT7/diJXPW/3uB9Xbhx8FOZpj8m70VW8Y3W71YlRnZ4T9vNpkH3mr/BZQI/lhg9CUL6Og/",
-	"AqCvRU61jZCy9w/I36XMCTbus9SVNcvJbsuLoM4Nqt8U4SIjSwpbaeHIZIHNqVy6CnqwwdzGH2LjvLat",
-	"AXijrwglBdWsNiO9FStZ12ylVScrQ2FVnC2f66W/PiDfA1EcceCHmKG/ZFCpt6artl+Sp3XmmkK8Fbb5",
-	"w2EdHi2gcQPk/1j4MFiJDW66ri6s0rFSvBclIHcFt0L6wo1DSI0blh/VG44Les2UkYipBKolg0ZGLnMV",
-	"+l/eXZDiqx2qVFJiDzad8h+NhxqPvsk/TrDRTW84KSdCoRMGIA8Hb5F+Qs8XBWA9e47BneVKXLke2S83",
-	"8PmUvv13QMi7T+Cvgm6e82KWhuQWAhhmn1y9+4HVJZ01+DWjN8EP7rm/AdLq6VCus2WfU3TCa4SO1upA",
-	"ByJzi2GuKHRq63A/Yl0XheF/1pVULeMesv5o84k/ef5z5PkJ/SrrfAZ9PmMby+3cBBvr9JZVAFqdspgG",
-	"T9e4JuBvznttz/GTFOwA5v2+d2xEewhWPhtR/atoHU4rArdUWQRgDSZIUTOa7z8BdrvTZg51mB6AJKYF",
-	"WTzSGcz1kK5uhNwVLN8MAYq1D52A4+7L4dpO8lOBi7UzKBPZdsEjYL/viKxdHswJY8t72SBOlWJMECpa",
-	"Pulit1xZQxJMX6771u9QBnKfkVZUsXMsdB9po00Ve22f+yztl3aCqaDZr76fvmxEfgUELiu9h6psTOE2",
-	"5HBh7aXM96SQ8oblhOqTRtna1uU4l97+HgKeuM4UoAgm2qIPNKOC8AG0jIC4vatexZLV3ZaBE8y8s8HY",
-	"bQtsb8gFyIVVzalml23lq7W7cP7LvVNgNzUtrZb6Vqy5yM3D0OrL5ioAzDoXDrDomuEjVaO7uE2ybb8B",
-	"qTPIpA/Ir1sJL9ZS3pCK1tqhufmf+rxH/AnhUUcK8orhms9OJras/IkSatoJxM7RD6zSDitv1zlTp5WJ",
-	"vbH7ZwR9efvEaUjIOw/dPCjsvvNPfZaizk3vY8I0YVGUv5C886WkObuLntzuSNtfaUh3dmv//DoqfUx1",
-	"21FhWNtmLa3uT9luddlPq2+b283PxUPrbGWnXcAkhuy3RIrIh9u7pWDOYMH7Z6XbkRIf29sGSgosKDuk",
-	"D58wMeWwlc7MPYNozHDXB3jisxTnZmpDGwCLy4gs8lbGnpD4GMkCgY4pCpj2mdoBQ0KNdXE9czPP70jk",
-	"z6RvHaziE1XADvHCE2wWa20DL+O4IktmVGhzFZ+AMZ7kecgTqLVDoKygqxt1RSi8/kDWIo7r7JPr0V8H",
-	"Ln3Xo+IzPb9udqnz65d4Sgxe6EviYF691YSp3YyutpCaYGwqqIx11WhtKy+5DjphDcPx9vesm7Z+CEFz",
-	"v0nb3atxgj//z9TuU6Z2l7SamKw94fQ7/9Q4lshnenfj5IZu7/+Xvev7bRtH/v8KkZd+v4Dyo2l7uE2e",
-	"Fs0Vu9im3Uu7uIfr4kBLY5tnmdSSUrzeov/7gTNDibJl2U7kJAj6FCCWKHJmSA6HM59PAAXBkEg71Dhs",
-	"6rY/jWG+zOpBuR1IYvxoqs2I4ppbEC5WNWfsROpefKWP9MSTVBv27cq4zUBvOD60+E3sT5jDtphi5MsS",
-	"hqI2elB+pLgThCVJDMz4Y1TJqVys74jGoN6kR8sIkj01MB6rVN3B0TYLfdyKoWy4esiyjwt9/7P6gTy8",
-	"qG+PFGGLpbMhxHYpQNpcURIbXmotB/LuZLPzv3DCLNoXDXUhfLPmRxZVm6E39b28hkIWHBToKc0paA95",
-	"kmAMBdh+KAzs/JD1Gtgix9r8GuM9/N7lvVUrhd3ZXE16LWeAg3py0xN79UgTkyTSoeJrL/sAi0DMPsjR",
-	"yqzbdAc3gPavCQsS1bdh5+FuQLGS7RY03jsBT7/i3y2oKPcyi12SSYq9Uk8KsPdw44tsvL8Djsmz0/JO",
-	"zndBRjQcLou3BelCuS7F3KUTv169Y/f7p8/X73tM4Y9KWqlLpfvr8/7ZPLav8p9uMtENpKCKcnsqkaUH",
-	"h/XKlSMclVFVihTxNRiRpXKtGBtX4HWpjFE0lEul7YGVu6IHGh1mz7SOC8HOvUMyGHB6I+tM0PGdPtAm",
-	"B48XffTG9tCeBQuyFxPQ//7MdHfeVRk5oyPMALq7QVybLuXVQH59KrJSOciOMZC2NWXvBh9+l8vJE60X",
-	"r/vXfyXoRzvcxuRba66COezYZLsRTdVUudLYZf9hYU0Zpw7KMoc++D3/+wAaGX6qUNceKZ1tH0tgn0IN",
-	"idnYWjJDLhXlDPkZGa4JkCmLTWiLafC2vH2O0oNPFdCBOrcRzIF/Hi5zpqmZkhEQFAWn+5bFWNynY9XP",
-	"UH6Dr79TOTyU2DOVmvkdKtrWZU47OS5cJJ126sJb+v7xlZpAV17dp59+PD5/87dwRsPWEnHz7q344c2r",
-	"s6Ok59CQRI27wjhFTX7tfeUGCruxM6Eqsvez3wYMTdYWRVKsNB2Asy2m1RDi9EeCbtqPPqvTSDOwnc4k",
-	"sRwGOpm0W90YQsrgtsH83+C2cjzw6FBOZ9TRR7qSb/WhU1vBp71EQE1hNJf9WqtuwYmJgYZeJVpg3hvq",
-	"z8HzoxDqurn5nVMkCxYhc3Yk09nEmkpnibc5TPWjHdtgCMpoEGQL/h/OzEFkcuk6LaVzqu+ydUcyfqob",
-	"eL8ZfF6l/BoQBHssLe3iEaHYVBJp7J5qOM3UeCs9il8lrqLnDgnL+WSX6kYA29fpWKhD3gCsVYS2bYA3",
-	"XSYu4Dv4uqqICqFqimC8gfbS7rcYxPU6tpCqQm3NhLxpHjvs3KOv9OOh1V0ZSgMmoGMR1plYINYPcflP",
-	"TC8a2rocQyDo1sygLxDkf68H/ExDeDTKbCjqLD9VZrCszzokOyEXconX5RNjsl20tc3Wa8TAZ4f7h3U+",
-	"wY9pYFJyGJetaiQ2qTVXMRJpshH3bcajO5iziK0/0sVhGNtGrXGv7n+D72akpGAJlzUoLcPMYMGW9zxV",
-	"uZPV7+CeBb09XajMLdNluKCnrYWxo2RPWR896TL0wDBifmbEqA+mXlZCPK8WUxOtiqrEjV+bPWbVDgE0",
-	"fPohI2h/qeLe8bMfxV+qEH5wFwE8NCEYJZeIudRqPMxi16Dah4vviwZwm0JPNZJ00nDNB2+gjP1CoZyw",
-	"7HjsrsC57HPXruUMnsHqmAxVPEDZK/UWlDUfMDqFS1JWQHKi6nUCPIMsRCOIr2mNg2abniyMK9frWPvf",
-	"vy+xj7nEkg6aFTYhWMgZ/Ys8S3Q/RaUrBxmbkcxXWXG7jIGCzVsOq5TgsTeuEb24H47Q94yYrrgztkcH",
-	"NYxOrNS1dd0ebAQ20IHKyIzF+dlZIs7PXnr7OT87jwgKyuaqh2AFHMH9udJYOYET8dq/+vrlKzz2vH75",
-	"xr9bv7qkzMsAyfhFIx8fEJ8KEhJeijdnr/h7RjigSps5w3NgwEXcQGmXx2gRwkFqdOa6MAl+ASjoRm3n",
-	"I9Jdr8MecnXpvfmMdnK8r6RgVUOxHu6VviUDH9c29uoDLBhQdsVU7hq+H/g2YlO/P672l3jKtBGVw39H",
-	"yLIXcdrMo11LaNz0jQZx9fPbj9dxB/vvEbfj1dwVq+Ypr9p+RLss2jTyYcNDqnQcdWhgznOkF+MS7gx0",
-	"qcplL1sHd22fBB+GIXmeYVAa4hBh0Le5YccKIW9aSTj9KjFm7k7HMs+9i7Wthj48ddBqePpIf0U8d2Rw",
-	"2i6sjANp2UXx0nnh4muYxRQ01nnx8VLZmlYDK+p6kf+TzaYehn10qJp2an4Aix1A1B8wMckK9pVqfTZC",
-	"7+FNcFBStXi3V8iknxYhomaga4ou/xr/q/YL0elkDPnCKo2A7sYyeDiThR4jIya9yTGF1GhncmA+TSbm",
-	"wPjQDBxCiWkhs7nSL1yA7kqlxp+p1XIK1p2In0uqv6LGa5hX8cMZ3rAnwgFivysL7j+yXCeA/s3BJ5TH",
-	"wTIZq+KRAuofYPHZi2XjIoC6C8Kvk05RlIlwUy9XowdZGj4VwVJrc4jNiaHKWh2KDJhoCCIDDjBVp18L",
-	"sMq0Yu8rLl1n/Y8j9np/OEEqbKHN4kQQYRwyFbhSpUTMgCKZQzk1Gd/jEBOCGYtbmVdclxwqFQLKPpLH",
-	"eolOgfH3F9PlpT+ykUjQwhE8bmJNVVAj/60yAiEkFD3mLafF8UR8ZAoBx12udAZWFA6qzOjlnM9qrsSj",
-	"F3zReCzAWaqccKqES15taVgSM0ltBGEQgrWhPpZR6JRGRlzuNwHJoavrx+lUxnPYmhxqmoMvegIlic4b",
-	"EW6RaGB+xDl+zIxxlH6GzmWeBzkEmSWUVtj6UFg7MiikLZE2JjMn3fR3n9j07sD5okx2IAjmvdCdrzCx",
-	"4BdY7g5eHCxk5zfeg7xVevIAvnfQx6YzbPj5/itNNRdSzI0upwnXNiCNhXe8lyCtwKW+B/AOV6R+N+4z",
-	"PXJAceEX+hw47uVgeRq+tXqG0jrhILXQqm9fXYfptX3SMmg/+s6OtY0dS5JKOmXvH4a0sv6s6IVHT178",
-	"+3cvHgf2Nki1svnRxdEpio2bWe3zVRMvaLK4mx2txRriXUpksbuoAwp+iVkpLYu4lGjHV7bZdpsWWqjj",
-	"a41Q2Xa7Tvuixm2oiRVX/vHCicykSL5T/xJ2t+jLocp8/at0tIs6vkoyHTVShkSp1WbehQIMkcMt5HVV",
-	"T/My4VWvv/kvdiLowhTJVAhNDKOektqLC4UiOh7yZaSKPxOhJq35+CY41UjJEwMgjSA3euLEiKsg6IIJ",
-	"QQvjD3ovBd9VTsw0uorj5ts5/KlSTODsHCQPDAPDDeJKihca+F3s2lRqDTl/0rukMfIKIjyrSK8BcKVD",
-	"sZ1MX+yPBuOn7EALYq6cIwzooOuaA2W96Wu/z7gkbDPU7BKPv35CQyaq4qJxKV0S4guN+yNTziEfSQfE",
-	"84TcYLq0JvdCsGU0b5oNq0u03gcj98q7t3yZ7EoLch4bIPy5cfp2EVw284Fd83ge09lyvaV//FGpYo7T",
-	"NDjHROlIQTD0fRWj6fD6gIjKGmNV3HpIrtxgRjnIW3CrPmHYxTiqkIgilwE/yJ8JL6KMhNESg6f0aNJc",
-	"uo6WISUoEbmZTGLpReljaxcqLB+mfGUvgd/jFbxTbyJTtOw6uUB5Ra9VmSq7pjAeyS0mlRPzVWQl9P+O",
-	"tzBMvICRMFZNlBa0X4j/o/Dxr59enbz8+/9fUMV1Fm8OoyURw/kTtbc/Phv4s0gKJ+KD4QDmWNHhqOHQ",
-	"J3Yhf2bBaJMUv928j1SsUjNfwOjo2+/f/hcAAP//",
+	"7P39k9w20icO/iuIvr1Y+5YtteSXnVHHExsayRprLVu9kj2OC8tXgSZRVZgmAZoAu1TjR//7BTIBEGQB",
+	"fKmulrTPd36YsbqKBQKJRCJfP/nnWS6rWgomtDp78udZTRtaMc0a+OvpWrPmynxk/iqYyhteay7F2ZOz",
+	"n7eM5G2jZEP0lmqit4zUdMPINVvLhpENvWWXRAqGX3NF5JoISZjQzd782/yg5Aq+ati6Vaw4y864GfuP",
+	"ljX7s+xM0IqdPTmjZhpn2ZnKt6yiOE2tWWMe/f/9Rs//9fj8f/7+5+OvP/y3s+xM72vzG6UbLjZnHz5k",
+	"uIq37I+WiZyNrEbZR4hoq2vW+DlSpUnDctkURDEmZk9yLZuK6rMnZ1zob78+y84qLnjVVmdPLvw0udBs",
+	"wxqcp3q9TkzvlZlDKXNakoJ66u24KOROXcIfweeC7ZjSpG5kzoq2YWS3ZYLQa8WETs1ereQ6SeKL87/+",
+	"/ufXH87xH4+7fyQIrm6et+xFI6vEcl7wpltPC3NPzKto2WrdyOq0U5tB5clZaXnCOf3ARZGY1K/29FB1",
+	"kzwgN1wUvdkwYdjstzNkW/iV4caz7Kxht5ztzrKzvKQNX5tBGG3K/Xm+ZfmNYVIp9Nb/xd7TigsKc8nO",
+	"SqqZ/6pha2D4hqub84oKumGVYbDfE2v8kYsU4V+Lck924UIdK+e0LOEtsWVXXLDesu17r6UsGRXuxa93",
+	"YlSKNbLshNQYmaUZKEpnWbOGamm+rLd7xXOu0oS4opozoUdmxGH9lNT45KUVPwpnSRsjOIWhkpaE4wdG",
+	"0NrHE7Pvvj1WjqqbKydS5kzePZuaT/D98TN6q6lOzeZ7uQMmoupGEaWpKC6JvGWNOdzmPqqNVBQFqc25",
+	"51qNnHhlXtObaMHWtC2NeDfjmKPS8YL5077oLDujQu1YA1yl2po1ihX4B9O6hH/Rsoxzy7OSKpVYnd8L",
+	"kpunEhN333UTr+j7V0xs9Pbsybdfx176nN3ynP3A9okX/8D8TVPAoxmhqttuRcyrCU/xIf4mNaXHFxex",
+	"OX33vpaNfsOokmJMUJpJaXpdwgavZXNJdlRoVpAd11vCCyY0X3NWZLDxZkbKKCXjJ6eB16Zm/I2ZccWF",
+	"+/ur2PzhxntO93MuxCQT2ouwYX+03PDTE9207ESXEMwAqTx7mpfEzAhofs02XAguNjN0jVPe5y9KunnB",
+	"y7Sa+qs0U16XdON4dkoumWcTlynNt3BeBaNG1LfiRsidYYxrVkpzqQopWPwkm4mCrPoV+DExW3jCTdRM",
+	"RB0hj7p5zp55fMqgv6ZYQTaVm2hF6ydG4PNctw27tPqzuiSyAdHwv9++/imDJ9WW1kwFC9TuVwTsCLjD",
+	"8i0+om64IFwQVdOc4QE2T7BbY6zgVWgXRsx/UtuJWnicVLXYBGTCv9St+f9/4ok3UzSf3XCRINJMLXfq",
+	"UJ/mNLT/+lfq7P4kNVFtbQ44K54QdykhXSnZ0cYc39QkzcCV2Rp8ZlTl+p6qp3ku26SKA+qe3kplLBNJ",
+	"tvSWESoIxR9lhhVk5BE4XPH5bala2Z9Pze5lMaK7yJr+YZQDrwHWVG+718Dn88TvpO7y0t9FKcnVu7Ea",
+	"OBL2nkpJhe5+i/P7mpaKZVGqrH80uztCmu9+RhHq1PR8S8WGFeZ8c012VIFxjLYofhcY9sBlstWBVrBl",
+	"tABt2s795focprBQMXi5/kkKtmjynV1BtlSNzMeMfNykRF62BXvBWVmklagdqPRG7tGNwnOYy6qiCk6A",
+	"0QkTu4yjr83oMW7vTcSovUmvx9vXV8Q9Qn55+TzB9faJJarHg9//fJR9m+L9H1hT0RHJ+YqhzwWFFaG8",
+	"ITfmJ8TuHpie4KqpJTf2UaB82nvB/BQkBppLbK2JbFMaCQwOfobVZh/34RSyvS4NCSr6Hp04jy6s4jf0",
+	"6eD1Bwt9RcWmpZu0wwG/dheiZu91RlSbb82xYsLwQZGSeaX98Zj5lL4qXtExfbTvb8rIV99+a/6hCHi5",
+	"8PKG241qUkmVoiv4SO5FXTUTnNJW+4u4NMYy6A+imKGkns6984rRWy42I9LJMJn5P6POFCDpW614wTor",
+	"q6aNrpi5G50gVRUtS7JpZFsrsGVKrjTcETlVLHVBlDiXpbfD6/VasdRt/oaptjQKmSRmeGZmj9yRcqPA",
+	"aPE5XEx6SV9bV4saMwOdP0bB6QdhX1xac898YojtHTUpYvlBUsqjYm0hxb5SoQ4ZfggvjOuNr5sibbO4",
+	"W8q5xxXKwet9Fvp3ZUO2fLM1/wRy98Sg4xNKbmnZMnOzoCs7tdimGPi2uoUqTRsdrNH9DWLT/JfWZ9lZ",
+	"zSh4DNdrlmt+m7CDXrfaTGVs5dcspxU7MNcujebf7EkjdzPOr8T3RA25iiuFp4CViu22DGzBmokCP3UX",
+	"D/g/4a4twGaiQshW5KyIL+2KbtgrXvHUQflO6IYbBoQ4SeqEmgHi+/DNRXD7fNO7fB5Fj8oVrVkz24qr",
+	"zdNHGVHFOjwA8NdWV2WKSvWoN5YX0Qn1VRL31Yl0ceuR/ZHWS2zeezA44xRj9GZSWWJK84oaKWHOIdrO",
+	"hVQsLhSEf36OemRGvA/t6Io1ZgRWvJVtk095cbtwlhUQzoUR9Y/AiNHTn6tbM9G6VilyN1ym1PanBOIj",
+	"5PHF42/PH11khJI/WtoYpQg++j9fg+5O9oziJwn+hXcsVY6+OP/CqRr/+X9+e3T+9e9ffvm/EhwNLxj1",
+	"NR29lAPuuO+1uI0f8/X3PGdTLr5D75k/kY285YpLQY31lcuqLhk8SismipTkf8Nyxms9e34NPn+kcy/0",
+	"7N2wWgPp4VOzf1RoLuDCKrjKaTMyaaO3jV1YTrOzSv4lqWQDkTJBHl9cgOQQ5k4mG35r7mNNJJqJCy+2",
+	"RzPusjcyKQB/CrSFRoI3LerFlwNH22Qg5C2jTb4di8G8FmA3m4OiDCVoGdrxiYm8fX0FY6LBHT0lX4Q2",
+	"9Be/Ze/evXv3e/jZl/+f1GnBST9Pc+JTSBXY7/f7qioKPOMN+GusK3C7r7fJNIe3ui32z4f8OZz673/+",
+	"5cOX/8ufcfPH+HwnHBXH0tkNe5+k/lEWtOSaMzUiaOGR/SUx59V6J9ASefsmMftu2JcCiD7h6ulNZn8f",
+	"U5k3g7esSZPiuH2EET/GVgKdTzp1M+B9z3yE3vjlDB+fggdP5+EboyR8N2dOlutPNaW2qmizH9Xw62Jt",
+	"7G20PvIb8BNQ2GKuNWOX5H2p3mckV7fgc1G1uXjVljFtoxgud4waM/UYA8HGndz9bv9Eo8q83GgloMAG",
+	"747f73a9Ey7InyHDrXND1sUaY+POW25eerBYWhSXhGtSsJwXTBHFagq+EnjSfFrRkii+ERDIC6a6wJfZ",
+	"EaWXXwF/FGx00W/5v0Yz/fi/Ol2RbjDciCsHpbdkWidtYfPjxDzp12avgmNNv/5PHOvLOE/+LGf5Lu/d",
+	"R/kP1hild4Rkt/iE5e/L0A817YyxPx5qX52leDFDA/Rz1NvZ84wLlm46adGycHofcCym9N9kYSTpkz99",
+	"8AX+yKXQhkBm6LbUvKaNftiw0pjs5sOQnXoSiTbo1qV1XfIcMvEeFjwHXdbb39dcUCD4cGs/ZJFr7PnL",
+	"Z69/JGteMvBFNdatjH4NVnBKzDDRN/YJhstWtRQKV/mcavqW6eGKD0b6HyDXesvmmlUqUCzk9T9Zrs8+",
+	"+DXRpqF74IQTEfB/vK/K44holkkU04pwQailZyULVj4ghgkxlkh+xZg6UXSv8JToLWvQ5QKmVIMG1lkQ",
+	"qZskXX+t05PPPjG/wTYqQuFW3RPw3HCRketW2+vV3A7VdZCDKaQm/2KNNHT5Seq3WjY46YUsNeCkD9lZ",
+	"nAdiPwroF/6obuR1yWIv+28NW589Oft/PewS6h/it+rhFf4qRp+fpN5C2hRVoJFfQi4LwTkjRcxXrShY",
+	"o7SUBRCIVl3mBmanPSCQL/DNxVcZUUwUkBe6oYY/IWT3hulmfw6p8ESxXIoC2M7NLE3ck68YfPw7JjTZ",
+	"NVJsupCWTW4gBdX0DHTIT7nvB/P+DqIPdmO4IlIQhamGSsvGKC9+zi/NTao/m5m/lRWzE1c2WXgw9Usi",
+	"jWhSZGfkkzl/hhchD2FHuTZirvMtZciiPfaDudrNh8qRPGc1Zg0YzaSRNWu0vRdpWa7opmEslqGTnfEi",
+	"sqjsrKIFW1HddztTzc41hzBP/AfX+0MR99JHGLqUoYNf22XFZtLInerdWGMHoSPEG7k7vM2yM6Mkr0be",
+	"Zr5nxdjKRVuWZjOdEpMaYhYtQPQL4IYuQjrnJVqWrDHrXNWsyS3PHwYIDqMAnUrxm0uwsum2bge7zY+9",
+	"xm5IFvBVuOSQgn1qdwZEp2t02/XKrPuQd/33x7BAVJsJ1x8OPz69N6htwpyKgmtwWV8Fc7XR/P70jR3G",
+	"xWb+3J9JoWTJ3uDv8Fi9f4m//MpqxfbPR4e83bH1onzpBDP1OfdvbC9FYZ2+LYRufb4EV3VJ95fk0cA2",
+	"GYlXPZ6MVoX75FnUE3Rit+TukJcKvrZpTOlVvsYVKdbc8px1+dY57kt0TYmj6paSdZUXq4Ss/aM1kl7v",
+	"4wKJNbd4LR9aX/3KOTdrDoovaQXXXQQE6HZJzGTNbdplJB+xIAyYBGEcEAMKYiCGxpCLITUxDE4bGOr3",
+	"GNex9zq6ZDPz6Be77T6uM4bM0iN3QFz7Qju8J2wWY4zMB4XMKxPMBnfZAZvlDTNK/6K7s+DKUOlu106C",
+	"udAIj3whd2KFyUuH15QmijGFacFBQJsLstvyfAvVOzVrlBSKaClvwKw9yyLqRWOOTfxal5VKVYjJCtJc",
+	"K7o3E8mQbY354nJSMOw0sGGDRceJFb8FgE2ATHa6bnIhjbJwY/s7NsIeyVvNfLnoSgNmm3Gf4cAjUzru",
+	"JnNcFFwsjwYXy6NsEY+9YpAY4bK+zD6fkt98hDlQqoKywT9aF2KhRcWNHKRtwfE7K0ejMmsB1z4gT4Pl",
+	"7ShWUbDqslP0wH1rpwIE6Njbm2n4E9QQzeJUPzvfsc8gujqxL51W8ShIqY4zVXgy4nxlrpKSFZsjtSTn",
+	"Hxx1MHrTvEt7j/pDF/s5x9ZTMZE+vqtTWU6T+kFAoMgCRu6+zvMazLmbYXw3DfGfQUXBwn0sWrZKbSPy",
+	"ry2aD1EKKomX8LHe9OwMCpTCIy8kJhO6ofNSIthBw2TNRDRBo9NGIlqW1Cwju+3eHG43ZaiagdHQ74PG",
+	"u1mUy6bklh2D4oUpgTnYTVyZnVp6s54zTXkZ41NtuWbUdQT5RDiSGXPLlZbNfsHdZH75HUx1+n6yle3u",
+	"JelFfXebOHtGRh8G2q01Dex9qF6NMKYL+mhGrvf+tjHbXLSdASAITHua90ATLlD/PYIJF8uOpHrl0DVi",
+	"QiOpeg+2y4+R9VnRUzSz++H1pmnJktKIzHfzFaIh0w4tYZskN20ruGQ6N4H0xI+72zrWO17AIQ5CJHlb",
+	"kkIaLUlnoCnJplAHImdSFehIdYe0QVSM0nqRFfcI+XAtW403+G4rS0YU1+zwFh/JFev4907i1W++ZWqH",
+	"N2H3LMoKdd2YA/2K3bJSHfJxaT5fKaanGBgGeMs0um3MA62mc8T1m97DwyV17x8OG12NuokcRahUtY7j",
+	"1+uzJ79NyH918xR/8uH3oeH1oUNjWCTV/I9iPtSnaS+yYeCq1hEFHadoy9Ug/5pD2Uog1QPxiCgOMbFa",
+	"0L1aydvYeXxO94ooLnKGXjGEtLkkgm2o5rceqYnr6Dt7g/0ZvcQiRlSQsnDwC6isn5m5SwTkz9y99j47",
+	"28qyiOzACyMeMQQpLBaIuumwrAw7FW3JME+Olsb42aDhB2gCQpJSig1rCI6fzQ9lAFzPZ4fSk52B6rEq",
+	"rC9t0r+zWDcQUq+Q5yaL5VFfVRbiao63yeGtRGNKiRsrif6zENcnc+A6KYMJXQX228M5uNhLbxrWNwr3",
+	"kJDXsth3Sc6Ib+JOwCRtJg06d1keftGKTSI7SWlWdxhpRYF+X4evA5g73kbWsiyiQkaVUsfcfRZEZsf1",
+	"1nqPw5z+Q+USyz0iKglrmKXZzrul3cnOZcUUqtRUFGQrd1YjcIQ9fM/Q0Wwl9hTEz3z7LgDXcfrTodcZ",
+	"vhhHCgMN7DuxKbnank0pHmClwFZkDkvM6R4d5/bOL4r/zivdoR11F5LlHq/OuPU4eekvx2zoJghOU+by",
+	"9gPhlHlUo5AAmUNu6YKFvgrI6hAJneNpp2HMV6Rz2TTMG7TDnQDTXNMbZpNJS5ozDK0SI8g5aywCR1+3",
+	"/CaCJwAkHblpieycknDYCikYpikDbx6v56+5oGUMSQSEkS1mhBwTLRGKxUG4WDClQ0G8aWjBEqzrnGkZ",
+	"yBGs34QPCC2lYJfkwiYHQcKMlua70MH29XjtMJrAUSX98DKx1aPBSS/Qv2mJKqQ+dzpJ9D5AVJtYTY2D",
+	"LtCyw8zxkh+UjbAqdZI5gLUi6GDIcSg7zX5NjzUQCl0FreG/xNF5Fo85OQ0nEgeBmF3UB2CExoqudozd",
+	"RAKh9l653gdVSP8TQAmijDZPHUgL+HHaDITkoRQM1+JXPUbDiO22NCbjdiPifoBrKkn0Pp1Cr4y0omec",
+	"GvhYdoh8Nxb8UTdJNyFagRNrNYNcUxG7CK/aa3PtsYLAAx5LqpDKGD0ArYASE44dyCTEB1SjQbwhVXPa",
+	"Jq0jGHQ1dlObg4mvdhk4cCGQUsobRUp+E9V0FntD1c1MV6i6Cfyg/QU4SndLTmzplJM0YVifzrhfEuNu",
+	"447KAxeq0ScCx2kCw9FXYlpvak8ptKoOHAlQG+DTLRUFK4hVlpjKKabn/j5pO01r/KHBMfn0aLLbUf7c",
+	"ZAjt9TqlzadCSBGnLyh3A09vF1qaUFl97s64UnhFNywqmxZJ5JjYEFHF/xliaXsI5/caSlNsqoG9yC2A",
+	"x4xkvCmd0ZpCPAwzQCUMAKYYuc2KSbsBqJF5+S+SYSGl+OZIh3U/uDkf1uHo7LN4CsMqTE2MrrEtuI4z",
+	"jdvwA0DwxD4G58gC/85nOTOLN+hPmpL4buyxjQuGGwnnHYr1pMDfUrWNZ//gS6Nfddp4yvESl113FGsH",
+	"+xXxX3jHw+EZ5BWbexulRZ59fiDsOsPWBTAt+bIA5rlT4L3IA+onN/ofrOFrm2weSVf06lqE0J5L59Gs",
+	"Zx2ESFM9KsBzWcCndgqxBfyNKlZywb7DoZcY8lubqx9Iia9mxKmi4mV50AdfPypa3Nriocpr++2CpF7z",
+	"SjfopJjoxh+b23HC/VjadzHCQ2cqfoepWkbhV1gS6oApG2iMUEsFgcq4f2RBlPG0TBBgqaS5gdHqdauN",
+	"mZBCPxPGzKEV2cm2LEghwRn4933WoQSdHVyzRaFWm4jO8L2FGAPjyaoNMDjXipXraMLuQYIujO49FWO8",
+	"+faGC/BdwM/WmjWzZ+Xwgt0MbVUj1zPnCC9bPklUL6dnaaNticnOmyMCVeKrZjwOwE1zyEfLEmfk60Dn",
+	"z6luuDlfq4JtZk4L68+W/OYgq6x75XC4gEiZ5+oeB4ZbFvBYnwM64qXO4FVJRcxAUG1V++SRyOk044MD",
+	"01JZWT/xWjZk01CreM/3QsAYEbQ5ajR6C9cZ8B8i8M65JkJBs9D7YX3ch+Txrs0oW75tOzQ6Rm88UHgr",
+	"KlrXrHhClCRVm28hpbXk4OCkYo+8i54dNY9rccDYDWIxpxULnEYVrQlX7rzWZudjms3s8+YlgJJkTZu+",
+	"YJ5z5hZLqS6JeaSThOpAEUCJzIgGoElfw8sLFl24i8anyHmIO/fEYzHvoVWUq/udIrFjhbFX9fHtREGE",
+	"tHh9c7NVMW0J3hO8Muuzb5iE4HbebU1MaGwaHrGiFop0iQcysot/2xMrF2HNNnTKtbHvvYgkVGxK1oWW",
+	"bXQULvQt19AMA8DuAxkxS1j8veHFiLA4yIfrXxr+FTMocFBAObxNjh9s6OXvLpLxG8dvSmzbhdRszAds",
+	"WJ00DNB7sR9NSfObJZ7ooTJpBXMnht0l4SaT9a6psQturlo/rM2jlcoIJYblIRH5WgIAx8Byid9cL1EE",
+	"ACJtV3EBkoI2jLD3tXOgzkvNLKkQrDBz6lcafHNxyEwF08yY2qsqkjz4nFvIIkgZQBucaEncjy4xnjCv",
+	"C9sYdua3vTKBby8uIpwL8O/Rab610NGUqD9aQDs2jzrs9FNPtj/Xx7GpOsG3gIO8HYO4786QQcpDpLng",
+	"NvyOS4V3ZCOyNRWG9eDyE3vShzN9cHHxaEpL9W+PHbDRsC0tpVMQZbF3O8eVzJnQDVu0dS6Kcd1QEOsC",
+	"88JoA10NtgwNz5JjEOKWq5w1tFxR2WiKKWkNbZgIPyo5zeHOK2+5glCRhKFLuWPNquTVdTzhhV6XbFWw",
+	"Wm+jfPu93BllKOjhpCWoXZDhNyQB9erY8bz79TRG7cHGPaMlv27AR/bCuzkXuDyg30si/Q3SMyEVsb+E",
+	"41M4bK8ItdLoZx6+90dGVduwglyzLbfl1PDoEwvtCd07tNwwqJexmA92dxoqFGBph7UIQZi9FTlrNOVC",
+	"70cqnIWNvdKmgH5iLo0RoLcVv2U/ug1CJ/nIfn4zvp1mRpqXiXy20xMfkNdHaC4NgW2xekLz90v7qid9",
+	"vvpqSvjgu+N78HuUrRV7YfNzBwxrPx27Y+GXoZUxAx/GPpjUwV1CV2q2bzBH9tACb/X2iJKcsXiZTgOM",
+	"nLSu7vRxWJ/PMuoP9tSEXOw7VfgFoQuXFeOjD0H1H+6Rj2dg/HCsWKebY9wLjhnTC3zgHQdNx8lw6PFp",
+	"HQ3IoeIZhDYhztgVDJQ3YxmsZSuKrrjmMuhdaMw8Wxm7zBV9EiY5dMN7A/ygYNYv6WyyFrYn0ToQwT5j",
+	"je/LW7e4/hQldEJrBdf7JxaWDRptVMynF/IKamtCvH7fIoLWZh8bbvO+usFsbmD4fUwX6odgDlO/QMmJ",
+	"Xh3C631Utw0tSSk3tOF6WynyxfvzqvkyI2pr1P4v6i8zUplfdLAcUPtOvti4b1zjIXOVIxY/9vn5Qn85",
+	"zxPlIziHHHDTpTK7+MZhimlUG+rkrqsDwG5D0O0pMcy/mBirzkmIffvDGBOPC/+ZpR1mQ4wOYbRkM0y8",
+	"yFLecrFZNa7EeQbZI/O9MsRRZ/EsguS9ouUc8kMP9AT1Y7nkbr9tnqTtcQh4peYAW/YerDzcjXBLxw/6",
+	"luVBAnf/GNWNlOuEeAq6SCqb+e+KAKA0ttxfElbVeu8qMFAuFJJFc/JB+Kfc4YruExgNmINka7X3nSCy",
+	"aArTBQhm7qLnisyl0A0teK5TyP/hdvl5d2JVYU4tEi9K85Iq9YPl9IHgShaqYS+F93FUoaEHy6b3B7+J",
+	"zkOWJaOblsVzU27ZRNFXr+wGMuctiMoTww2YEGruWkyK5GxRkVcS5iahyU1jwNBhW6UIJeLKUe6+XgL8",
+	"5Wg76W7sBo9PDXtoCKbUSDwoejx44zr5cQV4tQUCYXqEOgcRfijyfOOmeL0h9K3MqchZWbIig9DD+/OG",
+	"7uEk2nDFumxlI1Uu6/g73OV1KNBtg6loT0/symXX1fXTg2tXrsmmwfBjpHzh/vMGnYIzOfEsLM2annrt",
+	"Ov3ErRTfcCv+7RK8xZDdEoiLeOVFQL66/l4RfyH2SQBUdJ5vQfF2iwpcT4fFYyl1NrwTO/JkJ2hO5gER",
+	"k2l9QyJFYQ7Br7M6KNgITOaJAmEwVqI6mWvpZA+BEb3WsrE3ruW2xCW4sE41SB/sTyMgGtTNufks2OT7",
+	"bCkX8MWKD3JAJ7MCQrN84U+TxaDY9+94GFIjrFdt4r60UHqzDvkvYs2nKxq6/Mc+HYfECTg1nGR2eAoy",
+	"3/qwV41oKxT7xYgpnL4BouYyd8HQg7QkHToEdfTto6CWHvs3rvWCMtWnKoShBA0acT9c89pHDx5/BWrt",
+	"o8dPvroAjaviotUMu5U6COqBs2LSVeGQGN0C/g5+I/j/v+8fVI/xvzn8o/L/Kvy/cv+v1j2v0A0xrSrP",
+	"w3GM7nlbtSVgLjyXKlpVsEI75VBrHkuySetOVz3IOgSC88gGTu0FrBaj+CjGnrhgimornwWCxfcqCxMz",
+	"SkSuO7ylsfe43q8CT9zA018zQey3CLoCvd2DfBPCVUZoqSRUgCLCHCb/dolpilYOZ/SJEdNQve9Q9anY",
+	"ZyFeH5RT9lVGHBASiK4ZsXK7A1Y161+UflVSzZReVbSObAPV20GYrpdTlPVK/IMbZkuVvfymVbYJ5IFe",
+	"3s+8gHnnmz9cruWJ2YP9igAO0ZHgkl9RpZhSVTQ4dDXo6w3w5F1fcFHArnOBnb5dYlVbYQt1ZNkeciFv",
+	"3EbYzlfoTN1SDdEuc1ISXOUPB4UII+2AAggguNjWuvOuL1wzK0ZIPRQ+YUk8yousn68UKh4R2kZOaLeb",
+	"PTYer/J7zgCL8rA8oKFrHU8ug04j1n3rQSG4a/+g+AZcmXHLARx/q2h0JgIZ0ipn+Nhsx65TOe73HXBr",
+	"b9g+4acPm6hpWRaE1rTR5Hr/hMhrQPVtyC8vn2dQ2E0qesOaDNuF2Luw4bS0Ms0+pLQLgx5qv7QjyORa",
+	"4GFoN3nrIY8OIDJ6YXSrA+foejhO06uoaNcUKtvjpgMsfpnbpC/IUjZk6ssoGNgbKauBePZcEoO95rQc",
+	"geiPJeKYz41Y752AS7zMjMjqEj8VgZSsTrS0qqWWP+ieKJkopVnrHY1pAG/tN/PX18F9HWpdvJjpsTKH",
+	"xPutemzgNt1TsnslvsDr0X5R3aYORF0nFILjEGH2zEklv0dpiQaO5BT62JLams4fvTBpOgeM07FUQViN",
+	"TReXt0ZY3DDm+v8zems+bvWyGvbQWxwFS5hXScre11LZ7YnAiW9saPTwK7OkVTKSaJt+eWR/83R3pEKI",
+	"pI4+mCyG1HR++1nFlvfQeSRWx82W2uMjWQFwPlbzzycelOBnmefwLjnUMeKAO4ab5fc13qnDh/2ntQk4",
+	"NAnXtflq/vELz/Kk4xqHnpjWcXF9wHGLRnzWvCxZYXSfKrNdsbCHqMD0pxyK47XMZUnqhgsNEN5f/Pz6",
+	"x1dfDoAoLy6OLVOc04Ojz1uD2+X1FeFBA09/Po1h03nRhoJhUb/OfgpGwLAeIy8ZFMTtS+GLFF6DneYk",
+	"LFm+5nre49/DoyEs+wKufctYFDt2xiXvlWuezp0G2wl1YQtidOe5DXbJErbrVhDc5EjE9GZ974h80CtK",
+	"7lix2snmhovNqohGUl9JI6+sVdF1kSOKl0zk7AnRO25RMFGt2hjb+6vQcJu+HRIVLr9uMTUSzUUgMhMA",
+	"FenCIq1i0cAhzE6vAKFzJCOUXHedboCKfa+BxlXOsmxg8RO0/DutyTXTO8ZEuAIk61+/If/vDvNPafLt",
+	"BSkkzIK9zy3Q9CQlzTZN7umv+K2dgzGhOijT0uZrHlA3FWxx7voIAbI4j8VnOdi0NDvHLzM8IEvlwsxz",
+	"N3aTWSM81oNoXDNb2jfG/iYW9HFt+ndbSXaN1MylXFgFBNwBfEGW0IH9H+DgDTBZg2BQwzdchC5kwzPN",
+	"GiOXQKQ4vmejed6WtFFpTQD5/cBRzgWx9L8KRhnuVXb2/nwjz+2H/1RSPHhDdz8ypWxrwYkecZ+uh5zb",
+	"WGz5lBtZtahznIpn6L1hUCNRPPGuWwAIRJu6pJo1wDHeJ1zQPTbBLBq6E08gbwnzTLFDS2cgXFNEzXXI",
+	"fuZDKHVYrSXCajT23daVBiNG+WIioTwj1/suLm/nbi/r0HiBtHPZOEe7m8Yk6ean6XZKuw0848y7rJ+6",
+	"x5tes7fnpXe0e7IhUPSPbboXqBiH2eeh/2/UF5ZQYBMeIZ+bP654ujT6hMfBvSK6Kt/FK2bVuFy/hKVv",
+	"3TV4qlSg4Cl7JSP6wmUQtG7ImrqWsdDyo2JUoCvbtYxNgXKvIA0lHsQ3X3fAY3eNxaOTc/4N+BM8b7u/",
+	"TIS5lyEbW4oeLP0QxOxw+TNz4WPItYMxh/PoE7y3O84uP+uoOM52cTCqMQ9U13hugY7SsfmnwDobqkLB",
+	"CuzbJxwQ0YBsbhNkYvjMTUVBbfnh6RWoGbZHVl1SEdfzgzSyVcUjJsSL7gFi7+MjmiDe0Hq12a/y6nFi",
+	"1ue0YZTUjSzaHCL14PyGeasjX5msr3zqqipd8WLjCy4hjfgEr08XaweUOKR+1m1ujB++s/74NDhpGK2c",
+	"rwdCsq//ra1epDV/2H34AI/Ug3+qMPAzVz2c9iwnrhvbIrMLgbuCDS+ElvhzjcCaLzxc3dhQbCx3uTK9",
+	"lUWi9yLcpWnLXUirTrqFGz3Tgn4enua58faRBzYNrU7bV60XHe5UPbvy0CvrXt+RLLhXvNaHu5id9eLH",
+	"Y2LUHZu43eu0l9l84Yaz7v9JC9i/YGxu/+iom9LGlnD6SXn0NFzR7fyyDR+jWiTJf8s32zjGDWHCNxSH",
+	"oo6M3PzH4+MulxITU4eevt0p34EkWdbzN1HV6+h1gqvMGR3Y1wao7ZsE2xlHdywOvrxML/jYisCR7+Ol",
+	"vJWlTlTI6faaEfM93RzbItvBM8Tw9kUqQ6GHaTNg3KevSS0VhxKOY7t2Q1QoUQU8AMEZKNwNFZyWd5zB",
+	"HfN/8YNj0wscLBvGgJy27fJx4bcBjbKkPjiBHecYK3nA4jcclpPNv99mQbLbQWNTeUFzPVb6foJmTcn6",
+	"pRE/YxoNd6a/xWaOOAnY4dz6gnHnbBorFjfUie/TmuYLtgmoPLVLOGRqGupI1OsNW+2Z9TaPwdI8noK8",
+	"oE2lxhojme8hbHVJGsoVKwhUXqwDfEKOEIXCJkbaZlSalaWFUPWNzGAACKlIsQG0uJjT1BcJTnVV9Bg/",
+	"ob9+y2ixAn+ckWKMaftHtPUb45utXuXVBBkf98j4VYyOtVSuo4uvvWxrLqzYgf8WLG+vuW7VqmTgUu4+",
+	"aMxE4h28jw3Qd6dtYYdNBOKR67Vi2iLxjCMfhcQ5f3QRxaPaIalvNhPDfdUHaXnwzZQ25GXAiAf5BS1L",
+	"8Orfe2/shD9xmK+Anr/ZTa7d/FNCC79dIrgsPaaFlxt6bFqnQO4f9pASzCjymP/iZjFIEbkngP9uE5f0",
+	"qI/v8BhPRtF0rqnicRMQWqUm0fAgxGVtgGOMKejDmjwEzSbml/yHuYWhbEcRGCAjrWhkKwrbX+4EE6sY",
+	"FfGKU8yspvnWgeXCFIydYpvGJQzseLlhAAlaEFAvMEhim/9i3SEmpPv6gkT5YVhIdSiUzQlMIPXkso7W",
+	"OXPVlX5A4QK1pTdwDScE0YiudQASMNk99fdoWJbValVTpeJV1KxWFmVQs7pmhd0fX2aERLavRuReKvZE",
+	"SO2bDMTRKhK9wLMzzXUMw6wXf0byzwfjssfLMLAbw+3vE4BM//ueVI+hnd4JLHtkAc8lbknB+exORK/C",
+	"zEVpvWsAhIU/upmVK/4MDLbPl6hZrknJq+X9mxZcnQeNlby6aBVP6CW4pIXmphm0kohI0yNk0j20Q3LM",
+	"d8Rs5rv/FndKGnKTpefktRaPLC5z/XvAuc8gaujc3cmC+ReyLOXul/p+GkKNhW48UQfeRog5QiNqj16C",
+	"FWwoby+NXPbHCJBUIXNgt93PTfx8A4cytUVyJ1a+diWe6WxzGJypNuulr3fCO1LHwv3LahjntTEcIg9i",
+	"AASQmPur7TpejYVEHM+8te2GI835oWvybO55BY+bizdetb+gKtPNKYqQcaDp2gJBmGxspSH2dyQJ5N+N",
+	"Rv7daOTfjUaOazTyPRWFvGXNf+3eeS8rY3G9YaotY9pnUaSggTCQWUy1tMC04A7cEUpsIZuU8uIgzyEY",
+	"H+OjK7Wlj7/5NtnM8nqvu9YZCLQcKyveCNmwYpXLsq1i3WEw180PZJ/LMDHjUWabkgha2S6NQmqPQzOs",
+	"JgvNqcFFwYHYSV+A4de6kddlcsDw29gKIDsKZ2/WAmjtdk1YfvLo4uKCQEsxUrK1JrLVGfas8KqMxfjH",
+	"qopFBY0NW7dRi/UVvLCDEXCvjhfW9qMfKY27o+WQVzLLth2P2kG7GQaUHNL9kFtixyZQCA4T+30b/uge",
+	"+mKWwwT5dG/sMY8DziHWQnpa8eraaLMaaxTt1C08lvcA46yjpDAWTKIZ+UiGZzqz8xgvSnYGsI2TQDLO",
+	"mPeCB2eYXNdYJnE6c3ckadfY2dEjYt6mnA0RnBUhl1UVlxLvquPwqhao6nj0BoT0C7QTSRL2qklgiC9s",
+	"vR5wX2Rpg6zaWEmokYrfXFxYMVnNtZaG3JF8edTDegCuAnXT1wzMyo2xGo303XHFFqIfppNqpkAc5kiL",
+	"HnBeiApgNy1cczZICB7JngFaWjC8hYFaPP0H9P3/MqylGIutTXYsMOPHy59OMjyEYkd7ghH7COGIwimb",
+	"S5vxLMWw1YZn2qnAbteE56tIEx6UAMEYX0/HNBPVmQ2jRWarkrZUFBmpWCUbgPn8Z1tsmM1tDF72aEYE",
+	"dWbUgmsXruiA0dbgFjhv66znCs9Iw9UNqaigsUl9Oz2nngMpTFht2EbQeOuNch80AbOFJOAn8l78DpnL",
+	"kMyiZvkhYwmyMZy5WgE4SB9tLnldhlGUZVwQDYl/MwsCn9Vx4YxRjYbVjGoFvdSwBeGyDiVjZ9DFO4ZT",
+	"Tsc/FnJrIvRhoxs5hjcqLszq3O5d2lMNaeqkacugix/xcIgnocBBjGQQG0lHRTBPvhfZmFQS37JliVMF",
+	"y3lxx+JJN8Z1FEFKEugWcMsKQFC0AMRFw3ZdzeKSt4yEL06VBVGXlIvVDa3jImcUscToMS0i/1hdb3Jl",
+	"i3yb/iKPQSkMdfqu9pMsrv2cH5gZpOX7kktPxSCvzWe6dSncAfv0+PFgyyPktcQbOw7xpBPFlirA5mRN",
+	"OZNh1LHJHOfo6vFj1KaRayjYcn4TldOSFZ0XstcizzbAHOPrxQknRzJwpyi5xC7756PJpjWOI0a3X70U",
+	"L2QTMyzjSudT0Qkry9Agsbqebb4QXGsuNqoHptg1NvApdPYxF4Q0v4sX4I9LnLq9LrnaolF7ZzFxMnkT",
+	"iIgpWIy4ldMJjZ6wwJBMt+j4/r7nuRTJDQ5U/2WwoND+YYxsh0qU+cZzBtcsLHKfSWRYTArRPd7czoGH",
+	"XWQIIBKA4UBzhydptj3NvEYbJN32oc16ZMnIReLgzK4Asjzi3NFut0c45Ud5OyIHRmP5viGIq8l/9HhV",
+	"SaG3aRfyDD/AzFfO9Q8MJjZCibRfyLx1teG3TIy3DocHCSU1a5QUEGfIXBhCI5JMLNrwCR1F1umz6pw+",
+	"d3AYgZ0EBi9xuSVpB1IK9yjEGXr0mNhtyxK5Pmp1vV/5zPJ4paedjT9m1qEBkSHv56ClTBRyjzi2KnMj",
+	"nnjTzHksRsGYzVuXXFTdMY8PFnVpIFsHG76lt8xjsiCjy4YEvXqyyROf5CvfGy5z0WJjgiTyBFN9PBpG",
+	"k/3hfTTQ9ptHBOc900E/eqMk5rQsWXEZtJ322aNUsB2YxWIP/dQW9vrouSwDeeJn7rfCbbBjr0NOjx3b",
+	"RT5PvL2O0rmvqWLjN5s/ZroPYHrNNlwgpPulZyQpWO9cdlGyiOsg2tvsSJ18oOCW5YG2conw4hZhNa3q",
+	"OslxhOYQdiW/uJir218j942o+P4dy/Y2VaEz4Wjq9/hyOj4gAJkv0PSFTr9dc69DbT87e39ufnt+SxuI",
+	"dptBnvmhf/FRt+6zt2784KPuTd2Hz9w7g1Z9g/03F3jJSPBpRqj90ANzmmllmOH8n+ivwlToDsE/lwXm",
+	"ckOjTjwBkPxipoVOteAVHVp9/x0qhKnqtRcJKh3Nq5wfbB4xLV88743odR8/sP3kGY5v//oZXgMsq/Pt",
+	"YlfrELUDGwTiWNncxm92KsmC/hF33rTU8vmUXhpBkIPbFnGIfBXX3z6Cq9DbfP/X+Ao/sTNwzD47nTtw",
+	"9JjZQfsG+U+QMOBvYP8S+8mv3bvu4mq0N8RBK+aP6WUMz+qJ8EEGAuBO8CCvuLiJm70rG/xacjy40HL0",
+	"dydFE0+erRhX9JY0mOmwsPp6qh+3oVp8M0suFqTEA/Wn9g+HTE3jOPUVtM5wpz5+emR/CqMZkgNb8ARe",
+	"mmW4fZOwRnfx2AyyeXp4eZ3pFCPLT2z3s7yJ4Uba1NPJigz7GHQMrXnD1KKzqd3LD9UJxfKG6Qxaowki",
+	"Rc7OZqbLnrlxe3OKLl/qaC+euGprbFWo5fdOCQG/H6iugcpprVsPmJad0YqJIlGNVSEY2QJwR3h9gGEW",
+	"SQq7LlkV04T2DobALEiWxaxWWVNM/EfL2oWIxw3F2+OQAbY29T0oi+TaoiZA9yZHZcimwfYLPh0E8nps",
+	"okgCNSBICZwLqYtKhiHZlpptJFoSt2uoTFKhWUGuHXWDWSJtziw0TpwD2mYTbeP1tMt6cR44RQTblXvS",
+	"JVUe+tvmaz0dNbKhNOl0IWtrwI75uQbRWMtsIRsETJ0+f0+1ZlUduQmv2aYVi7gJDted7IdUA1+YCyRZ",
+	"t0K1DYMW1xXdozfvGtDeWclvWYNNSu2uw8+g9AER5qFboMBmh6ptwnTmGEOwpkE7bFqrhwSbSH2uxiR9",
+	"d34SUz5I4vdsNOAUvycBsT3V/DTczNOb/mxLhWAxgMiSNtWdtjDvhu7T4t3ZuzPXlnyNaNE8d854IIqD",
+	"ZpFkI4mWZ3fakjXlZcypbQV2kCRmZ0x2vCzBq6rpTSJplPKSi41PaTyOQrIsmNJ3IvKOcm0PyoRscdvR",
+	"/caTJpzJYG2O0FnHEJPMlOqAA18uvVYdg053wbHDp6eXwkIdhRyVQs8ASV0IclpSsWlpAqtReG1omjpw",
+	"Sbb41qg6G8cgGKJV4VjBvLpRfWKao8R4tShOK84BNL8Rclcym666oN64/8NoqTXKkIXMNclVbtjscPLp",
+	"1buNXgriQ/ECXroId2/HKrI7ETwNCRr2SmuX2fbzhTFPRBcBfoULm5Ltr68IPoG4m8A88JV10tBqBFYo",
+	"Tpa/uN7aXWlgJ2I9Aq3TyixFuwUEgtVte5qjXq/XWB2TFqnJYKdPytjSpR2BURgsavOWksrhcOl1XsmS",
+	"5/uZd8fkAmwlG00gPKfqPkaF8x8tZ3qV/C1+vaD8I5C4wdDBQOEysjm33JU3ItTSaFmMyoFj6KvHoyUQ",
+	"f5nYgVjnRXNqCdU2lg1xct/2ShO0bUguK6OlyQ1kPziQI66wJPN631XWB76vL367ePT7bxfnf/39yW8X",
+	"59/gP//z8W8X51+Fn3z5v/7bWKeeO9m2ISMNvHK///k47pGraKwPy4+Ul4QWRcPUsNf8N19nU1yaInxX",
+	"zPH48ZOLi4CwQhIYgmxl26gH5Gnfyo2ZwdgwGDYQpfkptyM8Vica9MOcA5REzx+/yHMjfcW82zs8rh+y",
+	"M2z4NO+XKCyNHQF5EsW8n+FdMlribufvZtO9ICp1wtYm6brOIxCDusrPYXl2CSzX1a0eMfgo+lkCNHtA",
+	"s6CCwwLHzaiEfV2zxoKGxW1uNZGRJwUKdOwNRoTcZWQrd4CaU0qs1hpc9aNINX4+T83bY/foEk2QtgWP",
+	"doxzB2mGByWXTdEHjOVCf/t1onN0KyYagudbyrEZAqTgrc0vMBHi6MbgCb+kb3sEL4K+rEEfIy0BvU8U",
+	"OIXAO+Umc91Yf3kr4MdztFBHrk7V9CTJHNljfHhN85u2XsAef7M/MPLNbCxcgwssrm6kZ93P42rbEiyq",
+	"btjnPA5L5UXqEE3RHJ8gQr4EIQJ2Ooc0QqOoXLMu42+Rjh30SxhtGN11P4g7+2Ngq3Gv1/+W19bjhU+A",
+	"B24jZTwV5LQeqtRMoN+pbCA/sRUFtMjbT6cjjvqxYjzftCKRkVwaVtYe5sO62Bcy4Js23vcWHkyijPQb",
+	"21d8g6P5VsRUU5v9MEccatosa3Y51AP6vTaC8fxCMndPdULEHdqBaHDM6a4FuwOdXuEP2PhNiTfTAYsn",
+	"tK+SV1zPRFaqGBUqAYTY8HgTe2OpSBFoz5SY1SPgaecCmL5EzJU9yDH00ZwdbaBO9Pf5dbA/+TaMqAEY",
+	"Lf7a3AW+Pzfd2MRhqokAhWFHj2yZZcZYabkq5MysDb9aT9oAtxF2zO1Gb/Bxxvhbd4kNgS/Emm/apge4",
+	"FDi4wJ5bgXUTr9xIic+gTTLe8lIwJ0kltvbEW5zI9ToaDbxhKYyZG1brOOovIM5iCQ1NQDwZCbZCgAAV",
+	"HwSUQw85aRgEY0+tLdNBxkHTe560QZl1p9vBMMWaj1EaBDJXxD1JQLd2eYy7hmvNxHTALOCI/vbbHQmm",
+	"YnciXN+AvhEnYYw9Q0UnimwUzY0sGTaLLtlaZwRAOYL9MfuGuQuxHWGiUEe1x/BdCbQG7CKey2pa+bRt",
+	"LtxbEfNogiigpkUSfxhbAQDZTMUfflCzJrfRmRnCfrhWpdFYw1ssKmq11LRcMK84fYLF9YccLGOccEa9",
+	"OEFsfoEpdvcwvsvg8XF4JHV2VjS8LJ1igKYShK01E4PYUhAubXUu+1vo4/rWoprru7cKXjyK7t4zaj+9",
+	"bjZUPJe28jQaUFzors4lW695zo12uarUbVxTZes1yzW/ZYhF2ZXzXO+DpOpwrLDP/rAM84ibv3Brnt80",
+	"EmgF8wWD6+97SODorwS+eXuboby3QKQKO6ORL27+4/GXGTEWLlea58qoNKqt4AUKRkPcDHVpbGwJ71vT",
+	"pmsGiR1g8NIr5W612RMulGa0wLQxp4osDOSeunneRBNgIwgiIMp9lrCGg9wJu2ooGgZD63rf44zjGGCs",
+	"cVIiXwvzUp4QLY2pjEnXrMB6pCcEBwyBnT3ejk9ocb8ZQ9sZLVN2B6VfHwEWFnCfYQujH8nobbPb7ld6",
+	"y/YrrElbjOx2CJrh85S9sIhKmQBHekl5yJZvtvNhb1OGFJyTuZbUcSch1ZsuX9y0C07w/PkmmeW197i4",
+	"ThbXTPHC+V89H1kFtN9gdWY5g5+rJ3K3ZZlvEed7IKTLHSZ45riU8lHm6XpNXUyBso3xz4JhOkbp94ea",
+	"Lo30fDQJSRVNhJ/1jnG2m73MWOvMJIMMGSPGBVe0jqUMdFkfgz4o3z89f/zNt+7yuHr+InZmt7oqVzOH",
+	"+P7nH1+dZbMLTpymOArdYdbU4TOMhOnvUp0SaXjdJbQvvrMV/xebaoc7CarhhY5LH60bLrSaKXemMonD",
+	"rC8z27Caqqui8SktIRMkOe+HgeJvq0PO1ZYxMBRlrmVzXjKNSKf1dq94zpU+R/i+6AUPI8dzy2rz1QIQ",
+	"GDgdU9krdtDkIo8Tr3fi9GFCuqYb74dkUH9bsEtkkxCQpY9vGci4v8QjcLzm0Qx4BJ+2I9uEBFSg/U5G",
+	"wTNnQFH6PJJvIy50e4iGB2V0lY716NeAOKD7EdkxwzC+4UrtZFPEy+yWl+lAtfPhkvY1tDmxmJUbRh7W",
+	"9sXjJTjH1P0ky3ZsJfZE1c5VUHPW90nwRm99TdbsisOCQTR9haA1Ed/Y65oJYr/FhmdGJxvAe2aElkoa",
+	"tkA8Bhsf7SDSINPQIz/ON8+5Um0CojrZY9a+Jh5feB//vG1u+a1sZuFHo2c9+IV/pZ9v5pxQwa7g2yMk",
+	"H9nmlNjVfFEqr2OaadFrBx6Z0ltGGyzdXyB9u22cAvftNu8O/RXtINFVsMac0lhneprnTJlLejXCQR7c",
+	"IuLiC45N7Hup2Eq1qrZp48NLJewiB+5K5RBzd40xkq/3hJI1tOMyjz26MPfOo4uLaLyD4W13bBmQbqjI",
+	"2QqmXMVas/xsJthZ84b2dWVkARVCtiJnxaUFB/Zi1UMBh60njvCEAGxsEQ9e7ImQ6I+xeMSQI2do6JpC",
+	"uHw7NzlGeBQWal22spEql/V+VcX6W05T4LjlpTT1kUb89zWVhWW+y9V/WdAylQ0mwQUvm4X+3M6mPOQN",
+	"h8LBVS6F5qIN4zmTXXpDgGhf46pujWZX1yrRBfNOPe8Psua5wJwUFuCcoHuut6bEVJKSSem22K/aBOcd",
+	"j1TrQJW78bNDIds55/zBDnwvrkU/EwfF3baJrltYNsC4cWgwnslClhq09R8e9pgIHAjwcW+Qv2VSuawT",
+	"2lqv9fjgolDgkT/2TFs5vBpRrNwjI7dgHd6io5qHf3BE+woRPCKdCm3bpVvWWChEzDda1huwN5Gh0Oi1",
+	"Hz8huYfqlZ/DAZEPNiaqOnZsEc45G4co8SuPN96893aZA265626N0DTZgfOKNVwWT3MdBXzKS6lYsYrd",
+	"Gpi2b/bg0sXzeMlsxoasIQViGi6pZRODL/DYmZdOTvZsPI67oG1TDZRLdLNNXJPzyh/RSYbDe2Fuqx5d",
+	"T6dusZ6KWbBd3aISm66kmCojmNw9qhTfiDtG5EFUrRTD+oR52lHKYk8L7lLaTuwnsZVngm5y0UEjO8Ra",
+	"LeUNqfHmnqMzWGMZ5x+zpnu4l72qiXB7enROs8QnlIOyRqjpuUJQzcCnsqOOib+SCsGKvzHMeR6124dW",
+	"acEbBnITfTmUQN9KDx4HDf41U4RqQknjwTBCz2vQDbQ/+htXhEMob3Dgrnlf0MR1ok9RP8jz4OLiUSye",
+	"hfOcCBh9Oxzr0XQr0YEQfvqa1FJxzW/ZxLz/Er7rHP48DPtTzYyeWrMmbobGaGi3YZRmA5JFF3rQAXVw",
+	"NhoqOC1nLvevvdX+9eIu3VOjTN7B/aSqYCI+dwglJKNImuo2BTLu2ukkLNKp6w++7drU2FclFpYC7sK+",
+	"/RFfUuACufQdFtCnBG6CiIugy/7xKhVRmtVP3A+lKPcZEZJsmKyYbvYwMoRBwqFpz/+ypYo4EESiuO0v",
+	"73siQtApUBDtSCFy4jy0xL8ZSrxx48FfP7uh3Hd2vDs78abk9nPzzIfszKdareb8ymUPFA5P/TTdI0fy",
+	"TELnzuBk05KZ0wZI6ugpc74TzGCbvuqcNZPINWH0ZqVuuFhOmj9aMOdXuRS6kWWih1DShXNij0zdyFuu",
+	"4DKdj3U27m9pazOlZUBiC300we70vTOBT4UF3pee38U5VvruluG2ZFY4hQ4h4Gp7hg544OC89CgxKhif",
+	"ueM8q1IlJbljhMJnx1+e6BtblnF88A73iJYla4hiTGW+PRrC65UY1D28dQDqeB7ykH80g7mMriFZca0U",
+	"U6qaAcUTSd/wvyUIh0xr/rD78AEe7gf/RD/fwgzQUfAgXxQdqR7ETELVpai6nI8hBFgYCaCb+aG2F4bH",
+	"Yw0S7iVndXbbnUHZ48w0yl5SSlef5qbmae2IlIUcMw5Z5Gf26ayxnn27rIvRtFEWGqxpw6yRa14mgJtq",
+	"/HL+7J6zW4A2gJ/NmSEOPzKxK9ponrclbdRCw/FXCyiCHTJcVSVM8AFxX7omkQrzyhFS8po5eSEc1oD9",
+	"IbZ5B0A/JQG2iOZbn6X14MDwpGJTstW6GRSgdKpTB567oUI3++hlDc3dVnVJRR/sm2mWa0gLDfEjuZI5",
+	"E7pJqGLC6FJCr2jZGluorVYVIp7Mb4Xp7KnJ7rw3tF5huHgSXJeW/BrrXV7gD6AuzpjtdxigYhaEItVO",
+	"B0v1HW9wVZcUcFCkIMDBWbBlrjLfiJxUjX52Vslr3rvbA5XQucCG7U8TUb6Vliu/mcfv0lcXk5m23fs8",
+	"I93r+3y/syXZc65Bcsf+a9qWzr9ne6yqtklsTEn3yAtekC14eQVtblzo+wiiPJ5MdqaaNZyWvdAuba6l",
+	"WK35dYOeDbj6/MGFamGbRVlVdDrHzb8jCxcUE75h28YIQBgw713kxsUMcuiGKWVfMs5uE2PteHGX2T6+",
+	"mE7hPiAgcPiKvl+MxYXxtSlp97MZ/ul7rlwFcIOcM/83Umy4bgsuFv3wcKkf0lf3cVmyY13VShte2hsB",
+	"bdtgaeJBBQKorYvzv/7+59cfzvEfj7t/RGGm6r6SMaF/DdWSk+HpWwg4n3kQTiuqIrmyP9tOItLLoPti",
+	"WTuKXoeMqZ+/6T180PzAzmE4aGxFbyhXrHhhXU/zUB+gP99xQFPw21WyUUxjY1lHjBw02D8Gxn0EoqoB",
+	"Ei3EeIefjHhoMufeWyWrE15Rpfs1dA4Ujus4JInvgR9pjy/rCeB3dwfaCLdiWiPSi2pr1iiWcmwlIr9j",
+	"3vIErMbroH1jYt0ZVrVCG3rsQn80qsZ+NF+sW7TvVmyLJ9ey6SQhPOopNSf43a8QwX3JDlvY+4OSaGTv",
+	"vHUe2MM2zbRnyEfVO+Y94MpDFkSyjIuJtNvoZsVjgBhP1Y1y2wgoHsi+C6q1R/w+zmc+Kiw7EQf1mkrL",
+	"Zr/It/Pd7ZxEauvpdC/IPEnGnSJvgK2Ou7pPcwuO1La9YTnjsU4FFm9Ubenjb75NRE0SFbOpkuvxJE6u",
+	"yB8tbcwBEIgAU3CV0wZOKKb3hh0tY6U2jN8ulOOK/2sZVoaSNTbaTHr6zRNcKA2Jhu1IELInlC1Miu32",
+	"GRDCpoECHRbHHaI1DsOq6f5O92hiN7lP3CERIksOZzXCdZ/MS9jg++d74dwx+TDZh9MOPOIffBPWhM1S",
+	"yE7aICyZNdSwW3lzx5QoNwa+e/bji5qW2byiw6Zkvdf31nPwptF9iXtufSnfIq6xOz2Db9zgian1bYeD",
+	"q3mh3MNfxIp0bV2dV4qMxdS1tW1uebxkDmMGxXSHcIv6EG+WaUZfxXDtHU4tYtrjgzN739w1yS+BXvYs",
+	"RKz00DGXRDcArLWhXBAbEwRh5aKu6abnMwH/lwA5HFwzTSusqjkeyI7i9T01TGPUY/TZ6wBKV7UOHAXA",
+	"6WjZgT4oC3E90rD7hK1ZElec56ys13nbH4OsO0M9/CJHi2inF8fzkyf2U95z3SwWya3Q+zAtu8KXjN98",
+	"3ZPHKcQjMuL1Giq/8AnfeXtJD8dZjrI7ucWObk2uZcJ/cIp5LTEXSmbbJZ/yCjrsyQzAy0YTVfHAzxKd",
+	"Pd/ShuaaNQh4FR/QZ49NN+PC7j1LjhMQ7Znt+hPFK7u1kAvjlyfXZAf3zlbC5bPLCHtfS2XFbENswg6x",
+	"CTuEVhapsspcY4iGARwika2+hAp4wN3JrDgPnL8fo5v1KbpSW21g3iZgOL3ftGcUe8UGLaf1hDve4lM6",
+	"/rxCzZlUDWvNI1jdkKI+l62v7NMHyReRgdumtpmB40gZ6W+TeG6QJapSnlhQ/uP4MDds7/bavwXcfu5X",
+	"2Ugq4vzcwhmUfKsdjPscrSim+PTIFNK0o0G3C52e5CWaP0wdExyKz7507itUNtWwa9oPci2laC3oLx6z",
+	"9jyMjnNWOCYYlJaMAiAMhPMBizzv8p4VoYo8f/ns9Y8gFdQlgZgkoLYE6i4AMt5aevazokGswm+imndf",
+	"RsVz3ZSme4sTg3v1hFBSK9YWUuwrC9nBtSIVvWHBn+gZh8l5qFmb7ep+DMSFLo0OzWJslikrGb5cfDnO",
+	"0DLtwCObeNUJrgjlrhl2P4LDbk2XXlFT1/Jf1pj+0JFmhBDHKbIDDac/37/zW0Ywbo38tLP/9kCclVSa",
+	"YJHQf0dE8muL2xpRbQ71n/7rfmCsJoq9zwDW/Iu/XoAu8dcLeHUlG/ZlZmeT2ZnAN3XDNoKKfB9/q1Oo",
+	"psBBTqBPBckVoEnbPx5FOmIcpyzcv2Vw/KXbXaoLbYoRcKqfpTkdlVEHN9JIOmNZddfjlir45IbtM3K9",
+	"9+Ey1UkiBZqmhXQcpmcFE3s8gtUwxTkf1yjq7tLuBvW8OyKV3g6dMHADmpuwrht5a6ERsGMyXm8JaXPL",
+	"2W5RJdQEPmCqDHmJFTdREoLX3nwAJguj1ytl6MbwKNLhVOOUN7T6hG4XD7s1U6DB1k5fgTjsiIflbb5l",
+	"RVuyN3IX6+TQCs2K1bAjX5gZbmOcVKhdFOMNSrYTfR7GLaDgyU1DCzbv0bDO9IgsgCSr+9zHSIp+Os9k",
+	"rKTe1b0cPVdVSj2BUJM2L+ZnbexcS7DYNzdcbFauncJEGwiYrz+yrrq/x2SDMb2tULSh+dHlP/jdHhDU",
+	"sYzPeti5Rl0OjQb3M3okIHvjOCVt04BSFdcnMWZtk0OIFA/IU9HBi4Ik4cq1m7JNYvBpRSgxBw3VeJRv",
+	"rCBB9oc7ml1XTJ+LWzl7LpeNJfy5e6v5pfvn7yfE5h3svCXLKGjuW6bb+jiqp5K6F4HF0QSAxFsAFnD1",
+	"FKn6jMVVGQfZfbQsX6/Pnvy2yNP+e5ZsRCRkZ2OSkiNGA3a12qugt1nUX5UoE5mVQPiWl0xoXHCs0aJa",
+	"yXUatsT7Vkquoqi/W3rN9cqVb8y9MX+l2tx0nYJ+CHNaWsX2FOMN4T1hzf4lw0VEqXjDxZXD0B5mlN6y",
+	"VCX7Jpo4+J0DuwO2MEISNHIq9sQWWUYSXYoZ5ZH2hfZxl3SWWs/bLY3VrwOi1mzw+GHqZoT/19AOrON+",
+	"LozUlFDrZ0OsFj2EFJIhFKFi80p/3RL6r70gWpJH0cTDKXyDXvafI4V7UZSSbVVRzFdbVoup8IdBIab9",
+	"5G5VmF1u+jKpTfVBac0Q1MLec9YV5WFkwSNGfJ0MqSUXOoNtR69D8JSWdebi6v51l67oDI6EFNBeuaTQ",
+	"x6OSgHPiqtbm7KnRNuROrbTc0SbeTqthwZyMhZwZjhPYQTvzDWK6u92uGQYO7vct5nutJahSJVvD1Q71",
+	"CoZ7YL7RfkqxIoGfoeXpKQCVG7a4WH05ZnIaxIAqvWrVHQNNdcPWPA5NNx6HuGsWVMyu7QCh7bR6ToSO",
+	"3D06DijRm9vvqf2Pu2W1+Wq+QYqcNHUN2kGTUzkywm+tj64c6dtvgmKhR9l4YKmv2C5TGrstSTZf+0Vg",
+	"MTSokCkElyLhwEf1gtywvQWeo4r4REmErJ1f4By9L38O263Y3BzbDtVbJhXdk5JCP2X/pQ1PXI70t5rh",
+	"9Yjn9/7skMK5IM5uSziKWLz/9He0MRqvJtbdBi33jWIJba18ZOXYlMWRyGGiC9MLSAF6AppGmPDVCs1L",
+	"omTFrmVhbuYb9YD8iplDT7p+vA/IT5LkVLEn4QoIqjDm2hMS4TFtuxzIe1bYFNNYnQ66PTQUXVJSl6ck",
+	"5Mq8YzppOKVyCa9WYeZeoFvZRDyjhD3Bi86oY64h6o7ig+6oDPGhlwnQEMrEhydDfokG/laxTLD4iV7z",
+	"eKH+lF6KGDpCOlgkaE0uGG0QSM1rCTHlFGskFpypRT2yRpdb0bpmxU/WyI431OgqgkM4mLqRWuaydH0N",
+	"5qE4uTc+743lPr3qxnQfPYOxnSLw6PGqkkJvEycUninofo4JSpVLZa3mZVRoxMQ/FkUR3kU1BFzxcPB8",
+	"axgGPtCsLBWhxAXLR+DIIt4nSswWEOjzC12JnRRRYb/v8Z6NuMCuJqkXNR8QP6D0FFvF2jhCtcCG37Lo",
+	"BdH12qvspQU/MFYfYk8qyuNdWguuNBf5WLNfYMSu5S8YS9AwM+3CjqukE5xo3lMypaYWCCyxpbfMc4LZ",
+	"zsSMhKPnLL2td7jjPfJn8u1iVpVx2CsBFS2zXhZeEmTPNN4lesv2sG2ArFRMY4+G6SjjDB0yZbB9ftYB",
+	"d7mNiLF+33c0ogxOOxS9Q2ze49/Do0MC+DsSR4pOmYsiFiGielUyGsuKsw4Hm4cI6iP1tQH+0i9YyW9Z",
+	"Y1Sj0GET4mA5J3dmniipcI24FKm4UlxsMqN4DLp0Gd4r5Y41PsvBH4eugMqHDqZQ4D0iWQVA/12koa1r",
+	"1pgxomWww0yCaNNptDXcjbMDOtsgIuhUZUnGFdOwA7Wf6EAuRZ+BnnbRXrdv28pNyDxEmO27fUSXDv+2",
+	"Uu4mX1bK3Une1XUtPJTwGvnSvHLYBBfUMehtlHnTAysXUN4EKVscWTpqmfTZZWy9iX7CR67/NAhlIfun",
+	"uWiyL0qwyuBZx8rHrG5mQs10W2xajyxsrMFKsCYQHue0YSC1ijbXx63KwitF1xZceajiIKwv94EcBfgz",
+	"4yHw5Ao6nGDrHB24U4/sK+FFo+HGTbw9jzlLrsPRTsI9YBiUNg5+FmQBu2WlQlsRdRRiBkdXAxqT/fui",
+	"dwtAdMP8LutGdKLMvRuEN94P1vaCCyZnARRZYDDjJMC9Wgf3ShJwNSBFktu6Z3D0uZxQ0Vo51TQB/XAw",
+	"dIwfrgxFLTlgTDlowKsyUlIOXfGkYASdFKIgtCjMhhhFBpqfm388IGHwUfQ2Ac1bYUPgRmvbyeaGFcTc",
+	"8mtXOTgwhLiy9+ET+zv3IH7qQIxFwDXWO9VLULkLF1vajXblXT7cWHPe5aON3XZcB7ca7sK+76jLRr1s",
+	"By/zbX2H81weorz3kGMw+XkKAQgYiI6mFYJxKkHULpVPDECFndDaGItOS+RiM0RmnQ7NZnFfmy66GjPi",
+	"DvXVqCRQeKyfAOZiJ+QyROxGw0owhkWsJfdN3cBXa8a/62nD6QWHbbBbaQF+5Jsnyk8Oq2HvAMAdNXiH",
+	"llgv6enQIg1tlk5zGBgwXsGJ2TIH6t2heXOos0ethgNzI6KBR3kvveMHl2bkDMdvtrSQHZHmqfs3LWOT",
+	"AjEiA2LKUNYZzJ2rGfX232OwborlbcP1/i2AAXWBOfMPh+10ds1oExbIb7Wuzz58AKDRdSTh+Q0tOGTv",
+	"oNUh16GGfr5pOVztnu2eeEehw/TIOkvlUGpiNUvPsMneCZ+WZvU6B+CUkbytWht5h5+bI22zeR+Q77B6",
+	"H+oMVU/Bs21IGiog51Zqo2l0+W6X9j3vhKFBU9nKB6xmgcQ6LBhyKkX1gPxiUWbNvQh6jH0DeMYz+6sL",
+	"8xzXXvkCnYNWXV9mwIlVD96Zs1bynAkMMmKG2tnT2qz6/PGDCyM7mtLulnry8OFut3tA4esHstk8tL9V",
+	"D1+9fPbdT2+/g990Ht4zutassV1RPF7Y2SOXlE1rfvbk7KsHFw++wuxo9EE+LHguqx27fujQV8zHH7Lg",
+	"C8UaHvnUl/jHPn74J4RcPkx8PfLSwYMV07Sgmk49NzrZwVMP/8T/flj4+PxZJ3/48E/3zw+nGGMhebrB",
+	"Br/bMlrq7b8gb5WBCw9bI3IpXhZnT87+zvT38AgEiFQtha3TenzxdUSsWKSIUG6dPfnt9+xMuYSls59Z",
+	"CH0PMkYp0rTC+llcGJOVmJQGDo3fzhyMyO9m7IcNo8V+dNZvGC24QNfsjImb8czB+ebiq0jgTgLaXLGf",
+	"XtjOYhr78CwV5NqY7bXG0uvZS7x99JDmOas938WX+oor/TR47mC1F5jF7ysVaV2XPIcBHv7TxglRhZyR",
+	"7GNfA/kicL0cOnzRjOeu0sjBAyfG9pN96Lr2AIk9Uc2bwiGNjM2lULJkYU9xpFwW2n9Od3bULWwy6u9G",
+	"6ZMxdzWyzEYRumkYXi+QJFkGkcCCb7rezA6pGoFNjCJfMugV+oA8dclbntPtHNFnaMwwqIdaQ+AfndrY",
+	"WAffbhdnOeWBb1nqtv0ZOkueISnOfAOjv8lifw8b7rJyPvS1VUgTPuC4R/cwgWluOwGzWaJiaMJzmdrK",
+	"HSsI3LZ2twJfjNml3XCPK1q40B1vSFjGO+TFw5P+8E9efBiTbAFRAJuWAry6SqaNd488fFlcmT8gZ/wj",
+	"iImPsmlQ9kqDMSG3FUJLSyj+UPEN5kFa2dCn+1u+EScj/OlPah8uctYp/Zgbjo0ZT7vvZkf6+45NxwQk",
+	"PpF6u1c8N7cHIpWYMwrqe05dGtgEe8jW1heP3bv40P0S17xj7Mb1cz3RdUu7ZTn6YK/u3t3ZJ8fTonjq",
+	"01Xv6S4yo3+6iwjznEd34AQb8CO9YUESXWwLBhyK0qvgyjVziG/Qc3yg26T/6wVYRI3/DvDp7r4L34ki",
+	"zGQ0+p0x+G3u8tw9EVLznJ3XPqqmJq5189uf4EdXwW8+y0v+YJoWATpyQH51iR75ViomXDSdWtAo123y",
+	"FFcC3fscJDM9FW7ihjlYjC2k7rg9tI+ibGtjV/+97c3pj9HhDD+yLvB58gXkhR3NF9HDXVOldrIpzksu",
+	"bkKx21/kS7eatWzI138hW9k2+Drb1hRxWCCwCn3nHhBIx7ejG0VWmQkyUTggU8UUgOC7ID5O69BEfFoU",
+	"V3aYV2aOJ5Qjp7tYezNMmgtGgTNmmADsuZNds4bskPKPabEekyToXy7XIa/AVtBud3zUmm6YunTF3d1E",
+	"594UXaVNUrvC6prPTd70SnY+sk72E9vZkqM42wBR74dvYOhBvcPC7ffgqlYfiCX/gieoIG2NIWLnguqS",
+	"02vWcFk4nyLJS6lYYQUJaCzgBMNIRMx8ceCry5jqCt76KxWafRx/gvnRuAEEC0H3nyyLzv13IotIdy9x",
+	"ra0t6aF3ISQH5LSBoh4pzP3iITRD/y4Mykd9kC8BrM0I+y7BCwp2beFSsONcBe9EgC9zjVhWATSaQWkR",
+	"8IciPMoRTw2zIa3vzYQLIXw/srRAprXri/DRD6w+BbsAKtoOszkw2ohnWEtSyAQv9GXCDP+fq6z5HH1/",
+	"5kdpna87rSfz/Ak7YOCK3dIakJ4M1XtungmqP0Rw7pGL+Bk8cJIduK/zhVP82Hr/1PHqNt66Z62UE3J3",
+	"Ak74SWoGYg7japjp5jkjIxvDKbxzDhZ0n6E0hMp72RBZY2YilGROcIy6mXALqpvll+pTdQOYb5ZFsjk/",
+	"eL0TrFnygx+4KJY8/yMX8yf0RspqyeBB3+cFP8K0kCU/ed6yF82yqT1vF0xqrRdswhXdsFe84vpjCGND",
+	"rk3UKf8UTBawbgyznkhN2rm6G+j5AGlB5g5EvYy5euyiBfyhgwBtB1vVO2oPJxzx0HX/qCO3lGHvxEj3",
+	"vNHPbAQgZUGfKD7wDP2h6kYZa/mGiyIjAOKGGeEbdmlToYT0eeJCkq699tRmTyo/6uYz1XzUzYTao25O",
+	"qfOoG+cgg4KAkpGuxdwcIj+0aI1pnwN8f3d634Oeo25wch890Dljj616w0+l2uBK7ZZjgyVWls4vpTWr",
+	"6rnn6uGWikLejm3691QUr28/z23/3s7+U0W5P8XmmyFdQBsdklzYAiXrApJBMazDCB5jhrbAQuG09gpP",
+	"LFZfjRb01uyMyNnnqQ2ZdU3rQwiRebpYunmrGzTrO6cC9yDQvL9JD29Zw9d2rckd+4d5aO/27H6J949w",
+	"QmMBnTWUY5xA29gyiziENxwSM99CmzRjqCkN9x8V+RY6TibomW9po8+vqWIlFxO5lH/zT90jOd1Lxpya",
+	"frrmyK9lkzNATYe1nNKvuW7kv5gIXocZltAJCF6mFroww8k7KQUDRVyagRMbGsF1e624hoR/yJx1YvXS",
+	"ooJWiIDkGgej81NvmXgnjLmPbk9bL4jLQ6gl2RDo0/aAvHZiE/jVkgD95ky45P0+d7xoGPsXc1t3Tz5S",
+	"N/wn8pI+M/vklxjhzBdAqhPwH1ITm1A4ZrGudWSWupG1VEyNO2MGR/shQyiiuHbznSg+0vZ9Z+TfZ5DE",
+	"EjngiB+NYmSctLIsGd20EwLzWffYPUpM/5Y5iXAgKIWFs7mraxGgbILB+61gFGMAyqYyonwZJzj+bea/",
+	"mQbGa4baGT4X0ruqS6aZsHBAKRP4WfjcUj0NwBKe0/1sFe0VXfb8IqfK61bnsvqv4GvrbUqEPZ8FvOOu",
+	"OLz4MO+Fdgqo3KlT57KbS65mzVo2VYiv4IpUgG1zbPDUcad9vGPQooPzTkoDB/l9j6TGV4zJgYZtuNLN",
+	"/pRqkpHjdcUcrmFX31MxG3ttHJI6VgbuGq41ZgmAPLJdzpIZx/aDhx0IeZLIfXT1eyR1/0URauMDtqmY",
+	"DcCXUkDxOi4EbR1kcvuYh3aiBNGmTrRNbnjYIIB2doVWa9ngtKAeB+o7sTQD3n/YmRg+HgJQTu7clO/y",
+	"uW+T9/m5L3Fu4w6OomuDeZKSDdt017sxzQmBe3Std+YE2ZpWTJdDTpm5Cw9zYznOkVTP8MHPeE9ghqMF",
+	"d7iEE8o6HDHsFwjefiiN9q1js+ML7b6HjEhK1rwssTk4QG8MXuBNfCi16zoqOkxE15wW225iWbpPovzV",
+	"lWR1wxUScVS3cmcbIlrkhiwADYRvjZ0KoER7BVk2xhqmBc+hV7tgHPxxXBGj9CpjTcLpaOganBNG+hEh",
+	"uzp1NEcPC1MU3wjIxjms7jMbcBJxcXoTJ+DKT2SkBjNIWgLgNbf+ArVlTBMtgeC26QXxBHeZVSjkt4wW",
+	"tqvyK9n53rqJDcE7PpzAFOYCQZB2aP/aIwcordgcQNmmAbVUXHuRSMWmNOfQAmfBc3BObF2qvXSBLyF3",
+	"zDdwWSJEH/4J//3wEMg4apiY597CU0czbRbzJsma/tEywovOnWT2Pjvj5omaQnW6hVdwX/XZMQt2cH5z",
+	"98PZvLCiyrOVm8QfLYPQm52FBaIJX+uZ5GyrqzJs54B/6n57Nj+H6RvG/PIhjDLKqfiKh3VJ+RRPR2v4",
+	"YLknuvy7Y2m9EeDoxROadQWcWEir+4n540zrdPDRu//KPfRZ3vt2dmN3vlONUMB99zPdmPto5/1nYsPI",
+	"jmINXyDSzIP3Ls5AjcBSBTvNUJP4714O3UGBeOqkmrKYLC1cw//wCmPDbC19UZg7m5JdI8UGgmVcudKL",
+	"wghXw3GQM2avZ5fSD4BWBd0fXs7PzauvvCw9XtBNPbr+kep8e7+3uV3HJ73JfUe0hNlh6P0J+PjXhmuj",
+	"eO4E4hKbOfZ0YoA2hNldjmh3iyXXwz/tsZlTk/4R+NCeqiuqt58X737Sovd+S8DxunfHPA4npNc/z0bv",
+	"tc2aW0Mg82Pzui2mR6maqKPfNVIzvHDA423mfM1oo4gUIHGdwWM0U+gzcjTf77jeFg3dpXn/V/vEv/n/",
+	"E/H/LNHt9lEgZzmLHa1vGw22PR4/Nsf/TG8YuUZIeivDIZWg1VuAXDeqQk5tVSpAqAqra1y7cz3G4ew9",
+	"+IcfslvWT17tE+m1YKSRO9A6ABqUN42H5oPfYtP8kgr2gLw2J3LHFVw9a3Q4e4xe9FzyQuFsm4azaBj7",
+	"O5jZdzivo8JHOMLSINLyXy0KJT0rqVKzn0bu/YHNn8zLggnN15zNFxy4Yjyls80GsNFyBI1faKGBj6B/",
+	"lH5uKC8x4e/w+R5oocYnVUagl+P5G7lDL8MznNv5c75hqm/S3sdFpBtGK+zUODwKiDTZYS+B/uUW7U6i",
+	"PXiHJ7EP9Bo9jU+tm8UcrYrmWy6YekJ++fnF+V/Ay1LRzPWZpASpDAhe+CskJ3izW8G1ysjLt6/JX769",
+	"ePSAIDWhtVPX1cXaP+9EB6V5vYfUeJA5ReYDJdwxX6OeuP4qmUUYy8g1b/SWFFSzjGChqSGZxR+TDfnl",
+	"5fNLl4KNe4oSQTbqHeAJFrbLWK1YW0ixdx07jJzujCFwkXIFmTkPyK/gtfeH4j/Ay4JCyWkMtqw+xND0",
+	"42KF4zsBkfUgRy7rercArjn6Vh1z+pp3TIrVCCXI/Foxekq+6Fj4S690vf3+6fnjb74FDb4syfVeM/VO",
+	"2Jwf6LHzRZ/VM/LmxTPy12++uvgStZ5wnraq/1rqbVrIXoW4vf8WtP8WtJ+foF0sTn2HkaRz7QU8sZjh",
+	"S7qBArheXfkn5d1FxT4/y/8CWSxmE6ZTpJEFTuQohMH6F2IHLZ0dNHM4rBpD5GzPni7l/dysqWgREisV",
+	"sXjrnrlPmsKMfqn9u1K+Av/9CV3sdkxX6Ocvw5IWVnmRt6wpWqgjUBnaIMYg8UF5JdumB2URKSoAnO1z",
+	"xSbg8l6Zx96y+8XLcy+Z4z0/ZczcJyu46BDX7L8bK60Pej4KURuSNgW0B95nWKS6pxxWR8FP5BN2rx93",
+	"B999564wvxj75NrdiflxaV038hZxmqq552AyF8iv8rOMQE3tgUObP1kqUBAo6ho/LSL2Q7tPIwWN+IA/",
+	"O/9GcO3Ke5A0haXN+K5nYQLpgSO7BMNvZ33aDlDjBMcV8gVt2M8WxPRcdhXdEyH1MqapbU/s1Em9wu9P",
+	"wjP3eVbtPFM755Z5KohFCDO7M7uTbVlgb1rb48S7dqnS5NFjgs1TM9eZvDvhfieX7dr88MC/D/unFO4A",
+	"o9p5163fXwrrQ5mx6WryDr1/ZVK9FC+ARxP0shM9odp+0CmnqwB0CnzdXpdcbVlBsAeQIlqSfCuNRuNa",
+	"R43R9j3Pe1WlsWXBM0SZPdPShm58i21vkF2zUoqNQvRElPqATFaWrHhAvAsMIBaVb7mDSeF6y0BSvBPB",
+	"+zsVWrfFvnuIuE7ynT/FiH90DV8S11yt65jtlXBwCuaychib6Ieh1yV7J9y7mNZcbHyvV+kduvYn0Pjt",
+	"AXlqKdChwLlO45ga0NHFOjnptTQaDpbsQ5ehiLsQmBm35F65GV4xyc44kRPys2Oljo39BvjotyWXMUc7",
+	"Lgdaj/G2m+yQs8+9iTdukMLDLm3oI9DevuozMU4tsUZt0o7CExZpx773YZLC6J/MIg337uPapSC6gl27",
+	"9DUtLtMcs8t91MRfDEtOyQxztUeCz1QRnrNN92269o/W4k2Yb5G48T/fnfjIRsmgPfvQQMF7W/oUCigE",
+	"i91OR+wZnrm0OXKFD5xm0/6LmSNXTmA56vzf430YNKx2qozTWjpeG82Om8lkS4zef7PZJ78d5tu+qf1/",
+	"2Arbb35Mh/3FPvSTMVaWQ3l/xOBif6aJDQCbq1Ny0JFUeZhtqJNHLMETqsfenhwe5tj1QArJusJg1J0r",
+	"aTRnODPCdwfse79GFGu37Vw4oLZWFDJ9zn8R5lGLhKr+i7by+ZneAGhJfgrUxJ8Rtt+QDYcMcA4cGf0+",
+	"VKMh4x/ZR+j2df99plBlMnYG9jKAzC4+1tuoYgsbGsW65Xw2fWf2ssW+Mx+1HZF564bpY9sQxSn67y5C",
+	"H2U3n6EDanxDLz0GcsnWGop6EWvC2oVj/YXs6TJKqxjzfJtrCwn0zD1671th3zQOQ2Anc5qDs5U7hxwH",
+	"w5pb1VG9kME+7yjXM+g67ePAld5nJckrKjYt3bCP1p9tHM8DCXM6TwiOh85zKOLV7L220FekoJpa2w1r",
+	"Q7X5nyQFK/kta/qFcqN7aKYzCvP2Br6/63Z+PtrR4xNzRYwfXmqy42UJxS2n0a6/pyFTAByPFLnRlRsI",
+	"3LsalS7B3It74BmMO3URJUoaVjM6yiaeD9I5/j9ZeHJnRziI8pwq9iAWmHndjXmP5zV4S2R3vpe7k/fM",
+	"CIWs61vNtWLl2r3nHHTltlYZKbi6URnJWaMRApapjPzRstYc9A6VNSO0pE2lxpraO4X7oWK0yUecZm/h",
+	"+8DMuZf6Zxwe3/XRXV/48rFb1XGpRRA+GbQuYI74mpDrvSuhwMZSqmXNqI3kN3HqUr3yyP+fI9CCcyWM",
+	"0v50F2R/M+cT+OE1o9V5XdJ+j8ABbCjcql382aHrBmLOfuR4yZjDrkkSqKwQxRbYjFIW+4xw0fXNbqSs",
+	"HCxHIQV78E4A0i+jFZY2lfyG9SHJN+YKAN+I9aXUjN4Mcr27CdtCoYrWGblutUdiKHjDbB8fSBW4YU1F",
+	"g0wIQEM3f605K0ENxwg/xsM2/JaJB+Tri78GN4oR/ylCAT6QmcUl+frxYxfoN8skW67h6lA3gCX8TuRU",
+	"CKnNpYmAElitZKuTuCI72UAnFOhGxHaYoAANJ818AdpYSJjwA/JSEy7WsqkwS7tmTYWvA09YJGngqqTi",
+	"b4b6n52OY2ZlZveJXL3u9alzLVtdSnkKv9IrKW8I3TJaGA4HcwTPg+fx9z0Oh0AULeDMARN5CGpX7Ogh",
+	"zBZIh0IqNkMGPzeP3aN181S9Xn8MpNW2akuq+S2DBaWsUf8UQGKdSobb1MdAkCPsHICX77goXLieV0t2",
+	"EFy/46kq8MTnGe3lYhSfEBbXRVdP6Ld3F5mmrh2rtyUOOw4Fe5DKZHn1ObvVzeQ+VQLMSHNmaH99Gmuk",
+	"hztiy2y5mrmn0XNV0TppCH5sfclrLO9ERWtUmQCeyrwy3xodHP5xlK7ygPyaUjXi6YaWzX+k9X1eCd1b",
+	"XgAg3omkES0KgEGk5VVjVqa5GQdx/myprLz+J8s1MBmv6IY9rMUAU8RC9D05u+aCYtusA8A8/Km63fyP",
+	"91PoetHDYfjvlOV8RmUoLIAALcswXonZp0jvLMKawCk1zzWwUWP+RpNPLThPDSsZVVPgeviTN+7Zz/LS",
+	"srMbRxG3Czhld0QMC/T2CsSCJLttL7PVv73bCuwXMEp6fGQpxb+nygYe/wvUMF9BSvZ0FTOmbp80zdYO",
+	"2eWv0/Ua9tXDxVvLzgLxB8dXDNH3+70h8G9b6KbGYeGewvdIhs+wd5+Z3F2TA3CUk3RJ6QLhNrjeZfX3",
+	"wuFjO9KKqT35xT7xme7KaVI2Tt24BklW2ZQavy1aYmtnTIUY2yHXwWJcZLqnFudOuV++hRL5+0Gs+H8e",
+	"BoUn6ywRfiBJTyXPo1Ka2qROovZKs0r5XpyIR58ooQhbqaQQbZ+9/YdzgII7CZqwlW0lMDktI4qZ/dAI",
+	"WgtYVPBhxXNZwp3TEE2v1aWDq5INefn29flf/vLNX88fdU5RUrGCU2K0V7Ax3ol8SxvF9H9wJe3TDwhi",
+	"sICJojRtrDWEvaOgKmvV8iIAm1oF0QOr16x4cUnWbQPkwqWAzfNOKM3qlfk5E0UGZlJm3oIeXvOPVpEv",
+	"XDOkAoyqupGbhikMRBku46JlxZcZYe/zsjU21Bc5FTkrS/MDITV5f97QvfnnO7EuW9lIlct6D+BZYSsB",
+	"DrVF19AmgOUaxvT7vcplwYZ/r7DeLvw42MkMk3+zd2LL+GarV3mVkR3+82aTeeCt7l9AieCPFUZfsoCO",
+	"/iMA+loVVNsIKXv/gPxdyoJg4z5LXdmwguy2vAzq3KD6TREuMnJNYSstHJkssTmVS1dBDzaY2/hDbJzX",
+	"tTUAb/QloaSkmjVmpHcil03Dcq16WRkKq+Js+dwg/fUB+R6I4ogDP8QM/WsGlXprmnf9kjytM9cU4p2w",
+	"zR8O6/BoCY0bIP/HwofBSmxw03V1YbWOleK9rAC5K7gV0hduHEJq2rD8qN5wXNAbpoxETCVQXTNoZOQy",
+	"V6H/5d0FKb7aoUolJfZo0yn/0XSo8eib/OMEG930xpNyIhQ6YQDycPAO6Sf0fFEA1rPnGNxZrsSV64n9",
+	"cgOfz+nbfweEvPsE/irp5gUvF2lIbiGAYfbJ1bsfWFPRRYNfMXoT/OCe+xsgrZ6N5Tpb9jlFJ7xW6Git",
+	"DnQgMrcY5opCp7Ye9yPWdVka/md9SdUx7iHrTzaf+DfPf448P6NfZVMsoM9nbGO5nZthY53esgpAq1MW",
+	"0+jpmtYE/M15r+05fpKCHcC83/eOTWgPwcoXI6p/Fa3D6UTgliqLAKzBBCkbRov9J8Bud9rMoQ4zAJDE",
+	"tCCLR7qAuR7S/EbIXcmKzRigWPfQCTjuvhyu3SQ/FbhYN4MqkW0XPAL2+47IxuXBnDC2vJct4lQpxgSh",
+	"ouOTPnbLpTUkwfTlemj9jmUgDxkpp4qdY6H7RBttqtgb+9xnab90E0wFzX71/fRlK4pLIHBV6z1UZWMK",
+	"tyGHC2tfy2JPSilvWEGoPmmUrWtdjnMZ7O8h4InrTAGKYKIt+kgzKggfQMsIiNu76lUsWd1tGTjBzDtb",
+	"jN12wPaGXIBcWDecavakq3y1dhfO/3rvFNhNQyurpb4Tay4K8zC0+rK5CgCzzoUDLLpi+Ejd6j5uk+za",
+	"b0DqDDLpA/LrVsKLtZQ3pKaNdmhu/qc+7xF/QnjUkYK8Yrjms5OJHSt/ooSabgKxc/QDq7XDytv1ztRp",
+	"ZeJg7OEZQV/ePnEaEvLOQzePCrvv/FOfpahz0/uYME1YFOUvJO98qWjB7qIndzvS9Vca053d2j+/jkof",
+	"U912VBjXtllHq/tTtjtd9tPq2+Z283Px0Dpb+f9n7/p628aR+Fch8tI7QPnTtD3cJk9Fc8Uutmn3ki7u",
+	"4bo40NLY5lkmtaQc1y363RecGUqULct2IjdG0KcAsUSRwyE5M5z5/Rp0AVsp5DIlUsv+cPewFMwdVHD/",
+	"qnS3ocSHuW2wpIBB2TF9uMfElFUqnR3nDG9julkf8ImD3M5917omAAeXCJNn9R7bo/DpJgs3dEpRoLTP",
+	"dTPgRVhSXdySu5llDxTygfDW4SgeqQK2SxdeE1ks+wbVHqecGIA3of1R3INivM6yWCfIaseLslymE3cp",
+	"JH5+Za8lHNedV26F/tpx6AeOigNdv6F369ZvNcQ+MXiRlyTAvFZeE6V2g0zHmJrgfSqsjA3VaDWVlxlG",
+	"TFjdcLzLc9ZMW1+FoNlv0nbzaNwinv8jtbvP1O6pLLZM1t5i9Yf41GYskQM9u6lzXad3AAXBkEgz1Nhv",
+	"6rb3xjBfZtlRbgaSGD+aajOiuOYGhIvlmTN2JHUnvtIHeuIgpw37dmXceqA3HB9q/Dr2J8xhm48x8mUJ",
+	"Q1Eb3Ss/UtwJwpIkBmb8MarkVC6e74jGoDqkB4sIkj01MByqVN3D0DZzfdyIoay5esiyD3P9cF99TxZe",
+	"1LdHirDF0lkTYrsUIG2uKIkNL7UWPVl3sj75nzlh5s2LhqoQvt7zI42q1NCr+k5WQyELDgp0lOYUdIYc",
+	"JBhDAbYbCgM732e9BrbIsTa/x3gLv3N7b9RKYXfWV5NeywngoA5ueWKvHmlhkkRapvjayz7AIhCzD3K0",
+	"Mus23cH1MPvXhAWJ07fm5OFuQLGU7RZmvHMBnn7FvxtQUR6kFtskkxQ7pZ4UYB9gxhfZcHcDHJNnx+W9",
+	"jO+ClKg/XBavC9KFcl2KuUsnfrt6y+b3zx+v33Wowp8zaaUule6uz/t3/diuk3+4yUQ3kIIqys2pRJYe",
+	"7NcqV45wVAazUqSIr8GILDPXiLFxBV7blDGKhnKptB2wclf0QD2H2ROt40Kwc2+Q9AacXss6E+S+0wea",
+	"5ODxpo/W2A6zZ8GC7MQE9L8/sbk7b6uMnJAL08Pc3SCuTdvkVUB+XVNkpXKQHWMgbWPK3g0+/DaXowOt",
+	"F6/6130l6Efb38HkW6uvgjnsWGe7EU3VWLnS2EW3s7AyGacOyjKHLvg9/3sPM9L/UqGuPVI62y6awDaF",
+	"6hOzsbFlhlwqyhnyKzJcEyBTFqvQBtXgY3nzGqUHDxXQgTq3FsyBf+4vc6aumZIREBQFp7u2xVjcp0PV",
+	"zVB+g6+/VTl8L7FnKjXTe1S0rcqcTnLcuEg6zdSFN/T94ys1gra8utufXx+fv/pH8NGwtUTcvH0jfnr1",
+	"4uwo6XAakqhxVxinqMmvna/cQGHXdiZURXZ+9luPoclKo0iKM00OcLZBtWpCnO5I0E3z0SfljdQD28on",
+	"ieXQk2fSbHVtCCmDuxrzf43ZyvHAo30ZnVFHH+lKvtGH1tkKNu0lAmoKo7ns11p1B06MDNT0KtEG885Q",
+	"f/aeH4VQ1/XN75QiWTAPmbMDmU5G1sx0lnidw1Q/OrENhqCMBkG64P/hzBREJheuVVNal/o2R3ck40M9",
+	"wLvV4OMy5VePINhDaekUjwjFxpJIY3echtNMDTfSo/hd4ip6bp+wnAe7VdcC2LxPx0Lt8wZgpSK0qQN8",
+	"6DJxAd/BV1VFVAhVUQTjDbSXdrfGIK7XsYVUFWpjJuRN/dh+1x59pRsPrepKXzNgAjoWYZ2JOWL9EJf/",
+	"yHSioa3KMQSC7swEugJB/vdqwE80hEejzPqizvJLZQKLytch2Qk5lwu8Lh8Zk20zW5t0vUIMfHK4f1jn",
+	"E+yYGiYlh2HZqEZilVoxFSORJmtx3yY8ur0Zi9j6I10chrGtnTXu1cNv8N2EJilowmUFSsswM1iw5S1P",
+	"VW6l9VuYZ2HeDhcqc8Ny6S/oaSthbCnZU56PjnQZeqAfMT8xYtTvNr08CfG6mo9NtCuqEg9+bXZYVVsE",
+	"0PDp7xlB+6KKB8fPXosvqhB+cBcBPDQhGCWXiKnUatjPZlej2oeL74sacJtCTxWSdFJzzQdroIztQqGc",
+	"sGx4bD+BU9llrl3LCTyB3THpq3iAsleqIyirP2B0Cpc0WQHJiarXCfAMshCNIL6mFQ6aTfNkYThznYa1",
+	"//3HFvuYWyzNQb3DJgQLOaF/kWWJ5qeY6ZmDjNVI5susuG3KQMHmDc4qJXjsjGtEL+6GI/QjI6Yt7ozt",
+	"kaOG0Ymlura224O1wAY6UBmZoTg/O0vE+dlzrz/nZ+cRQUFZX/UQrIAjuD9XGitHcCJe+ldfPn+Bbs/L",
+	"56/8u9WrC8q8DJCMnzTy8QHxqSAh4aV4dfaCv2eEA6q0mTI8BwZcxA2UdnGMGiEcpEZnrg2T4FeAgm7U",
+	"tnaR7nsd9j13l86bz+gkx/tKClbVFOvhXulb0rO7trZX72HOgLJLqnLf8H3PtxHr+v1hub/EU6aNmDn8",
+	"d4QsexGnzTzatYTGQ99oEFe/vPlwHXew+x5xM17NfbFqDnnX9iPaZtOmkfcbHlKl46hDDXOeI70Yl3Bn",
+	"oEtVLjrZOrhruyT4MAzJ0wyD0hD7CIO+yQ0bVgh500jC6Z4SY6budCjz3JtYm2row1N7rYanj3RXxHNH",
+	"eqftwso4kJZNFC+dZy6+hpmPQWOdF7uXyla0GlhR14n8n6xX9TDso33VtFPzPWhsD6J+j4lJVrCtVM1n",
+	"LfQO3gQHJVWLt1uFTPppESJqArqi6PKv8b8quxCNTsaQL6zSCOhuLIOHM1noMTJi0pscU0iNdiYH5tNk",
+	"Yg6MD03AIZSYFjKbKv3MBeiuVGr8mVotx2DdifilpPoraryCeRU/neENeyIcIPa7suD+J8tVAujfHdyi",
+	"PPaWyTgrHimg/h7mH71Y1m4COHdB+FXSKYoyEW7s5Wp0L1vDbRE0tVKHWJ0YqqzRoUiBiYYgUuAAU3X6",
+	"tQCrTCP2vmTStdb/OGKv984JUmELbeYnggjjkKnAlSolYgYUyRTKscn4HoeYEMxQ3Ml8xnXJoVIhoOwj",
+	"eayX6BgYf38+Xlx6l41EghqO4HEja2YFNfL/WUYghISix7zltDmeiA9MIeC4yzOdgRWFg1lm9GLKvpor",
+	"0fWCTxrdAlylygmnSrjk3ZaGJTGT1EYQBiFYG+pjGYVOaWTE5X4TkByaun6cTmW8hq3JoaI5+KRHUJLo",
+	"vBLhEYkK5kec48fMEEfpV+hU5nmQQ5BZQmmFjQ+FvSODQtoSaWMyc9JOf3fLqncPzhdlsj1BMO+E7nyF",
+	"iQW/wmJ78OKgIVu/8Q7kndKjrZ9nqTYqybZ+653Uo5kcwa7v3aov8B28g6AxfpN5cO1b3MCdzk5MAfrz",
+	"NKdX3bEZDlUKmUlnXotPXOE13Y0Byml+gn/vWW63wlWxVR5v2Kd72OdnUyHF1OhynHBlCZKIeLdnAdIK",
+	"PGg74AbxPOg2oj/SI3tUBfxCl/nMvewtS8a3Vu2PtEs7SC000AWWT0F6bZekGLIGfnCTbeImkzQlrbL3",
+	"D0M6s95T98KjJy/++4cXjwN7F6Q6s/nRxdEpio2bWe7zVR2tqXPoa3uiwdniDXrkELyowjl+C10q7IuY",
+	"rMjeUrY2euoWGpjvK41Q0XyzSv6iQs2oaC2X/vHMicykSH1U/RJsi+jLocZ/9avkWEcdX6b4jhopQ5ra",
+	"cjNvQ/mLyOEO8qqmqn6Z0MJX3/wPm3B0XY1UNoTlhjFnSe3FZVoRGRJZklLFn4kwq1Y8LBNcGiREiuGn",
+	"BpAbPXJiwDUodL2HkJHxB72NiO8qJyYaDfVh/e0cPqsU02dbB8kDw7B8jXeT4nUSfhe7NpZaQ86f9A5B",
+	"jHuD+NoqmtcAd9Mysa08a+wNBOWn3EwLYqqcIwTuMNcVA81q09f+nHFJOGao2QUGH/yChkzMiovaoHdJ",
+	"iO7UxqdMOYN/IB0QyxYys+nSmtwLwZbRuqkPrDbReguYjFvvXPBVvistyGmsgPB57fJtoxet1wM7RvE6",
+	"Js9+taV//TlTxRSXaXBNiFCTQpDoeSjGMuL9AfGsNUYKufWQ2rpGjXKQd+CWLfJwinFMJxFFLgN6k/fI",
+	"L6J8kMECQ9f0aFJfeQ8WISErEbkZjWLpRcl7K9dZLB8m3GUrgd/jHbx13kSmaNt1co7yil6bZapsW8IY",
+	"ELGY0k+8Y5GW0P9b3sIg/RwGwlg1UlrQeSH+RsH7325fnDz/598vqN49iw+HwYJo+RL/imJxKu09wRRO",
+	"xHvD4eOhIte0Yh9mbifvMWKsT4rfb95FU6xSM53D4OjbH9/+CgAA//8=",
 }
 
 // decodeSpec returns the embedded OpenAPI spec as raw JSON bytes,

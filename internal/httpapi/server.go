@@ -90,6 +90,8 @@ type Config struct {
 	Lexicon *lexicon.Lexicon
 	// Site places times of tables without an offset, and says which day it is; nil is UTC.
 	Site *time.Location
+	// Centre, Department and Notice stand on the pack of a month; Notice says that data are synthetic.
+	Centre, Department, Notice string
 	// MatchWindow and Grace are the rules by which reports count as missing; 0 is the default of the comparison.
 	MatchWindow, Grace time.Duration
 }

@@ -1,13 +1,17 @@
 package httpapi
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"strconv"
 
 	"afterbeam/internal/access"
+	"afterbeam/internal/export/monthfile"
 	"afterbeam/internal/export/monthly"
+	"afterbeam/internal/export/paperpdf"
 	"afterbeam/internal/followup/completeness"
 	"afterbeam/internal/store"
 	"afterbeam/internal/summary"
@@ -44,7 +48,49 @@ func (h *handlers) GetSummary(ctx context.Context, request GetSummaryRequestObje
 	if err := h.viewed(ctx, "summary.view", what, ""); err != nil {
 		return nil, err
 	}
-	return summaryAnswer{made}, nil
+	form := monthfile.JSON
+	if p.Format != nil {
+		form = monthfile.Form(*p.Format)
+	}
+	return h.summaryFile(made, form, p)
+}
+
+// summaryFile gives a summary in the form that was asked for.
+func (h *handlers) summaryFile(made summary.Summary, form monthfile.Form, p GetSummaryParams) (GetSummaryResponseObject, error) {
+	if form == monthfile.JSON {
+		return summaryAnswer{made}, nil
+	}
+	how := monthfile.Made{
+		At: h.cfg.Now(), Zone: h.cfg.Site, Program: h.cfg.Version, Centre: h.cfg.Centre, Department: h.cfg.Department, Notice: h.cfg.Notice, Language: "en", Size: paperpdf.A4,
+	}
+	if p.Language != nil {
+		how.Language = string(*p.Language)
+	}
+	if p.Size != nil {
+		how.Size = paperpdf.Size(*p.Size)
+	}
+	file := summaryFile{media: form.Media(), name: form.Name(made.Period)}
+	if err := monthfile.Write(&file.body, form, made, how); err != nil {
+		return nil, fmt.Errorf("write summary of %s: %w", made.Period.Name, err)
+	}
+	return &file, nil
+}
+
+// summaryFile is a summary as a file.
+type summaryFile struct {
+	media, name string
+	body        bytes.Buffer
+}
+
+// VisitGetSummaryResponse writes it.
+func (f *summaryFile) VisitGetSummaryResponse(w http.ResponseWriter) error {
+	h := w.Header()
+	h.Set("Content-Type", f.media)
+	h.Set("Content-Length", strconv.Itoa(f.body.Len()))
+	h.Set("Content-Disposition", `attachment; filename="`+f.name+`"`)
+	w.WriteHeader(http.StatusOK)
+	_, err := f.body.WriteTo(w)
+	return err
 }
 
 // summary makes the summary of a period that the contract names.
