@@ -186,7 +186,7 @@ func (w *Window) Path() string {
 // Fill writes into the field of a CSS selector, in place of what is there.
 func (w *Window) Fill(selector, text string) {
 	w.t.Helper()
-	w.run(chromedp.WaitVisible(selector, chromedp.ByQuery), chromedp.Clear(selector, chromedp.ByQuery), chromedp.SendKeys(selector, text, chromedp.ByQuery))
+	w.run(chromedp.WaitVisible(selector, chromedp.ByQuery), chromedp.Evaluate(fmt.Sprintf("document.querySelector(%q).value = \"\"", selector), nil), chromedp.SendKeys(selector, text, chromedp.ByQuery))
 }
 
 // leaveToOthers skips under the race detector, which makes the service too slow for the limits of a window.
