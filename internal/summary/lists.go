@@ -145,7 +145,8 @@ type Cumulative struct {
 	Quantity string   `json:"quantity"`
 	Patients int      `json:"patients"`
 	Cases    []string `json:"cases"`
-	// Largest is the largest sum, LevelValue the level, in the unit of Quantity: Gy, Gy cm2 or min.
+	// Largest is the largest sum and LevelValue the level that it was compared with, which may be scaled for the field: Gy,
+	// Gy cm2 or min.
 	Largest    quantity.Opt[float64] `json:"largest"`
 	LevelValue quantity.Opt[float64] `json:"level_value"`
 	Unit       string                `json:"unit"`

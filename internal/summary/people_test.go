@@ -124,7 +124,7 @@ func TestCumulativePatients(t *testing.T) {
 			c.Patient = map[bool]string{true: "one", false: "two"}[value < 0.06]
 			c.Flags = append(c.Flags, summary.Flag{
 				Scope: scope, Scheme: "ncrp168", Level: "kap", Meaning: summary.MeaningFollowUp, Quantity: "kap",
-				State: summary.StateReached, Value: quantity.Some(value), LevelValue: quantity.Some(0.05),
+				State: summary.StateReached, Value: quantity.Some(value), LevelValue: quantity.Some(value - 0.02), // as scaled for the field
 			})
 		}
 	}
@@ -137,7 +137,7 @@ func TestCumulativePatients(t *testing.T) {
 	assert.Equal(t, []any{"365 days", 1, "Gy.cm2"}, []any{year.Window, year.Patients, year.Unit})
 	assert.Equal(t, []any{"60 days", 2, []string{"case-0001", "case-0002", "case-0003"}}, []any{days.Window, days.Patients, days.Cases})
 	assert.InDelta(t, 700, days.Largest.Or(0), 1e-9, "0.07 Gy m2 in Gy cm2")
-	assert.InDelta(t, 500, days.LevelValue.Or(0), 1e-9)
+	assert.InDelta(t, 500, days.LevelValue.Or(0), 1e-9, "the level of that sum")
 	assert.Equal(t, 1, s.Substantial.Rate.X, "what a sum reached is not what a case reached")
 }
 

@@ -21,7 +21,7 @@ import (
 
 // drawn gives cases of a year of all kinds, up to October 2026.
 func drawn(t *rapid.T) []summary.Case {
-	n := rapid.IntRange(0, 160).Draw(t, "cases")
+	n := rapid.IntRange(0, 90).Draw(t, "cases")
 	r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
 	out := make([]summary.Case, n)
 	for i := range out {

@@ -115,18 +115,18 @@ func (w *work) cumulative() []Cumulative {
 				continue
 			}
 			k := key{f.Scope, f.Scheme, f.Level, f.Quantity}
+			size, unit := sizeOfUnit(f.Quantity)
 			if found[k] == nil {
-				size, unit := sizeOfUnit(f.Quantity)
 				found[k] = &Cumulative{Window: f.Scope, Scheme: f.Scheme, Level: f.Level, Quantity: f.Quantity, Unit: unit, Cases: []string{}}
-				if level, ok := f.LevelValue.Get(); ok {
-					found[k].LevelValue = quantity.Some(level / size)
-				}
 				people[k] = map[string]bool{}
 			}
 			one := found[k]
-			size, _ := sizeOfUnit(f.Quantity)
-			if value, ok := f.Value.Get(); ok {
-				one.Largest = quantity.Some(max(one.Largest.Or(0), value/size))
+			value, known := f.Value.Get()
+			if largest, any := one.Largest.Get(); known && (!any || value/size > largest) {
+				one.Largest, one.LevelValue = quantity.Some(value/size), quantity.None[float64]()
+				if level, ok := f.LevelValue.Get(); ok {
+					one.LevelValue = quantity.Some(level / size)
+				}
 			}
 			one.Cases = append(one.Cases, c.ID)
 			people[k][cmp.Or(c.Patient, "case "+c.ID)] = true

@@ -37,10 +37,14 @@ func (t tally) proportion() Proportion {
 	return p
 }
 
+// leastShareChange is the fewest cases of either period at which the change of a share is given: one of one against none of
+// one tells nothing. Judgement, as the median's.
+const leastShareChange = 5
+
 // against gives the share with its change from the period before, eq. (6).
 func (t tally) against(before tally) Proportion {
 	p := t.proportion()
-	if t.n > 0 && before.n > 0 {
+	if min(t.n, before.n) >= leastShareChange {
 		difference, low, high := statistic.ShareDifference(t.x, t.n, before.x, before.n)
 		p.Change = &ShareChange{XBefore: before.x, NBefore: before.n, Difference: difference, Low: low, High: high}
 	}

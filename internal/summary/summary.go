@@ -119,7 +119,7 @@ type Proportion struct {
 	High  quantity.Opt[float64] `json:"high"`
 	// Unknown are cases that could not be decided and are in neither X nor N.
 	Unknown int `json:"unknown"`
-	// Change against the period before, absent where either period has no cases.
+	// Change against the period before, absent where either period has fewer than five cases.
 	Change *ShareChange `json:"change"`
 	// Withheld tells that the numbers are left out because the group is small.
 	Withheld string `json:"withheld"`

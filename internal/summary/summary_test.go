@@ -245,8 +245,10 @@ func TestSubstantial(t *testing.T) {
 			c.Flags = []summary.Flag{{Scope: summary.ScopeCase, Meaning: "notification", Quantity: "kar", State: summary.StateReached}}
 		}),
 		oneCase(207, "2026-10-08", reached, func(c *summary.Case) { c.Quality = true }),
-		oneCase(208, "2026-09-08", reached), oneCase(209, "2026-09-09"),
+		oneCase(208, "2026-09-08", reached), oneCase(209, "2026-09-09"), oneCase(210, "2026-09-09"), oneCase(211, "2026-09-09"),
 	)
+	assert.Nil(t, summed(t, summary.Input{Cases: cases}).Substantial.Rate.Change, "four before tell nothing")
+	cases = append(cases, oneCase(212, "2026-09-09"))
 	s := summed(t, summary.Input{Cases: cases})
 	assert.Equal(t, [3]int{2, 99, 2}, [3]int{s.Substantial.Rate.X, s.Substantial.Rate.N, s.Substantial.Rate.Unknown})
 	low, high := statistic.Wilson(2, 99)
@@ -257,8 +259,8 @@ func TestSubstantial(t *testing.T) {
 	assert.Equal(t, []string{"ncrp168/kar"}, s.Substantial.Cases[0].Reached)
 	assert.Equal(t, 1, s.Counts.TestObjects, "a test object counts nowhere else")
 	require.NotNil(t, s.Substantial.Rate.Change)
-	assert.Equal(t, [2]int{1, 2}, [2]int{s.Substantial.Rate.Change.XBefore, s.Substantial.Rate.Change.NBefore})
-	difference, _, _ := statistic.ShareDifference(2, 99, 1, 2)
+	assert.Equal(t, [2]int{1, 5}, [2]int{s.Substantial.Rate.Change.XBefore, s.Substantial.Rate.Change.NBefore})
+	difference, _, _ := statistic.ShareDifference(2, 99, 1, 5)
 	assert.Equal(t, difference, s.Substantial.Rate.Change.Difference)
 }
 
