@@ -24,7 +24,7 @@ type YearCase struct {
 
 // yearOrigin starts the chance of the year; the streams of its cases follow those of the scenario.
 const (
-	yearPlan   = 5000
+	yearPlan   = 5176
 	yearStream = 10_000
 )
 
