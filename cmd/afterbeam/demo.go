@@ -119,6 +119,9 @@ func (d *demoCommand) service(c console, p *printer, dir, profiles string, names
 	}
 	if err == nil && d.Year {
 		err = s.year(ctx, p, c.err, filepath.Join(dir, yearPerformedFile), demo.Year())
+		if err == nil {
+			err = s.month(ctx, p, dir)
+		}
 	}
 	if err == nil {
 		end()

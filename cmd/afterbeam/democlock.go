@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"sync"
 	"time"
 )
@@ -11,6 +12,7 @@ type demoClock struct {
 	at     time.Time // zero for the machine's
 	setAt  time.Time
 	ofYear bool
+	day    string // by which asks are made and age, unless the year is told; "" is demoDay
 }
 
 // now gives the time by which the store writes what happens.
@@ -27,14 +29,14 @@ func (c *demoClock) reading() time.Time {
 	return c.at.Add(time.Since(c.setAt))
 }
 
-// today gives the day by which asks are made and age: never later than demoDay.
+// today gives the day by which asks are made and age.
 func (c *demoClock) today() string {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if !c.ofYear {
-		return demoDay
+		return cmp.Or(c.day, demoDay)
 	}
-	return min(c.reading().UTC().Format(time.DateOnly), demoDay)
+	return c.reading().UTC().Format(time.DateOnly)
 }
 
 // set sets the clock to a moment of the year; it never goes back within the year.
@@ -47,9 +49,9 @@ func (c *demoClock) set(to time.Time) {
 	c.at, c.setAt, c.ofYear = to, time.Now(), true
 }
 
-// reset sets the clock to that of the machine.
-func (c *demoClock) reset() {
+// reset sets the clock to that of the machine, on a day of the scenario.
+func (c *demoClock) reset(day string) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.ofYear = false
+	c.ofYear, c.day = false, day
 }

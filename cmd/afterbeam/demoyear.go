@@ -61,7 +61,7 @@ func (d *demoService) year(ctx context.Context, p *printer, messages io.Writer, 
 			return ""
 		})
 	}
-	defer d.clock.reset()
+	defer d.clock.reset(demo.CommitteeDay)
 	progress := monthly(messages)
 	for _, midnight := range demo.YearDays() {
 		day := midnight.Format(time.DateOnly)
@@ -75,7 +75,7 @@ func (d *demoService) year(ctx context.Context, p *printer, messages io.Writer, 
 		}
 		cases = cases[n:]
 	}
-	d.clock.reset()
+	d.clock.reset(demo.CommitteeDay)
 	var taken httpapi.ImportResult
 	if err := d.call(ctx, access.Service, http.MethodPost, "/v1/performed", "text/csv", performed, &taken); err != nil {
 		return err
@@ -117,7 +117,7 @@ func (y *demoYear) day(ctx context.Context, midnight time.Time, cases []demo.Yea
 		return err
 	}
 	y.clock.set(midnight.Add(20 * time.Hour))
-	if err := y.answer(ctx, min(day, demoDay)); err != nil {
+	if err := y.answer(ctx, day); err != nil {
 		return err
 	}
 	return y.meet(ctx, day)

@@ -54,13 +54,13 @@ func TestAYearGoesThroughTheService(t *testing.T) {
 		for _, a := range asks {
 			made := a.MadeAt.Format("2006-01-02")
 			assert.LessOrEqual(t, one.LocalDate, made, "asked on the day of the case or of an answer")
-			assert.Less(t, made, "2026-11")
+			assert.Less(t, made, demo.CommitteeDay)
 			if a.Answer == nil {
 				continue
 			}
 			answered++
 			assert.LessOrEqual(t, a.Answer.Day, a.At.Format("2006-01-02"), "answered on the day on which it was done or the centre's next one")
-			assert.Less(t, a.At.Format("2006-01-02"), "2026-11")
+			assert.Less(t, a.At.Format("2006-01-02"), demo.CommitteeDay)
 		}
 		_, err = db.LastNotice(ctx, one.ID)
 		require.ErrorIs(t, err, store.ErrNotFound, "nobody is told of the past")
@@ -71,5 +71,10 @@ func TestAYearGoesThroughTheService(t *testing.T) {
 	assert.Greater(t, answered, 5)
 	assert.Contains(t, out.String(), "all of it synthetic")
 	assert.Len(t, kept, sent)
-	assert.Equal(t, demoDay, db.Today(), "the clock is the demonstration's again")
+	assert.Equal(t, demo.CommitteeDay, db.Today())
+	require.NoError(t, d.month(ctx, &p, dir))
+	for _, name := range []string{"summary-2026-10.pdf", "summary-2026-10.xlsx"} {
+		assert.FileExists(t, filepath.Join(dir, name))
+		assert.Contains(t, out.String(), name)
+	}
 }

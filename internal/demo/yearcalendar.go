@@ -13,6 +13,9 @@ const (
 	YearTo   = "2026-10-31"
 )
 
+// CommitteeDay is the day on which a committee of the centre looks at October 2026; the year is told up to its eve.
+const CommitteeDay = "2026-11-04"
+
 // visit is one case of the year before its patient and its doses are drawn.
 type visit struct {
 	kind    kind
@@ -43,13 +46,11 @@ func months() []time.Time {
 	return all
 }
 
-// YearDays gives the midnights of the year's days, from YearFrom to YearTo.
+// YearDays gives the midnights of the days on which the year is told: from YearFrom to the eve of CommitteeDay.
 func YearDays() []time.Time {
 	var all []time.Time
-	for _, month := range months() {
-		for day := month; day.Month() == month.Month(); day = day.AddDate(0, 0, 1) {
-			all = append(all, day)
-		}
+	for day := months()[0]; day.Format(time.DateOnly) < CommitteeDay; day = day.AddDate(0, 0, 1) {
+		all = append(all, day)
 	}
 	return all
 }
