@@ -28,7 +28,7 @@ case $version in
 esac
 debian=${debian//-/+}
 changelog() {
-	printf 'afterbeam (%s) unstable; urgency=medium\n\n  * Built from %s.\n\n -- afterbeam <root@localhost>  %s\n' \
+	printf 'afterbeam (%s) unstable; urgency=medium\n\n  * Built from %s.\n\n -- afterbeam <afterbeam@localhost>  %s\n' \
 		"$debian" "$version" "$(date -R -d "@$SOURCE_DATE_EPOCH")"
 }
 
@@ -67,13 +67,13 @@ install -m 755 scripts/debian/postinst scripts/debian/prerm scripts/debian/postr
 chmod 644 "$root"/DEBIAN/{control,conffiles,md5sums}
 find "$root" -exec touch --no-dereference --date="@$SOURCE_DATE_EPOCH" {} +
 rm -f "$dist"/afterbeam_*.deb "$dist"/afterbeam-*.tar.gz
-dpkg-deb --root-owner-group -Zzstd --build "$root" "$dist/afterbeam_${debian}_$arch.deb" >/dev/null
+dpkg-deb --root-owner-group -Zgzip -z6 --build "$root" "$dist/afterbeam_${debian}_$arch.deb" >/dev/null
 
 name=afterbeam-${debian}-linux-$arch
 mkdir "$stage/$name"
 cp "$program" "$stage/$name/afterbeam"
 cp -r "$doc"/. scripts/afterbeam.service scripts/afterbeam.toml LICENSE "$stage/$name"
 tar --create --directory "$stage" --sort=name --owner=0 --group=0 --numeric-owner --mode=u+rwX,go+rX,go-w --mtime="@$SOURCE_DATE_EPOCH" --format=ustar "$name" |
-	gzip -9n >"$dist/$name.tar.gz"
+	gzip -6n >"$dist/$name.tar.gz"
 (cd "$dist" && sha256sum -- *.deb *.tar.gz afterbeam.cdx.json LICENCES.txt >SHA256SUMS)
 cat "$dist/SHA256SUMS"
