@@ -42,6 +42,7 @@ type rig struct {
 	log    *witness.Log
 	server *httptest.Server
 	api    *httpapi.Server
+	upkeep *upkeep.Worker
 	hasher *password.Hasher
 }
 
@@ -90,16 +91,18 @@ func newRig(t *testing.T, change func(*web.Config)) *rig {
 	t.Helper()
 	r := &rig{t: t, clock: witness.At(time.Date(2026, 9, 14, 8, 0, 0, 0, time.UTC)), log: &witness.Log{}, hasher: password.NewHasher(cheap(), 2)}
 	var err error
-	r.db, err = store.Open(context.Background(), store.Config{Dir: t.TempDir(), Program: "test", Now: r.clock.Now})
+	dir := t.TempDir()
+	r.db, err = store.Open(context.Background(), store.Config{Dir: dir, Program: "test", Now: r.clock.Now})
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, r.db.Close()) })
 	logger := slog.New(slog.NewJSONHandler(r.log, nil))
 	fatal := func(err error) { assert.NoError(t, err) }
 	keeper := &ingest.Keeper{Vault: r.db, Limits: dicomio.DefaultLimits(), Fatal: fatal, Kept: func() {}}
+	r.upkeep = &upkeep.Worker{Store: r.db, StoreDir: dir, Program: "test", Started: r.clock.Now(), Now: r.clock.Now}
 	r.api, err = httpapi.New(httpapi.Config{
 		Version: "test", TokenRate: 1e6, AddressRate: 1e6, RefusalRate: 1e6, Now: r.clock.Now, Logger: logger, Fatal: fatal,
 		KnownClass: func(string) bool { return false }, Events: eventsOf,
-		Levels: level.Default(), Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{}, Releases: noReleases{}, Upkeep: &upkeep.Worker{Store: r.db, Now: r.clock.Now},
+		Levels: level.Default(), Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{}, Releases: noReleases{}, Upkeep: r.upkeep,
 	}, r.db, keeper)
 	require.NoError(t, err)
 	cfg := web.Config{API: r.api, Store: r.db, Now: r.clock.Now, Logger: logger, Version: "test", Passwords: true, Cost: cheap()}
