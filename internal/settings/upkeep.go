@@ -63,14 +63,19 @@ func (s *Settings) checkUpkeep() error {
 			return fmt.Errorf("%s wants 0 for good or %d to 36500, got %d", d.key, d.least, d.days)
 		}
 	}
-	if b.Dir == "" {
+	return s.checkBackupFolder()
+}
+
+// checkBackupFolder keeps the backups out of the store and the store out of the backups.
+func (s *Settings) checkBackupFolder() error {
+	if s.Backup.Dir == "" {
 		return nil
 	}
 	kept, err := place(s.Store.Dir)
 	if err != nil {
 		return fmt.Errorf("store.dir: %w", err)
 	}
-	copies, err := place(b.Dir)
+	copies, err := place(s.Backup.Dir)
 	if err != nil {
 		return fmt.Errorf("backup.dir: %w", err)
 	}
