@@ -25,7 +25,7 @@ const module = "afterbeam"
 // layers ranks the parts of the project, lowest first. A part may import the parts of the ranks below it; parts of one
 // rank do not know each other.
 var layers = [][]string{
-	{"internal/quantity", "internal/wording", "internal/embedded", "internal/aetitle", "internal/metric"},
+	{"internal/quantity", "internal/wording", "internal/embedded", "internal/aetitle", "internal/help", "internal/metric"},
 	{"internal/procedure"},
 	{"internal/report", "internal/physics"},
 	{"internal/followup", "internal/summary"},

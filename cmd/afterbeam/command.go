@@ -27,6 +27,7 @@ type commands struct {
 	Plan     planCommand     `cmd:"" help:"Look ahead: what beams of a procedure to come would add to skin that earlier procedures irradiated."`
 	Inspect  inspectCommand  `cmd:"" help:"Show what one dose report says, with all findings."`
 	Demo     demoCommand     `cmd:"" help:"Write a synthetic scenario as dose reports, read it back and show estimates, flags and maps."`
+	Guide    guideCommand    `cmd:"" help:"Print how to use the service: a tour, and a page for each kind of user."`
 	Version  versionCommand  `cmd:"" help:"Print build, table and method versions."`
 
 	Serve       serveCommand       `cmd:"" help:"Run the service: doors, pipeline and HTTP interface."`

@@ -151,7 +151,14 @@ func New(cfg Config) (*Site, error) {
 
 // allPages lists every page. The order is that of the navigation and of where a person lands.
 func (s *Site) allPages() []page {
-	return slices.Concat(s.todayPages(), s.casesPages(), s.casePages(), s.followUpPages(), s.lexiconPages(), s.patientPages(), devicePages(), waitingPages(), recomputationPages(), acceptancePages(), theoryPages(), s.accountsPages(), operationsPages(), s.mePages(), s.signInPages(), s.openIDPages(), s.sessionPages(), s.passwordPages(), s.firstPages(), s.lookPages())
+	return slices.Concat(
+		s.todayPages(), s.casesPages(), s.casePages(), s.followUpPages(), s.patientPages(),
+		devicePages(), waitingPages(), recomputationPages(), acceptancePages(), theoryPages(),
+		s.lexiconPages(),
+		s.accountsPages(), operationsPages(),
+		s.mePages(), helpPages(),
+		s.signInPages(), s.openIDPages(), s.sessionPages(), s.passwordPages(), s.firstPages(), s.lookPages(),
+	)
 }
 
 // Mounter takes routes beside the operations. httpapi.Server is one.
