@@ -91,7 +91,7 @@ func TestReactionsAndReview(t *testing.T) {
 		oneCase(6, "2026-10-06"),
 		oneCase(7, "2026-07-06", reached, seen("2026-10-10", 3), judged(summary.ReviewNotAppropriate)),
 		oneCase(8, "2026-08-06", reached, judged(summary.ReviewPending)),
-		oneCase(9, "2026-11-06", reached),
+		oneCase(9, "2026-11-06", reached, judged(summary.ReviewPending)),
 	}
 	s := summed(t, summary.Input{Cases: cases, AsOf: "2026-11-30"})
 	assert.Equal(t, [2]int{2, 3}, [2]int{s.Reactions.Looked.X, s.Reactions.Looked.N})
