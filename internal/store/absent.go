@@ -17,6 +17,15 @@ type opt[T ~float64] struct{ to *quantity.Opt[T] }
 
 // Scan reads NULL as absent.
 func (o opt[T]) Scan(src any) error {
+	// What the driver gives of such a column, without the way round that anything else takes: lists scan millions of them.
+	switch v := src.(type) {
+	case nil:
+		*o.to = quantity.None[T]()
+		return nil
+	case float64:
+		*o.to = quantity.Some(T(v))
+		return nil
+	}
 	var n sql.NullFloat64
 	if err := n.Scan(src); err != nil {
 		return err

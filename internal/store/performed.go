@@ -147,13 +147,9 @@ func (c *change) afterStep(ctx context.Context, id string, was, is performed.Ste
 			return fmt.Errorf("insert person of performed step: %w", err)
 		}
 	}
-	for _, study := range []string{was.StudyUID, is.StudyUID} {
-		if study == "" {
-			continue
-		}
-		if err := c.summarise(ctx, "k.study_uid = $1", study); err != nil {
-			return err
-		}
+	// Who took part is told of the cases of both studies, "" being none.
+	if err := c.summarise(ctx, "k.study_uid IN ($1, $2) AND k.study_uid <> ''", was.StudyUID, is.StudyUID); err != nil {
+		return err
 	}
 	if is.StudyUID != "" {
 		added, err := c.factsFromSteps(ctx, is.StudyUID)

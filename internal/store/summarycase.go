@@ -58,7 +58,7 @@ func (db *DB) SummaryCases(ctx context.Context, f SummaryFilter) (cases []summar
 		if err != nil {
 			return err
 		}
-		scan := summaryScan{people: people, devices: devices, words: map[string]string{}}
+		scan := summaryScan{people: people, devices: devices, words: map[string]string{}, zones: zones{}, teams: map[string][]string{}}
 		cases, err = rows(ctx, q, scan.one, `SELECT `+summaryCaseColumns+` FROM summary_case s WHERE `+where+` ORDER BY s.local_date, s.procedure_id`, args...)
 		if err != nil {
 			return err
@@ -86,6 +86,18 @@ type summaryScan struct {
 	people  map[string]string
 	devices map[string]string
 	words   map[string]string
+	zones   zones
+	teams   map[string][]string // the operators of each list of persons
+}
+
+// zones keeps one location of each offset.
+type zones map[int]*time.Location
+
+func (z zones) of(offset int) *time.Location {
+	if z[offset] == nil {
+		z[offset] = time.FixedZone("", offset)
+	}
+	return z[offset]
 }
 
 func (s summaryScan) one(r *sql.Rows) (summary.Case, error) {
@@ -102,7 +114,7 @@ func (s summaryScan) one(r *sql.Rows) (summary.Case, error) {
 	if err != nil {
 		return c, kind(err)
 	}
-	c.Start = start.In(time.FixedZone("", offset))
+	c.Start = start.In(s.zones.of(offset))
 	c.Totals = basis == BasisTotals
 	c.KermaDoubt, c.KAPDoubt = doubt(gaps, GapKerma, SuspectKerma), doubt(gaps, GapKAP, SuspectKAP)
 	c.TimeDoubt, c.PSDLowerBound = doubt(gaps, GapTime, 0), gaps.Has(LowerBound)
@@ -110,13 +122,33 @@ func (s summaryScan) one(r *sql.Rows) (summary.Case, error) {
 		*text = s.word(*text)
 	}
 	c.DeviceName = s.devices[c.Device]
+	c.Operators = s.team(persons)
+	return c, nil
+}
+
+// team gives what the operators among the persons of a case are called.
+func (s summaryScan) team(persons string) []string {
+	if persons == "" {
+		return nil
+	}
+	team, known := s.teams[persons]
+	if !known {
+		team = operatorsAmong(persons, s.people)
+		s.teams[persons] = team
+	}
+	return slices.Clip(team)
+}
+
+// operatorsAmong gives the words for the operators among the persons of a case, each once.
+func operatorsAmong(persons string, words map[string]string) []string {
+	var all []string
 	for _, id := range performers(persons) {
-		if name := s.people[id]; name != "" && !slices.Contains(c.Operators, name) {
-			c.Operators = append(c.Operators, name)
+		if word := words[id]; word != "" && !slices.Contains(all, word) {
+			all = append(all, word)
 		}
 	}
-	slices.Sort(c.Operators)
-	return c, nil
+	slices.Sort(all)
+	return all
 }
 
 func (s summaryScan) word(text string) string {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"iter"
-	"slices"
 	"time"
 
 	"afterbeam/internal/quantity"
@@ -119,12 +118,7 @@ func (db *DB) summaryPage(ctx context.Context, f SummaryFilter, identified bool,
 		page, err = rows(ctx, q, func(r *sql.Rows) (SummaryRow, error) {
 			one, patient, persons, err := scanSummaryRow(r, identified)
 			one.Patient, one.DeviceName = secret.Of("patient", patient), devices[one.Device]
-			for _, id := range performers(persons) {
-				if word := people[id]; !slices.Contains(one.Operators, word) {
-					one.Operators = append(one.Operators, word)
-				}
-			}
-			slices.Sort(one.Operators)
+			one.Operators = operatorsAmong(persons, people)
 			return one, err
 		}, query, args...)
 		return err
@@ -137,11 +131,25 @@ func scanSummaryRow(r *sql.Rows, identified bool) (one SummaryRow, patient, pers
 	var offset int
 	to := []any{
 		&one.ID, &one.Day, &start, &offset, &one.Version, &patient, &one.Room, &one.Device, &one.Class, &one.Complexity, &one.Description,
-		&one.State, &one.Basis, &one.FlagState, &one.Gaps, &one.Pregnant, &one.Quality, opt[quantity.Gray]{&one.Kerma}, opt[float64]{&one.KermaFactor},
-		opt[quantity.GraySquareMetre]{&one.KAP}, opt[quantity.Second]{&one.FluoroTime}, opt[float64]{&one.Images},
-		opt[quantity.Gray]{&one.PSD}, opt[quantity.Gray]{&one.PSDLow}, opt[quantity.Gray]{&one.PSDHigh}, &one.PSDMethod, &one.NoPeak,
-		opt[quantity.Sievert]{&one.Effective}, opt[quantity.Sievert]{&one.EffectiveLow}, opt[quantity.Sievert]{&one.EffectiveHigh}, &one.EffectiveMethod, &one.NoEffective,
-		opt[float64]{&one.AgeYears}, &one.Sex, opt[quantity.Millimetre]{&one.Height}, opt[quantity.Kilogram]{&one.Weight}, &persons,
+		&one.State, &one.Basis, &one.FlagState, &one.Gaps, &one.Pregnant, &one.Quality,
+		opt[quantity.Gray]{&one.Kerma},
+		opt[float64]{&one.KermaFactor},
+		opt[quantity.GraySquareMetre]{&one.KAP},
+		opt[quantity.Second]{&one.FluoroTime},
+		opt[float64]{&one.Images},
+		opt[quantity.Gray]{&one.PSD},
+		opt[quantity.Gray]{&one.PSDLow},
+		opt[quantity.Gray]{&one.PSDHigh},
+		&one.PSDMethod, &one.NoPeak,
+		opt[quantity.Sievert]{&one.Effective},
+		opt[quantity.Sievert]{&one.EffectiveLow},
+		opt[quantity.Sievert]{&one.EffectiveHigh},
+		&one.EffectiveMethod, &one.NoEffective,
+		opt[float64]{&one.AgeYears},
+		&one.Sex,
+		opt[quantity.Millimetre]{&one.Height},
+		opt[quantity.Kilogram]{&one.Weight},
+		&persons,
 	}
 	if identified {
 		whose := &Identified{}

@@ -33,7 +33,7 @@ type sequence struct {
 // summarySequences changes cases in any order - amended, reclassed, replaced, linked, late reports, performed steps, answers,
 // estimates, reviews - and compares what a summary is made of with the cases themselves.
 func summarySequences(t *testing.T, s *site) {
-	seed := uint64(time.Now().UnixNano()) //nolint:gosec // any seed
+	seed := uint64(time.Now().UnixNano())
 	t.Logf("seed %d", seed)
 	q := &sequence{site: s, rng: rand.New(rand.NewPCG(seed, 1))} //nolint:gosec // a test
 	for range 3 {
@@ -68,7 +68,7 @@ func (q *sequence) shape(v store.Version) store.Version {
 	if q.rng.IntN(4) > 0 {
 		v.Case.Kerma = quantity.Some(quantity.Gray(value))
 	}
-	v.Case.Gaps = store.Gaps(q.rng.IntN(64)) //nolint:gosec // six bits
+	v.Case.Gaps = store.Gaps(q.rng.IntN(64))
 	v.Case.Quality = q.rng.IntN(8) == 0
 	v.Case.Basis = store.BasisReport
 	if q.rng.IntN(8) == 0 {
