@@ -152,7 +152,7 @@ func New(cfg Config) (*Site, error) {
 // allPages lists every page. The order is that of the navigation and of where a person lands.
 func (s *Site) allPages() []page {
 	return slices.Concat(
-		s.todayPages(), s.casesPages(), s.casePages(), s.followUpPages(), s.patientPages(),
+		s.todayPages(), s.casesPages(), s.casePages(), s.followUpPages(), s.monthPages(), s.patientPages(),
 		devicePages(), waitingPages(), recomputationPages(), acceptancePages(), theoryPages(),
 		s.lexiconPages(),
 		s.accountsPages(), operationsPages(),

@@ -190,8 +190,13 @@ func moment(t time.Time, layout string, at time.Time) any {
 		return t.Format(layout)
 	}
 	seconds := clock.Unix() - time.Date(1899, time.December, 30, 0, 0, 0, 0, time.UTC).Unix()
-	const day = 86_400
-	return float64(seconds/day) + float64(seconds%day)/day
+	// Numbers are written with 15 digits, 9 millionths of a second here; so much more keeps what programs cut off behind the
+	// seconds from being 59.99 of the minute before.
+	const day, more = 86_400, 1e-5
+	if seconds%day == 0 {
+		return float64(seconds / day)
+	}
+	return float64(seconds/day) + (float64(seconds%day)+more)/day
 }
 
 // Close adds the other sheets and writes the file.
