@@ -213,6 +213,18 @@ func Permissions() map[Operation][]Role {
 		"exportEvents":     {Physicist, Quality},
 		"endBaseline":     {Physicist, Quality},
 
+		"getProcedureFhir":   {Physicist, Operator},
+		"readCapabilities":   Roles(),
+		"readObservation":    {Physicist, Operator},
+		"searchObservations": {Physicist, Operator},
+		"findObservations":   {Physicist, Operator},
+		"readReport":         {Physicist, Operator},
+		"readProvenance":     {Physicist, Operator},
+		"readEquipment":      {Physicist, Operator, Quality, Admin},
+		"searchEquipment":    {Physicist, Operator, Quality, Admin},
+		"readPatientRecord":  {Physicist, Operator},
+		"findPatientRecords": {Physicist, Operator},
+
 		"storeInstances":           {Service, Physicist},
 		"storeStudyInstances":      {Service, Physicist},
 		"searchStudies":            {Physicist},

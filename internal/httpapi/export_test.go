@@ -8,7 +8,7 @@ func CheckContractWith(operation string) error {
 	if err != nil {
 		return err
 	}
-	all := named(operations(spec), (&Server{}).dicomweb())
+	all := named(operations(spec), (&Server{}).dicomweb(), (&Server{}).resources().Operations())
 	all[access.Operation(operation)] = true
 	return checkPermissions(all)
 }

@@ -82,7 +82,7 @@ func (s *Server) Mount(pages []Page, failed func(echo.Context, Problem) error) {
 
 // isPage tells whether a path is outside of those of the operations.
 func isPage(path string) bool {
-	for _, prefix := range []string{"/v1/", "/dicomweb/", "/healthz", "/readyz"} {
+	for _, prefix := range []string{"/v1/", "/dicomweb/", "/fhir/", "/healthz", "/readyz"} {
 		if strings.HasPrefix(path, prefix) {
 			return false
 		}

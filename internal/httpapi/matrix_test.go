@@ -403,7 +403,7 @@ func changeable(r *rig, room string) (string, string, []string) {
 func TestMatrix(t *testing.T) {
 	r := newRig(t, nil)
 	rows := matrix()
-	for _, more := range []map[string]expectation{followUpMatrix(), acceptanceMatrix()} {
+	for _, more := range []map[string]expectation{followUpMatrix(), acceptanceMatrix(), fhirMatrix()} {
 		for key, row := range more {
 			rows[key] = row
 		}

@@ -17,6 +17,7 @@ import (
 	"afterbeam/internal/followup/level"
 	"afterbeam/internal/followup/notice"
 	"afterbeam/internal/httpapi/dicomweb"
+	"afterbeam/internal/httpapi/fhirrest"
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/ingest/naming"
 	"afterbeam/internal/ingest/roll"
@@ -149,6 +150,7 @@ type CaseShare struct {
 // Store is what the interface needs of the store, by topic. store.DB is one.
 type Store interface {
 	dicomweb.Store
+	fhirrest.Store
 	tokenStore
 	accountStore
 	receiptStore

@@ -12,6 +12,7 @@ import (
 
 	"afterbeam/internal/access"
 	"afterbeam/internal/httpapi/dicomweb"
+	"afterbeam/internal/httpapi/fhirrest"
 	"afterbeam/internal/ingest"
 	"afterbeam/internal/store"
 	"afterbeam/internal/store/object"
@@ -57,6 +58,10 @@ func statusOf(err error) int {
 		{errMediaType, http.StatusUnsupportedMediaType},
 		{dicomweb.ErrMediaType, http.StatusUnsupportedMediaType},
 		{dicomweb.ErrNotAcceptable, http.StatusNotAcceptable},
+		{fhirrest.ErrMediaType, http.StatusUnsupportedMediaType},
+		{fhirrest.ErrNotAcceptable, http.StatusNotAcceptable},
+		{fhirrest.ErrUnmet, http.StatusUnprocessableEntity},
+		{fhirrest.ErrSeveral, http.StatusConflict},
 		{errNotPlanned, http.StatusUnprocessableEntity},
 		{errNoPaper, http.StatusUnprocessableEntity},
 		{errNoPrecondition, http.StatusPreconditionRequired},
@@ -93,11 +98,14 @@ func statusOf(err error) int {
 func detailOf(err error) *string {
 	var own *told
 	var web *dicomweb.Refusal
+	var resource *fhirrest.Refusal
 	switch {
 	case errors.As(err, &own):
 		return &own.detail
 	case errors.As(err, &web):
 		return &web.Detail
+	case errors.As(err, &resource):
+		return &resource.Detail
 	case errors.Is(err, ingest.ErrRefused):
 		text := err.Error()
 		return &text
@@ -154,6 +162,12 @@ func (s *Server) problem(err error, c echo.Context) {
 	if s.failed != nil && isPage(c.Request().URL.Path) {
 		header.Del("WWW-Authenticate") // a browser would ask for a name and a password of its own
 		if err := s.failed(c, p); err != nil {
+			call.writeFailed = true
+		}
+		return
+	}
+	if speaksFHIR(c.Request().URL.Path) {
+		if err := s.outcome(c, p, err); err != nil {
 			call.writeFailed = true
 		}
 		return

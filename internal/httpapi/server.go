@@ -195,8 +195,8 @@ func (s *Server) route() error {
 		return fmt.Errorf("read contract: %w", err)
 	}
 	schemas := operations(spec)
-	web := s.dicomweb()
-	if err := checkPermissions(named(schemas, web)); err != nil {
+	web, resources := s.dicomweb(), s.resources().Operations()
+	if err := checkPermissions(named(schemas, web, resources)); err != nil {
 		return err
 	}
 	checks := map[string][]echo.MiddlewareFunc{}
@@ -213,6 +213,7 @@ func (s *Server) route() error {
 	handler := NewStrictHandler(&handlers{s}, []StrictMiddlewareFunc{onlyAuthorised})
 	RegisterHandlersWithOptions(s.echo, handler, RegisterHandlersOptions{OperationMiddlewares: checks})
 	s.mount(web)
+	s.mountResources(resources)
 	for _, r := range s.echo.Routes() {
 		if s.byRoute[r.Method+" "+r.Path] == "" {
 			return fmt.Errorf("%w: route %s %s is no operation of the contract", store.ErrInvalid, r.Method, r.Path)

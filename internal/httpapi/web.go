@@ -1,10 +1,14 @@
 package httpapi
 
 import (
+	"context"
+
 	"github.com/labstack/echo/v4"
 
 	"afterbeam/internal/access"
+	"afterbeam/internal/followup/level"
 	"afterbeam/internal/httpapi/dicomweb"
+	"afterbeam/internal/httpapi/fhirrest"
 )
 
 // dicomweb gives the operations of the DICOMweb origin server. They are described in the contract under a tag that is left
@@ -17,8 +21,22 @@ func (s *Server) dicomweb() []dicomweb.Operation {
 	}).Operations()
 }
 
+// resources gives the interface of FHIR, whose operations are described in the contract under a tag of their own in the same way.
+func (s *Server) resources() *fhirrest.Server {
+	return fhirrest.New(fhirrest.Config{Store: s.store, Levels: s.levelsInForce, Version: s.cfg.Version, BehindProxy: s.cfg.BehindProxy})
+}
+
+// levelsInForce gives the levels by which cases are compared.
+func (s *Server) levelsInForce(ctx context.Context) (level.Set, error) {
+	set, found, err := s.store.LevelsInForce(ctx)
+	if err != nil || found {
+		return set, err
+	}
+	return s.cfg.Levels, nil
+}
+
 // named gives the operations of the contract with those that are not generated.
-func named(schemas map[access.Operation]*schema, web []dicomweb.Operation) map[access.Operation]bool {
+func named(schemas map[access.Operation]*schema, web []dicomweb.Operation, resources []fhirrest.Operation) map[access.Operation]bool {
 	all := map[access.Operation]bool{}
 	for op := range schemas {
 		all[op] = true
@@ -26,7 +44,21 @@ func named(schemas map[access.Operation]*schema, web []dicomweb.Operation) map[a
 	for _, op := range web {
 		all[op.Name] = true
 	}
+	for _, op := range resources {
+		all[op.Name] = true
+	}
 	return all
+}
+
+// mountResources puts the operations of FHIR behind the same checks as every other, but for that of the schema.
+func (s *Server) mountResources(all []fhirrest.Operation) {
+	for _, op := range all {
+		s.byRoute[op.Method+" "+op.Path] = op.Name
+		s.echo.Add(op.Method, op.Path, func(c echo.Context) error {
+			cl := callOf(c.Request().Context())
+			return op.Serve(c.Response(), c.Request(), fhirrest.Call{Grant: cl.grant, Source: cl.source, ID: c.Param("id")})
+		}, s.authenticate(op.Name), s.authorise(op.Name))
+	}
 }
 
 // mount puts the operations behind the same checks as every other, but for that of the schema.

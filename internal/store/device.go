@@ -127,6 +127,12 @@ func (db *DB) Device(ctx context.Context, id string, rooms []string) (Device, er
 	return scanDevice(db.read.QueryRowContext(ctx, `SELECT `+deviceColumns+` FROM device WHERE id = $1 AND `+where, args...))
 }
 
+// DeviceID gives the id of the device that reports with a key come from.
+func (db *DB) DeviceID(ctx context.Context, key string) (id string, err error) {
+	err = db.read.QueryRowContext(ctx, `SELECT id FROM device WHERE device_key = $1`, key).Scan(&id)
+	return id, kind(ended(ctx, err))
+}
+
 // inRooms gives the condition that a device was seen in one of the rooms; nil is every room.
 func inRooms(rooms []string, args []any) (string, []any) {
 	if rooms == nil {

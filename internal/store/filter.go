@@ -20,6 +20,9 @@ type Filter struct {
 	State     string
 	From, To  string // local dates, both included
 	PatientID string
+	DeviceKey string
+	StudyUID  string
+	CaseID    string
 	// KermaFrom and PeakFrom are the least reported air kerma and the least estimated peak; cases without one are left out.
 	KermaFrom quantity.Opt[quantity.Gray]
 	PeakFrom  quantity.Opt[quantity.Gray]
@@ -96,6 +99,9 @@ func (f Filter) terms(prefix string) (string, []any) {
 	equal("class", f.Class)
 	equal("flag_state", f.FlagState)
 	equal("state", f.State)
+	equal("device_key", f.DeviceKey)
+	equal("study_uid", f.StudyUID)
+	equal("id", f.CaseID)
 	if f.From != "" {
 		terms = append(terms, prefix+"local_date >= "+placeholder(&args, f.From))
 	}

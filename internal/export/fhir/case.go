@@ -208,3 +208,23 @@ func clean(s string) string {
 
 // isUID tells whether a text has the characters and the length of a UID (PS3.5, 9.1).
 func isUID(s string) bool { return s != "" && len(s) <= 64 && strings.Trim(s, "0123456789.") == "" }
+
+// Codes gives the codes that the Observation of a part has.
+func Codes(part string) []Coding { return codeOf(part).Coding }
+
+// codeOf is what the Observation of a part is about.
+func codeOf(part string) Concept {
+	switch part {
+	case PartSummary:
+		return summaryCode()
+	case PartPeak:
+		return own(PartPeak, "Estimated peak skin dose")
+	case PartEffective:
+		return effectiveCode(PartEffective, "Effective dose estimated by published coefficients")
+	case PartOrgans:
+		return own(PartOrgans, "Organ doses computed for the procedure's own beams")
+	case PartOwnBeams:
+		return effectiveCode(PartOwnBeams, "Effective dose computed for the procedure's own beams")
+	}
+	return Concept{}
+}

@@ -43,11 +43,11 @@ func (w writer) estimates() []*Observation {
 }
 
 // estimate begins an estimate.
-func (w writer) estimate(part, version string, made time.Time, code Concept) *Observation {
+func (w writer) estimate(part, version string, made time.Time) *Observation {
 	o := &Observation{
 		Header:     w.header("Observation", part, version, made),
 		Identifier: []Identifier{w.identified(part)},
-		PartOf:     w.study(), Status: w.status(w.Reissued), Code: code, Subject: w.subject(), Focus: w.study(),
+		PartOf:     w.study(), Status: w.status(w.Reissued), Code: codeOf(part), Subject: w.subject(), Focus: w.study(),
 		EffectiveDateTime: w.start(), Issued: instant(made),
 	}
 	if len(w.Unmet()) == 0 {
@@ -96,7 +96,7 @@ func (o *Observation) without(reason string) {
 
 func (w writer) peak() *Observation {
 	e := w.Assessment.SkinDose
-	o := w.estimate(PartPeak, strconv.Itoa(w.Version), w.MadeAt, own(PartPeak, "Estimated peak skin dose"))
+	o := w.estimate(PartPeak, strconv.Itoa(w.Version), w.MadeAt)
 	value, ok := e.Value.Get()
 	if !ok {
 		o.without(e.Reason)
@@ -124,7 +124,7 @@ func effectiveCode(part, text string) Concept {
 
 func (w writer) effective() *Observation {
 	e := w.Assessment.Effective
-	o := w.estimate(PartEffective, strconv.Itoa(w.Version), w.MadeAt, effectiveCode(PartEffective, "Effective dose estimated by published coefficients"))
+	o := w.estimate(PartEffective, strconv.Itoa(w.Version), w.MadeAt)
 	value, ok := e.Value.Get()
 	if !ok {
 		o.without(e.Reason)
@@ -160,7 +160,7 @@ func (w writer) organVersion() string {
 }
 
 func (w writer) organs() *Observation {
-	o := w.estimate(PartOrgans, w.organVersion(), w.OrgansAt, own(PartOrgans, "Organ doses computed for the procedure's own beams"))
+	o := w.estimate(PartOrgans, w.organVersion(), w.OrgansAt)
 	if w.Organs == nil {
 		o.without(w.OrgansReason)
 		o.Note = notes(Caution, organ.Caution)
@@ -195,7 +195,7 @@ func organComponents(d organ.Dose) []Component {
 
 func (w writer) ownBeams() *Observation {
 	e := w.Organs.Effective
-	o := w.estimate(PartOwnBeams, w.organVersion(), w.OrgansAt, effectiveCode(PartOwnBeams, "Effective dose computed for the procedure's own beams"))
+	o := w.estimate(PartOwnBeams, w.organVersion(), w.OrgansAt)
 	o.Method = w.method(w.Organs.Method, w.Organs.Version)
 	o.ValueQuantity = quantityOf(Decimal(quantity.ShowEffective(e.Value)), unitMSv, unitMSv)
 	o.Component = []Component{span("range-of-effective-dose", "Range of the effective dose", quantity.ShowEffective(e.Low), quantity.ShowEffective(e.High), unitMSv)}
