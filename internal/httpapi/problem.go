@@ -166,17 +166,19 @@ func (s *Server) problem(err error, c echo.Context) {
 		}
 		return
 	}
+	if err := s.tell(c, p, err); err != nil {
+		call.writeFailed = true
+	}
+}
+
+// tell writes a failure as the interface of its path does: by RFC 9457, or as an OperationOutcome.
+func (s *Server) tell(c echo.Context, p Problem, err error) error {
 	if speaksFHIR(c.Request().URL.Path) {
-		if err := s.outcome(c, p, err); err != nil {
-			call.writeFailed = true
-		}
-		return
+		return s.outcome(c, p, err)
 	}
 	body, err := json.Marshal(p)
 	if err != nil {
 		body = []byte(`{"type":"about:blank","title":"Internal Server Error","status":500}`)
 	}
-	if err := c.Blob(status, "application/problem+json", body); err != nil {
-		call.writeFailed = true
-	}
+	return c.Blob(p.Status, "application/problem+json", body)
 }
