@@ -2,6 +2,8 @@ package monthpack
 
 import (
 	"bytes"
+	"cmp"
+	"math"
 	"slices"
 	"strconv"
 
@@ -59,7 +61,8 @@ func (p *pack) signals() {
 	p.table(p.t("charts.signals"), []string{"chart", "signal", "when", "points+"}, []float64{65, 50, 35, 15}, rows)
 }
 
-// Drawn chooses the charts that a pack draws: of those with limits and points the ones with signals first, then in their order.
+// Drawn chooses the charts that a pack draws, of those with limits and points: first those with signals, then rates, then doses
+// with the most points.
 func Drawn(charts []trend.Chart) []trend.Chart {
 	var with, without []trend.Chart
 	for _, c := range charts {
@@ -71,7 +74,14 @@ func Drawn(charts []trend.Chart) []trend.Chart {
 			without = append(without, c)
 		}
 	}
-	all := append(with, without...)
+	rank := func(c trend.Chart) int {
+		if c.Kind != trend.ValueAndRange {
+			return math.MaxInt
+		}
+		return len(c.Points) + c.Earlier
+	}
+	slices.SortStableFunc(without, func(a, b trend.Chart) int { return cmp.Compare(rank(b), rank(a)) })
+	all := slices.Concat(with, without)
 	return all[:min(len(all), MostCharts)]
 }
 

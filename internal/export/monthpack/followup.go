@@ -51,7 +51,7 @@ func (p *pack) caseList(title string, cases []summary.CaseLine) {
 		p.say("pack.no_cases")
 		return
 	}
-	p.table(p.t(title), []string{"day", "case", "class", "room", "kar+", "kap+", "psd+"}, []float64{17, 26, 34, 20, 18, 20, 30}, p.caseRows(cases))
+	p.table(p.t(title), []string{"day", "case", "class", "room", "kar+", "kap+", "psd+"}, []float64{17, 37, 32, 17, 16, 19, 27}, p.caseRows(cases))
 }
 
 func (p *pack) caseRows(cases []summary.CaseLine) [][]string {
@@ -105,7 +105,7 @@ func (p *pack) asks() {
 		rows = append(rows, []string{p.date(a.Due), standing, p.word("ask", a.Kind), p.word("role", a.Owner), p.date(a.Day), a.Case, a.Title})
 	}
 	p.heading("followup.open")
-	p.table(p.t("followup.open"), []string{"due", "standing", "ask", "owner", "day", "case", "class"}, []float64{17, 24, 30, 20, 17, 26, 31}, rows)
+	p.table(p.t("followup.open"), []string{"due", "standing", "ask", "owner", "day", "case", "class"}, []float64{17, 21, 29, 17, 17, 36, 28}, rows)
 	if left := len(f.Open) - most; left > 0 {
 		p.small("pack.more_rows", "n", left)
 	}
@@ -123,7 +123,7 @@ func (p *pack) reactions() {
 	case len(rows) == 0:
 		p.say("followup.no_reactions")
 	default:
-		p.table(p.t("followup.reactions"), []string{"seen", "grade", "place", "after+", "day", "case", "psd+"}, []float64{17, 18, 40, 16, 17, 26, 31}, rows)
+		p.table(p.t("followup.reactions"), []string{"seen", "grade", "place", "after+", "day", "case", "psd+"}, []float64{17, 15, 34, 15, 17, 37, 30}, rows)
 	}
 }
 
@@ -153,5 +153,5 @@ func (p *pack) review() {
 			p.date(r.Case.Day), r.Case.ID, p.class(r.Case.Title, r.Case.Complexity), named(r.Case.Room), p.dose("kar_gy", r.Case.Kerma, r.Case.KermaDoubt), p.skin(r.Case), strings.Join(why, "; "), state,
 		})
 	}
-	p.table(p.t("section.review"), []string{"day", "case", "class", "room", "kar+", "psd+", "why", "state"}, []float64{17, 24, 26, 17, 15, 24, 22, 24}, rows)
+	p.table(p.t("section.review"), []string{"day", "case", "class", "room", "kar+", "psd+", "why", "state"}, []float64{17, 36, 25, 16, 15, 20, 18, 18}, rows)
 }

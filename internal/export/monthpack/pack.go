@@ -192,7 +192,7 @@ func (p *pack) cite(source string) string {
 
 // table adds a small table; a column whose key ends with + is of numbers. Widths are relative.
 func (p *pack) table(caption string, columns []string, widths []float64, rows [][]string) {
-	const most = 12 // rows of a table that is not parted
+	const most = 9 // rows of a table that is not parted
 	b := paper.Table{Caption: caption, Rows: rows, Small: true, Whole: len(rows) <= most}
 	for i, key := range columns {
 		name, right := strings.CutSuffix(key, "+")

@@ -18,11 +18,11 @@ func (p *pack) cumulative() {
 		if c.Withheld != "" {
 			patients = p.withheld(c.Withheld, 0)
 		} else if v, ok := c.Largest.Get(); ok {
-			largest = p.w.Figure(quantity.Significant(v, 3)) + " " + c.Unit
+			largest = p.w.Figure(quantity.Significant(v, 3)) + " " + unitWord(c.Unit)
 		}
-		level := c.Level
+		level := c.Scheme + ": " + c.Level
 		if v, ok := c.LevelValue.Get(); ok {
-			level += ", " + p.w.Figure(quantity.Significant(v, 3)) + " " + c.Unit
+			level = c.Scheme + ": " + p.w.Figure(quantity.Significant(v, 3)) + " " + unitWord(c.Unit)
 		}
 		rows = append(rows, []string{window(p, c.Window), p.word("quantity", c.Quantity), level, patients, largest})
 	}
@@ -105,7 +105,7 @@ func (p *pack) apartList(title string, cases []summary.CaseLine) {
 		}
 		rows = append(rows, []string{p.date(c.Day), c.ID, p.class(c.Title, c.Complexity), named(c.Room), age, weight, p.dose("kar_gy", c.Kerma, c.KermaDoubt), p.dose("kap_gy_cm2", c.KAP, c.KAPDoubt)})
 	}
-	p.table(p.t(title), []string{"day", "case", "class", "room", "age+", "weight_kg+", "kar+", "kap+"}, []float64{17, 27, 39, 20, 15, 16, 16, 20}, rows)
+	p.table(p.t(title), []string{"day", "case", "class", "room", "age+", "weight_kg+", "kar+", "kap+"}, []float64{17, 37, 32, 16, 14, 16, 15, 18}, rows)
 }
 
 // meters is Q13.
