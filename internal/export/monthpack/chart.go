@@ -20,10 +20,11 @@ import (
 	"afterbeam/internal/summary/trend"
 )
 
-// The size of a chart in mm and its dots per inch.
+// The height of a chart in mm and its dots per inch on paper and on pages.
 const (
 	chartHigh = 52.0
-	chartDots = 240
+	paperDots = 240
+	pageDots  = 130
 )
 
 var (
@@ -32,12 +33,13 @@ var (
 	bandGrey  = color.Gray{0xea}
 )
 
-// Chart draws one control chart of a summary as PNG, in greys: the baseline on a grey ground, earlier points hollow, those of the
+// Chart draws one control chart of a summary as PNG for a page, in greys: the baseline on a grey ground, earlier points hollow, those of the
 // period full, those with a signal in a ring. Language is that of its words.
+// A chart with fewer than two points cannot be drawn; Drawn leaves it out.
 func Chart(w io.Writer, language string, c trend.Chart, from, to string) error {
 	p := &pack{w: book().In(language)}
 	p.s.Period.From, p.s.Period.To = from, to
-	return drawChart(w, p, c)
+	return drawChart(w, p, c, pageDots)
 }
 
 // ChartTitle says in a language what a chart is about, ChartWords what it shows.
@@ -50,7 +52,7 @@ func ChartWords(language string, c trend.Chart) string {
 	return (&pack{w: book().In(language)}).chartWords(c)
 }
 
-func drawChart(w io.Writer, p *pack, c trend.Chart) error {
+func drawChart(w io.Writer, p *pack, c trend.Chart, dots int) error {
 	at := plot.New()
 	at.BackgroundColor = color.White
 	at.Title.Text = p.chartTitle(c)
@@ -67,7 +69,7 @@ func drawChart(w io.Writer, p *pack, c trend.Chart) error {
 	if err := p.layers(at, c); err != nil {
 		return fmt.Errorf("draw chart %s: %w", c.Key, err)
 	}
-	canvas := vgimg.NewWith(vgimg.UseWH(chartWidth*vg.Millimeter, chartHigh*vg.Millimeter), vgimg.UseDPI(chartDots), vgimg.UseBackgroundColor(color.White))
+	canvas := vgimg.NewWith(vgimg.UseWH(chartWidth*vg.Millimeter, chartHigh*vg.Millimeter), vgimg.UseDPI(dots), vgimg.UseBackgroundColor(color.White))
 	whole := draw.New(canvas)
 	at.Draw(draw.Crop(whole, vg.Points(2), -vg.Points(6), vg.Points(2), -vg.Points(2)))
 	if _, err := (vgimg.PngCanvas{Canvas: canvas}).WriteTo(w); err != nil {

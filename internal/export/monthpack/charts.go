@@ -91,7 +91,7 @@ func (p *pack) chart(c trend.Chart) {
 		return
 	}
 	var out bytes.Buffer
-	if p.err = drawChart(&out, p, c); p.err != nil {
+	if p.err = drawChart(&out, p, c, paperDots); p.err != nil {
 		return
 	}
 	// The title is a line of the picture's caption, so that no page parts them.

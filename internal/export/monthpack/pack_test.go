@@ -151,3 +151,50 @@ func TestPack(t *testing.T) {
 		})
 	}
 }
+
+// TestWithheld has what leaves the department say in words what it leaves out, and hold no case.
+func TestWithheld(t *testing.T) {
+	s := summary.Leaving(summed(t, "2026-10"))
+	sections, err := monthpack.Sections("en", inputOf(s), false)
+	require.NoError(t, err)
+	text := fmt.Sprint(sections)
+	assert.Contains(t, text, "withheld")
+	assert.Contains(t, text, "Lists of single cases are withheld")
+	assert.NotContains(t, text, "case-12")
+	whole, err := monthpack.Sections("en", inputOf(summed(t, "2026-10")), false)
+	require.NoError(t, err)
+	assert.Contains(t, fmt.Sprint(whole), "case-12", "the department's own form lists cases")
+}
+
+// TestChart draws every chart of a year that can be drawn, alike each time.
+func TestChart(t *testing.T) {
+	s := summed(t, "2026-10")
+	drawn := monthpack.Drawn(s.Charts)
+	require.Len(t, drawn, monthpack.MostCharts)
+	var first, again bytes.Buffer
+	require.NoError(t, monthpack.Chart(&first, "en", drawn[0], s.Period.From, s.Period.To))
+	require.NoError(t, monthpack.Chart(&again, "en", drawn[0], s.Period.From, s.Period.To))
+	assert.Equal(t, first.Bytes(), again.Bytes())
+	assert.True(t, bytes.HasPrefix(first.Bytes(), []byte("\x89PNG")))
+	assert.Less(t, first.Len(), 60_000, "eight of them on a page")
+	assert.NotEmpty(t, monthpack.ChartWords("de", drawn[0]))
+	assert.NotEmpty(t, monthpack.ChartTitle("de", drawn[0]))
+}
+
+// TestEmptyMonth composes a month without a case: words, and no number that is not there.
+func TestEmptyMonth(t *testing.T) {
+	p, err := summary.ParsePeriod("2024-02")
+	require.NoError(t, err)
+	s, err := summary.Summarise(summary.Input{Period: p, AsOf: "2024-03-01"}, summary.DefaultSettings())
+	require.NoError(t, err)
+	var out bytes.Buffer
+	require.NoError(t, monthpack.Write(&out, "de", paperpdf.A4, inputOf(s)))
+	text := poppler(t, out.Bytes(), "pdftotext", "-")
+	assert.Contains(t, text, "0 von 0: kein Anteil")
+	assert.NotContains(t, text, "NaN")
+}
+
+func TestRefusedLanguage(t *testing.T) {
+	require.ErrorIs(t, monthpack.Write(&bytes.Buffer{}, "fr", paperpdf.A4, inputOf(summed(t, "2026-10"))), monthpack.ErrLanguage)
+	require.ErrorIs(t, monthpack.Write(&bytes.Buffer{}, "en", "a5", inputOf(summed(t, "2026-10"))), paperpdf.ErrSize)
+}
