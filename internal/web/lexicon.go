@@ -18,7 +18,7 @@ func (s *Site) lexiconPages() []page {
 	draft := append(slices.Clone(see), "listUnmappedNames", "draftLexicon")
 	one := []access.Operation{"getLexicon", "getLexiconVersion", "listColleagues"}
 	return []page{
-		{method: http.MethodGet, path: "/lexicon", title: "lexicon.title", template: "lexicon.html", needs: see, listed: true, scripts: []string{"lexicon.js"}, serve: func(v *view) (any, error) { return v.lexicon("") }},
+		{method: http.MethodGet, path: "/lexicon", title: "lexicon.title", template: "lexicon.html", needs: see, listed: true, group: "nav.quality", scripts: []string{"lexicon.js"}, serve: func(v *view) (any, error) { return v.lexicon("") }},
 		{method: http.MethodPost, path: "/lexicon", title: "lexicon.title", template: "lexicon.html", needs: draft, scripts: []string{"lexicon.js"}, serve: draftLexicon},
 		{method: http.MethodGet, path: "/lexicon/:id", title: "lexicon.version_title", template: "lexiconversion.html", needs: one, serve: func(v *view) (any, error) { return v.lexiconVersion("") }},
 		{method: http.MethodPost, path: "/lexicon/:id/publish", title: "lexicon.version_title", template: "lexiconversion.html", needs: append(slices.Clone(one), "publishLexicon"), serve: func(v *view) (any, error) { return decideLexicon(v, "publish", "lexicon-published") }},
