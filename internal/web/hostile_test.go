@@ -131,6 +131,15 @@ func TestHostileTextsStayTexts(t *testing.T) {
 			}
 		}
 	}
+	for _, path := range r.listingPages() {
+		p := v.get(path)
+		require.Equal(t, 200, p.status, "%s: %s", path, p.body)
+		for _, text := range texts {
+			if strings.ContainsAny(text, "<>") && len(text) > len("</script>") && !strings.HasPrefix(text, "-->") {
+				assert.NotContains(t, p.body, text, "as it came, on %s", path)
+			}
+		}
+	}
 	t.Logf("%d hostile texts, found escaped %d times", len(texts), escaped)
 	require.Greater(t, escaped, len(texts)/2)
 
@@ -157,6 +166,12 @@ func TestHostileTextsStayTexts(t *testing.T) {
 			read[plainSpaces(text)] = true
 		}
 	}
+	for _, path := range r.listingPages() {
+		w.Go(path)
+		var ran bool
+		w.Value(`"hostile" in window && window.hostile === 1`, &ran)
+		assert.False(t, ran, "a text ran on %s", path)
+	}
 	var lost []string
 	for _, text := range texts {
 		if !read[plainSpaces(text)] {
@@ -164,6 +179,18 @@ func TestHostileTextsStayTexts(t *testing.T) {
 		}
 	}
 	assert.Empty(t, lost, "texts that are not read as they were sent")
+}
+
+// listingPages are the other pages that texts of reports reach.
+func (r *rig) listingPages() []string {
+	r.t.Helper()
+	paths := []string{"/cases", "/devices", "/waiting", "/recomputations", "/acceptance/new", "/lexicon", "/month/2026"}
+	devices, err := r.db.Devices(r.t.Context(), nil)
+	require.NoError(r.t, err)
+	for _, d := range devices {
+		paths = append(paths, "/devices/"+d.ID)
+	}
+	return paths
 }
 
 // plainSpaces leaves out the white space around a text and what a report or a browser makes one of within.
