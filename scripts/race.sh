@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
 # Runs the race detector on the packages whose sources or tests start goroutines or share state under locks; the rest
-# has nothing to race. The detector needs cgo. The crash tests are left out: what they test is another process; and so are the
-# scripts of the demonstration, which follow photons for minutes under the detector.
+# has nothing to race. The detector needs cgo. The crash tests are left out: what they test is another process; and so is what
+# computes for minutes under the detector, on the same goroutines as shorter tests: the console's scripts, the demonstration, its
+# year, the comparison with outside values.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 mapfile -t packages < <(
@@ -14,4 +15,4 @@ if [ "${#packages[@]}" -eq 0 ]; then
 	exit 0
 fi
 printf 'race: %s\n' "${packages[@]}"
-CGO_ENABLED=1 go test -race -timeout 25m -skip '^TestScripts$/^(demo|plan)$' "${packages[@]}"
+CGO_ENABLED=1 go test -race -timeout 25m -skip '^Test(Scripts|Scenario|AYearGoesThroughTheService|PlanAgreesWithTheService|Validate.*)$' "${packages[@]}"
