@@ -46,6 +46,7 @@ type commands struct {
 	Notice      noticeCommand      `cmd:"" help:"What people were told of cases."`
 	Device      deviceCommand      `cmd:"" help:"The registry of equipment, its profiles, and what is silent."`
 	Lexicon     lexiconCommand     `cmd:"" help:"What the site calls its procedures: versions, names that are not known, and what other rows would change."`
+	FHIR        fhirCommand        `cmd:"" name:"fhir" help:"All of a case as a transaction for a FHIR R4 server."`
 	Paper       paperCommand       `cmd:"" help:"Papers of a case: the sheet for the patient, the letter to the patient's doctor, the physicist's report."`
 	Release     releaseCommand     `cmd:"" help:"What leaves the department without persons, places and days: asked for, approved by another person, made, logged."`
 	Asks        asksCommand        `cmd:"" help:"What is asked of people after a level was reached, by due day; names no patient."`
