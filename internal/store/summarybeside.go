@@ -10,7 +10,7 @@ import (
 )
 
 // beside reads rows that each belong to a case, and gives them with it. They are few beside the cases, so that they are read from
-// where they are kept.
+// where they are kept, and the cases looked up for them: the CROSS JOIN of each question has the database keep to that order.
 func beside[T any](ctx context.Context, q querier, cases map[string]*summary.Case, scan func(r *sql.Rows, id *string) (T, error), add func(*summary.Case, T), query string, args ...any) error {
 	_, err := rows(ctx, q, func(r *sql.Rows) (struct{}, error) {
 		var id string
@@ -42,7 +42,7 @@ func addFlags(ctx context.Context, q querier, where string, args []any, cases ma
 		raised[k], own[k], order = state, f, append(order, k)
 		return struct{}{}, err
 	}, `SELECT x.procedure_id, x.scope_key, x.scheme, x.level_id, x.meaning, x.quantity, x.state, x.value, x.level
-		FROM summary_case s JOIN raised_flag x ON x.procedure_id = s.procedure_id AND x.state <> 'superseded' WHERE `+where+` ORDER BY 1, 2, 3, 4`, args...)
+		FROM raised_flag x CROSS JOIN summary_case s WHERE s.procedure_id = x.procedure_id AND x.state <> 'superseded' AND `+where+` ORDER BY 1, 2, 3, 4`, args...)
 	if err != nil {
 		return err
 	}
@@ -58,8 +58,8 @@ func addFlags(ctx context.Context, q querier, where string, args []any, cases ma
 		return f, err
 	}, func(c *summary.Case, f summary.Flag) { c.Flags = append(c.Flags, f) },
 		`SELECT f.procedure_id, f.scope, f.scheme, f.level_id, f.meaning, f.quantity, f.state, f.value, f.level
-		FROM summary_case s JOIN flag f ON f.procedure_id = s.procedure_id AND f.version = s.version AND f.state IN ('reached', 'near')
-		WHERE `+where+` ORDER BY f.procedure_id, f.place`, args...)
+		FROM flag f CROSS JOIN summary_case s WHERE s.procedure_id = f.procedure_id AND s.version = f.version AND f.state IN ('reached', 'near')
+		AND `+where+` ORDER BY f.procedure_id, f.place`, args...)
 	if err != nil {
 		return err
 	}
@@ -83,9 +83,9 @@ func addAsks(ctx context.Context, q querier, where string, args []any, cases map
 		return a, err
 	}, func(c *summary.Case, a summary.Ask) { c.Asks = append(c.Asks, a) },
 		`SELECT s.procedure_id, a.kind, a.owner, a.state, a.from_day, a.due_day, e.outcome, e.day
-		FROM summary_case s JOIN ask a ON a.procedure_id = s.procedure_id
+		FROM ask a CROSS JOIN summary_case s
 		LEFT JOIN ask_event e ON e.ask_id = a.id AND e.sequence = (SELECT MAX(sequence) FROM ask_event WHERE ask_id = a.id AND event IN ('answered', 'corrected'))
-		WHERE `+where+` ORDER BY s.procedure_id, a.due_day, a.kind, a.id`, args...)
+		WHERE s.procedure_id = a.procedure_id AND `+where+` ORDER BY s.procedure_id, a.due_day, a.kind, a.id`, args...)
 }
 
 // addReactions puts what was seen on the skin beside the cases. Of what was put right the last word counts.
@@ -97,8 +97,8 @@ func addReactions(ctx context.Context, q querier, where string, args []any, case
 		one.Grade = int(grade.Or(0))
 		return one, err
 	}, func(c *summary.Case, one summary.Reaction) { c.Reactions = append(c.Reactions, one) },
-		`SELECT s.procedure_id, e.day, e.grade, e.place FROM summary_case s JOIN ask a ON a.procedure_id = s.procedure_id JOIN ask_event e ON e.ask_id = a.id
-		WHERE e.grade IS NOT NULL AND NOT EXISTS
+		`SELECT s.procedure_id, e.day, e.grade, e.place FROM ask_event e JOIN ask a ON a.id = e.ask_id CROSS JOIN summary_case s
+		WHERE s.procedure_id = a.procedure_id AND e.grade IS NOT NULL AND NOT EXISTS
 			(SELECT 1 FROM ask_event later WHERE later.ask_id = e.ask_id AND later.sequence > e.sequence AND later.event = 'corrected') AND `+where+`
 		ORDER BY s.procedure_id, e.day, e.ask_id, e.sequence`, args...)
 }
@@ -109,6 +109,6 @@ func addReviews(ctx context.Context, q querier, where string, args []any, cases 
 		var one summary.Review
 		return one, r.Scan(id, &one.State, &one.Day)
 	}, func(c *summary.Case, one summary.Review) { c.Review = one },
-		`SELECT s.procedure_id, v.state, v.day FROM summary_case s JOIN peer_review v ON v.procedure_id = s.procedure_id
-		AND v.sequence = (SELECT MAX(sequence) FROM peer_review WHERE procedure_id = s.procedure_id) WHERE `+where, args...)
+		`SELECT s.procedure_id, v.state, v.day FROM peer_review v CROSS JOIN summary_case s WHERE s.procedure_id = v.procedure_id
+		AND v.sequence = (SELECT MAX(sequence) FROM peer_review WHERE procedure_id = v.procedure_id) AND `+where, args...)
 }

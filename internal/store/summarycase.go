@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"slices"
@@ -25,15 +26,22 @@ type SummaryFilter struct {
 
 // where gives the condition on summary_case s.
 func (f SummaryFilter) where() (string, []any) {
-	var args []any
-	days := "s.local_date >= " + placeholder(&args, f.From) + " AND s.local_date <= " + placeholder(&args, f.To)
+	days, rest, args := f.terms()
 	if f.OpenAsks {
-		days = "((" + days + ") OR s.procedure_id IN (SELECT procedure_id FROM ask WHERE state = 'open'))"
+		days = "(" + days + " OR " + openAsks + ")"
 	}
-	terms := []string{days}
+	return days + rest, args
+}
+
+// openAsks holds for the cases of which something is still asked.
+const openAsks = "s.procedure_id IN (SELECT procedure_id FROM ask WHERE state = 'open')"
+
+// terms gives what the filter says of days, and the rest of it.
+func (f SummaryFilter) terms() (days, rest string, args []any) {
+	days = "(s.local_date >= " + placeholder(&args, f.From) + " AND s.local_date <= " + placeholder(&args, f.To) + ")"
 	for _, equal := range []struct{ column, value string }{{"s.room", f.Room}, {"s.class", f.Class}, {"s.device_key", f.Device}} {
 		if equal.value != "" {
-			terms = append(terms, equal.column+" = "+placeholder(&args, equal.value))
+			rest += " AND " + equal.column + " = " + placeholder(&args, equal.value)
 		}
 	}
 	if f.Rooms != nil {
@@ -41,9 +49,9 @@ func (f SummaryFilter) where() (string, []any) {
 		for _, room := range f.Rooms {
 			marks = append(marks, placeholder(&args, room))
 		}
-		terms = append(terms, "s.room IN ("+strings.Join(marks, ", ")+")")
+		rest += " AND s.room IN (" + strings.Join(marks, ", ") + ")"
 	}
-	return strings.Join(terms, " AND "), args
+	return days, rest, args
 }
 
 // SummaryCases gives the cases of a filter as summaries need them, in the order of day and id: as they stood at one moment.
@@ -59,8 +67,7 @@ func (db *DB) SummaryCases(ctx context.Context, f SummaryFilter) (cases []summar
 			return err
 		}
 		scan := summaryScan{people: people, devices: devices, words: map[string]string{}, zones: zones{}, teams: map[string][]string{}}
-		cases, err = rows(ctx, q, scan.one, `SELECT `+summaryCaseColumns+` FROM summary_case s WHERE `+where+` ORDER BY s.local_date, s.procedure_id`, args...)
-		if err != nil {
+		if cases, err = f.cases(ctx, q, scan); err != nil {
 			return err
 		}
 		byID := make(map[string]*summary.Case, len(cases))
@@ -74,6 +81,21 @@ func (db *DB) SummaryCases(ctx context.Context, f SummaryFilter) (cases []summar
 		}
 		return nil
 	})
+	return cases, err
+}
+
+// cases reads the cases of the days, which lie one behind the other, and then those of other days of which something is still
+// asked: one question for both would sort them all.
+func (f SummaryFilter) cases(ctx context.Context, q querier, scan summaryScan) ([]summary.Case, error) {
+	days, rest, args := f.terms()
+	list := `SELECT ` + summaryCaseColumns + ` FROM summary_case s WHERE `
+	cases, err := rows(ctx, q, scan.one, list+days+rest+` ORDER BY s.local_date, s.procedure_id`, args...)
+	if err != nil || !f.OpenAsks {
+		return cases, err
+	}
+	others, err := rows(ctx, q, scan.one, list+openAsks+` AND NOT `+days+rest, args...)
+	cases = append(cases, others...)
+	slices.SortFunc(cases, func(a, b summary.Case) int { return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.ID, b.ID)) })
 	return cases, err
 }
 
