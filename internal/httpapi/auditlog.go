@@ -5,21 +5,35 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
 
 	"afterbeam/internal/audit"
 	"afterbeam/internal/store"
 )
 
-// ListAudit lists records of the audit chain, oldest first.
+// ListAudit lists records of the audit chain.
 func (h *handlers) ListAudit(ctx context.Context, request ListAuditRequestObject) (ListAuditResponseObject, error) {
-	limit := pageSize(request.Params.Limit)
-	records, err := h.store.AuditAfter(ctx, or(request.Params.After), limit+1)
+	p := request.Params
+	limit := pageSize(p.Limit)
+	names, err := h.accountNames(ctx)
 	if err != nil {
 		return nil, err
 	}
-	if after := or(request.Params.After); after > 0 && len(records) == 0 {
+	f, err := h.auditFilter(p, names)
+	if err != nil {
+		return nil, err
+	}
+	f.Limit = limit + 1
+	records, err := h.store.Audit(ctx, f)
+	if err != nil {
+		return nil, err
+	}
+	if after := or(p.After); after > 0 && len(records) == 0 {
 		// Who follows the chain asks after its end; beyond that there never was a record.
-		if before, err := h.store.AuditAfter(ctx, after-1, 1); err != nil || len(before) == 0 {
+		if before, err := h.store.Audit(ctx, store.AuditFilter{After: after - 1, Limit: 1}); err != nil || len(before) == 0 {
 			return nil, cmp.Or(err, store.ErrCursor)
 		}
 	}
@@ -29,12 +43,48 @@ func (h *handlers) ListAudit(ctx context.Context, request ListAuditRequestObject
 		last := int64(records[limit-1].Sequence)
 		next = &last
 	}
-	return ListAudit200JSONResponse{Records: every(records, encodeRecord), Next: next}, nil
+	return ListAudit200JSONResponse{Records: every(records, func(r audit.Record) AuditRecord { return encodeRecord(r, names) }), Next: next}, nil
 }
 
-func encodeRecord(r audit.Record) AuditRecord {
+// accountNames gives the names of all accounts, by their ids.
+func (h *handlers) accountNames(ctx context.Context) (map[string]string, error) {
+	accounts, err := h.store.Accounts(ctx)
+	names := make(map[string]string, len(accounts))
+	for _, a := range accounts {
+		names[a.ID] = a.Name
+	}
+	return names, err
+}
+
+// auditFilter reads what a list is narrowed to. Days are those of the site.
+func (h *handlers) auditFilter(p ListAuditParams, names map[string]string) (store.AuditFilter, error) {
+	f := store.AuditFilter{After: or(p.After), Newest: or(p.Newest), Action: or(p.Action), Object: or(p.Object), Patient: or(p.Patient), Outcome: or(p.Outcome)}
+	if who := or(p.Actor); who != "" {
+		f.Actors = []string{who}
+		for _, id := range slices.Sorted(maps.Keys(names)) {
+			if strings.EqualFold(names[id], who) {
+				f.Actors = append(f.Actors, id)
+			}
+		}
+	}
+	if err := days(p.From, p.To); err != nil {
+		return f, err
+	}
+	site := cmp.Or(h.cfg.Site, time.UTC)
+	var err error
+	if p.From != nil {
+		f.From, err = time.ParseInLocation(time.DateOnly, *p.From, site)
+	}
+	if p.To != nil && err == nil {
+		f.Before, err = time.ParseInLocation(time.DateOnly, *p.To, site)
+		f.Before = f.Before.AddDate(0, 0, 1)
+	}
+	return f, err
+}
+
+func encodeRecord(r audit.Record, names map[string]string) AuditRecord {
 	return AuditRecord{
-		Sequence: int64(r.Sequence), Time: r.Time, Actor: r.Actor, Role: r.Role, Source: r.Source, Action: r.Action, Object: r.Object,
+		Sequence: int64(r.Sequence), Time: r.Time, Actor: r.Actor, ActorName: names[r.Actor], Role: r.Role, Source: r.Source, Action: r.Action, Object: r.Object,
 		Patient: r.Patient, Outcome: r.Outcome, Reason: r.Reason, Hash: r.Hash,
 	}
 }

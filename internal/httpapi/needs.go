@@ -336,7 +336,7 @@ type summaryStore interface {
 type auditStore interface {
 	Note(ctx context.Context, actor store.Actor, r audit.Record) error
 	Viewed(ctx context.Context, actor store.Actor, action, object, patient string) error
-	AuditAfter(ctx context.Context, after int64, limit int) ([]audit.Record, error)
+	Audit(ctx context.Context, f store.AuditFilter) ([]audit.Record, error)
 	AuditRecords(ctx context.Context) iter.Seq2[audit.Record, error]
 	ReadAnchor(name string) (*audit.Head, error)
 }

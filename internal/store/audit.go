@@ -9,6 +9,8 @@ import (
 	"iter"
 	"os"
 	"path/filepath"
+	"strings"
+	"time"
 
 	"afterbeam/internal/audit"
 )
@@ -56,8 +58,51 @@ func (db *DB) AuditRecords(ctx context.Context) iter.Seq2[audit.Record, error] {
 
 // AuditAfter lists at most limit records of the chain after the one with the given sequence number.
 func (db *DB) AuditAfter(ctx context.Context, after int64, limit int) ([]audit.Record, error) {
+	return db.Audit(ctx, AuditFilter{After: after, Limit: limit})
+}
+
+// AuditFilter narrows a list of audit records. Empty fields do not narrow.
+type AuditFilter struct {
+	// After is the sequence number of the last record seen; with Newest the list goes back from it, 0 being the end.
+	After  int64
+	Newest bool
+	Actors []string // any of them
+	// Action and Object are the beginnings of both.
+	Action, Object   string
+	Patient, Outcome string
+	From, Before     time.Time // From is included
+	Limit            int
+}
+
+// Audit lists records of the chain, in its order or the newest first.
+func (db *DB) Audit(ctx context.Context, f AuditFilter) ([]audit.Record, error) {
+	var args []any
+	terms, order := []string{"1 = 1"}, "ASC"
+	add := func(is bool, term string, value any) {
+		if is {
+			terms = append(terms, strings.ReplaceAll(term, "?", placeholder(&args, value)))
+		}
+	}
+	if f.Newest {
+		order = "DESC"
+	}
+	add(f.Newest && f.After > 0, "sequence < ?", f.After)
+	add(!f.Newest, "sequence > ?", f.After)
+	add(f.Action != "", "substr(action, 1, length(?)) = ?", f.Action)
+	add(f.Object != "", "substr(object, 1, length(?)) = ?", f.Object)
+	add(f.Patient != "", "patient = ?", f.Patient)
+	add(f.Outcome != "", "outcome = ?", f.Outcome)
+	add(!f.From.IsZero(), "time >= ?", at(f.From))
+	add(!f.Before.IsZero(), "time < ?", at(f.Before))
+	if len(f.Actors) > 0 {
+		marks := make([]string, len(f.Actors))
+		for i, actor := range f.Actors {
+			marks[i] = placeholder(&args, actor)
+		}
+		terms = append(terms, "actor IN ("+strings.Join(marks, ", ")+")")
+	}
 	return rows(ctx, db.read, func(r *sql.Rows) (audit.Record, error) { return scanAudit(r) },
-		`SELECT `+auditColumns+` FROM audit WHERE sequence > $1 ORDER BY sequence LIMIT $2`, after, limit)
+		`SELECT `+auditColumns+` FROM audit WHERE `+strings.Join(terms, " AND ")+` ORDER BY sequence `+order+` LIMIT `+placeholder(&args, f.Limit), args...)
 }
 
 // AuditHead gives the end of the chain.

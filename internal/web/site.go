@@ -155,7 +155,7 @@ func (s *Site) allPages() []page {
 		s.todayPages(), s.casesPages(), s.casePages(), s.followUpPages(), s.monthPages(), s.patientPages(),
 		devicePages(), waitingPages(), recomputationPages(), acceptancePages(), theoryPages(),
 		s.lexiconPages(), releasesPages(),
-		s.accountsPages(), peoplePages(), operationsPages(),
+		s.accountsPages(), peoplePages(), auditPages(), operationsPages(),
 		s.mePages(), helpPages(),
 		s.signInPages(), s.openIDPages(), s.sessionPages(), s.passwordPages(), s.firstPages(), s.lookPages(),
 	)

@@ -73,8 +73,11 @@ func TestLook(t *testing.T) {
 	b := book{
 		names: map[string]lexicon.Names{"a": {Description: "TAVI"}, "b": {Description: "EVAR"}},
 		cases: []store.Called{
-			{CaseID: "1", Day: "2026-11-01", Names: "a"}, {CaseID: "2", Day: "2025-01-01", Names: "a"},
-			{CaseID: "3", Names: "a", Given: true}, {CaseID: "4", Names: "b"}, {CaseID: "5"},
+			{CaseID: "1", Day: "2026-11-01", Names: "a"},
+			{CaseID: "2", Day: "2025-01-01", Names: "a"},
+			{CaseID: "3", Names: "a", Given: true},
+			{CaseID: "4", Names: "b"},
+			{CaseID: "5"},
 		},
 	}
 	for id, patient := range map[string]string{"1": "patient", "4": "other record"} {

@@ -22,6 +22,7 @@ func auditTests() []test {
 		{"no view is answered by a closed store", viewAfterClose},
 		{"the chain verifies and is anchored", chainAndAnchor},
 		{"a clock that goes back does not break the chain", clockBack},
+		{"the record is narrowed, and read from its end", auditNarrowed},
 	}
 }
 
@@ -131,4 +132,47 @@ func clockBack(t *testing.T, s *site) {
 	require.NoError(t, err)
 	all := s.records(t)
 	assert.Equal(t, all[0].Time, all[1].Time)
+}
+
+func auditNarrowed(t *testing.T, s *site) {
+	begun := s.clock.Now()
+	for i, action := range []string{"facts.add", "facts%list", "sign.in", "facts.add"} {
+		actor, outcome := person, "done"
+		if i == 2 {
+			actor, outcome = colleague, "refused"
+		}
+		require.NoError(t, s.db.Note(ctx(), actor, audit.Record{Action: action, Object: fmt.Sprint("case ", i), Patient: "p" + fmt.Sprint(i), Outcome: outcome}))
+		s.clock.forward(time.Hour)
+	}
+	tests := map[string]struct {
+		filter store.AuditFilter
+		want   []uint64
+	}{
+		"all":                     {store.AuditFilter{}, []uint64{1, 2, 3, 4}},
+		"after one":               {store.AuditFilter{After: 2}, []uint64{3, 4}},
+		"the newest":              {store.AuditFilter{Newest: true}, []uint64{4, 3, 2, 1}},
+		"further back":            {store.AuditFilter{Newest: true, After: 3}, []uint64{2, 1}},
+		"two of them":             {store.AuditFilter{Newest: true, Limit: 2}, []uint64{4, 3}},
+		"the beginning of a word": {store.AuditFilter{Action: "facts"}, []uint64{1, 2, 4}},
+		"a sign is a sign":        {store.AuditFilter{Action: "facts%"}, []uint64{2}},
+		"object":                  {store.AuditFilter{Object: "case 1"}, []uint64{2}},
+		"patient":                 {store.AuditFilter{Patient: "p3"}, []uint64{4}},
+		"outcome":                 {store.AuditFilter{Outcome: "refused"}, []uint64{3}},
+		"one of two":              {store.AuditFilter{Actors: []string{"nobody", colleague.Account}}, []uint64{3}},
+		"from":                    {store.AuditFilter{From: begun.Add(90 * time.Minute)}, []uint64{3, 4}},
+		"before":                  {store.AuditFilter{Before: begun.Add(90 * time.Minute)}, []uint64{1, 2}},
+		"several at once":         {store.AuditFilter{Action: "facts", Newest: true, Actors: []string{person.Account}, Before: begun.Add(90 * time.Minute)}, []uint64{2, 1}},
+	}
+	for name, tt := range tests {
+		if tt.filter.Limit == 0 {
+			tt.filter.Limit = 100
+		}
+		records, err := s.db.Audit(ctx(), tt.filter)
+		require.NoError(t, err, name)
+		var got []uint64
+		for _, r := range records {
+			got = append(got, r.Sequence)
+		}
+		assert.Equal(t, tt.want, got, name)
+	}
 }
