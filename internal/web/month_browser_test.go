@@ -83,3 +83,22 @@ func TestMonthHasTheNumbersOfTheInterface(t *testing.T) {
 	assert.Equal(t, http.StatusNotFound, v.get("/month/"+period+"/files/exe").status)
 	assert.Equal(t, http.StatusBadRequest, v.get("/month/"+url.PathEscape("2026-13")).status)
 }
+
+// TestMonthOfAnOperator has no list of cases and no form for reviews, and no month is another's.
+func TestMonthOfAnOperator(t *testing.T) {
+	r := newRig(t, nil)
+	c := r.planted(1)
+	r.person(access.Operator, anyone, words)
+	v := r.visitor()
+	v.signIn(anyone, words)
+	period := c.LocalDate[:len("2006-01")]
+	page := v.get("/month/" + period)
+	require.Equal(t, http.StatusOK, page.status)
+	assert.Contains(t, page.body, "no lists of single cases")
+	assert.NotContains(t, page.body, c.ID)
+	assert.NotContains(t, page.body, "/reviews/")
+	assert.Equal(t, http.StatusNotFound, v.get("/month/"+period+"/charts/0.png").status, "one case makes no chart")
+	assert.Equal(t, http.StatusNotFound, v.get("/month/"+period+"/charts/x").status)
+	assert.Equal(t, http.StatusForbidden, v.post("/month/"+period+"/reviews/"+c.ID, "state", "appropriate", "reason", "mine").status)
+	assert.Equal(t, http.StatusSeeOther, v.get("/month").status)
+}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/xml"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -196,7 +197,7 @@ func cellsOf(t *testing.T, from io.Reader) [][]cell {
 	var all [][]cell
 	for {
 		token, err := d.Token()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return all
 		}
 		require.NoError(t, err)
