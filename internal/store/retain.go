@@ -75,6 +75,8 @@ func classes() []class {
 				AND NOT EXISTS (SELECT 1 FROM paper p WHERE p.procedure_id = c.id AND p.version = v.version)
 				AND NOT EXISTS (SELECT 1 FROM notice n WHERE n.procedure_id = c.id AND n.version = v.version)
 				AND NOT EXISTS (SELECT 1 FROM acknowledgement k WHERE k.procedure_id = c.id AND k.version = v.version)
+				AND NOT EXISTS (SELECT 1 FROM peer_review r WHERE r.procedure_id = c.id AND r.version = v.version)
+				AND NOT EXISTS (SELECT 1 FROM release_procedure l WHERE l.procedure_id = c.id AND l.version = v.version)
 				AND NOT EXISTS (SELECT 1 FROM own_estimate o WHERE o.procedure_id = c.id AND o.version = v.version)`,
 			[]string{
 				`DELETE FROM flag WHERE procedure_id = $1 AND version = $2`,
@@ -95,7 +97,7 @@ func classes() []class {
 	}
 }
 
-// Retain removes what is older than the retention says and what no flag, ask, paper, notice or hold needs; dry only counts. Each
+// Retain removes what is older than the retention says and what no flag, ask, paper, notice, review, release or hold needs; dry only counts. Each
 // transaction that removes something has its audit record.
 func (db *DB) Retain(ctx context.Context, r Retention, dry bool) ([]Removal, error) {
 	var all []Removal

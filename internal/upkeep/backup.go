@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"afterbeam/internal/store"
+	"afterbeam/internal/store/object"
 )
 
 // stamp is how the time of a backup stands in the name of its folder, so that names sort as times.
@@ -92,6 +93,9 @@ func (b Backups) write(ctx context.Context, db *store.DB, program string, now ti
 		}
 	}
 	if err := os.Rename(to+unended, to); err != nil {
+		return "", fmt.Errorf("name backup: %w", err)
+	}
+	if err := (object.Disk{}).SyncDir(b.Dir); err != nil {
 		return "", fmt.Errorf("name backup: %w", err)
 	}
 	removed, err := b.prune()

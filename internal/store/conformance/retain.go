@@ -8,7 +8,9 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"afterbeam/internal/followup/notice"
 	"afterbeam/internal/store"
+	"afterbeam/internal/summary"
 )
 
 const year = 365 * 24 * time.Hour
@@ -82,21 +84,81 @@ func neededStays(t *testing.T, s *site) {
 	flagged, v := s.reached(t)
 	v.Digest = "second"
 	s.again(t, v)
+	reviewed := s.reviewedOnce(t)
 	papered, held, free := s.estimatedThrice(t), s.estimatedThrice(t), s.estimatedThrice(t)
 	s.paper(t, papered)
 	hold, err := s.db.AddHold(ctx(), person, held, "a claim")
 	require.NoError(t, err)
 	s.clock.forward(2 * year)
 	keep := store.Retention{Versions: year}
-	assert.Equal(t, store.Removal{Rows: 3, Needed: 4}, counts(s.removalOf(t, keep, true)), "the flagged case's first, the paper's, both of the held one")
+	assert.Equal(t, store.Removal{Rows: 3, Needed: 5}, counts(s.removalOf(t, keep, true)), "the flagged case's first, the review's, the paper's, both of the held one")
 	all, err := s.db.AddHold(ctx(), person, "", "an inquiry")
 	require.NoError(t, err)
-	assert.Equal(t, store.Removal{Rows: 0, Needed: 7}, counts(s.removalOf(t, keep, false)), "everything is held")
+	assert.Equal(t, store.Removal{Rows: 0, Needed: 8}, counts(s.removalOf(t, keep, false)), "everything is held")
 	require.NoError(t, s.db.EndHold(ctx(), person, all.ID, "over"))
-	assert.Equal(t, store.Removal{Rows: 3, Needed: 4}, counts(s.removalOf(t, keep, false)))
+	assert.Equal(t, store.Removal{Rows: 3, Needed: 5}, counts(s.removalOf(t, keep, false)))
+	assert.Equal(t, []int{2, 1}, s.numbers(t, reviewed))
 	assert.Equal(t, [][]int{{2, 1}, {3, 1}, {3, 2, 1}, {3}}, [][]int{s.numbers(t, flagged), s.numbers(t, papered), s.numbers(t, held), s.numbers(t, free)})
 	require.NoError(t, s.db.EndHold(ctx(), person, hold.ID, "settled"))
 	assert.Equal(t, 2, s.removalOf(t, keep, false).Rows)
+}
+
+// reviewedOnce makes a case of two versions, the first of which a colleague has looked at.
+func (s *site) reviewedOnce(t *testing.T) (id string) {
+	t.Helper()
+	patient, study := s.patient(t)
+	v := versionOf(caseOf(patient, study), "first")
+	v.Flags = nil
+	id = s.assess(t, v)[0]
+	_, err := s.db.ReviewCase(ctx(), person, id, 1, summary.ReviewAppropriate, "as planned")
+	require.NoError(t, err)
+	v.Digest = "second"
+	s.again(t, v)
+	return id
+}
+
+// told has a notice of a case sent to an account.
+func (s *site) told(t *testing.T, caseID, account string) (notice string) {
+	t.Helper()
+	n, err := s.db.LastNotice(ctx(), caseID)
+	require.NoError(t, err)
+	require.NoError(t, s.db.PlaceNotice(ctx(), n, []store.Placement{{Account: account, Channel: "outbox", Due: s.clock.Now()}}, ""))
+	due, err := s.db.MessagesDue(ctx(), "outbox", 10)
+	require.NoError(t, err)
+	require.Len(t, due, 1)
+	try, err := s.db.BeginAttempt(ctx(), due[0].ID)
+	require.NoError(t, err)
+	require.NoError(t, s.db.EndAttempt(ctx(), due[0], try, store.EndingSent, "", time.Time{}))
+	return n.ID
+}
+
+func removesMessages(t *testing.T, s *site) {
+	a, err := s.db.AddAccount(ctx(), person, "dr one", "physicist", nil)
+	require.NoError(t, err)
+	patient, study := s.patient(t)
+	v := versionOf(caseOf(patient, study), "first")
+	v.Flags, v.Notice = nil, &store.NewNotice{Kind: notice.First, Content: []byte("{}")}
+	id := s.assess(t, v)[0]
+	first := s.told(t, id, a.ID)
+	v.Digest, v.Notice = "second", &store.NewNotice{Kind: notice.Complete, Content: []byte("{}")}
+	s.again(t, v)
+	second := s.told(t, id, a.ID)
+	s.clock.forward(2 * year)
+	keep := store.Retention{Notices: year}
+	assert.Equal(t, store.Removal{Rows: 1, Needed: 1}, counts(s.removalOf(t, keep, true)), "what was told last stays")
+	hold, err := s.db.AddHold(ctx(), person, id, "a claim")
+	require.NoError(t, err)
+	assert.Equal(t, store.Removal{Rows: 0, Needed: 2}, counts(s.removalOf(t, keep, false)))
+	require.NoError(t, s.db.EndHold(ctx(), person, hold.ID, "over"))
+	assert.Equal(t, store.Removal{Rows: 1, Needed: 1}, counts(s.removalOf(t, keep, false)))
+	for n, want := range map[string]int{first: 0, second: 1} {
+		messages, err := s.db.MessagesOf(ctx(), n)
+		require.NoError(t, err)
+		assert.Len(t, messages, want)
+	}
+	all, err := s.db.NoticesOf(ctx(), id)
+	require.NoError(t, err)
+	assert.Len(t, all, 2, "that it was told of stays")
 }
 
 func counts(r store.Removal) store.Removal { return store.Removal{Rows: r.Rows, Needed: r.Needed} }

@@ -16,6 +16,7 @@ func retentionTests() []test {
 		{"sums of superseded versions go, those of the newest stay", forgetsSuperseded},
 		{"superseded estimates go where nothing needs them", removesVersions},
 		{"what a flag, an ask, a paper or a hold needs stays", neededStays},
+		{"messages of earlier notices go, what was told last stays", removesMessages},
 		{"sessions go some time after their end", removesSessions},
 		{"holds are for a patient or for everything, and end once", holds},
 		{"runs of upkeep are listed, the last sound one is found", runs},
