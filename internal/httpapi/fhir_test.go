@@ -22,6 +22,8 @@ import (
 	"afterbeam/internal/followup/assessment"
 	"afterbeam/internal/httpapi/fhirrest"
 	"afterbeam/internal/ingest/archive"
+	"afterbeam/internal/physics/effective"
+	"afterbeam/internal/physics/organ"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/store"
@@ -476,4 +478,32 @@ func TestFHIRNumbersAreThoseOfTheInterface(t *testing.T) {
 	assert.Contains(t, string(a.body), `"value":2345.6,"unit":"mGy"`)
 	assert.Contains(t, string(a.body), `"value":123456.7,"unit":"mGy.cm2"`)
 	assert.Contains(t, string(a.body), "Air kerma at the reference point 2.35 Gy")
+}
+
+// TestFHIROrgans reads organ doses once they are computed, and wants the view of them in the audit record.
+func TestFHIROrgans(t *testing.T) {
+	r := newRig(t, nil)
+	token := r.physicist()
+	ctx := context.Background()
+	c := r.resourced(own, identity(), nil)
+	require.NoError(t, r.db.AddFacts(ctx, actor, c.ID, tagOf(t, r, c.ID), []store.Fact{{Name: "height_cm", Value: "171", Source: "chart", Reason: "size"}}))
+	v, err := r.db.Version(ctx, c.ID, 0)
+	require.NoError(t, err)
+	v.Digest, v.OrganMethods = "second", organ.Version
+	_, err = r.db.SaveAssessment(ctx, r.lease(store.JobAssess), []store.Version{v})
+	require.NoError(t, err)
+	doses, err := json.Marshal(organ.Doses{
+		Version: organ.Version, Method: organ.Method, Caution: organ.Caution, Effective: organ.Effective{Weights: effective.ICRP103, Value: 0.0123, Low: 0.01, High: 0.015},
+		Organs: []organ.Dose{{Organ: "brain", Value: quantity.Some[quantity.Gray](0.0456), Low: quantity.Some[quantity.Gray](0.03), High: quantity.Some[quantity.Gray](0.07)}},
+	})
+	require.NoError(t, err)
+	require.NoError(t, r.db.SaveOrgans(ctx, r.lease(store.JobOrgans), store.OrganDose{CaseID: c.ID, Version: 2, Methods: organ.Version, Body: doses}))
+
+	assert.Equal(t, []string{c.ID + ".effective-dose", c.ID + ".effective-dose-own-beams"}, r.searched(token, "/fhir/Observation?code=113839").ids(), "each by its method")
+	before := r.head()
+	a := r.ask("GET", "/fhir/Observation/"+c.ID+".organ-doses", token, "")
+	require.Equal(t, 200, a.status, string(a.body))
+	assert.Contains(t, string(a.body), `"value":46,"unit":"mGy"`)
+	assert.Contains(t, string(a.body), "who is not pregnant")
+	assert.Equal(t, []string{"fhir.view Observation/" + c.ID + ".organ-doses"}, r.actions(before))
 }

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"afterbeam/internal/export/fhir"
+	"afterbeam/internal/httpapi/fhirrest"
 	"afterbeam/internal/peer"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
@@ -29,6 +30,9 @@ func outside(t *testing.T, files map[string]any) (types, rules verdicts) {
 	require.NoError(t, err)
 	node := peer.Need(t, "node")
 	peer.NeedFile(t, scripts, "node_modules/fhirpath/package.json", "run npm ci in scripts/fhir")
+	modules, err := exec.Command("go", "env", "GOMODCACHE").Output()
+	require.NoError(t, err)
+	peer.NeedFile(t, strings.TrimSpace(string(modules)), "github.com/google/fhir/go@v0.7.4/jsonformat", "run go mod download in scripts/fhir")
 	folder := t.TempDir()
 	for name, one := range files {
 		require.NoError(t, os.WriteFile(filepath.Join(folder, name+".json"), []byte(text(t, one)), 0o600))
@@ -172,6 +176,13 @@ func emitted(t *testing.T) map[string]any {
 		}
 	}
 	add("error", fhir.Outcome("error", "not-found", "nothing there"))
+	add("server", fhirrest.New(fhirrest.Config{Version: "test"}).Capabilities())
+	found := &fhir.Bundle{Header: fhir.Header{Type: "Bundle"}, Kindred: "searchset", Link: []fhir.Link{{Relation: "self", URL: "/fhir/Observation"}}}
+	for _, o := range fhir.Observations(suitable(t)) {
+		found.Entry = append(found.Entry, fhir.Entry{FullURL: "http://example.com/fhir/Observation/" + o.ID, Resource: o, Search: &fhir.Search{Mode: "match"}})
+	}
+	found.Entry = append(found.Entry, fhir.Entry{Resource: fhir.Outcome("warning", "business-rule", "some have none"), Search: &fhir.Search{Mode: "outcome"}})
+	add("found", found)
 	return files
 }
 
