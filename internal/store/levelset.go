@@ -18,7 +18,7 @@ type LevelSetState string
 
 // The states.
 const (
-	LevelsDraft     LevelSetState = "draft"
+	LevelsDraft     LevelSetState = stateDraft
 	LevelsInForce   LevelSetState = "in force"
 	LevelsReplaced  LevelSetState = "replaced"
 	LevelsWithdrawn LevelSetState = "withdrawn"
@@ -158,19 +158,9 @@ func (db *DB) WithdrawLevels(ctx context.Context, actor Actor, id, reason string
 
 // decideLevels does something to a draft, and keeps who did and why.
 func (db *DB) decideLevels(ctx context.Context, actor Actor, id, reason string, do func(c *change, s LevelSet) error) error {
-	if reason == "" {
-		return fmt.Errorf("%w: deciding about levels wants a reason", ErrInvalid)
-	}
-	return db.change(ctx, actor, func(c *change) error {
+	return db.decideDraft(ctx, actor, draftOf{table: "level_set", what: "levels", id: id, reason: reason}, func(c *change) error {
 		s, err := scanLevelSet(c.QueryRowContext(ctx, `SELECT `+levelSetColumns+` FROM level_set WHERE id = $1`, id))
 		if err != nil {
-			return err
-		}
-		if s.State != LevelsDraft {
-			return fmt.Errorf("%w: the levels are %s", ErrConflict, s.State)
-		}
-		if err := c.one(ctx, "decide levels", `UPDATE level_set SET decided_by = $2, decided_at = $3, decided_reason = $4 WHERE id = $1`,
-			id, actor.Account, at(db.now()), reason); err != nil {
 			return err
 		}
 		return do(c, s)

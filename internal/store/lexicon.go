@@ -17,7 +17,7 @@ type LexiconState string
 
 // The states.
 const (
-	LexiconDraft     LexiconState = "draft"
+	LexiconDraft     LexiconState = stateDraft
 	LexiconInForce   LexiconState = "in force"
 	LexiconReplaced  LexiconState = "replaced"
 	LexiconWithdrawn LexiconState = "withdrawn"
@@ -186,19 +186,9 @@ func (db *DB) WithdrawLexicon(ctx context.Context, actor Actor, id, reason strin
 
 // decideLexicon does something to a draft, and keeps who did and why.
 func (db *DB) decideLexicon(ctx context.Context, actor Actor, id, reason string, do func(c *change, l LexiconVersion) error) error {
-	if reason == "" {
-		return fmt.Errorf("%w: deciding about the lexicon wants a reason", ErrInvalid)
-	}
-	return db.change(ctx, actor, func(c *change) error {
+	return db.decideDraft(ctx, actor, draftOf{table: "lexicon_version", what: "the lexicon", id: id, reason: reason}, func(c *change) error {
 		l, err := scanLexicon(c.QueryRowContext(ctx, `SELECT `+lexiconColumns+` FROM lexicon_version WHERE id = $1`, id))
 		if err != nil {
-			return err
-		}
-		if l.State != LexiconDraft {
-			return fmt.Errorf("%w: the version is %s", ErrConflict, l.State)
-		}
-		if err := c.one(ctx, "decide lexicon", `UPDATE lexicon_version SET decided_by = $2, decided_at = $3, decided_reason = $4 WHERE id = $1`,
-			id, actor.Account, at(db.now()), reason); err != nil {
 			return err
 		}
 		return do(c, l)
