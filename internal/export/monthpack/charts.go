@@ -29,8 +29,12 @@ func (p *pack) charts() {
 			p.small("charts.on_page")
 		}
 	}
-	drawn := Drawn(p.s.Charts)
+	drawn, forming := Drawn(p.s.Charts), 0
 	for _, c := range p.s.Charts {
+		if p.pictures && c.Status == trend.Forming {
+			forming++ // by name on the page alone
+			continue
+		}
 		if slices.ContainsFunc(drawn, func(d trend.Chart) bool { return d.Key == c.Key }) && p.pictures {
 			continue
 		}
@@ -38,7 +42,10 @@ func (p *pack) charts() {
 	}
 	if len(left) > 0 {
 		p.heading("charts.others")
-		p.table(p.t("charts.others"), []string{"chart", "baseline", "points+", "signals+"}, []float64{80, 55, 15, 15}, left)
+		p.table(p.t("charts.others"), []string{"chart", "baseline", "points+", "signals+"}, []float64{66, 69, 15, 15}, left)
+	}
+	if forming > 0 {
+		p.small("charts.forming", "n", forming)
 	}
 }
 

@@ -1,10 +1,13 @@
 package monthpack
 
 import (
+	"cmp"
+	"slices"
 	"strconv"
 
 	"afterbeam/internal/followup/paper"
 	"afterbeam/internal/summary"
+	"afterbeam/internal/summary/reference"
 	"afterbeam/internal/summary/statistic"
 )
 
@@ -108,13 +111,13 @@ func (p *pack) levels() {
 	var rows, shapes [][]string
 	var kept []string
 	for _, c := range p.s.Classes {
-		for _, at := range c.Positions {
+		for _, at := range p.chosen(c.Positions) {
 			rows = append(rows, p.position(c, at))
 		}
 		for _, d := range c.Distributions {
 			shapes = append(shapes, p.distribution(c, d)...)
 		}
-		if len(c.Withheld) > 0 && len(c.Positions) == 0 {
+		if len(c.Withheld) > 0 && len(c.Positions) == 0 && c.Year == nil {
 			kept = append(kept, p.t("levels.withheld", "class", c.Title, "reason", p.withheld(c.Withheld[0].Reason, c.Withheld[0].Need)))
 		}
 	}
@@ -125,6 +128,9 @@ func (p *pack) levels() {
 		p.small("levels.legend")
 	}
 	p.levelsOfYear()
+	if p.pictures {
+		p.small("levels.chosen")
+	}
 	if len(shapes) > 0 {
 		p.heading("levels.shapes")
 		p.say("levels.shapes_about")
@@ -134,6 +140,27 @@ func (p *pack) levels() {
 		p.heading("levels.left_out")
 		p.add(paper.List{Items: kept, Small: true})
 	}
+}
+
+// chosen leaves out of the paper levels that fit in part where two newer ones are of the same cases and quantity. On a page all
+// are there.
+func (p *pack) chosen(all []summary.Position) []summary.Position {
+	if !p.pictures {
+		return all
+	}
+	const most = 2
+	sorted := slices.Clone(all)
+	slices.SortStableFunc(sorted, func(a, b summary.Position) int { return cmp.Compare(b.Level.Year, a.Level.Year) })
+	kept, count := map[string]bool{}, map[[3]string]int{}
+	for _, at := range sorted {
+		of := [3]string{at.Level.Complexity, at.Mount, at.Level.Quantity}
+		// One above is never left out.
+		if at.Level.Fit != "part" || count[of] < most || at.Verdict == reference.Above || at.Verdict == reference.PossiblyAbove {
+			kept[at.Level.ID] = true
+		}
+		count[of]++
+	}
+	return slices.DeleteFunc(slices.Clone(all), func(at summary.Position) bool { return !kept[at.Level.ID] })
 }
 
 func (p *pack) position(c summary.Class, at summary.Position) []string {

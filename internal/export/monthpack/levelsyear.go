@@ -10,7 +10,7 @@ func (p *pack) levelsOfYear() {
 		if c.Year == nil || len(c.Positions) > 0 {
 			continue
 		}
-		for _, at := range c.Year.Positions {
+		for _, at := range p.chosen(c.Year.Positions) {
 			rows = append(rows, p.position(c, at))
 			from, to = c.Year.From, c.Year.To
 		}
