@@ -122,7 +122,11 @@ func (p *pack) talk() {
 
 func (p *pack) positionsToTalk() (items []string) {
 	for _, c := range p.s.Classes {
-		for _, at := range c.Positions {
+		positions := c.Positions
+		if len(positions) == 0 && c.Year != nil {
+			positions = c.Year.Positions
+		}
+		for _, at := range positions {
 			if at.Verdict == reference.Above || at.Verdict == reference.PossiblyAbove {
 				items = append(items, p.t("talk.position", "class", p.class(c.Title, at.Level.Complexity), "quantity", p.word("quantity", at.Level.Quantity),
 					"verdict", p.word("verdict", string(at.Verdict)), "level", p.figure(at.Level.Quantity, at.Level.Value)+", "+at.Level.Country+" "+strconv.Itoa(at.Level.Year)))
