@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -16,6 +17,7 @@ import (
 	"afterbeam/internal/followup/paper"
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/ingest/archive"
+	"afterbeam/internal/physics/organ"
 	"afterbeam/internal/settings"
 	"afterbeam/internal/store"
 )
@@ -121,7 +123,30 @@ func (p *papers) input(ctx context.Context, v store.Version, kind paper.Kind) (i
 	if err := p.followUp(ctx, v.Case.ID, &in); err != nil {
 		return in, err
 	}
+	if kind == paper.PhysicistReport {
+		if in.Organs, err = p.organs(ctx, v); err != nil {
+			return in, err
+		}
+	}
 	return in, p.earlier(ctx, v.Case, &in)
+}
+
+// organs are those of this version alone: another one may have had other beams.
+func (p *papers) organs(ctx context.Context, v store.Version) (o paper.Organs, err error) {
+	kept, err := p.db.Organs(ctx, v.Case.ID, v.Number)
+	switch {
+	case errors.Is(err, store.ErrNotFound):
+		return o, nil
+	case err != nil:
+		return o, err
+	case kept.Reason != "":
+		return paper.Organs{Reason: kept.Reason}, nil
+	}
+	o.Doses = new(organ.Doses)
+	if err := json.Unmarshal(kept.Body, o.Doses); err != nil {
+		return o, fmt.Errorf("organ doses of %s/%d: %w", v.Case.ID, v.Number, err)
+	}
+	return o, nil
 }
 
 // followUp adds what is asked about the case, and what physicists estimated beside it.

@@ -15,7 +15,9 @@ var ErrRefused = errors.New("the paper cannot be made")
 type Input struct {
 	Assessment assessment.Assessment
 	Estimate   Estimate
-	Person     Person
+	// Organs are for the physicist's report alone.
+	Organs Organs
+	Person Person
 	// Sums are the sums over windows that end on the day of the case, this case among them.
 	Sums []assessment.Sum
 	// Before are the days of the patient's other procedures up to that of the case, oldest first.

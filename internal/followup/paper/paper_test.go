@@ -14,6 +14,7 @@ import (
 	"afterbeam/internal/followup/level"
 	"afterbeam/internal/followup/paper"
 	"afterbeam/internal/physics/body"
+	"afterbeam/internal/physics/organ"
 	"afterbeam/internal/physics/skindose"
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/procedure/lexicon"
@@ -194,4 +195,27 @@ func TestOwnEstimatesStandBesideTheComputedOne(t *testing.T) {
 	assert.Contains(t, got, "estimated 4.2 Gy, range 3.1 to 5.6 Gy")
 	assert.Contains(t, got, "table height corrected")
 	assert.Contains(t, got, "estimated 2.96 Gy")
+}
+
+func TestOrganDosesStandInThePhysicistsReport(t *testing.T) {
+	in := case1()
+	assert.Contains(t, text(t, paper.PhysicistReport, "en", in), "Not computed yet when this report was made.")
+	in.Organs.Reason = "no event has a geometry"
+	assert.Contains(t, text(t, paper.PhysicistReport, "en", in), "no event has a geometry")
+	gy := quantity.Some[quantity.Gray]
+	in.Organs = paper.Organs{Doses: &organ.Doses{
+		Version: "organ/9", Method: "photons", Body: "adult", Caution: organ.Caution,
+		Effective: organ.Effective{Value: 0.01234, Low: 0.008, High: 0.019},
+		Organs:    []organ.Dose{{Organ: "uterus", Below: gy(0.0000213)}, {Organ: "lungs", Value: gy(0.04567), Low: gy(0.03), High: gy(0.0612)}},
+		Parts:     []organ.Part{{What: "statistics", Percent: 0.2}},
+	}}
+	got := text(t, paper.PhysicistReport, "en", in)
+	for _, want := range []string{"by the own beams 12 mSv, range 8.0 mSv to 19 mSv; by coefficients", "46", "30–61", "< 0.021", organ.Caution, organ.UterusCaution, "organ/9: photons, adult"} {
+		assert.Contains(t, got, want)
+	}
+	assert.Less(t, strings.Index(got, "lungs"), strings.Index(got, "uterus"), "the highest first")
+	assert.Contains(t, text(t, paper.PhysicistReport, "de", in), "30–61")
+	for _, kind := range []paper.Kind{paper.PatientSheet, paper.DoctorLetter} {
+		assert.NotContains(t, text(t, kind, "en", in), "lungs", "never as a personal matter")
+	}
 }

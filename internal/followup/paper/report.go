@@ -38,6 +38,7 @@ func (c *composer) report() []Block {
 	}
 	blocks = append(blocks, c.skinBasis()...)
 	blocks = append(blocks, c.effectiveBasis()...)
+	blocks = append(blocks, c.organs()...)
 	blocks = append(blocks, c.findings()...)
 	blocks = append(blocks, c.followUp()...)
 	blocks = append(blocks, c.versions()...)
