@@ -22,7 +22,7 @@ func (h *handlers) GetOrgans(ctx context.Context, request GetOrgansRequestObject
 		return nil, err
 	}
 	answer := OrganDoses{
-		ProcedureId: c.ID, Version: c.Version, State: OrganDosesStatePending, Reason: "not computed yet", Cautions: []string{organ.Caution, organ.UterusCaution},
+		ProcedureId: c.ID, Version: c.Version, State: OrganDosesStatePending, Reason: "not computed yet", Cautions: []string{organ.Caution, organ.UterusCaution, organ.LensCaution},
 		CoefficientsMsv: number(c.Effective, quantity.Sievert.MSv),
 	}
 	o, err := h.store.Organs(ctx, c.ID, c.Version)

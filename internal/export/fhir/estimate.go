@@ -170,7 +170,7 @@ func (w writer) organs() *Observation {
 	for _, d := range w.Organs.Organs {
 		o.Component = append(o.Component, organComponents(d)...)
 	}
-	o.Note = notes(Caution, w.Organs.Caution, organ.UterusCaution, listed("Assumed", w.Organs.Assumptions))
+	o.Note = notes(Caution, w.Organs.Caution, organ.UterusCaution, organ.LensCaution, listed("Assumed", w.Organs.Assumptions))
 	return o
 }
 

@@ -34,7 +34,7 @@ func (c *composer) organs() []Block {
 		Paragraph{Text: p("report.organs.effective", "value", msv(e.Value), "low", msv(e.Low), "high", msv(e.High), "by", by)},
 		Paragraph{Text: d.Caution, Style: Caution, Lang: method},
 		c.organTable(d.Organs),
-		Paragraph{Text: organ.UterusCaution, Style: Small, Lang: method},
+		Paragraph{Text: organ.UterusCaution + " " + organ.LensCaution, Style: Small, Lang: method},
 	)
 	var parts [][]string
 	for _, part := range d.Parts {

@@ -11,7 +11,7 @@ import (
 )
 
 // Version names the method, the body and its data. It changes with any of them.
-const Version = "organ/1"
+const Version = "organ/2"
 
 // Method is how the doses were computed, for people.
 const Method = "photon transport through the stylised body, for the beams of this procedure"
@@ -24,6 +24,10 @@ const Caution = "Organ doses are those of a stylised body fitted to the patient'
 // UterusCaution is to be printed beside the dose of the uterus.
 const UterusCaution = "The dose of the uterus is that of a stylised adult who is not pregnant. In pregnancy it may enter the medical physicist's own " +
 	"estimate for the embryo or fetus and is none itself."
+
+// LensCaution is to be printed beside the doses of the lenses.
+const LensCaution = "The lenses lie 3 mm under a stylised face at one height. Gaze, lids and a turned head are not followed: near the edge of a field " +
+	"the dose of a lens can differ by a factor of two and more. It is no clearance for the eyes."
 
 // Doses are the organ doses and effective doses of a procedure with all that they rest on.
 type Doses struct {
@@ -101,6 +105,9 @@ func (c *Case) told(o outcome, s spread) Doses {
 	}
 	for _, organ := range Organs() {
 		own := s.organPlace[organ] + s.organSize[organ]
+		if organ == LensRight || organ == LensLeft {
+			own += square(logOf(face))
+		}
 		d.Organs = append(d.Organs, doseOf(organ, o.organs[organ], o.organErrors[organ], math.Sqrt(shared+own), highest))
 	}
 	for k, to := range []*Effective{&d.Effective, &d.Earlier} {

@@ -25,6 +25,10 @@ func shifts() []float64 { return []float64{-20, -10, 10, 20} }
 // Source: judgement, after differences of 10 to 30 % between stylised and voxel bodies, known from memory.
 const anatomy quantity.Percent = 15
 
+// face is one standard deviation of what places and depths of the lenses are from the patient's, besides anatomy, in percent.
+// Source: judgement: 10 mm of place in a field's scatter, 2 mm of depth and a tilted head, 10 to 20 % each.
+const face quantity.Percent = 30
+
 // part of the budget that each variation gets.
 const variation = 1.0 / 8
 

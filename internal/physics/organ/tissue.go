@@ -12,7 +12,8 @@ import (
 // Organ is a part of the stylised body whose dose is told.
 type Organ uint8
 
-// The organs, in the order in which they are printed: those with a weight of their own in effective dose, then the remainder.
+// The organs, in the order in which they are printed: those with a weight of their own in effective dose, then the remainder,
+// then those without a part in it.
 // Marrow and bone surface lie in all bones.
 const (
 	Marrow Organ = iota
@@ -43,6 +44,8 @@ const (
 	Spleen
 	Thymus
 	Uterus
+	LensRight
+	LensLeft
 	organCount
 )
 
@@ -89,6 +92,8 @@ func (o Organ) String() string {
 		Spleen:         "spleen",
 		Thymus:         "thymus",
 		Uterus:         "uterus",
+		LensRight:      "lens of the right eye",
+		LensLeft:       "lens of the left eye",
 	}[o]
 }
 
@@ -102,7 +107,7 @@ func partsOf(o Organ) []string {
 		Salivary: {"salivary_glands"}, Skin: {"skin"}, Adrenals: {"adrenals"}, Airways: {"oral_et"}, GallBladder: {"gall_bladder"},
 		Heart: {"heart"}, Kidneys: {"kidneys"}, LymphNodes: {"rest_trunk"}, Muscle: {"rest_trunk", "rest_head", "rest_legs"},
 		Pancreas: {"pancreas"}, Prostate: {"prostate"}, SmallIntestine: {"small_intestine"}, Spleen: {"spleen"}, Thymus: {"thymus"},
-		Uterus: {"uterus"},
+		Uterus: {"uterus"}, LensRight: {"lens_right"}, LensLeft: {"lens_left"},
 	}[o]
 }
 
