@@ -24,7 +24,10 @@ type patientData struct {
 	// HasMap tells that a procedure has a map, so that there is a picture of all.
 	HasMap, MayPlan, MayLink bool
 	Links                    []linkRow
-	Wrong                    string
+	// Candidates are the records that were found to link with, where there is more than one.
+	Candidates []person
+	Typed      typed
+	Wrong      string
 }
 
 // linkRow is a link between two records of one patient.
@@ -36,7 +39,7 @@ type linkRow struct {
 func showPatient(v *view) (any, error) { return v.patient("") }
 
 func (v *view) patient(wrong string) (patientData, error) {
-	d := patientData{Wrong: wrong, MayPlan: v.grant.May("planBeams") == nil, MayLink: v.grant.May("unlinkPatients") == nil}
+	d := patientData{Wrong: wrong, Typed: v.typed(), MayPlan: v.grant.May("planBeams") == nil, MayLink: v.grant.May("unlinkPatients") == nil}
 	path := "/v1/patients/" + v.param("id")
 	p, err := ask[httpapi.Patient](v, http.MethodGet, path, nil)
 	if err != nil {
@@ -80,6 +83,39 @@ func (v *view) links(id string) ([]linkRow, error) {
 		rows = append(rows, row)
 	}
 	return rows, err
+}
+
+// makeLinkOf says that another record is the same patient: the one that was chosen, or the only one of a number. Its number
+// stands in the body alone.
+func makeLinkOf(v *view) (any, error) {
+	id, other := v.param("id"), v.text("other")
+	again := func(wrong string, found []person) (any, error) {
+		d, err := v.patient(wrong)
+		d.Candidates = found
+		return shown{http.StatusUnprocessableEntity, d}, err
+	}
+	if other == "" {
+		list, err := ask[httpapi.PatientList](v, http.MethodPost, "/v1/patients/search", httpapi.PatientSearch{Number: v.text("number"), Issuer: v.optional("issuer")})
+		if err != nil {
+			return v.answered(err, "", func(wrong string) (any, error) { return v.patient(wrong) })
+		}
+		var found []person
+		for _, p := range list.Patients {
+			if p.Id != id {
+				found = append(found, v.personOf(p))
+			}
+		}
+		switch len(found) {
+		case 0:
+			return again(v.lang.Text("patient.no_other"), nil)
+		case 1:
+			other = found[0].Id
+		default:
+			return again(v.lang.Text("patient.several"), found)
+		}
+	}
+	_, err := v.call(http.MethodPost, "/v1/patients/"+id+"/links", httpapi.LinkRequest{OtherPatient: other, Reason: v.text("reason")})
+	return v.answered(err, "/patients/"+id+"?done=link-made", func(wrong string) (any, error) { return v.patient(wrong) })
 }
 
 // undoLink takes a link of the record back, with a reason.

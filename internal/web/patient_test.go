@@ -167,6 +167,28 @@ func TestLinkIsTakenBackWithAReason(t *testing.T) {
 	assert.JSONEq(t, `{"reason":"two persons"}`, a.bodies[len(a.bodies)-1])
 }
 
+func TestARecordIsLinkedByItsNumber(t *testing.T) {
+	a, v := patientRig(t)
+	path := "/patients/" + patientID + "/links"
+	p := v.post(path, "number", numberAsked, "reason", "the card was read twice")
+	assert.Equal(t, http.StatusUnprocessableEntity, p.status, "the only record of the number is this one")
+	assert.Contains(t, p.body, "no other record")
+	one, two := plantedPatient(), plantedPatient()
+	one.Id, two.Id, two.Name = "eeeeeeeeeeeeeeeeeeeeeeee", "ffffffffffffffffffffffff", ""
+	a.answers["POST /v1/patients/search"] = httpapi.PatientList{Patients: []httpapi.Patient{plantedPatient(), one, two}}
+	p = v.post(path, "number", numberAsked, "reason", "the card was read twice")
+	assert.Equal(t, http.StatusUnprocessableEntity, p.status)
+	assert.Contains(t, p.body, "Choose the one meant")
+	assert.Contains(t, p.body, two.Id)
+	a.answers["POST /v1/patients/"+patientID+"/links"] = httpapi.Link{Id: "dddddddddddddddddddddddd"}
+	p = v.post(path, "number", numberAsked, "other", two.Id, "reason", "the card was read twice")
+	assert.Equal(t, "/patients/"+patientID+"?done=link-made", p.location)
+	assert.JSONEq(t, `{"other_patient":"ffffffffffffffffffffffff","reason":"the card was read twice"}`, a.bodies[len(a.bodies)-1])
+	for _, asked := range a.asked {
+		assert.NotContains(t, asked, numberAsked)
+	}
+}
+
 func plantedPlan() outlook.Document {
 	beam := func(after, adds quantity.Gray) *outlook.Beam {
 		return &outlook.Beam{Direction: skindose.Direction{Primary: 30}, AfterGy: after, AddsGy: adds, KermaGy: 0.4}

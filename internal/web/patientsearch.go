@@ -19,6 +19,7 @@ func (s *Site) patientPages() []page {
 		{method: http.MethodGet, path: "/patients/:id", title: "patient.title", template: "patient.html", needs: see, serve: showPatient},
 		{method: http.MethodGet, path: "/patients/:id/skin.svg", needs: []access.Operation{"getPatientMap"}, serve: patientSkin},
 		{method: http.MethodGet, path: "/patients/:id/plan", title: "plan.title", template: "plan.html", needs: append(see, "planBeams"), serve: showPlan},
+		{method: http.MethodPost, path: "/patients/:id/links", title: "patient.title", template: "patient.html", needs: append(append(see[:3:3], link...), search...), serve: makeLinkOf},
 		{method: http.MethodPost, path: "/patients/:id/links/:link/undo", title: "patient.title", template: "patient.html", needs: append(see, link...), serve: undoLink},
 	}
 }
