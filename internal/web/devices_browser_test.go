@@ -19,7 +19,7 @@ func TestPhysicsPagesInABrowser(t *testing.T) {
 	w := browsertest.Open(t, r.server.URL)
 	w.SignIn(anyone, words)
 	w.NoClicks()
-	w.Click("nav summary")
+	w.Click("nav details:has(a[href='/devices']) summary")
 	w.Click("nav a[href='/devices']")
 	w.WaitFor("main a[href^='/devices/']")
 	assert.Equal(t, 2, w.Clicks(), "the menu, and its entry")
@@ -45,7 +45,7 @@ func TestPhysicsPagesInABrowser(t *testing.T) {
 	for _, text := range []string{"1.06", "0.15 g/cm²", "from 2026-09-01"} {
 		w.WaitForText(text)
 	}
-	for name, path := range map[string]string{"devices": "/devices", "device": device, "profile-draft": device + "/draft", "check": device + "/check", "waiting": "/waiting", "recomputations": "/recomputations", "theory": "/theory", "theory-dose": "/theory/dose", "theory-statistics": "/theory/statistics", "help": "/help", "help-tour": "/help/tour"} {
+	for name, path := range map[string]string{"devices": "/devices", "device": device, "profile-draft": device + "/draft", "check": device + "/check", "waiting": "/waiting", "recomputations": "/recomputations", "theory": "/theory", "theory-dose": "/theory/dose", "theory-statistics": "/theory/statistics", "missing": "/missing", "help": "/help", "help-tour": "/help/tour"} {
 		w.Size(1280, 900)
 		w.Go(path)
 		w.AxeInBothThemes()

@@ -184,7 +184,7 @@ func TestHostileTextsStayTexts(t *testing.T) {
 // listingPages are the other pages that texts of reports reach.
 func (r *rig) listingPages() []string {
 	r.t.Helper()
-	paths := []string{"/cases", "/devices", "/waiting", "/recomputations", "/acceptance/new", "/lexicon", "/month/2026"}
+	paths := []string{"/cases", "/devices", "/waiting", "/recomputations", "/acceptance/new", "/lexicon", "/month/2026", "/missing?from=2026-01-01&to=2026-12-31&outcome=unannounced"}
 	devices, err := r.db.Devices(r.t.Context(), nil)
 	require.NoError(r.t, err)
 	for _, d := range devices {

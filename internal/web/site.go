@@ -154,7 +154,7 @@ func (s *Site) allPages() []page {
 	return slices.Concat(
 		s.todayPages(), s.casesPages(), s.casePages(), s.followUpPages(), s.monthPages(), s.patientPages(),
 		devicePages(), waitingPages(), recomputationPages(), acceptancePages(), theoryPages(),
-		s.lexiconPages(), releasesPages(),
+		s.lexiconPages(), missingPages(), releasesPages(),
 		s.accountsPages(), peoplePages(), auditPages(), operationsPages(),
 		s.mePages(), helpPages(),
 		s.signInPages(), s.openIDPages(), s.sessionPages(), s.passwordPages(), s.firstPages(), s.lookPages(),
