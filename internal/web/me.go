@@ -16,7 +16,7 @@ func tokenDays() []int { return []int{7, 30, 90, 365} }
 
 func (s *Site) mePages() []page {
 	return []page{
-		{method: http.MethodGet, path: "/me", title: "me.title", template: "me.html", listed: true, serve: func(v *view) (any, error) { return v.me("") }},
+		{method: http.MethodGet, path: "/me", title: "me.title", template: "me.html", serve: func(v *view) (any, error) { return v.me("") }},
 		{method: http.MethodPost, path: "/me/tokens", title: "me.title", template: "me.html", fresh: true, serve: makeToken},
 		{method: http.MethodPost, path: "/me/tokens/:id/revoke", serve: revokeToken},
 	}
