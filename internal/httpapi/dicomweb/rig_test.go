@@ -65,6 +65,12 @@ func (nothing) Make(context.Context, store.Actor, string, httpapi.PaperAsk) (sto
 	return store.Paper{}, store.ErrNotFound
 }
 
+type noReleases struct{}
+
+func (noReleases) Make(context.Context, store.Actor, string) (store.Release, error) {
+	return store.Release{}, store.ErrNotFound
+}
+
 func (nothing) Sums(context.Context, []store.Case, string) ([]httpapi.WindowSum, error) {
 	return nil, nil
 }
@@ -94,7 +100,7 @@ func newSite(t *testing.T, keeper func(httpapi.Keeper) httpapi.Keeper) *site {
 	api, err := httpapi.New(httpapi.Config{
 		Version: "test", TokenRate: 1e6, AddressRate: 1e6, BodyLimit: objectLimit, StoreLimit: storeLimit, Now: clock.Now, Logger: log, Fatal: fatal,
 		KnownClass: func(string) bool { return false }, Events: func(store.Version) ([]procedure.Event, error) { return nil, nil },
-		Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{}, Upkeep: &upkeep.Worker{Store: s.db, Now: clock.Now},
+		Maps: nothing{}, Windows: nothing{}, Plans: nothing{}, Papers: nothing{}, Releases: noReleases{}, Upkeep: &upkeep.Worker{Store: s.db, Now: clock.Now},
 	}, s.db, real)
 	require.NoError(t, err)
 	for _, role := range []access.Role{access.Service, access.Physicist, access.Operator} {
