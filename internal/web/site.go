@@ -153,9 +153,9 @@ func New(cfg Config) (*Site, error) {
 func (s *Site) allPages() []page {
 	return slices.Concat(
 		s.todayPages(), s.casesPages(), s.casePages(), s.followUpPages(), s.monthPages(), s.patientPages(),
-		devicePages(), waitingPages(), recomputationPages(), acceptancePages(), theoryPages(),
 		s.lexiconPages(), missingPages(), releasesPages(),
 		s.accountsPages(), peoplePages(), auditPages(), operationsPages(),
+		devicePages(), waitingPages(), recomputationPages(), acceptancePages(), theoryPages(),
 		s.mePages(), helpPages(),
 		s.signInPages(), s.openIDPages(), s.sessionPages(), s.passwordPages(), s.firstPages(), s.lookPages(),
 	)

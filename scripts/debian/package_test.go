@@ -20,11 +20,12 @@ import (
 
 const version = "v1.2.3-4-gabcdef0"
 
-// ran runs a command and gives what it printed.
+// ran runs a command and gives what it printed. What the environment sets of the program's own is left out: that is about the
+// tests.
 func ran(t *testing.T, environment []string, name string, arguments ...string) string {
 	t.Helper()
 	command := exec.Command(name, arguments...)
-	command.Env = append(os.Environ(), environment...)
+	command.Env = append(slices.DeleteFunc(os.Environ(), func(v string) bool { return strings.HasPrefix(v, "AFTERBEAM_") }), environment...)
 	out, err := command.CombinedOutput()
 	require.NoError(t, err, "%s %v: %s", name, arguments, out)
 	return string(out)
