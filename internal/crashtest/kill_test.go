@@ -41,7 +41,7 @@ func howMuch(t *testing.T) extent {
 	case "full": // (12 steps x 4 sets of doors + 7 steps of the DICOM network) x 67 = 3,685, and 4,020
 		return extent{repeats: 67, random: 4020, rounds: 67, faults: 30, levels: 20}
 	case "slice":
-		return extent{repeats: 2, random: 30, rounds: 2, faults: 5, levels: 4}
+		return extent{repeats: 1, random: 20, rounds: 1, faults: 5, levels: 4}
 	case "", "quick":
 		return extent{random: 2, rounds: 1}
 	}
