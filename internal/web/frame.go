@@ -6,12 +6,15 @@ import (
 	"html/template"
 	"net/http"
 	"reflect"
+	"regexp"
 	"slices"
 	"time"
 
 	"afterbeam/internal/access"
 	"afterbeam/internal/wording"
 )
+
+var idForm = regexp.MustCompile(`^[a-z2-7]{24}$`)
 
 //go:embed templates/*.html
 var templateFiles embed.FS
@@ -172,6 +175,9 @@ func (f frame) Figure(printed string) string { return f.lang.Figure(printed) }
 
 // Number writes a number with so many decimals.
 func (f frame) Number(v float64, decimals int) string { return f.lang.Number(v, decimals) }
+
+// IsID tells whether a text has the form of the store's ids.
+func (f frame) IsID(text string) bool { return idForm.MatchString(text) }
 
 // Date writes the day of a time at the site.
 func (f frame) Date(t time.Time) string { return f.lang.Date(t.In(f.zone)) }
