@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
 # Runs the race detector on the packages whose sources or tests start goroutines or share state under locks; the rest
 # has nothing to race. The detector needs cgo. The crash tests are left out: what they test is another process; and so is what
-# computes for minutes under the detector, on the same goroutines as shorter tests: the console's scripts, the demonstration, its
-# year, the comparison with outside values.
+# takes minutes under the detector, on the same goroutines as shorter tests: the console's scripts and commands on a store, the
+# demonstration and its year, the comparison with outside values, every operation as every role, the bounds of memory.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 mapfile -t packages < <(
@@ -15,4 +15,5 @@ if [ "${#packages[@]}" -eq 0 ]; then
 	exit 0
 fi
 printf 'race: %s\n' "${packages[@]}"
-CGO_ENABLED=1 go test -race -timeout 25m -skip '^Test(Scripts|Scenario|AYearGoesThroughTheService|PlanAgreesWithTheService|Validate.*)$' "${packages[@]}"
+long='^Test(Scripts|Scenario|AYearGoesThroughTheService|PlanAgreesWithTheService|FHIRFromTheStore|FHIRSaysWhatIsMissing|PaperFromTheStore|PaperRefused|ReleaseAtTheConsole|DrillBringsTheStoreBack|Validate.*|Matrix|Memory.*)$'
+CGO_ENABLED=1 go test -race -timeout 25m -skip "$long" "${packages[@]}"
