@@ -17,7 +17,7 @@ const DefaultPatch = 1.0
 // The range of the largest area of a patch in cm2: finer gives millions of patches, coarser no map.
 const minPatch, maxPatchArea = 0.01, 100.0
 
-// Group is a run of neighbouring patches with what is needed to reject them all at once: a sphere that holds their
+// Group is a run of neighbouring patches of one part with what is needed to reject them all at once: a sphere that holds their
 // centres and a cone that holds their normals.
 type Group struct {
 	// First and End are the run: patches First up to but not including End.
@@ -93,11 +93,29 @@ func (b *Body) Shadowed(patch int, focus r3.Vec) bool {
 	if !b.Facing(patch, focus) {
 		return true
 	}
-	p := &b.Patches[patch]
-	toward := r3.Sub(p.Centre, focus)
+	return b.Blocked(patch, focus, r3.Sub(b.Patches[patch].Centre, focus))
+}
+
+// Blocked tells of a patch that faces the focus whether another part lies on the ray from there to it.
+func (b *Body) Blocked(patch int, focus, ray r3.Vec) bool {
+	part := b.Patches[patch].Part
 	for i := range b.solids {
 		s := &b.solids[i]
-		if s.part != p.Part && s.blocks(focus, toward) {
+		if s.part != part && s.blocks(focus, ray) {
+			return true
+		}
+	}
+	return false
+}
+
+// MayBlock tells whether a part can lie between the focus and any patch of a group, by heights alone. It may say true where none
+// does, never false where one does.
+func (b *Body) MayBlock(g *Group, focus r3.Vec) bool {
+	part := b.Patches[g.First].Part
+	low, high := min(focus.Z, g.Centre.Z-g.Radius), max(focus.Z, g.Centre.Z+g.Radius)
+	for i := range b.solids {
+		s := &b.solids[i]
+		if s.part != part && high > s.low && low < s.high {
 			return true
 		}
 	}

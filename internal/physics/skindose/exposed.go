@@ -29,6 +29,8 @@ type exposed struct {
 	// core is the shot whose field scatters, at its middle, where the field has been grown to see what it may reach; nil
 	// where the field is the shot's own.
 	core *exposure.Shot
+	// clear tells that no other part of the body can lie before the patches that are looked at.
+	clear bool
 	// What is worked out when the first patch needs it: whether the field meets the body, and the beam beside the table,
 	// behind it, and on its way through.
 	meets        answer
@@ -77,6 +79,7 @@ func (x *exposed) onto(dose []quantity.Gray) (e entry, hit bool) {
 		if field.misses(x.shot, group, beyond) {
 			continue
 		}
+		x.clear = !x.body.MayBlock(group, x.shot.Focus)
 		for i := group.First; i < group.End; i++ {
 			d, at, where := x.at(i)
 			dose[i] += d
@@ -85,6 +88,7 @@ func (x *exposed) onto(dose []quantity.Gray) (e entry, hit bool) {
 			}
 		}
 	}
+	x.clear = false
 	area := 4 * x.shot.HalfWidth * x.shot.HalfHeight * depth * depth
 	return entry{x.shot.Event, x.shot.Kerma, area}, !math.IsInf(nearest, 1)
 }
@@ -114,7 +118,7 @@ func (x *exposed) at(patch int) (quantity.Gray, place, where) {
 		}
 		lies = beside
 	}
-	if x.body.Shadowed(patch, s.Focus) {
+	if x.hidden(patch, ray) {
 		return 0, place{}, missed
 	}
 	var off float64
@@ -137,6 +141,11 @@ func (x *exposed) at(patch int) (quantity.Gray, place, where) {
 	to.side = 4 * halfWidth * halfHeight / (halfWidth + halfHeight)
 	kerma := float64(s.Kerma) * (float64(s.RefDistance) * per) * (float64(s.RefDistance) * per)
 	return quantity.Gray(kerma * x.per(&to)), place{depth, off}, lies
+}
+
+// hidden tells whether another part of the body lies before a patch.
+func (x *exposed) hidden(patch int, ray r3.Vec) bool {
+	return !x.clear && x.body.Blocked(patch, x.shot.Focus, ray)
 }
 
 // per gives the absorbed dose at a point per air kerma free in air at its distance, eq. (6.1).
