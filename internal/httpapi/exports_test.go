@@ -1,11 +1,9 @@
 package httpapi_test
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/base64"
-	"encoding/csv"
 	"errors"
 	"io"
 	"iter"
@@ -23,6 +21,7 @@ import (
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/store"
+	"afterbeam/internal/witness"
 )
 
 // fetched is a table as a client on the network gets it.
@@ -48,22 +47,6 @@ func (r *rig) fetch(path, token string) fetched {
 	return fetched{answer.StatusCode, body, answer.Trailer, err}
 }
 
-func table(t *testing.T, body []byte) []map[string]string {
-	t.Helper()
-	lines, err := csv.NewReader(bytes.NewReader(body)).ReadAll()
-	require.NoError(t, err)
-	require.NotEmpty(t, lines)
-	var rows []map[string]string
-	for _, line := range lines[1:] {
-		row := map[string]string{}
-		for i, name := range lines[0] {
-			row[name] = line[i]
-		}
-		rows = append(rows, row)
-	}
-	return rows
-}
-
 func TestExportOfProcedures(t *testing.T) {
 	r := newRig(t, nil)
 	one := r.procedure("Hybrid 1")
@@ -78,7 +61,7 @@ func TestExportOfProcedures(t *testing.T) {
 	for _, secret := range append(planted(), one.StudyUID) {
 		assert.NotContains(t, string(got.body), secret, "no identifier unless it is asked for")
 	}
-	rows := table(t, got.body)
+	rows := witness.Rows(t, got.body)
 	require.Len(t, rows, 2)
 	for _, row := range rows {
 		if row["procedure_id"] == one.ID {
@@ -91,9 +74,9 @@ func TestExportOfProcedures(t *testing.T) {
 	require.Len(t, said, 2)
 	assert.Equal(t, []string{"table.export", "procedures without identifiers", "begun"}, []string{said[0].Action, said[0].Object, said[0].Outcome})
 	assert.Contains(t, said[1].After, "2 rows, sha256 ")
-	narrow := table(t, r.fetch("/v1/exports/procedures?room=Cath+2&from=2026-09-14&to=2026-09-14", token).body)
+	narrow := witness.Rows(t, r.fetch("/v1/exports/procedures?room=Cath+2&from=2026-09-14&to=2026-09-14", token).body)
 	assert.Len(t, narrow, 1)
-	assert.Empty(t, table(t, r.fetch("/v1/exports/procedures?to=2026-09-13", token).body))
+	assert.Empty(t, witness.Rows(t, r.fetch("/v1/exports/procedures?to=2026-09-13", token).body))
 }
 
 func TestExportWithIdentifiers(t *testing.T) {
@@ -104,7 +87,7 @@ func TestExportWithIdentifiers(t *testing.T) {
 	assert.Equal(t, 400, r.ask("GET", "/v1/exports/procedures?identified=true", token, "").status, "it wants a reason")
 	assert.Equal(t, 403, r.ask("GET", "/v1/exports/procedures?identified=true&reason=a+register", quality, "").status)
 	head := r.head()
-	row := table(t, r.fetch("/v1/exports/procedures?identified=true&reason=a+register", token).body)[0]
+	row := witness.Rows(t, r.fetch("/v1/exports/procedures?identified=true&reason=a+register", token).body)[0]
 	assert.Equal(t, []string{one.StudyUID, plantedNumber, plantedName}, []string{row["study_uid"], row["patient_number"], row["patient_name"]})
 	said := r.recordsAfter(head)
 	assert.Equal(t, []string{"procedures with identifiers", "a register"}, []string{said[0].Object, said[0].Reason})
@@ -122,7 +105,7 @@ func TestExportOfEvents(t *testing.T) {
 	one := r.procedure("Hybrid 1")
 	got := r.fetch("/v1/exports/events", r.physicist())
 	require.NoError(t, got.err)
-	rows := table(t, got.body)
+	rows := witness.Rows(t, got.body)
 	require.Len(t, rows, 2)
 	assert.Equal(t, []string{one.ID, "1", "0.012500000", "-30.00"}, []string{rows[0]["procedure_id"], rows[0]["event"], rows[0]["ka_r_gy"], rows[0]["primary_deg"]})
 	assert.Equal(t, []string{"2", "", `=1+1,"quoted"`}, []string{rows[1]["event"], rows[1]["ka_r_gy"], rows[1]["protocol"]})

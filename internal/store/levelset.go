@@ -21,7 +21,7 @@ const (
 	LevelsDraft     LevelSetState = stateDraft
 	LevelsInForce   LevelSetState = "in force"
 	LevelsReplaced  LevelSetState = "replaced"
-	LevelsWithdrawn LevelSetState = "withdrawn"
+	LevelsWithdrawn LevelSetState = stateWithdrawn
 )
 
 // LevelSet is a version of a site's follow-up levels.
@@ -144,13 +144,7 @@ func (c *change) alsoFollowed(ctx context.Context, r Recomputation) (int, error)
 
 // WithdrawLevels ends a draft that nobody approves; it stays on record.
 func (db *DB) WithdrawLevels(ctx context.Context, actor Actor, id, reason string) (LevelSet, error) {
-	err := db.decideLevels(ctx, actor, id, reason, func(c *change, _ LevelSet) error {
-		if err := c.one(ctx, "withdraw levels", `UPDATE level_set SET state = $2 WHERE id = $1`, id, LevelsWithdrawn); err != nil {
-			return err
-		}
-		return c.note(ctx, audit.Record{Action: "levels.withdraw", Object: id, Reason: reason})
-	})
-	if err != nil {
+	if err := db.withdrawDraft(ctx, actor, draftOf{table: "level_set", what: "levels", id: id, reason: reason}, "levels.withdraw"); err != nil {
 		return LevelSet{}, err
 	}
 	return db.LevelSet(ctx, id)

@@ -20,7 +20,7 @@ const (
 	LexiconDraft     LexiconState = stateDraft
 	LexiconInForce   LexiconState = "in force"
 	LexiconReplaced  LexiconState = "replaced"
-	LexiconWithdrawn LexiconState = "withdrawn"
+	LexiconWithdrawn LexiconState = stateWithdrawn
 )
 
 // LexiconVersion is a version of what a site calls its procedures: rows that stand over the table of the settings, which is
@@ -172,13 +172,7 @@ func (c *change) beingAssessed(ctx context.Context) ([]string, error) {
 
 // WithdrawLexicon ends a draft; it stays on record.
 func (db *DB) WithdrawLexicon(ctx context.Context, actor Actor, id, reason string) (LexiconVersion, error) {
-	err := db.decideLexicon(ctx, actor, id, reason, func(c *change, _ LexiconVersion) error {
-		if err := c.one(ctx, "withdraw lexicon", `UPDATE lexicon_version SET state = $2 WHERE id = $1`, id, LexiconWithdrawn); err != nil {
-			return err
-		}
-		return c.note(ctx, audit.Record{Action: "lexicon.withdraw", Object: id, Reason: reason})
-	})
-	if err != nil {
+	if err := db.withdrawDraft(ctx, actor, draftOf{table: "lexicon_version", what: "the lexicon", id: id, reason: reason}, "lexicon.withdraw"); err != nil {
 		return LexiconVersion{}, err
 	}
 	return db.LexiconVersion(ctx, id)

@@ -31,10 +31,8 @@ type acceptanceRow struct {
 }
 
 func (c colleagues) acceptance(a httpapi.Acceptance) acceptanceRow {
-	row := acceptanceRow{Acceptance: a, By: c.name(a.MadeBy)}
-	if a.SignedBy != nil {
-		row.Signer = c.name(*a.SignedBy)
-	}
+	by, signer := c.both(a.MadeBy, a.SignedBy)
+	row := acceptanceRow{Acceptance: a, By: by, Signer: signer}
 	for _, r := range a.Rows {
 		if string(r.State) == string(acceptance.Agrees) {
 			row.Agreeing++
@@ -108,7 +106,7 @@ func compareConsole(v *view) (any, error) {
 	}
 	body := httpapi.AcceptanceRequest{Reason: v.text("reason"), Readings: []httpapi.ConsoleReading{}}
 	if text := v.text("tolerance"); text != "" {
-		t, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
+		t, err := number(text)
 		if err != nil {
 			data, err := again(v.lang.Text("acceptance.want_tolerance"))
 			return shown{http.StatusUnprocessableEntity, data}, err

@@ -51,7 +51,7 @@ func addCaseFacts(v *view) (any, error) {
 		if text == "" {
 			continue
 		}
-		n, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
+		n, err := number(text)
 		if err != nil {
 			form.Wrong = v.lang.Text("case.not_a_number", "field", v.lang.Text("case.fact."+name))
 		}

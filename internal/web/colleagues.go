@@ -38,6 +38,14 @@ func (c colleagues) name(account string) string {
 	return c.v.lang.Text("followup.service")
 }
 
+// both names who wrote something down and who decided about it, "" while nobody did.
+func (c colleagues) both(author string, decider *string) (by, decided string) {
+	if decider != nil {
+		decided = c.name(*decider)
+	}
+	return c.name(author), decided
+}
+
 // mayDo lists who may be asked for what a role is asked: those of the role, and physicists.
 func (c colleagues) mayDo(owner string) []httpapi.Colleague {
 	return slices.DeleteFunc(slices.Clone(c.all), func(one httpapi.Colleague) bool {

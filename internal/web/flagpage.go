@@ -182,7 +182,7 @@ func addOwnEstimate(v *view) (any, error) {
 	again := func(wrong string) (any, error) { return v.flagPage("", wrong) }
 	var numbers [3]float64
 	for i, name := range []string{"value", "low", "high"} {
-		n, err := strconv.ParseFloat(strings.Replace(v.text(name), ",", ".", 1), 64)
+		n, err := number(v.text(name))
 		if err != nil {
 			data, err := again(v.lang.Text("flag.want_numbers"))
 			return shown{http.StatusUnprocessableEntity, data}, err

@@ -3,7 +3,6 @@ package web
 import (
 	"net/http"
 	"strconv"
-	"strings"
 
 	"afterbeam/internal/httpapi"
 	"afterbeam/internal/procedure/lexicon"
@@ -126,7 +125,7 @@ func (v *view) changed(to **float64, field string) bool {
 		*to = nil
 		return true
 	}
-	n, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
+	n, err := number(text)
 	if err != nil || !(n > 0) {
 		return false
 	}

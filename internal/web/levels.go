@@ -116,11 +116,8 @@ type setRow struct {
 }
 
 func (c colleagues) set(s httpapi.LevelSet) setRow {
-	row := setRow{LevelSet: s, By: c.name(s.Author)}
-	if s.DecidedBy != nil {
-		row.Decider = c.name(*s.DecidedBy)
-	}
-	return row
+	by, decider := c.both(s.Author, s.DecidedBy)
+	return setRow{LevelSet: s, By: by, Decider: decider}
 }
 
 func showLevels(v *view) (any, error) {

@@ -100,11 +100,8 @@ type lexiconRow struct {
 }
 
 func (c colleagues) lexicon(l httpapi.LexiconVersion) lexiconRow {
-	row := lexiconRow{LexiconVersion: l, By: c.name(l.Author)}
-	if l.DecidedBy != nil {
-		row.Decider = c.name(*l.DecidedBy)
-	}
-	return row
+	by, decider := c.both(l.Author, l.DecidedBy)
+	return lexiconRow{LexiconVersion: l, By: by, Decider: decider}
 }
 
 // field names what the form sends about a name, whatever its place in the list.

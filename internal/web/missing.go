@@ -44,14 +44,10 @@ func showMissing(v *view) (any, error) {
 	if d.Room != "" {
 		q.Set("room", d.Room)
 	}
-	list := url.Values{}
-	for name, values := range q {
-		list[name] = values
-	}
 	if after := v.query("after"); after != "" {
-		list.Set("after", after)
+		q.Set("after", after)
 	}
-	answer, err := ask[httpapi.Completeness](v, http.MethodGet, "/v1/completeness?"+list.Encode(), nil)
+	answer, err := ask[httpapi.Completeness](v, http.MethodGet, "/v1/completeness?"+q.Encode(), nil)
 	if d.Wrong = v.refusal(err); err != nil && d.Wrong == "" {
 		return nil, err
 	}

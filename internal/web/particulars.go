@@ -134,7 +134,7 @@ func (v *view) typedParticulars() (to httpapi.ProfileParticulars, wrong string, 
 		case aTick:
 			value = true
 		case aNumber:
-			n, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
+			n, err := number(text)
 			if err != nil {
 				return to, p.Name(), nil
 			}

@@ -165,7 +165,7 @@ func (v *view) rooms(cases map[string]int) ([]room, error) {
 			r = &room{Name: one.Room, Today: cases[one.Room]}
 			byName[one.Room] = r
 		}
-		r.Devices = append(r.Devices, device{Name: cmp.Or(one.Name, one.Station, one.Model, one.Key), Silent: silent[one.Id], Last: one.LastReceivedAt})
+		r.Devices = append(r.Devices, device{Name: called(one), Silent: silent[one.Id], Last: one.LastReceivedAt})
 		if one.LastReceivedAt != nil && (r.Last == nil || one.LastReceivedAt.After(*r.Last)) {
 			r.Last = one.LastReceivedAt
 		}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"net/http"
 	"net/url"
+	"strconv"
 	"strings"
 )
 
@@ -28,6 +29,11 @@ func (v *view) typed() typed { return typed{v.c.Request().PostForm} }
 
 // text gives a field of a form without the spaces around it.
 func (v *view) text(name string) string { return strings.TrimSpace(v.form(name)) }
+
+// number reads a number with a decimal point or comma.
+func number(text string) (float64, error) {
+	return strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
+}
 
 // optional gives nil for a field that was left empty.
 func (v *view) optional(name string) *string {

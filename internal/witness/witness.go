@@ -1,4 +1,5 @@
-// Package witness is a clock that tests move and a log that they read while others write it. Tests alone use it.
+// Package witness is a clock that tests move, a log that they read while others write it, and tables as tests look at them. Tests
+// alone use it.
 package witness
 
 import (

@@ -25,6 +25,19 @@ const localeTable = "locale"
 // Book holds the same texts in several languages.
 type Book struct{ languages map[string]Language }
 
+// Embedded loads the folder language of files that are part of the program. It panics where they cannot be used: such a build is
+// broken, and its first test sees that.
+func Embedded(files fs.FS) Book {
+	folder, err := fs.Sub(files, "language")
+	if err == nil {
+		var b Book
+		if b, err = Load(folder); err == nil {
+			return b
+		}
+	}
+	panic("wording: embedded languages: " + err.Error())
+}
+
 // Load reads every file *.toml of a folder. What stands before the ending, after the last point in it, is the language's
 // tag (BCP 47): en.toml and case.en.toml are both English, and several files of a language are one. Tables inside tables make
 // keys with dots. The table locale, one a language, wants name, the language in its own words, decimal, the decimal sign, and

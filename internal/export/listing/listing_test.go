@@ -3,7 +3,6 @@ package listing_test
 import (
 	"bytes"
 	"context"
-	"encoding/csv"
 	"errors"
 	"iter"
 	"strings"
@@ -18,6 +17,7 @@ import (
 	"afterbeam/internal/procedure"
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/store"
+	"afterbeam/internal/witness"
 )
 
 // site gives fixed rows; identified tells what it was asked for.
@@ -56,21 +56,6 @@ func ask() listing.Ask {
 	return listing.Ask{Format: table.Machine, Made: time.Date(2026, 11, 2, 9, 0, 0, 0, time.UTC)}
 }
 
-func read(t *testing.T, text []byte) []map[string]string {
-	t.Helper()
-	lines, err := csv.NewReader(bytes.NewReader(text)).ReadAll()
-	require.NoError(t, err)
-	var rows []map[string]string
-	for _, line := range lines[1:] {
-		row := map[string]string{}
-		for i, name := range lines[0] {
-			row[name] = line[i]
-		}
-		rows = append(rows, row)
-	}
-	return rows
-}
-
 // What is not known is an empty cell with its reason, what is doubted says so, and units are those of the names.
 func TestProcedures(t *testing.T) {
 	whole := store.SummaryRow{
@@ -85,7 +70,7 @@ func TestProcedures(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, 2, digest.Rows)
 	assert.False(t, s.identified)
-	rows := read(t, out.Bytes())
+	rows := witness.Rows(t, out.Bytes())
 	require.Len(t, rows, 2)
 	for name, want := range map[string]string{
 		"procedure_id": "a", "day": "2026-10-05", "start": "2026-10-05T09:00:00+02:00", "description": `=SUM(A1), "staged"`, "ka_r_gy": "5.250000", "ka_r_doubt": "suspect",
@@ -129,7 +114,7 @@ func TestIdentifiers(t *testing.T) {
 		ID: "a", Identified: &store.Identified{Identity: store.Identity{Number: "0017", Name: "Demo^Person"}, StudyUID: "2.25.1"},
 	}}}, a)
 	require.NoError(t, err)
-	row := read(t, out.Bytes())[0]
+	row := witness.Rows(t, out.Bytes())[0]
 	assert.Equal(t, []string{"0017", "Demo^Person", "2.25.1"}, []string{row["patient_number"], row["patient_name"], row["study_uid"]})
 }
 
@@ -148,7 +133,7 @@ func TestEvents(t *testing.T) {
 	digest, err := listing.Events(context.Background(), &out, s, func(store.Version) ([]procedure.Event, error) { return events, nil }, ask())
 	require.NoError(t, err)
 	assert.Equal(t, 4, digest.Rows)
-	rows := read(t, out.Bytes())
+	rows := witness.Rows(t, out.Bytes())
 	for name, want := range map[string]string{"procedure_id": "a", "event": "1", "copper_mm": "0.300", "aluminium_mm": "", "kvp_mean_kv": "75.00", "secondary_deg": "-30.00", "suspect": ""} {
 		assert.Equal(t, want, rows[0][name], name)
 	}

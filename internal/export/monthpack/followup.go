@@ -42,16 +42,23 @@ func (p *pack) crossings() {
 
 // caseList lists cases with their numbers, or says why it does not.
 func (p *pack) caseList(title string, cases []summary.CaseLine) {
+	if p.lists(title, len(cases)) {
+		p.table(p.t(title), []string{"day", "case", "class", "room", "kar+", "kap+", "psd+"}, []float64{17, 37, 32, 17, 16, 19, 27}, p.caseRows(cases))
+	}
+}
+
+// lists begins a list of cases. Where there is none, or lists are withheld, it says so and is false.
+func (p *pack) lists(title string, cases int) bool {
 	p.heading(title)
 	switch {
 	case p.s.Leaving:
 		p.say("pack.lists_withheld")
-		return
-	case len(cases) == 0:
+	case cases == 0:
 		p.say("pack.no_cases")
-		return
+	default:
+		return true
 	}
-	p.table(p.t(title), []string{"day", "case", "class", "room", "kar+", "kap+", "psd+"}, []float64{17, 37, 32, 17, 16, 19, 27}, p.caseRows(cases))
+	return false
 }
 
 func (p *pack) caseRows(cases []summary.CaseLine) [][]string {

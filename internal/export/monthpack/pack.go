@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"strings"
 	"sync"
 	"time"
@@ -25,16 +24,7 @@ const Kind paper.Kind = "month-pack"
 //go:embed language/*.toml
 var files embed.FS
 
-var book = sync.OnceValue(func() wording.Book {
-	folder, err := fs.Sub(files, "language")
-	if err == nil {
-		var b wording.Book
-		if b, err = wording.Load(folder); err == nil {
-			return b
-		}
-	}
-	panic("monthpack: embedded words: " + err.Error()) // a broken build, seen by the first test
-})
+var book = sync.OnceValue(func() wording.Book { return wording.Embedded(files) })
 
 // Languages lists the languages.
 func Languages() []string { return book().Tags() }

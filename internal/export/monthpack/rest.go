@@ -85,13 +85,7 @@ func (p *pack) band(b summary.WeightBand) string {
 }
 
 func (p *pack) apartList(title string, cases []summary.CaseLine) {
-	p.heading(title)
-	switch {
-	case p.s.Leaving:
-		p.say("pack.lists_withheld")
-		return
-	case len(cases) == 0:
-		p.say("pack.no_cases")
+	if !p.lists(title, len(cases)) {
 		return
 	}
 	var rows [][]string

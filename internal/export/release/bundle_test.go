@@ -4,7 +4,6 @@ import (
 	"archive/zip"
 	"bytes"
 	"crypto/sha256"
-	"encoding/csv"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -23,6 +22,7 @@ import (
 	"afterbeam/internal/quantity"
 	"afterbeam/internal/report/dicomio"
 	"afterbeam/internal/report/rdsr"
+	"afterbeam/internal/witness"
 )
 
 // centre is a site of 12 patients in two rooms: 9 had one class and 3 another, six of each sex, one of them very old.
@@ -80,22 +80,6 @@ func bundled(t testing.TB, in release.Input) (release.Manifest, []byte) {
 	return m, out.Bytes()
 }
 
-// rows reads a table as one map a row.
-func rows(t testing.TB, raw []byte) []map[string]string {
-	t.Helper()
-	all, err := csv.NewReader(bytes.NewReader(raw)).ReadAll()
-	require.NoError(t, err)
-	var out []map[string]string
-	for _, line := range all[1:] {
-		row := map[string]string{}
-		for i, name := range all[0] {
-			row[name] = line[i]
-		}
-		out = append(out, row)
-	}
-	return out
-}
-
 func TestWhatIsInARelease(t *testing.T) {
 	in := centre(t)
 	m, raw := bundled(t, in)
@@ -121,7 +105,7 @@ func TestWhatIsInARelease(t *testing.T) {
 			assert.True(t, json.Valid(b), name)
 		}
 	}
-	procedures, events := rows(t, files["tables/procedures.csv"]), rows(t, files["tables/events.csv"])
+	procedures, events := witness.Rows(t, files["tables/procedures.csv"]), witness.Rows(t, files["tables/events.csv"])
 	require.Len(t, procedures, 12)
 	require.Len(t, events, 24)
 	p := in.Pseudonyms
@@ -161,7 +145,7 @@ func TestAReleaseIsTheSameBytes(t *testing.T) {
 func names(t testing.TB, raw []byte) (all [][]string) {
 	for file, b := range unzipped(t, raw) {
 		if strings.HasSuffix(file, ".csv") {
-			for _, row := range rows(t, b) {
+			for _, row := range witness.Rows(t, b) {
 				all = append(all, []string{row["procedure"], row["patient"], cmpOr(row["event"], row["patient"])})
 			}
 		}
@@ -183,7 +167,7 @@ func TestSmallGroupsAreWithheld(t *testing.T) {
 	files := unzipped(t, raw)
 	const reason = "withheld: fewer than 5 patients of the release share it"
 	p := in.Pseudonyms
-	procedures := rows(t, files["tables/procedures.csv"])
+	procedures := witness.Rows(t, files["tables/procedures.csv"])
 	of := func(id string) map[string]string {
 		return procedures[slices.IndexFunc(procedures, func(r map[string]string) bool { return r["procedure"] == p.Procedure(id) })]
 	}
@@ -210,7 +194,7 @@ func TestSmallGroupsAreWithheld(t *testing.T) {
 	m, raw = bundled(t, in)
 	assert.Equal(t, 12, m.Withheld.Device)
 	seen := map[string]bool{}
-	for _, row := range rows(t, unzipped(t, raw)["tables/procedures.csv"]) {
+	for _, row := range witness.Rows(t, unzipped(t, raw)["tables/procedures.csv"]) {
 		seen[row["device"]] = true
 	}
 	assert.Len(t, seen, 1)
@@ -224,7 +208,7 @@ func TestOptionsOfTables(t *testing.T) {
 	files := unzipped(t, raw)
 	assert.Len(t, files, 5)
 	assert.Zero(t, m.Reports)
-	for _, row := range rows(t, files["tables/procedures.csv"]) {
+	for _, row := range witness.Rows(t, files["tables/procedures.csv"]) {
 		assert.Equal(t, []string{"", "not asked for", "", "not asked for"}, []string{row["sex"], row["sex_absent"], row["operators"], row["operators_absent"]})
 	}
 	in = centre(t)
@@ -234,7 +218,7 @@ func TestOptionsOfTables(t *testing.T) {
 		in.Cases[i].Weight, in.Cases[i].Height, in.Cases[i].Age = quantity.Some[quantity.Kilogram](211), quantity.Some[quantity.Millimetre](1390), quantity.Some(93.0)
 	}
 	_, raw = bundled(t, in)
-	for _, row := range rows(t, unzipped(t, raw)["tables/procedures.csv"]) {
+	for _, row := range witness.Rows(t, unzipped(t, raw)["tables/procedures.csv"]) {
 		assert.Equal(t, []string{"90", "150.0", "1.45"}, []string{row["age_years"], row["weight_kg"], row["height_m"]})
 	}
 }

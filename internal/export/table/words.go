@@ -2,7 +2,6 @@ package table
 
 import (
 	"embed"
-	"io/fs"
 	"sync"
 
 	"afterbeam/internal/wording"
@@ -11,15 +10,6 @@ import (
 //go:embed language/*.toml
 var files embed.FS
 
-var book = sync.OnceValue(func() wording.Book {
-	folder, err := fs.Sub(files, "language")
-	if err == nil {
-		var b wording.Book
-		if b, err = wording.Load(folder); err == nil {
-			return b
-		}
-	}
-	panic("table: embedded words: " + err.Error()) // a broken build, seen by the first test
-})
+var book = sync.OnceValue(func() wording.Book { return wording.Embedded(files) })
 
 func (t Table) words() wording.Language { return book().In(t.Language) }

@@ -3,7 +3,6 @@ package notice
 import (
 	"embed"
 	"fmt"
-	"io/fs"
 	"strings"
 	"sync"
 	"unicode/utf8"
@@ -16,17 +15,7 @@ import (
 var languages embed.FS
 
 // Languages gives the languages of notices.
-var Languages = sync.OnceValue(func() wording.Book {
-	folder, err := fs.Sub(languages, "language")
-	if err != nil {
-		panic("notice: embedded language files: " + err.Error()) // a broken build, seen by the first test
-	}
-	book, err := wording.Load(folder)
-	if err != nil {
-		panic("notice: embedded language files: " + err.Error())
-	}
-	return book
-})
+var Languages = sync.OnceValue(func() wording.Book { return wording.Embedded(languages) })
 
 // Item is one notice of a message.
 type Item struct {

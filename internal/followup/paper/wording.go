@@ -2,7 +2,6 @@ package paper
 
 import (
 	"embed"
-	"io/fs"
 	"strings"
 	"sync"
 	"time"
@@ -15,16 +14,7 @@ import (
 var files embed.FS
 
 // Languages are the languages that papers can be written in.
-var Languages = sync.OnceValue(func() wording.Book {
-	folder, err := fs.Sub(files, "language")
-	if err == nil {
-		var b wording.Book
-		if b, err = wording.Load(folder); err == nil {
-			return b
-		}
-	}
-	panic("paper: embedded languages: " + err.Error()) // a broken build, seen by the first test
-})
+var Languages = sync.OnceValue(func() wording.Book { return wording.Embedded(files) })
 
 // hard is a space that does not break a line.
 const hard = "\u00a0"
